@@ -1,0 +1,71 @@
+//! What the recogniser made of one utterance. Plain data: the pure core takes
+//! it as a value and never touches the recogniser.
+
+use serde::{Deserialize, Serialize};
+
+/// The recogniser's token for speech that fits none of the expected phrases.
+pub const UNKNOWN: &str = "[unk]";
+
+/// One recognised word.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Word {
+    /// The word in lower case, or [`UNKNOWN`].
+    pub text: String,
+    /// Seconds from the start of the stream to the start of the word.
+    pub start: f32,
+    /// Seconds from the start of the stream to the end of the word.
+    pub end: f32,
+    /// The recogniser's own confidence, 0 to 1. It ranks words; it is not a
+    /// probability of being right.
+    pub confidence: f32,
+}
+
+/// One utterance: the best words, and the other transcripts the recogniser
+/// thought possible.
+#[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize)]
+pub struct Heard {
+    /// The best transcript, with times and confidences.
+    pub words: Vec<Word>,
+    /// Other transcripts in the recogniser's order, most likely first, the best
+    /// one left out. Each is plain text.
+    pub alternatives: Vec<String>,
+    /// True when samples reached full scale: the words may be damaged.
+    pub clipped: bool,
+}
+
+impl Heard {
+    /// An utterance given as text, as if heard perfectly. Rehearsals and tests
+    /// use it in place of sound.
+    #[must_use]
+    pub fn from_text(text: &str) -> Self {
+        let words = text
+            .split_whitespace()
+            .map(|word| Word {
+                text: word.to_lowercase(),
+                start: 0.0,
+                end: 0.0,
+                confidence: 1.0,
+            })
+            .collect();
+        Self {
+            words,
+            ..Self::default()
+        }
+    }
+
+    /// The best transcript as text.
+    #[must_use]
+    pub fn text(&self) -> String {
+        let words: Vec<&str> = self.words.iter().map(|word| word.text.as_str()).collect();
+        words.join(" ")
+    }
+
+    /// The lowest confidence of any word; 1 when nothing was heard.
+    #[must_use]
+    pub fn confidence(&self) -> f32 {
+        self.words
+            .iter()
+            .map(|word| word.confidence)
+            .fold(1.0, f32::min)
+    }
+}

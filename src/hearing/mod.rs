@@ -1,0 +1,5 @@
+//! Sound in, words out.
+
+mod heard;
+
+pub use heard::{Heard, UNKNOWN, Word};

@@ -1,0 +1,6 @@
+//! Sayback: an offline, hands-free voice recorder for a vital-signs round.
+//!
+//! The path of a spoken word through the folders: [`hearing`] turns sound into
+//! words.
+
+pub mod hearing;

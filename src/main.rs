@@ -1,0 +1,3 @@
+//! The `sayback` command.
+
+fn main() {}
