@@ -4,3 +4,5 @@
 //! words.
 
 pub mod hearing;
+pub mod residents;
+pub mod vitals;
