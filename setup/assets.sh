@@ -20,9 +20,11 @@ fetch_wheel() { # TO
 }
 fetch_aar() { # TO
     have mvn || die "mvn is missing; run: apt-get install maven default-jre-headless"
-    # The plugin's version is named so that every maven does the same.
-    mvn -B -q -Dstyle.color=never org.apache.maven.plugins:maven-dependency-plugin:3.6.1:copy \
-        -Dartifact=com.alphacephei:vosk-model-en:0.3.45:aar -DoutputDirectory="$1"
+    # The plugin's version is named so that every maven does the same; even a
+    # quiet maven colours its silence, hence sed.
+    mvn -B -q org.apache.maven.plugins:maven-dependency-plugin:3.6.1:copy \
+        -Dartifact=com.alphacephei:vosk-model-en:0.3.45:aar -DoutputDirectory="$1" </dev/null 2>&1 |
+        sed $'s/\e\\[[0-9;]*m//g'
 }
 
 in_place() { # PART: are all pinned files of assets/PART there, and right?
@@ -30,13 +32,14 @@ in_place() { # PART: are all pinned files of assets/PART there, and right?
 }
 
 check_download() { # FILE
-    local name want got
+    local name want got hint
     name=$(basename "$1")
     want=$(awk -v n="$name" '$2 == n { print $1 }' "$pins")
     got=$(sha256sum <"$1" | cut -d ' ' -f 1)
+    hint="A damaged copy may be in a cache: 'pip cache purge', or delete vosk-model-en from maven's local repository."
+    if [ -n "$from" ]; then hint="Copy it again into $from."; fi
     [ "$want" = "$got" ] || die "$name has the wrong checksum; nothing was installed from it" \
-        "expected $want" "got      $got" \
-        "A damaged copy may be in a cache: 'pip cache purge', or delete vosk-model-en from maven's local repository."
+        "expected $want" "got      $got" "$hint"
 }
 
 install_part() { # PART DOWNLOAD FETCHER PATH-IN-ZIP
