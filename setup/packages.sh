@@ -42,9 +42,9 @@ if [ ${#root[@]} -gt 0 ] && ! have sudo; then
     die "installing them needs root, and there is no sudo. As root, run:" "$by_hand"
 fi
 
-say "installing them${root:+ with sudo}"
+say "installing them${root:+ with sudo} (this can take some minutes)"
 apt=("${root[@]}" env DEBIAN_FRONTEND=noninteractive apt-get -qq)
-if ! "${apt[@]}" update || ! "${apt[@]}" install -y --no-install-recommends "${want[@]}" </dev/null; then
+if ! "${apt[@]}" update || ! "${apt[@]}" install -y --no-install-recommends "${want[@]}" </dev/null >/dev/null; then
     die "apt-get could not install them. As root, by hand:" "$by_hand"
 fi
 
