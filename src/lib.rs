@@ -3,6 +3,8 @@
 //! The path of a spoken word through the folders: [`hearing`] turns sound into
 //! words.
 
+pub mod grammar;
 pub mod hearing;
 pub mod residents;
+pub mod understanding;
 pub mod vitals;

@@ -2,4 +2,4 @@
 
 mod heard;
 
-pub use heard::{Heard, UNKNOWN, Word};
+pub use heard::{Alternative, Heard, RIVAL_WITHIN, UNKNOWN, Word};
