@@ -1,6 +1,8 @@
 //! Sayback: an offline, hands-free voice recorder for a vital-signs round.
 //!
 //! The path of a spoken word through the folders: [`hearing`] turns sound into
-//! words.
+//! words,
+//! and [`speaking`] turns words into sound.
 
 pub mod hearing;
+pub mod speaking;
