@@ -1,5 +1,24 @@
 //! Sound in, words out.
+//!
+//! Everything inside is 16 kHz, one channel, 16 bits. [`read_wav`] brings
+//! recordings into that form, [`Ear`] turns it into utterances, and [`Meter`]
+//! says how loud it is.
 
+mod alternatives;
 mod heard;
+mod level;
+mod recognizer;
+mod resample;
+mod wav;
 
 pub use heard::{Alternative, Heard, RIVAL_WITHIN, UNKNOWN, Word};
+pub use level::{ClipDetector, FLOOR, Level, Meter};
+pub use recognizer::{Ear, EarError, Model};
+pub use resample::{
+    HIGHEST_RATE, LOWEST_RATE, Resampler, UnsupportedRate, resample, to_f32, to_i16,
+};
+pub use wav::{
+    LONGEST_SECONDS, MOST_CHANNELS, RATE, WavError, read_wav, read_wav_at_own_rate, read_wav_bytes,
+    write_wav,
+};
+pub(crate) use wav::{into_io, mono16};

@@ -1,0 +1,176 @@
+//! From scored transcripts to the best one with a confidence for each word.
+//!
+//! The library gives either one transcript with confidences or many with
+//! scores. Both would take decoding the sound twice, which costs hundreds of
+//! milliseconds just when the aide waits. The scores, however, are what
+//! confidences are made of: a word's confidence is the probability of all the
+//! transcripts that have that word at that time.
+
+use super::heard::{Alternative, Heard, Word};
+
+/// One possible transcript.
+#[derive(Debug, Clone, PartialEq)]
+pub(super) struct Path {
+    /// Log likelihood; only differences mean something.
+    pub score: f64,
+    /// Words with start and end in seconds.
+    pub words: Vec<(String, f32, f32)>,
+}
+
+impl From<vosk::Alternative<'_>> for Path {
+    fn from(alternative: vosk::Alternative<'_>) -> Self {
+        let words = alternative.result.into_iter();
+        Self {
+            score: f64::from(alternative.confidence),
+            words: words
+                .map(|word| (word.word.to_owned(), word.start, word.end))
+                .collect(),
+        }
+    }
+}
+
+impl Path {
+    fn text(&self) -> String {
+        let words: Vec<&str> = self.words.iter().map(|(word, ..)| word.as_str()).collect();
+        words.join(" ")
+    }
+
+    /// Whether the same word was heard at the same time here.
+    fn has(&self, (text, start, end): &(String, f32, f32)) -> bool {
+        self.words.iter().any(|(other, from, to)| {
+            let overlap = end.min(*to) - start.max(*from);
+            let shorter = (end - start).min(to - from);
+            // Half of the shorter one; times move a little between transcripts.
+            other == text && overlap >= 0.5 * shorter
+        })
+    }
+}
+
+/// The first transcript with the words' confidences, and the others as text.
+/// `None` when no word was heard.
+pub(super) fn best_with_confidence(paths: &[Path]) -> Option<Heard> {
+    let best = paths.first().filter(|path| !path.words.is_empty())?;
+    let weights: Vec<f64> = paths
+        .iter()
+        .map(|path| (path.score - best.score).exp())
+        .map(tamed)
+        .collect();
+    let total: f64 = weights.iter().sum();
+    let words = best
+        .words
+        .iter()
+        .map(|word| {
+            let share: f64 = paths
+                .iter()
+                .zip(&weights)
+                .filter(|(path, _)| path.has(word))
+                .map(|(_, weight)| weight)
+                .sum();
+            #[allow(clippy::cast_possible_truncation, reason = "a number from 0 to 1")]
+            let confidence = (share / total).clamp(0.0, 1.0) as f32;
+            Word {
+                text: word.0.clone(),
+                start: word.1,
+                end: word.2,
+                confidence,
+            }
+        })
+        .collect();
+    let text = best.text();
+    let mut alternatives: Vec<Alternative> = Vec::new();
+    for other in &paths[1..] {
+        let (other, behind) = (other.text(), best.score - other.score);
+        if other != text && !alternatives.iter().any(|it| it.text == other) {
+            #[allow(clippy::cast_possible_truncation, reason = "a small difference")]
+            let behind = if behind.is_nan() {
+                0.0
+            } else {
+                behind.max(0.0) as f32
+            };
+            alternatives.push(Alternative {
+                text: other,
+                behind,
+            });
+        }
+    }
+    Some(Heard {
+        words,
+        alternatives,
+        clipped: false,
+    })
+}
+
+/// A weight that is safe to add up: the first transcript weighs 1, and one that
+/// claims to be better, or has no proper score, counts as much, which lowers
+/// confidence and never raises it.
+fn tamed(weight: f64) -> f64 {
+    if weight.is_nan() {
+        1.0
+    } else {
+        weight.min(1.0)
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn path(score: f64, words: &[(&str, f32)]) -> Path {
+        let words = words
+            .iter()
+            .map(|(word, start)| ((*word).to_owned(), *start, start + 0.3));
+        Path {
+            score,
+            words: words.collect(),
+        }
+    }
+
+    #[test]
+    fn silence_is_nothing_heard() {
+        assert_eq!(best_with_confidence(&[]), None);
+        assert_eq!(best_with_confidence(&[path(0.0, &[])]), None);
+    }
+
+    #[test]
+    fn a_word_that_all_agree_on_is_certain_and_a_disputed_one_is_not() {
+        let heard = best_with_confidence(&[
+            path(10.0, &[("pulse", 0.1), ("fifty", 0.5)]),
+            path(10.0, &[("pulse", 0.12), ("fifteen", 0.5)]),
+            path(10.0, &[("pulse", 0.1), ("fifteen", 0.5)]),
+        ])
+        .unwrap();
+        assert!((heard.words[0].confidence - 1.0).abs() < 1e-6);
+        assert!((heard.words[1].confidence - 1.0 / 3.0).abs() < 1e-6);
+        assert_eq!(heard.alternatives.len(), 1);
+        assert_eq!(heard.alternatives[0].text, "pulse fifteen");
+    }
+
+    #[test]
+    fn the_same_word_elsewhere_does_not_count() {
+        let heard = best_with_confidence(&[
+            path(0.0, &[("one", 0.0), ("two", 1.0)]),
+            path(0.0, &[("two", 0.0), ("one", 1.0)]),
+        ])
+        .unwrap();
+        assert!(
+            heard
+                .words
+                .iter()
+                .all(|word| (word.confidence - 0.5).abs() < 1e-6)
+        );
+    }
+
+    #[test]
+    fn scores_that_are_not_numbers_lower_confidence() {
+        for score in [f64::NAN, f64::INFINITY] {
+            let paths = [path(1.0, &[("yes", 0.0)]), path(score, &[("no", 0.0)])];
+            let heard = best_with_confidence(&paths).unwrap();
+            assert!((heard.words[0].confidence - 0.5).abs() < 1e-6, "{score}");
+        }
+        let paths = [
+            path(1.0, &[("yes", 0.0)]),
+            path(f64::NEG_INFINITY, &[("no", 0.0)]),
+        ];
+        assert!((best_with_confidence(&paths).unwrap().words[0].confidence - 1.0).abs() < 1e-6);
+    }
+}

@@ -1,0 +1,407 @@
+//! Frames in, utterances out: the speech recogniser behind a small face.
+
+use std::collections::HashMap;
+use std::hash::Hash;
+use std::panic::{AssertUnwindSafe, catch_unwind};
+use std::path::{Path, PathBuf};
+use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
+
+use thiserror::Error;
+use vosk::{DecodingState, LogLevel, Recognizer};
+
+use super::alternatives::{Path as Transcript, best_with_confidence};
+use super::heard::{Heard, UNKNOWN};
+use super::level::ClipDetector;
+use super::wav::RATE;
+
+/// The most transcripts that are asked for, the best one included.
+const TRANSCRIPTS: u16 = 10;
+/// The longest block given to the decoder at once, in samples (100 ms): it
+/// looks for the end of an utterance only between blocks.
+const BLOCK: usize = RATE as usize / 10;
+/// The longest utterance, in samples (30 s). A television never pauses.
+const LONGEST_UTTERANCE: u64 = 30 * RATE as u64;
+/// A recogniser is made anew after this many samples (8 h), because the library
+/// counts them in 32 bits, signed.
+const RENEW_AFTER: u64 = 8 * 3_600 * RATE as u64;
+
+/// Why words cannot be recognised.
+#[derive(Debug, Error, PartialEq, Eq)]
+pub enum EarError {
+    /// The model folder, or a file in it, is missing.
+    #[error(
+        "the speech model is incomplete: {0} is missing; run `make setup`, or give another model folder with --model"
+    )]
+    ModelMissing(PathBuf),
+    /// The library refused the model.
+    #[error(
+        "the speech model in {0} cannot be loaded; it may be damaged: delete that folder and run `make setup`"
+    )]
+    ModelUnusable(PathBuf),
+    /// Words that the model does not know can never be heard.
+    #[error("the speech model does not know: {}; use other words for these", .0.join(", "))]
+    UnknownWords(Vec<String>),
+    /// A phrase holds something other than words.
+    #[error("{0:?} is not a phrase of plain lower-case words")]
+    NotAPhrase(String),
+    /// The library would not make a recogniser.
+    #[error("the speech recogniser could not be started; memory may be short")]
+    Failed,
+}
+
+/// A loaded speech model. Cloning it is cheap, and the clones share the memory,
+/// so that many streams can be heard at once.
+#[derive(Clone)]
+pub struct Model {
+    // The library looks words up through an exclusive reference, hence the lock.
+    inner: Arc<Mutex<vosk::Model>>,
+}
+
+impl Model {
+    /// Loads the model in a folder. Takes about half a second.
+    ///
+    /// # Errors
+    /// Says which file is missing, or that the files are damaged.
+    pub fn open(folder: &Path) -> Result<Self, EarError> {
+        // The library would report a missing file on standard error only, and
+        // some of them not before the first word.
+        for part in [
+            "am/final.mdl",
+            "conf/mfcc.conf",
+            "conf/model.conf",
+            "graph/Gr.fst",
+            "graph/HCLr.fst",
+            "graph/phones/word_boundary.int",
+            "ivector/final.ie",
+        ] {
+            let file = folder.join(part);
+            if !file.is_file() {
+                return Err(EarError::ModelMissing(file));
+            }
+        }
+        vosk::set_log_level(LogLevel::Error);
+        let unusable = || EarError::ModelUnusable(folder.to_owned());
+        let name = folder.to_str().ok_or_else(unusable)?;
+        let model = vosk::Model::new(name).ok_or_else(unusable)?;
+        Ok(Self {
+            inner: Arc::new(Mutex::new(model)),
+        })
+    }
+
+    /// Whether the model can recognise a word (in lower case).
+    #[must_use]
+    pub fn knows(&self, word: &str) -> bool {
+        // Symbol 0 is the empty word.
+        self.lock().find_word(word).is_some_and(|symbol| symbol > 0)
+    }
+
+    fn lock(&self) -> MutexGuard<'_, vosk::Model> {
+        // Nothing inside is ever half changed, so a poisoned lock is harmless.
+        self.inner.lock().unwrap_or_else(PoisonError::into_inner)
+    }
+
+    fn recognizer(&self, phrases: &[String]) -> Result<Recognizer, EarError> {
+        #[allow(clippy::cast_precision_loss, reason = "16000 is exact")]
+        let recognizer = Recognizer::new_with_grammar(&self.lock(), RATE as f32, phrases);
+        let mut recognizer = recognizer.ok_or(EarError::Failed)?;
+        recognizer.set_words(true);
+        recognizer.set_max_alternatives(TRANSCRIPTS);
+        Ok(recognizer)
+    }
+}
+
+/// A recogniser for one list of phrases.
+struct Slot {
+    phrases: Vec<String>,
+    recognizer: Recognizer,
+    /// Samples given to this recogniser since it was made.
+    fed: u64,
+}
+
+/// Listens to one stream for whatever is expected at the moment.
+///
+/// `K` names an expectation, such as a state of the dialogue. Each has its own
+/// recogniser, made ahead of time, so that changing from one to another is free.
+pub struct Ear<K> {
+    model: Model,
+    slots: HashMap<K, Slot>,
+    expected: Option<K>,
+    /// Samples of the stream so far, heard or not.
+    position: u64,
+    /// Samples since the last utterance ended.
+    running: u64,
+    clips: ClipDetector,
+}
+
+impl<K: Eq + Hash> Ear<K> {
+    /// An ear that expects nothing yet.
+    #[must_use]
+    pub fn new(model: Model) -> Self {
+        Self {
+            model,
+            slots: HashMap::new(),
+            expected: None,
+            position: 0,
+            running: 0,
+            clips: ClipDetector::default(),
+        }
+    }
+
+    /// Loads the model in a folder; see [`Model::open`].
+    ///
+    /// # Errors
+    /// Says which file is missing, or that the files are damaged.
+    pub fn open(folder: &Path) -> Result<Self, EarError> {
+        Ok(Self::new(Model::open(folder)?))
+    }
+
+    /// The model, to be shared with other ears.
+    #[must_use]
+    pub fn model(&self) -> &Model {
+        &self.model
+    }
+
+    /// Whether the model can recognise a word (in lower case).
+    #[must_use]
+    pub fn knows(&self, word: &str) -> bool {
+        self.model.knows(word)
+    }
+
+    /// Makes (or makes anew) the recogniser for one expectation. Speech that
+    /// fits none of the phrases comes out as [`UNKNOWN`].
+    ///
+    /// # Errors
+    /// Lists the words that the model doesn't know, or the phrase that isn't one.
+    pub fn set_phrases(&mut self, key: K, phrases: &[String]) -> Result<(), EarError> {
+        let mut list = checked(phrases)?;
+        let mut unknown: Vec<String> = list
+            .iter()
+            .flat_map(|phrase| phrase.split_whitespace())
+            .filter(|word| *word != UNKNOWN && !self.model.knows(word))
+            .map(str::to_owned)
+            .collect();
+        unknown.sort();
+        unknown.dedup();
+        if !unknown.is_empty() {
+            return Err(EarError::UnknownWords(unknown));
+        }
+        if !list.iter().any(|phrase| phrase == UNKNOWN) {
+            list.push(UNKNOWN.to_owned());
+        }
+        let recognizer = self.model.recognizer(&list)?;
+        if self.expected.as_ref() == Some(&key) {
+            self.running = 0;
+            self.clips = ClipDetector::default();
+        }
+        self.slots.insert(
+            key,
+            Slot {
+                phrases: list,
+                recognizer,
+                fed: 0,
+            },
+        );
+        Ok(())
+    }
+
+    /// Whether [`Ear::set_phrases`] was called for an expectation.
+    #[must_use]
+    pub fn has(&self, key: &K) -> bool {
+        self.slots.contains_key(key)
+    }
+
+    /// Listens for something else from now on. What was said of an utterance
+    /// that has not ended is dropped; call [`Ear::finish`] first to have it.
+    /// An expectation without phrases hears nothing.
+    pub fn expect(&mut self, key: K) {
+        if self.expected.as_ref() == Some(&key) {
+            return;
+        }
+        self.drop_utterance();
+        self.expected = Some(key);
+    }
+
+    /// Drops what was said of an utterance that has not ended.
+    pub fn drop_utterance(&mut self) {
+        if self.running > 0 {
+            // The result is what is dropped. A plain reset would leave the last
+            // tenths of a second inside, to turn up in the next utterance.
+            let _ = self.flush();
+        }
+    }
+
+    /// Takes 16 kHz mono samples, any number of them, and gives an utterance if
+    /// one ended in them. When several ended in one very long block, they come
+    /// as one; 100 ms at a time keeps them apart and costs nothing.
+    pub fn accept(&mut self, samples: &[i16]) -> Option<Heard> {
+        let mut heard: Option<Heard> = None;
+        for block in samples.chunks(BLOCK) {
+            if let Some(next) = self.accept_block(block) {
+                heard = Some(match heard {
+                    None => next,
+                    Some(first) => joined(first, next),
+                });
+            }
+        }
+        heard
+    }
+
+    /// Ends the utterance now, as at the end of a file, and gives what was said.
+    pub fn finish(&mut self) -> Option<Heard> {
+        self.flush()
+    }
+
+    /// Seconds of sound taken since the start of the stream.
+    #[must_use]
+    #[allow(clippy::cast_precision_loss, reason = "exact for 2^53 samples")]
+    pub fn seconds(&self) -> f64 {
+        self.position as f64 / f64::from(RATE)
+    }
+
+    fn accept_block(&mut self, block: &[i16]) -> Option<Heard> {
+        self.position += block.len() as u64;
+        let slot = self.slots.get_mut(self.expected.as_ref()?)?;
+        slot.fed += block.len() as u64;
+        self.running += block.len() as u64;
+        self.clips.push(block);
+        match slot.recognizer.accept_waveform(block) {
+            Ok(DecodingState::Running) if self.running < LONGEST_UTTERANCE => None,
+            // At an end the library keeps what it learned about this voice and room.
+            Ok(DecodingState::Finalized) => self.conclude(Recognizer::result),
+            Ok(DecodingState::Running) => self.conclude(Recognizer::final_result),
+            Ok(DecodingState::Failed) | Err(_) => {
+                tracing::warn!("the recogniser failed on a block of sound; starting it afresh");
+                self.renew();
+                None
+            }
+        }
+    }
+
+    fn flush(&mut self) -> Option<Heard> {
+        if self.running == 0 {
+            return None;
+        }
+        self.conclude(Recognizer::final_result)
+    }
+
+    /// Takes the result out of the recogniser, and makes ready for the next
+    /// utterance.
+    fn conclude(
+        &mut self,
+        result: for<'a> fn(&'a mut Recognizer) -> vosk::CompleteResult<'a>,
+    ) -> Option<Heard> {
+        self.running = 0;
+        let clipped = std::mem::take(&mut self.clips).clipped();
+        let slot = self.slots.get_mut(self.expected.as_ref()?)?;
+        // The binding panics when the library writes something that is not JSON,
+        // such as a score that is not a number. One lost utterance is asked for
+        // again; a dead recorder is not so easily forgiven.
+        let transcripts = catch_unwind(AssertUnwindSafe(|| {
+            let complete = result(&mut slot.recognizer).multiple();
+            complete.map_or_else(Vec::new, |complete| {
+                complete
+                    .alternatives
+                    .into_iter()
+                    .map(Transcript::from)
+                    .collect()
+            })
+        }));
+        let offset = seconds(self.position) - seconds(slot.fed);
+        let worn_out = slot.fed > RENEW_AFTER;
+        let Ok(transcripts) = transcripts else {
+            tracing::warn!("the recogniser gave an unreadable result; starting it afresh");
+            self.renew();
+            return None;
+        };
+        if worn_out {
+            self.renew();
+        }
+        let mut heard = best_with_confidence(&transcripts)?;
+        for word in &mut heard.words {
+            #[allow(
+                clippy::cast_possible_truncation,
+                reason = "milliseconds matter, not more"
+            )]
+            let shift = |time: f32| (f64::from(time) + offset) as f32;
+            word.start = shift(word.start);
+            word.end = shift(word.end);
+        }
+        heard.clipped = clipped;
+        Some(heard)
+    }
+
+    fn renew(&mut self) {
+        self.running = 0;
+        self.clips = ClipDetector::default();
+        let Some(slot) = self
+            .expected
+            .as_ref()
+            .and_then(|key| self.slots.get_mut(key))
+        else {
+            return;
+        };
+        match self.model.recognizer(&slot.phrases) {
+            Ok(recognizer) => {
+                slot.recognizer = recognizer;
+                slot.fed = 0;
+            }
+            Err(error) => tracing::error!("{error}"),
+        }
+    }
+}
+
+#[allow(clippy::cast_precision_loss, reason = "exact for 2^53 samples")]
+fn seconds(samples: u64) -> f64 {
+    samples as f64 / f64::from(RATE)
+}
+
+/// The phrases, each known to be nothing but words. The binding pastes them into
+/// JSON unescaped, so this also keeps that well-formed.
+fn checked(phrases: &[String]) -> Result<Vec<String>, EarError> {
+    let plain = |c: char| c.is_lowercase() || matches!(c, '\'' | '-' | '.' | ' ');
+    phrases
+        .iter()
+        .map(|phrase| {
+            let words: Vec<&str> = phrase.split_whitespace().collect();
+            let phrase = words.join(" ");
+            if phrase.is_empty() || (phrase != UNKNOWN && !phrase.chars().all(plain)) {
+                return Err(EarError::NotAPhrase(phrase));
+            }
+            Ok(phrase)
+        })
+        .collect()
+}
+
+fn joined(mut first: Heard, second: Heard) -> Heard {
+    first.words.extend(second.words);
+    // An alternative to one half is not an alternative to the whole.
+    first.alternatives.clear();
+    first.clipped |= second.clipped;
+    first
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_missing_model_says_what_to_do() {
+        let error = Model::open(Path::new("no/such/folder")).err().unwrap();
+        let text = error.to_string();
+        assert!(
+            text.contains("am/final.mdl") && text.contains("make setup"),
+            "{text}"
+        );
+    }
+
+    #[test]
+    fn phrases_are_plain_words() {
+        let check = |phrase: &str| checked(&[phrase.to_owned()]);
+        assert_eq!(check("  one   hundred ").unwrap(), ["one hundred"]);
+        assert_eq!(check("[unk]").unwrap(), ["[unk]"]);
+        assert_eq!(check("o'clock").unwrap(), ["o'clock"]);
+        for bad in ["", " ", "98", "a\"b", "a\\", "Yes", "a\0b", "[unk] yes"] {
+            assert!(check(bad).is_err(), "{bad:?}");
+        }
+    }
+}
