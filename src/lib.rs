@@ -5,6 +5,8 @@
 //! claims about [`vitals`]; [`speaking`] says what is to be said back.
 //! [`residents`] are the people it is about.
 
+pub mod dialogue;
+pub mod facts;
 pub mod grammar;
 pub mod hearing;
 pub mod residents;

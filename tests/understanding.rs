@@ -285,6 +285,11 @@ fn every_expectation_has_phrases() {
 }
 
 proptest! {
+    #![proptest_config(ProptestConfig {
+        failure_persistence: None,
+        ..ProptestConfig::default()
+    })]
+
     /// Any words, known or not, in any order: an answer, never a panic, and
     /// never a value from next to a gap.
     #[test]

@@ -7,6 +7,7 @@ mod cache;
 mod engine;
 mod espeak;
 mod tee;
+pub mod wording;
 
 pub use cache::Cached;
 pub use engine::{Audio, Voice, VoiceError};

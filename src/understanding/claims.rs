@@ -46,6 +46,7 @@ impl Sentence<'_> {
                             sign,
                             why,
                             qualifiers,
+                            taken: claim.taken,
                         });
                     }
                     None => claims.push(claim),
@@ -59,6 +60,7 @@ impl Sentence<'_> {
                         sign,
                         why,
                         qualifiers,
+                        taken: taken.and_then(Result::ok),
                     });
                 }
             }
@@ -107,9 +109,11 @@ impl Sentence<'_> {
         let mut part = Part {
             no: first.token == Token::No,
             qualifiers,
+            words: self.heard.text(),
+            confidence: self.heard.confidence(),
             ..Part::default()
         };
-        let confidence = self.confidence(0, self.heard.words.len());
+        let confidence = part.confidence;
         if confidence < self.context.ask_below {
             part.why = Some(Why::Unsure(confidence));
             return Some(part);

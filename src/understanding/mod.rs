@@ -11,7 +11,7 @@ mod value;
 
 use crate::grammar::{Spoken, Token, Vocabulary};
 use crate::hearing::Heard;
-use crate::vitals::{Units, VitalSign};
+use crate::vitals::{Measurement, Qualifier, Qualifiers, Units, VitalSign};
 
 pub use number::candidates as number_candidates;
 pub use utterance::{Claim, NotUnderstood, Part, Place, Taken, Unclear, Utterance, Why, Yes};
@@ -43,7 +43,7 @@ pub fn understand(
     context: &Context<'_>,
 ) -> Result<Utterance, NotUnderstood> {
     let best = meaning(heard, vocabulary, context)?;
-    Ok(with_rivals(best, heard, vocabulary, context))
+    with_rivals(best, heard, vocabulary, context)
 }
 
 fn meaning(
@@ -74,52 +74,83 @@ fn meaning(
         .ok_or(NotUnderstood::SideTalk)
 }
 
-/// Marks claims for which another transcript says another value.
+/// Takes the other transcripts into account: where one of them means something
+/// else, what was heard is in doubt and must be asked for.
 fn with_rivals(
     best: Utterance,
     heard: &Heard,
     vocabulary: &Vocabulary,
     context: &Context<'_>,
-) -> Utterance {
-    let Utterance::Readings {
-        yes,
-        claims,
-        mut unclear,
-    } = best
-    else {
-        return best;
-    };
-    let others: Vec<Utterance> = heard
-        .rivals()
-        .filter_map(|text| meaning(&Heard::from_text(text), vocabulary, context).ok())
+) -> Result<Utterance, NotUnderstood> {
+    let others = heard.rivals().map(Heard::from_text);
+    let others: Vec<Utterance> = others
+        .filter_map(|it| meaning(&it, vocabulary, context).ok())
         .collect();
-    let mut certain = Vec::new();
-    for claim in claims {
-        let rivals = others
-            .iter()
-            .filter_map(|other| other.claim(claim.measurement.sign()));
-        let mut values: Vec<_> = rivals
-            .map(|rival| rival.measurement.clone())
-            .filter(|rival| rival.value() != claim.measurement.value())
-            .collect();
-        if values.is_empty() {
-            certain.push(claim);
-            continue;
+    match best {
+        Utterance::Readings {
+            yes,
+            claims,
+            mut unclear,
+        } => {
+            let mut certain = Vec::new();
+            for claim in claims {
+                match rival_of(&claim.measurement, &others) {
+                    None => certain.push(claim),
+                    Some(rival) => unclear.push(Unclear {
+                        sign: claim.measurement.sign(),
+                        qualifiers: agreed(&claim.measurement, &rival),
+                        taken: claim.taken,
+                        why: Why::Either(vec![claim.measurement, rival]),
+                    }),
+                }
+            }
+            Ok(Utterance::Readings {
+                yes,
+                claims: certain,
+                unclear,
+            })
         }
-        values.insert(0, claim.measurement.clone());
-        values.dedup_by(|a, b| a.value() == b.value());
-        values.truncate(2);
-        unclear.push(Unclear {
-            sign: claim.measurement.sign(),
-            why: Why::Either(values),
-            qualifiers: claim.measurement.qualifiers().clone(),
-        });
+        Utterance::Part(mut part) => {
+            let same = |it: &Utterance| {
+                let Utterance::Part(other) = it else {
+                    return false;
+                };
+                other.value == part.value && other.qualifiers == part.qualifiers
+            };
+            if !others.iter().all(same) {
+                part.why = Some(Why::Unsure(part.confidence));
+            }
+            Ok(Utterance::Part(part))
+        }
+        other if others.iter().all(|it| *it == other) => Ok(other),
+        _ => Err(NotUnderstood::Unsure),
     }
-    Utterance::Readings {
-        yes,
-        claims: certain,
-        unclear,
-    }
+}
+
+/// What another transcript says of the same vital sign, if it says another
+/// value or another qualifier.
+fn rival_of(best: &Measurement, others: &[Utterance]) -> Option<Measurement> {
+    let claims = others.iter().filter_map(|it| it.claim(best.sign()));
+    let differs = |other: &&Measurement| {
+        let qualifiers = best.qualifiers();
+        let other_way = |it: Qualifier| qualifiers.get(it.kind()).is_some_and(|own| own != it);
+        other.value() != best.value() || other.qualifiers().iter().any(other_way)
+    };
+    claims.map(|it| &it.measurement).find(differs).cloned()
+}
+
+/// The qualifiers that the rival does not dispute.
+fn agreed(best: &Measurement, rival: &Measurement) -> Qualifiers {
+    let mut agreed = Qualifiers::default();
+    let disputed = |it: Qualifier| {
+        rival
+            .qualifiers()
+            .get(it.kind())
+            .is_some_and(|other| other != it)
+    };
+    let undisputed = best.qualifiers().iter().filter(|it| !disputed(*it));
+    undisputed.for_each(|it| agreed.set(it));
+    agreed
 }
 
 /// One utterance, cut into tokens.
@@ -133,7 +164,7 @@ impl Sentence<'_> {
     /// Utterances that must be said alone, so that a yes inside other talk is
     /// never taken for one.
     fn short(&self) -> Option<Utterance> {
-        if self.tokens.iter().any(|it| it.token == Token::Unknown) || self.unsure() {
+        if self.tokens.iter().any(|it| it.token == Token::Unknown) {
             return None;
         }
         let meant = self.tokens.iter().map(|it| &it.token);
@@ -157,11 +188,6 @@ impl Sentence<'_> {
             all if all.iter().all(|it| **it == Token::No) => Some(Utterance::No),
             _ => None,
         }
-    }
-
-    /// Whether any word of the utterance is under the asking threshold.
-    fn unsure(&self) -> bool {
-        self.heard.confidence() < self.context.ask_below
     }
 
     fn place(&self) -> Option<Place> {

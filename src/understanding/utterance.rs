@@ -57,6 +57,9 @@ pub struct Unclear {
     pub why: Why,
     /// The qualifiers that were clear.
     pub qualifiers: Qualifiers,
+    /// When it was measured, if that was said and clear.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub taken: Option<Taken>,
 }
 
 /// Why a reading is not clear.
@@ -99,6 +102,10 @@ pub struct Part {
     pub qualifiers: Vec<Qualifier>,
     /// Why a number that was said is not the value of any pending vital sign.
     pub why: Option<Why>,
+    /// The words.
+    pub words: String,
+    /// The lowest confidence of those words, 0 to 1.
+    pub confidence: f32,
 }
 
 /// Where the aide is.
@@ -165,6 +172,9 @@ pub enum NotUnderstood {
     /// No words.
     #[error("nothing was said")]
     Nothing,
+    /// An answer or a command that the recogniser was not sure of.
+    #[error("not sure what was said; ask again")]
+    Unsure,
     /// Talk that is not addressed to Sayback.
     #[error("not a reading, an answer or a command; ignored")]
     SideTalk,
