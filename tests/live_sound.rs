@@ -1,4 +1,4 @@
-//! The live path on a sound card that isn't there: a PulseAudio server with null
+//! The live path on a sound card that isn't there: a `PulseAudio` server with null
 //! sinks, one of which is the microphone and one the loudspeaker.
 //!
 //! A process can't change its own environment safely, and the sound system is
@@ -176,7 +176,8 @@ impl Inside {
     }
 
     fn pactl(&self, arguments: &[&str]) -> String {
-        let output = Command::new("pactl").args(arguments).output().unwrap();
+        let mut command = Server::command_in(&self.0, "pactl");
+        let output = command.args(arguments).output().unwrap();
         assert!(output.status.success(), "pactl {arguments:?}: {output:?}");
         String::from_utf8(output.stdout).unwrap()
     }
@@ -396,8 +397,8 @@ fn what_is_played_arrives_at_the_loudspeaker_inside() {
         .unwrap();
     let yes = sound::speak("yes");
     let asked = Instant::now();
-    let played = runtime.block_on(player.play(yes)).unwrap();
-    let delay = played.first.saturating_duration_since(asked);
+    let result = runtime.block_on(player.play(yes)).unwrap();
+    let delay = result.first.saturating_duration_since(asked);
     eprintln!("first sound after {delay:?}");
     assert!(
         delay < Duration::from_millis(500),

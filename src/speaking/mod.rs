@@ -6,11 +6,13 @@
 mod cache;
 mod engine;
 mod espeak;
+mod piper;
 mod player;
 mod tee;
 
 pub use cache::Cached;
 pub use engine::{Audio, Voice, VoiceError};
 pub use espeak::{Espeak, EspeakSettings};
+pub use piper::Piper;
 pub use player::{PlayError, Played, Player, Playing};
 pub use tee::Tee;

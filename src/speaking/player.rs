@@ -398,6 +398,7 @@ mod tests {
     const RATE: u32 = 1_000;
 
     #[test]
+    #[allow(clippy::float_cmp, reason = "samples pass through unchanged")]
     fn a_line_fills_every_channel_and_tells_when_it_is_done() {
         let mut line = Line::default();
         let now = Instant::now();
