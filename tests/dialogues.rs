@@ -64,7 +64,7 @@ impl Conversation {
 
     fn hear(&mut self, words: &str) {
         self.now += Duration::seconds(5);
-        self.turn = words.to_owned();
+        words.clone_into(&mut self.turn);
         let event = if words.is_empty() {
             Event::Silence
         } else {

@@ -5,7 +5,7 @@ mod sound;
 use std::time::{Duration, Instant};
 
 use sayback::hearing::Ear;
-use sayback::speaking::{Espeak, EspeakSettings, Voice, VoiceError};
+use sayback::speaking::{Espeak, EspeakSettings, Piper, Voice, VoiceError};
 use sound::{phrases, rms, speak, spoken_frames};
 
 #[test]
@@ -87,4 +87,30 @@ fn long_text_is_bounded_and_does_not_block() {
     let audio = speak(&"very long text ".repeat(10_000));
     assert!(audio.duration() < Duration::from_secs(400));
     assert!(start.elapsed() < Duration::from_secs(10));
+}
+
+#[test]
+#[ignore = "needs setup/natural-voice"]
+fn the_natural_voice_starts_within_300_ms_and_can_be_understood() {
+    let folder = std::path::Path::new(env!("CARGO_MANIFEST_DIR")).join("assets/voice");
+    let mut voice = Piper::open(&folder, None).unwrap_or_else(|error| panic!("{error}"));
+    let mut slowest = Duration::ZERO;
+    for text in [
+        "Pulse seven two, regular. Yes?",
+        "Temperature nine eight point six, oral. Yes?",
+    ] {
+        let start = Instant::now();
+        let audio = voice.synthesize(text).unwrap();
+        eprintln!("{:?} for {audio:?}", start.elapsed());
+        slowest = slowest.max(start.elapsed());
+        let mut ear = Ear::new(sound::model());
+        let words = "pulse, temperature, nine, eight, seven, two, six, point, regular, oral, yes";
+        ear.set_phrases((), &phrases(words)).unwrap();
+        ear.expect(());
+        let heard = ear.accept(&sound::with_silence(&audio)).unwrap().text();
+        let want: String = text.to_lowercase().replace([',', '.', '?'], "");
+        assert_eq!(heard, want);
+    }
+    assert!(slowest < Duration::from_millis(300), "{slowest:?}");
+    assert!(voice.synthesize("[[ ]]").unwrap().samples.is_empty());
 }

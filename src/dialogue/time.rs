@@ -53,8 +53,8 @@ mod tests {
         Time::parse_from_rfc3339(text).unwrap()
     }
 
-    fn clock(hour: u32, minute: u32, half: Option<HalfDay>) -> Option<Taken> {
-        Some(Taken::At { hour, minute, half })
+    const fn clock(hour: u32, minute: u32, half: Option<HalfDay>) -> Taken {
+        Taken::At { hour, minute, half }
     }
 
     #[test]
@@ -62,15 +62,15 @@ mod tests {
         let now = at("2026-03-02T14:05:30+01:00");
         let cases = [
             (None, Some("2026-03-02T14:05:30+01:00")),
-            (clock(10, 15, None), Some("2026-03-02T10:15:00+01:00")),
-            (clock(2, 0, None), Some("2026-03-02T14:00:00+01:00")),
-            (clock(2, 30, None), Some("2026-03-02T02:30:00+01:00")),
+            (Some(clock(10, 15, None)), Some("2026-03-02T10:15:00+01:00")),
+            (Some(clock(2, 0, None)), Some("2026-03-02T14:00:00+01:00")),
+            (Some(clock(2, 30, None)), Some("2026-03-02T02:30:00+01:00")),
             (
-                clock(11, 0, Some(HalfDay::Pm)),
+                Some(clock(11, 0, Some(HalfDay::Pm))),
                 Some("2026-03-01T23:00:00+01:00"),
             ),
             (
-                clock(12, 0, Some(HalfDay::Am)),
+                Some(clock(12, 0, Some(HalfDay::Am))),
                 Some("2026-03-02T00:00:00+01:00"),
             ),
             (
@@ -78,8 +78,8 @@ mod tests {
                 Some("2026-03-02T13:45:30+01:00"),
             ),
             (Some(Taken::MinutesAgo(1441)), None),
-            (clock(13, 0, None), None),
-            (clock(10, 75, None), None),
+            (Some(clock(13, 0, None)), None),
+            (Some(clock(10, 75, None)), None),
         ];
         for (taken, expected) in cases {
             assert_eq!(measured_at(taken, now), expected.map(at), "{taken:?}");

@@ -1,4 +1,4 @@
-//! The part of JSGF (`JSpeech` Grammar Format, W3C Note, 5 June 2000) that the
+//! The part of JSGF (JSpeech Grammar Format, W3C Note, 5 June 2000) that the
 //! grammar files use: rules, sequences, weighted alternatives, optional parts,
 //! groups, tags and comments. No recursion, no unary operators, no imports: a
 //! rule of another file is named `<file.rule>`.

@@ -1,18 +1,23 @@
 //! Sound in, words out.
 //!
 //! Everything inside is 16 kHz, one channel, 16 bits. [`read_wav`] brings
-//! recordings into that form, [`Ear`] turns it into utterances, and [`Meter`]
-//! says how loud it is.
+//! recordings into that form and [`Microphone`] live sound; [`Ear`] turns it into
+//! utterances, and [`Meter`] says how loud it is.
 
 mod alternatives;
 mod heard;
 mod level;
+mod link;
+mod microphone;
+mod mute;
 mod recognizer;
 mod resample;
 mod wav;
 
 pub use heard::{Alternative, Heard, RIVAL_WITHIN, UNKNOWN, Word};
 pub use level::{ClipDetector, FLOOR, Level, Meter};
+pub use microphone::{Microphone, MicrophoneEvent};
+pub use mute::{Mute, Muted};
 pub use recognizer::{Ear, EarError, Model};
 pub use resample::{
     HIGHEST_RATE, LOWEST_RATE, Resampler, UnsupportedRate, resample, to_f32, to_i16,

@@ -57,6 +57,9 @@ pub enum VoiceError {
         /// The package that has it.
         package: &'static str,
     },
+    /// The optional natural voice isn't there.
+    #[error("the natural voice is not installed; run setup/natural-voice, or use another voice")]
+    NaturalVoiceMissing,
     /// The speech program could not be started or talked to.
     #[error("{program} cannot be run: {source}")]
     CannotRun {

@@ -26,9 +26,13 @@ pub fn speak(text: &str) -> Audio {
 
 /// The same as 16 kHz samples with silence around them.
 pub fn spoken_frames(text: &str) -> Vec<i16> {
-    let audio = speak(text);
+    with_silence(&speak(text))
+}
+
+/// Sound as 16 kHz samples with silence around them.
+pub fn with_silence(audio: &Audio) -> Vec<i16> {
     let mut frames = vec![0; RATE as usize / 3];
-    frames.extend(at(&audio, RATE));
+    frames.extend(at(audio, RATE));
     frames.extend(vec![0; RATE as usize]);
     frames
 }

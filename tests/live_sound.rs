@@ -1,0 +1,517 @@
+//! The live path on a sound card that isn't there: a `PulseAudio` server with null
+//! sinks, one of which is the microphone and one the loudspeaker.
+//!
+//! A process can't change its own environment safely, and the sound system is
+//! found through it. So each test starts a server and then itself again, as a
+//! child that sees that server; the child's part is the ignored test of the same
+//! name that ends in `_inside`.
+
+#![cfg(target_os = "linux")]
+
+mod sound;
+
+use std::path::{Path, PathBuf};
+use std::process::{Child, Command, Stdio};
+use std::time::{Duration, Instant};
+
+use sayback::devices::{Direction, devices};
+use sayback::hearing::{
+    Ear, Microphone, MicrophoneEvent, RATE, read_wav_at_own_rate, read_wav_bytes, write_wav,
+};
+use sayback::speaking::{PlayError, Player};
+use sound::{amplitude_at, phrases, spoken_frames};
+
+const SERVER: &str = "SAYBACK_TEST_SOUND_SERVER";
+const WORDS: &str =
+    "temperature, ninety, eight, six, point, oral, pulse, seventy, two, regular, yes, no";
+
+/// A sound server of this test's own, in a folder of its own.
+struct Server {
+    folder: tempfile::TempDir,
+    process: Child,
+}
+
+impl Server {
+    fn start() -> Self {
+        for tool in ["pulseaudio", "pactl", "paplay", "parec"] {
+            let found = Command::new(tool)
+                .arg("--version")
+                .stdout(Stdio::null())
+                .status();
+            assert!(
+                found.is_ok(),
+                "{tool} is missing; the live tests need: apt-get install pulseaudio \
+                 pulseaudio-utils libasound2-plugins alsa-utils"
+            );
+        }
+        let folder = tempfile::tempdir().unwrap();
+        std::fs::write(
+            folder.path().join(".asoundrc"),
+            "pcm.!default { type pulse }\nctl.!default { type pulse }\n",
+        )
+        .unwrap();
+        let mut command = Self::command_in(folder.path(), "pulseaudio");
+        let socket = folder.path().join("socket");
+        let process = command
+            .args([
+                "-n",
+                "--daemonize=no",
+                "--exit-idle-time=60",
+                "--log-level=error",
+            ])
+            .args(["--disable-shm=yes", "--use-pid-file=no"])
+            .args([
+                "-L",
+                &format!("module-native-protocol-unix socket={}", socket.display()),
+            ])
+            .args(["-L", "module-null-sink sink_name=mic rate=48000"])
+            .args(["-L", "module-null-sink sink_name=speaker rate=48000"])
+            .stdin(Stdio::null())
+            .spawn()
+            .unwrap();
+        let server = Self { folder, process };
+        let up = Instant::now();
+        while !server.try_pactl(&["info"]) {
+            assert!(
+                up.elapsed() < Duration::from_secs(10),
+                "the sound server did not start"
+            );
+            std::thread::sleep(Duration::from_millis(50));
+        }
+        server.pactl(&["set-default-source", "mic.monitor"]);
+        server.pactl(&["set-default-sink", "speaker"]);
+        server
+    }
+
+    /// A command that sees the server in a folder and no other.
+    fn command_in(folder: &Path, program: &str) -> Command {
+        let mut command = Command::new(program);
+        command
+            .env("HOME", folder)
+            .env("XDG_RUNTIME_DIR", folder)
+            .env("XDG_CONFIG_HOME", folder)
+            .env(
+                "PULSE_SERVER",
+                format!("unix:{}", folder.join("socket").display()),
+            )
+            .env("PULSE_COOKIE", folder.join("cookie"))
+            // As short as a sound card's; the null sink would take two seconds.
+            .env("PULSE_LATENCY_MSEC", "40")
+            .env(SERVER, folder);
+        command
+    }
+
+    fn command(&self, program: &str) -> Command {
+        Self::command_in(self.folder.path(), program)
+    }
+
+    fn try_pactl(&self, arguments: &[&str]) -> bool {
+        let mut command = self.command("pactl");
+        command
+            .args(arguments)
+            .stdout(Stdio::null())
+            .stderr(Stdio::null());
+        command.status().unwrap().success()
+    }
+
+    fn pactl(&self, arguments: &[&str]) {
+        assert!(self.try_pactl(arguments), "pactl {arguments:?}");
+    }
+
+    /// Runs the ignored test with a name in a child that sees this server.
+    fn run_inside(&self, test: &str) {
+        let mut command = self.command(std::env::current_exe().unwrap().to_str().unwrap());
+        let mut child = command
+            .args([
+                "--exact",
+                test,
+                "--ignored",
+                "--nocapture",
+                "--test-threads=1",
+            ])
+            .spawn()
+            .unwrap();
+        let deadline = Instant::now() + Duration::from_secs(90);
+        let status = loop {
+            if let Some(status) = child.try_wait().unwrap() {
+                break status;
+            }
+            if Instant::now() > deadline {
+                child.kill().unwrap();
+                child.wait().unwrap();
+                panic!("{test} hangs");
+            }
+            std::thread::sleep(Duration::from_millis(50));
+        };
+        assert!(status.success(), "{test} failed; see above");
+    }
+}
+
+impl Drop for Server {
+    fn drop(&mut self) {
+        let _ = self.process.kill();
+        let _ = self.process.wait();
+    }
+}
+
+/// The server that the parent started, seen from the child.
+struct Inside(PathBuf);
+
+impl Inside {
+    fn get() -> Self {
+        Self(PathBuf::from(
+            std::env::var_os(SERVER).expect("run by its parent test only"),
+        ))
+    }
+
+    /// Plays samples into the microphone, in the background.
+    fn play_into_microphone(&self, name: &str, frames: &[i16]) -> Child {
+        let path = self.0.join(name);
+        write_wav(&path, RATE, frames).unwrap();
+        Command::new("paplay")
+            .args(["-d", "mic"])
+            .arg(path)
+            .spawn()
+            .unwrap()
+    }
+
+    fn pactl(&self, arguments: &[&str]) -> String {
+        let mut command = Server::command_in(&self.0, "pactl");
+        let output = command.args(arguments).output().unwrap();
+        assert!(output.status.success(), "pactl {arguments:?}: {output:?}");
+        String::from_utf8(output.stdout).unwrap()
+    }
+
+    /// The number of the module that is a sink.
+    fn module_of(&self, sink: &str) -> String {
+        let list = self.pactl(&["list", "short", "modules"]);
+        let line = list
+            .lines()
+            .find(|line| line.contains(&format!("sink_name={sink}")));
+        line.unwrap().split_whitespace().next().unwrap().to_owned()
+    }
+}
+
+/// Listens until an utterance with some words is heard, through whatever else.
+fn hear(microphone: &mut Microphone, ear: &mut Ear<()>, want: &str, within: Duration) {
+    let deadline = Instant::now() + within;
+    let mut heard = Vec::new();
+    while Instant::now() < deadline {
+        match microphone.next_blocking().unwrap() {
+            MicrophoneEvent::Frames(frames) => {
+                if let Some(utterance) = ear.accept(&frames) {
+                    heard.push(utterance.text());
+                    if heard.last().unwrap() == want {
+                        return;
+                    }
+                }
+            }
+            other => panic!("{other:?} while waiting for {want:?}"),
+        }
+    }
+    panic!("heard {heard:?} and not {want:?}");
+}
+
+fn ear() -> Ear<()> {
+    let mut ear = Ear::new(sound::model());
+    ear.set_phrases((), &phrases(WORDS)).unwrap();
+    ear.expect(());
+    ear
+}
+
+#[test]
+fn a_sentence_is_heard_through_the_microphone() {
+    Server::start().run_inside("a_sentence_is_heard_through_the_microphone_inside");
+}
+
+#[test]
+#[ignore = "run by its parent test"]
+fn a_sentence_is_heard_through_the_microphone_inside() {
+    let server = Inside::get();
+    let mut microphone = Microphone::open(None).unwrap();
+    let mut ear = ear();
+    let mut player =
+        server.play_into_microphone("a.wav", &spoken_frames("temperature ninety eight six oral"));
+    hear(
+        &mut microphone,
+        &mut ear,
+        "temperature ninety eight six oral",
+        Duration::from_secs(20),
+    );
+    player.wait().unwrap();
+
+    // While something is said, the microphone is deaf.
+    let muted = microphone.mute().hold();
+    let mut player = server.play_into_microphone("b.wav", &spoken_frames("pulse seventy two"));
+    player.wait().unwrap();
+    drop(muted);
+    let mut player = server.play_into_microphone("c.wav", &spoken_frames("oral"));
+    let deadline = Instant::now() + Duration::from_secs(20);
+    let text = loop {
+        assert!(Instant::now() < deadline, "nothing heard after the mute");
+        if let Some(MicrophoneEvent::Frames(frames)) = microphone.next_blocking()
+            && let Some(heard) = ear.accept(&frames)
+        {
+            break heard.text();
+        }
+    };
+    assert_eq!(
+        text, "oral",
+        "what was said during the mute must not be heard"
+    );
+    player.wait().unwrap();
+}
+
+#[test]
+fn a_microphone_that_is_pulled_out_is_waited_for() {
+    Server::start().run_inside("a_microphone_that_is_pulled_out_is_waited_for_inside");
+}
+
+#[test]
+#[ignore = "run by its parent test"]
+fn a_microphone_that_is_pulled_out_is_waited_for_inside() {
+    let server = Inside::get();
+    // Nothing else may step in as the default microphone.
+    server.pactl(&["unload-module", &server.module_of("speaker")]);
+    let mut microphone = Microphone::open(Some("default")).unwrap();
+    let mut ear = ear();
+    for round in 0..2 {
+        let name = format!("before{round}.wav");
+        let mut player = server.play_into_microphone(&name, &spoken_frames("oral"));
+        hear(&mut microphone, &mut ear, "oral", Duration::from_secs(20));
+        player.wait().unwrap();
+
+        let pulled = Instant::now();
+        server.pactl(&["unload-module", &server.module_of("mic")]);
+        wait_for(&mut microphone, |event| {
+            matches!(event, MicrophoneEvent::Lost(_))
+        });
+        eprintln!("lost after {:?}", pulled.elapsed());
+        std::thread::sleep(Duration::from_millis(1_500));
+
+        server.pactl(&[
+            "load-module",
+            "module-null-sink",
+            "sink_name=mic",
+            "rate=48000",
+        ]);
+        server.pactl(&["set-default-source", "mic.monitor"]);
+        let replaced = Instant::now();
+        wait_for(&mut microphone, |event| *event == MicrophoneEvent::Back);
+        eprintln!("back after {:?}", replaced.elapsed());
+        let name = format!("after{round}.wav");
+        let mut player = server.play_into_microphone(&name, &spoken_frames("yes"));
+        hear(&mut microphone, &mut ear, "yes", Duration::from_secs(20));
+        player.wait().unwrap();
+    }
+}
+
+#[test]
+fn a_microphone_that_goes_silent_is_lost_and_comes_back() {
+    Server::start().run_inside("a_microphone_that_goes_silent_is_lost_and_comes_back_inside");
+}
+
+#[test]
+#[ignore = "run by its parent test"]
+fn a_microphone_that_goes_silent_is_lost_and_comes_back_inside() {
+    let server = Inside::get();
+    let mut microphone = Microphone::open(None).unwrap();
+    let mut ear = ear();
+    // No error is reported for this one: frames just stop.
+    server.pactl(&["suspend-sink", "mic", "1"]);
+    wait_for(&mut microphone, |event| {
+        matches!(event, MicrophoneEvent::Lost(_))
+    });
+    server.pactl(&["suspend-sink", "mic", "0"]);
+    wait_for(&mut microphone, |event| *event == MicrophoneEvent::Back);
+    let mut player = server.play_into_microphone("a.wav", &spoken_frames("yes"));
+    hear(&mut microphone, &mut ear, "yes", Duration::from_secs(20));
+    player.wait().unwrap();
+}
+
+fn wait_for(microphone: &mut Microphone, wanted: impl Fn(&MicrophoneEvent) -> bool) {
+    let deadline = Instant::now() + Duration::from_secs(20);
+    while Instant::now() < deadline {
+        let event = microphone.next_blocking().unwrap();
+        if wanted(&event) {
+            return;
+        }
+        assert!(
+            matches!(event, MicrophoneEvent::Frames(_)),
+            "{event:?} out of turn"
+        );
+    }
+    panic!("it never came");
+}
+
+#[test]
+fn what_is_played_arrives_at_the_loudspeaker() {
+    Server::start().run_inside("what_is_played_arrives_at_the_loudspeaker_inside");
+}
+
+#[test]
+#[ignore = "run by its parent test"]
+fn what_is_played_arrives_at_the_loudspeaker_inside() {
+    let server = Inside::get();
+    let names = devices(Direction::Output).unwrap();
+    assert!(
+        names.iter().any(|device| device.id == "default"),
+        "{names:?}"
+    );
+
+    let recording = server.0.join("heard.wav");
+    let mut recorder = Command::new("parec")
+        .args([
+            "-d",
+            "speaker.monitor",
+            "--file-format=wav",
+            "--channels=1",
+            "--rate=22050",
+        ])
+        .arg(&recording)
+        .spawn()
+        .unwrap();
+    // The recorder must be running before there is something to record.
+    let deadline = Instant::now() + Duration::from_secs(10);
+    while !server
+        .pactl(&["list", "short", "source-outputs"])
+        .lines()
+        .any(|l| !l.is_empty())
+    {
+        assert!(Instant::now() < deadline, "the recorder did not start");
+        std::thread::sleep(Duration::from_millis(50));
+    }
+
+    let player = Player::open(None).unwrap();
+    let audio = sound::speak("temperature ninety eight point six oral");
+    let length = audio.duration();
+    let asked = Instant::now();
+    player.play(audio).wait().unwrap();
+    assert!(asked.elapsed() >= length, "it can't be over yet");
+    assert!(asked.elapsed() < length + Duration::from_secs(2));
+
+    // The same through the executor, and then one that is stopped.
+    let runtime = tokio::runtime::Builder::new_current_thread()
+        .enable_all()
+        .build()
+        .unwrap();
+    let yes = sound::speak("yes");
+    let asked = Instant::now();
+    let result = runtime.block_on(player.play(yes)).unwrap();
+    let delay = result.first.saturating_duration_since(asked);
+    eprintln!("first sound after {delay:?}");
+    assert!(
+        delay < Duration::from_millis(500),
+        "the device is open already"
+    );
+    let long = player.play(sound::speak(&"blood pressure ".repeat(20)));
+    std::thread::sleep(Duration::from_millis(300));
+    player.stop();
+    assert_eq!(long.wait(), Err(PlayError::Stopped));
+
+    std::thread::sleep(Duration::from_millis(300));
+    let stop = Command::new("kill")
+        .args(["-INT", &recorder.id().to_string()])
+        .status();
+    assert!(stop.unwrap().success());
+    recorder.wait().unwrap();
+
+    let bytes = std::fs::read(&recording).unwrap();
+    let frames = read_wav_bytes(&bytes).unwrap();
+    let mut ear = ear();
+    let mut heard: Vec<String> = frames
+        .chunks(800)
+        .filter_map(|block| ear.accept(block))
+        .map(|h| h.text())
+        .collect();
+    heard.extend(ear.finish().map(|h| h.text()));
+    let heard = heard.join(" ");
+    assert!(
+        heard.starts_with("temperature ninety eight point six oral yes"),
+        "{heard}"
+    );
+
+    // The sound is right too, not only the words.
+    let (rate, samples) = read_wav_at_own_rate(&bytes).unwrap();
+    assert_eq!(rate, 22_050);
+    assert!(
+        amplitude_at(&samples, rate, 9.0) < 0.01,
+        "no hum or clicks at the block rate"
+    );
+}
+
+#[test]
+fn a_loudspeaker_that_is_lost_is_an_error_and_then_works_again() {
+    Server::start()
+        .run_inside("a_loudspeaker_that_is_lost_is_an_error_and_then_works_again_inside");
+}
+
+#[test]
+#[ignore = "run by its parent test"]
+fn a_loudspeaker_that_is_lost_is_an_error_and_then_works_again_inside() {
+    let server = Inside::get();
+    let player = Player::open(None).unwrap();
+    let yes = sound::speak("yes");
+    player.play(yes.clone()).wait().unwrap();
+
+    let playing = player.play(sound::speak(&"blood pressure ".repeat(10)));
+    std::thread::sleep(Duration::from_millis(300));
+    let pulled = Instant::now();
+    server.pactl(&["suspend-sink", "speaker", "1"]);
+    let result = playing.wait();
+    assert!(matches!(result, Err(PlayError::Lost(_))), "{result:?}");
+    eprintln!("lost after {:?}", pulled.elapsed());
+
+    server.pactl(&["suspend-sink", "speaker", "0"]);
+    player.play(yes.clone()).wait().unwrap();
+
+    // Gone while nothing is said.
+    server.pactl(&["unload-module", &server.module_of("speaker")]);
+    std::thread::sleep(Duration::from_millis(1_200));
+    server.pactl(&[
+        "load-module",
+        "module-null-sink",
+        "sink_name=speaker",
+        "rate=48000",
+    ]);
+    server.pactl(&["set-default-sink", "speaker"]);
+    let deadline = Instant::now() + Duration::from_secs(20);
+    while player.play(yes.clone()).wait().is_err() {
+        assert!(Instant::now() < deadline, "it never works again");
+    }
+}
+
+#[test]
+fn with_no_sound_system_the_message_says_what_to_do() {
+    // A server that isn't there, and no sound card either.
+    let folder = tempfile::tempdir().unwrap();
+    let pulse = "pcm.!default { type pulse }\n";
+    std::fs::write(folder.path().join(".asoundrc"), pulse).unwrap();
+    let exe = std::env::current_exe().unwrap();
+    let output = Server::command_in(folder.path(), exe.to_str().unwrap())
+        .args([
+            "--exact",
+            "with_no_sound_system_inside",
+            "--ignored",
+            "--nocapture",
+        ])
+        .output()
+        .unwrap();
+    assert!(output.status.success(), "{output:?}");
+}
+
+#[test]
+#[ignore = "run by its parent test"]
+fn with_no_sound_system_inside() {
+    let microphone = Microphone::open(None).err().unwrap().to_string();
+    assert!(
+        microphone.contains("no microphone can be used"),
+        "{microphone}"
+    );
+    let loudspeaker = Player::open(None).err().unwrap().to_string();
+    assert!(
+        loudspeaker.contains("no loudspeaker can be used"),
+        "{loudspeaker}"
+    );
+    eprintln!("{microphone}\n{loudspeaker}");
+}
