@@ -8,7 +8,7 @@ use serde::Deserialize;
 use thiserror::Error;
 
 use super::{Home, Resident, ResidentId, Staff};
-use crate::vitals::{Bounds, Component, Limits, Range, Source, Unit, Units, VitalSign};
+use crate::vitals::{Bounds, Limits, Range, RangeOf, Source, Unit, Units};
 
 /// What is wrong with a home's file.
 #[derive(Debug, Error)]
@@ -50,18 +50,6 @@ struct ResidentEntry {
     birth_date: NaiveDate,
     #[serde(default)]
     ranges: BTreeMap<RangeOf, RangeEntry>,
-}
-
-#[derive(Deserialize, PartialEq, Eq, PartialOrd, Ord, Clone, Copy, Debug)]
-#[serde(rename_all = "snake_case")]
-enum RangeOf {
-    Temperature,
-    Pulse,
-    Respiration,
-    Systolic,
-    Diastolic,
-    OxygenSaturation,
-    Weight,
 }
 
 #[derive(Deserialize)]
@@ -150,18 +138,4 @@ fn resident(entry: ResidentEntry, units: Units, at: &str) -> Result<Resident, Ho
         birth_date: entry.birth_date,
         limits,
     })
-}
-
-impl RangeOf {
-    const fn target(self) -> (VitalSign, Component) {
-        match self {
-            Self::Temperature => (VitalSign::Temperature, Component::Whole),
-            Self::Pulse => (VitalSign::Pulse, Component::Whole),
-            Self::Respiration => (VitalSign::Respiration, Component::Whole),
-            Self::Systolic => (VitalSign::BloodPressure, Component::Systolic),
-            Self::Diastolic => (VitalSign::BloodPressure, Component::Diastolic),
-            Self::OxygenSaturation => (VitalSign::OxygenSaturation, Component::Whole),
-            Self::Weight => (VitalSign::Weight, Component::Whole),
-        }
-    }
 }

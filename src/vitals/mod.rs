@@ -4,18 +4,26 @@
 //! Pure: no clock, no audio, no network, no disk. Constructors refuse the
 //! impossible, so that a [`Measurement`] is always one that a person could have.
 
+mod defaults;
+mod home_limits;
 mod limits;
 mod measurement;
 mod qualifier;
+mod range_of;
 mod sign;
+mod sources;
+mod thresholds;
 mod unit;
 
+pub use home_limits::{HomeLimits, HomeLimitsError};
 pub use limits::{Bounds, Component, Finding, Layer, Limits, Range, Side, Source};
 pub use measurement::{Impossible, Measurement, Numbers, Quantity, Value, possible_bounds};
 pub use qualifier::{
     Arm, Depth, Method, Position, PulseSite, Qualifier, QualifierKind, Qualifiers, Rhythm, Scale,
     Strength, Supply,
 };
+pub use range_of::RangeOf;
 pub use rust_decimal::Decimal;
 pub use sign::VitalSign;
+pub use thresholds::{Degrees, Thresholds};
 pub use unit::{Unit, Units};
