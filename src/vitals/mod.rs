@@ -4,20 +4,29 @@
 //! Pure: no clock, no audio, no network, no disk. Constructors refuse the
 //! impossible, so that a [`Measurement`] is always one that a person could have.
 
+mod count;
 mod defaults;
+mod derived;
+mod device;
 mod home_limits;
 mod limits;
 mod measurement;
+mod observed;
 mod qualifier;
 mod range_of;
 mod sign;
 mod sources;
+mod sums;
 mod thresholds;
 mod unit;
 
+pub use count::{CountError, rate};
+pub use derived::{body_mass_index, mean_arterial_pressure, pulse_pressure};
+pub use device::{Device, Unreadable};
 pub use home_limits::{HomeLimits, HomeLimitsError};
 pub use limits::{Bounds, Component, Finding, Layer, Limits, Range, Side, Source};
 pub use measurement::{Impossible, Measurement, Numbers, Quantity, Value, possible_bounds};
+pub use observed::{Alertness, NotAFlow, NotOnScale, OxygenFlow, Pain, PainScore};
 pub use qualifier::{
     Arm, Depth, Method, Position, PulseSite, Qualifier, QualifierKind, Qualifiers, Rhythm, Scale,
     Strength, Supply,
@@ -25,5 +34,6 @@ pub use qualifier::{
 pub use range_of::RangeOf;
 pub use rust_decimal::Decimal;
 pub use sign::VitalSign;
+pub use sums::{SumError, balance_scale, feet_and_inches, pounds_and_ounces, wheelchair_scale};
 pub use thresholds::{Degrees, Thresholds};
 pub use unit::{Unit, Units};
