@@ -233,8 +233,8 @@ fn not_read(text: &str, error: &toml::de::Error) -> HomeLimitsError {
 }
 
 fn line_of(text: &str, offset: usize) -> usize {
-    let before = &text.as_bytes()[..offset.min(text.len())];
-    before.iter().filter(|byte| **byte == b'\n').count() + 1
+    let before = text.get(..offset).unwrap_or(text);
+    before.matches('\n').count() + 1
 }
 
 /// The table header above `offset` and the key on its line, as a path.
