@@ -87,7 +87,8 @@ mod tests {
 
     #[test]
     fn an_irregular_rhythm_needs_the_full_minute() {
-        let refused = Err(CountError::NeedsFullMinute { sign: PULSE });
+        let error = CountError::NeedsFullMinute { sign: PULSE };
+        let refused = Err(error);
         let irregular = Some(Rhythm::Irregular);
         assert_eq!(rate(PULSE, 36, 30, irregular, false), refused);
         assert_eq!(rate(PULSE, 18, 15, irregular, false), refused);
@@ -96,7 +97,7 @@ mod tests {
         assert_eq!(rate(PULSE, 71, 60, None, true), Ok(71));
         assert_eq!(rate(VitalSign::Respiration, 9, 30, None, true), Ok(18));
         assert_eq!(
-            refused.unwrap_err().to_string(),
+            error.to_string(),
             "an irregular pulse needs the full minute: count again for sixty seconds"
         );
     }

@@ -2,7 +2,7 @@
 
 use rust_decimal::{Decimal, dec};
 
-use super::sources::{LONG_TERM_CARE_BREATHING, LONG_TERM_CARE_FEVER, TRADE};
+use super::sources::{LONG_TERM_CARE_BREATHING, TEMPERATURE_RANGE, TRADE};
 use super::{Bounds, Component, Range, Source, Unit, VitalSign};
 
 fn range(low: Decimal, high: Decimal, unit: Unit, source: &str) -> Range {
@@ -22,10 +22,10 @@ pub(super) fn outside_range(sign: VitalSign, component: Component, said: Unit) -
         // is judged by the number printed for its own scale. The lower end is
         // common practice.
         (VitalSign::Temperature, _) if said == Unit::Celsius => {
-            range(dec!(35), dec!(37.8), Unit::Celsius, LONG_TERM_CARE_FEVER)
+            range(dec!(35), dec!(37.8), Unit::Celsius, TEMPERATURE_RANGE)
         }
         (VitalSign::Temperature, _) => {
-            range(dec!(95), dec!(100), Unit::Fahrenheit, LONG_TERM_CARE_FEVER)
+            range(dec!(95), dec!(100), Unit::Fahrenheit, TEMPERATURE_RANGE)
         }
         (VitalSign::Pulse, _) => range(dec!(60), dec!(100), Unit::PerMinute, TRADE),
         (VitalSign::Respiration, _) => range(dec!(12), dec!(20), Unit::PerMinute, TRADE),

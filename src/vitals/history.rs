@@ -190,7 +190,9 @@ pub(super) mod tests {
         how: &[Qualifier],
     ) -> Reading {
         let mut qualifiers = Qualifiers::default();
-        how.iter().for_each(|it| qualifiers.set(*it));
+        for qualifier in how {
+            qualifiers.set(*qualifier);
+        }
         let measurement = Measurement::new(sign, numbers, unit, qualifiers).unwrap();
         Reading { at, measurement }
     }

@@ -18,6 +18,7 @@ mod not_taken;
 mod observed;
 mod qualifier;
 mod range_of;
+pub mod rules;
 mod sign;
 mod sources;
 mod sums;
@@ -40,6 +41,7 @@ pub use qualifier::{
     Strength, Supply,
 };
 pub use range_of::RangeOf;
+pub use rules::rules_table;
 pub use rust_decimal::Decimal;
 pub use sign::VitalSign;
 pub use sums::{SumError, balance_scale, feet_and_inches, pounds_and_ounces, wheelchair_scale};

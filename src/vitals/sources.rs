@@ -8,6 +8,10 @@ pub(super) const TRADE: &str = "common practice, no source";
 pub(super) const LONG_TERM_CARE_FEVER: &str =
     "IDSA guideline: High KP et al., Clin Infect Dis 2009;48:149-171";
 
+/// The range of temperatures that are not reported.
+pub(super) const TEMPERATURE_RANGE: &str = "upper end: IDSA guideline, High KP et al., Clin \
+    Infect Dis 2009;48:149-171; lower end: common practice, no source";
+
 /// Respiration and saturation criteria of the same guideline.
 pub(super) const LONG_TERM_CARE_BREATHING: &str =
     "IDSA guideline: High KP et al., Clin Infect Dis 2009;48:149-171 (threshold from memory)";
