@@ -30,7 +30,7 @@ pub fn rules_table() -> String {
     table.arithmetic();
     format!(
         "# Rules, defaults and sources\n\n\
-         Written from the code by `UPDATE_DOCS=1 cargo test rules_table`; a test fails when it \
+         Written from the code by `UPDATE_DOCS=1 cargo test docs`; a test fails when it \
          is out of date.\n\n\
          These are starting points. The care plan, the home's policy and the licensed nurse \
          decide. None of them names a condition: each says what was measured, which limit it \
