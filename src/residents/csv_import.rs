@@ -39,11 +39,7 @@ const COLUMNS: [(&str, bool, &str); 23] = [
         "standing_scale, chair_scale, wheelchair_scale, bed_scale or lift_scale",
     ),
     ("on_oxygen", false, "yes or no"),
-    (
-        "oxygen_flow",
-        false,
-        "liters a minute, more than 0 and at most 15",
-    ),
+    ("oxygen_flow", false, "liters a minute, from 0.1 to 15"),
     ("low_saturation_target", false, "yes or no"),
     ("mouth_breather", false, "yes or no"),
     (

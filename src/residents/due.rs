@@ -48,13 +48,14 @@ impl Frequency {
     }
 
     /// How often a vital sign is due where the care plan says nothing: weight
-    /// monthly, height on admission, all others every shift. Common practice,
-    /// no source.
+    /// monthly, height on admission, oxygen flow and alertness when asked, all
+    /// others every shift. Common practice, no source.
     #[must_use]
     pub const fn default_for(sign: VitalSign) -> Self {
         match sign {
             VitalSign::Weight => Self::Monthly,
             VitalSign::Height => Self::OnAdmission,
+            VitalSign::OxygenFlow | VitalSign::Alertness => Self::AsAsked,
             _ => Self::EveryShift,
         }
     }

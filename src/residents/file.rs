@@ -490,7 +490,7 @@ on = "2026-01-05"
                 "oxygen_flow = 2.5",
                 "oxygen_flow = 25",
                 "line 25",
-                "at most 15 liters",
+                "0.1 to 15 liters",
             ),
             ("\"weekly\"", "\"fortnightly\"", "line 31", "`monthly`"),
             ("low = 55\n", "", "line 44", "missing field `low`"),

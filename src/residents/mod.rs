@@ -64,12 +64,18 @@ pub struct Care {
 }
 
 impl Care {
-    /// How often `sign` is due: as the care plan says, else
-    /// [`Frequency::default_for`].
+    /// How often `sign` is due: as the care plan says, else every shift for the
+    /// flow of a resident on oxygen, else [`Frequency::default_for`].
     #[must_use]
     pub fn frequency(&self, sign: VitalSign) -> Frequency {
         let planned = self.due.get(&sign).copied();
-        planned.unwrap_or_else(|| Frequency::default_for(sign))
+        planned.unwrap_or_else(|| {
+            if sign == VitalSign::OxygenFlow && self.precautions.on_oxygen {
+                Frequency::EveryShift
+            } else {
+                Frequency::default_for(sign)
+            }
+        })
     }
 }
 

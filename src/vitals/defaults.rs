@@ -36,13 +36,23 @@ pub(super) fn outside_range(sign: VitalSign, component: Component, said: Unit) -
         (VitalSign::OxygenSaturation, _) => {
             range(dec!(90), dec!(100), Unit::Percent, LONG_TERM_CARE_BREATHING)
         }
-        (VitalSign::Weight | VitalSign::Height, _) => return None,
+        // The first two have no range that fits everyone; the others have rules
+        // of their own.
+        (
+            VitalSign::Weight
+            | VitalSign::Height
+            | VitalSign::Pain
+            | VitalSign::OxygenFlow
+            | VitalSign::Alertness,
+            _,
+        ) => return None,
     })
 }
 
-/// The range outside which a value is measured again before it is believed.
-pub(super) fn unlikely_range(sign: VitalSign, component: Component) -> Range {
-    match (sign, component) {
+/// The range outside which a value is measured again before it is believed;
+/// `None` for what the resident rates or the aide sees.
+pub(super) fn unlikely_range(sign: VitalSign, component: Component) -> Option<Range> {
+    Some(match (sign, component) {
         (VitalSign::Temperature, _) => range(dec!(34), dec!(40.5), Unit::Celsius, TRADE),
         (VitalSign::Pulse, _) => range(dec!(35), dec!(160), Unit::PerMinute, TRADE),
         (VitalSign::Respiration, _) => range(dec!(8), dec!(40), Unit::PerMinute, TRADE),
@@ -53,5 +63,8 @@ pub(super) fn unlikely_range(sign: VitalSign, component: Component) -> Range {
         (VitalSign::OxygenSaturation, _) => range(dec!(75), dec!(100), Unit::Percent, TRADE),
         (VitalSign::Weight, _) => range(dec!(30), dec!(180), Unit::Kilogram, TRADE),
         (VitalSign::Height, _) => range(dec!(120), dec!(205), Unit::Centimetre, TRADE),
-    }
+        // More than a nasal cannula is used for.
+        (VitalSign::OxygenFlow, _) => range(dec!(0.1), dec!(6), Unit::LitreAMinute, TRADE),
+        (VitalSign::Pain | VitalSign::Alertness, _) => return None,
+    })
 }

@@ -31,7 +31,7 @@ pub fn pulse_pressure(measurement: &Measurement) -> Option<Decimal> {
             systolic,
             diastolic,
         } => Some(systolic.value() - diastolic.value()),
-        Value::One(_) => None,
+        _ => None,
     }
 }
 

@@ -116,6 +116,8 @@ pub fn described(measurement: &Measurement) -> String {
             systolic,
             diastolic,
         } => format!("{} over {}", systolic.value(), diastolic.value()),
+        Value::Level(level) => level.spoken().to_owned(),
+        Value::NotRated => "could not be rated".to_owned(),
     };
     for qualifier in measurement.qualifiers().iter() {
         said.push_str(", ");

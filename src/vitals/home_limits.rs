@@ -121,9 +121,9 @@ impl HomeLimits {
         }
         for (of, entry) in file.outside_range {
             let (sign, component) = of.target();
-            let unlikely = limits.unlikely_range(sign, component);
-            let outer =
-                unlikely.map_or_else(|| unlikely_range(sign, component).bounds, |it| it.bounds);
+            let unlikely = limits.unlikely_range(sign, component).cloned();
+            let unlikely = unlikely.or_else(|| unlikely_range(sign, component));
+            let outer = unlikely.map_or(possible_bounds(sign, component), |it| it.bounds);
             let bounds = bounds(entry.get_ref(), sign, units, outer, "likely");
             let bounds = bounds.map_err(|(problem, expected)| {
                 let field = format!("outside_range.{}", of.tag());

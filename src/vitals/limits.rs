@@ -291,7 +291,7 @@ impl Limits {
             let layers = [
                 (
                     Layer::Unlikely,
-                    Some(unlikely.unwrap_or_else(|| unlikely_range(sign, component))),
+                    unlikely.or_else(|| unlikely_range(sign, component)),
                 ),
                 (
                     Layer::OutsideRange,

@@ -75,13 +75,16 @@ pub struct OxygenFlow(Decimal);
 
 /// A flow of oxygen that a wall or bottle flowmeter does not give.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Error)]
-#[error("an oxygen flow is more than 0 and at most 15 liters a minute, not {said}")]
+#[error("an oxygen flow is from 0.1 to 15 liters a minute, not {said}")]
 pub struct NotAFlow {
     /// The number as said.
     pub said: Decimal,
 }
 
 impl OxygenFlow {
+    /// Lowest flow of the usual flowmeter, in litres a minute. Common practice,
+    /// no source.
+    pub const LOWEST: Decimal = dec!(0.1);
     /// Highest flow of the usual flowmeter, in litres a minute. Common
     /// practice, no source.
     pub const HIGHEST: Decimal = dec!(15);
@@ -90,9 +93,9 @@ impl OxygenFlow {
     /// flow.
     ///
     /// # Errors
-    /// [`NotAFlow`] for nought or less, or more than a flowmeter gives.
+    /// [`NotAFlow`] for less or more than a flowmeter gives.
     pub fn new(said: Decimal) -> Result<Self, NotAFlow> {
-        if said <= Decimal::ZERO || said > Self::HIGHEST {
+        if said < Self::LOWEST || said > Self::HIGHEST {
             return Err(NotAFlow { said });
         }
         Ok(Self(said.normalize()))
@@ -206,7 +209,8 @@ mod tests {
     #[test]
     fn a_flow_is_more_than_none_and_at_most_the_flowmeters() {
         assert!(OxygenFlow::new(dec!(0)).is_err());
-        assert!(OxygenFlow::new(dec!(0.25)).is_ok());
+        assert!(OxygenFlow::new(dec!(0.09)).is_err());
+        assert!(OxygenFlow::new(dec!(0.1)).is_ok());
         assert!(OxygenFlow::new(dec!(15)).is_ok());
         assert!(OxygenFlow::new(dec!(15.5)).is_err());
     }

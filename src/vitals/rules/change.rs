@@ -160,7 +160,7 @@ pub(super) fn trend(known: Known<'_>, reading: &Reading) -> Option<Flag> {
 mod tests {
     use super::*;
     use crate::vitals::history::tests::{at, one, pressure};
-    use crate::vitals::{Baseline, Baselines, History, Limits, Position, Quantity};
+    use crate::vitals::{Baseline, Baselines, History, Limits, Position, Precautions, Quantity};
 
     fn judged(
         rule: fn(Known<'_>, &Reading) -> Vec<Flag>,
@@ -174,6 +174,7 @@ mod tests {
             history: &history,
             baselines,
             limits: &limits,
+            precautions: &Precautions::default(),
         };
         rule(known, now).into_iter().map(|it| it.say).collect()
     }

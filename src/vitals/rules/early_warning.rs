@@ -8,7 +8,7 @@ use serde::{Deserialize, Serialize};
 use super::{Flag, Known, Rule};
 use crate::vitals::sources::EARLY_WARNING;
 use crate::vitals::{
-    Alertness, Component, History, Layer, Qualifier, QualifierKind, Reading, Supply, Unit,
+    Alertness, Component, History, Layer, Qualifier, QualifierKind, Reading, Supply, Unit, Value,
     VitalSign,
 };
 
@@ -159,20 +159,18 @@ fn score(value: Decimal, bands: &[Band]) -> u8 {
 }
 
 impl Observations {
-    /// The newest reading of each part within `span` up to `now`. Alertness is
-    /// no measurement and is brought by the caller.
+    /// The newest reading of each part within `span` up to `now`.
     #[must_use]
-    pub fn gather(
-        history: &History,
-        now: DateTime<FixedOffset>,
-        span: TimeDelta,
-        alertness: Option<Alertness>,
-    ) -> Self {
+    pub fn gather(history: &History, now: DateTime<FixedOffset>, span: TimeDelta) -> Self {
         let newest = |sign| history.within(sign, now, span);
         let number = |sign, part, unit| newest(sign)?.number(part, unit);
         let whole = |sign, unit| number(sign, Component::Whole, unit);
         let supply = |it: &Reading| match it.measurement.qualifiers().get(QualifierKind::Supply) {
             Some(Qualifier::Supply(supply)) => Some(supply != Supply::RoomAir),
+            _ => None,
+        };
+        let level = |it: &Reading| match it.measurement.value() {
+            Value::Level(level) => Some(level),
             _ => None,
         };
         Self {
@@ -181,7 +179,7 @@ impl Observations {
             on_oxygen: newest(VitalSign::OxygenSaturation).and_then(supply),
             systolic: number(VitalSign::BloodPressure, Component::Systolic, Unit::MmHg),
             pulse: whole(VitalSign::Pulse, Unit::PerMinute),
-            alertness,
+            alertness: newest(VitalSign::Alertness).and_then(level),
             celsius: whole(VitalSign::Temperature, Unit::Celsius),
         }
     }

@@ -172,7 +172,7 @@ fn baseline(known: Known<'_>, reading: &Reading, unit: Unit) -> Option<(Decimal,
 mod tests {
     use super::*;
     use crate::vitals::history::tests::{at, one};
-    use crate::vitals::{Baseline, Baselines, History, Limits};
+    use crate::vitals::{Baseline, Baselines, History, Limits, Precautions};
 
     const F: Unit = Unit::Fahrenheit;
     const C: Unit = Unit::Celsius;
@@ -189,6 +189,7 @@ mod tests {
             history: &history,
             baselines,
             limits: &limits,
+            precautions: &Precautions::default(),
         };
         flags(known, reading)
             .into_iter()

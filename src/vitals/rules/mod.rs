@@ -13,8 +13,8 @@ use serde::{Deserialize, Serialize};
 
 use super::sources::{LONG_TERM_CARE_BREATHING, TRADE};
 use super::{
-    Alertness, Baselines, Component, History, Layer, Limits, OxygenFlow, Pain, Precautions,
-    Reading, Source, Thresholds, Unit, VitalSign,
+    Alertness, Baselines, Component, History, Layer, Limits, OxygenFlow, Pain, PainScore,
+    Precautions, Reading, Source, Thresholds, Unit, Value, VitalSign,
 };
 
 pub use early_warning::{
@@ -89,6 +89,8 @@ pub struct Known<'a> {
     pub baselines: &'a Baselines,
     /// The resident's limits, with the home's below them.
     pub limits: &'a Limits,
+    /// What the care plan says.
+    pub precautions: &'a Precautions,
 }
 
 impl<'a> Known<'a> {
@@ -103,7 +105,7 @@ impl<'a> Known<'a> {
 
 /// Every flag that one reading raises against the resident's past: temperature
 /// criteria, fast breathing, low saturation, weight change, change from the
-/// usual, and trends. A standing fall needs the guided sequence
+/// usual, trends, pain, alertness, and oxygen flow. A standing fall needs the guided sequence
 /// ([`OrthostaticTest`]) and an early-warning score its complete set
 /// ([`early_warning_score`]).
 #[must_use]
@@ -111,12 +113,32 @@ pub fn flags(known: Known<'_>, reading: &Reading) -> Vec<Flag> {
     let mut flags = match reading.measurement.sign() {
         VitalSign::Temperature => fever::flags(known, reading),
         VitalSign::Weight => weight::flags(known, reading),
+        VitalSign::Pain | VitalSign::Alertness | VitalSign::OxygenFlow => {
+            observed(known, reading).into_iter().collect()
+        }
         _ => Vec::new(),
     };
     flags.extend(criterion(known, reading));
     flags.extend(change::from_usual(known, reading));
     flags.extend(change::trend(known, reading));
     flags
+}
+
+/// The flag for what is rated or seen rather than measured.
+fn observed(known: Known<'_>, reading: &Reading) -> Option<Flag> {
+    match (reading.measurement.sign(), reading.measurement.value()) {
+        (VitalSign::Pain, Value::One(score)) => {
+            let score = PainScore::new(score.value()).ok()?;
+            pain_flag(known, Pain::Rated(score))
+        }
+        (VitalSign::Pain, _) => pain_flag(known, Pain::CannotSay),
+        (VitalSign::Alertness, Value::Level(level)) => alertness_flag(level),
+        (VitalSign::OxygenFlow, Value::One(flow)) => {
+            let flow = OxygenFlow::new(flow.value()).ok()?;
+            oxygen_flow_flag(known.precautions, flow)
+        }
+        _ => None,
+    }
 }
 
 /// The guideline's single-reading criteria for respirations and saturation. A
@@ -176,8 +198,7 @@ fn criterion(known: Known<'_>, reading: &Reading) -> Option<Flag> {
 /// The flag raised by a pain rating, if any. A resident who can't say is
 /// reported too: the nurse chooses another way of finding out. Common practice,
 /// no source.
-#[must_use]
-pub fn pain_flag(known: Known<'_>, pain: Pain) -> Option<Flag> {
+fn pain_flag(known: Known<'_>, pain: Pain) -> Option<Flag> {
     let limit = known.thresholds().pain_at_least;
     let (rule, say) = match pain {
         Pain::Rated(score) if score.get() >= limit => (
@@ -193,7 +214,7 @@ pub fn pain_flag(known: Known<'_>, pain: Pain) -> Option<Flag> {
     Some(Flag {
         rule,
         layer: Layer::OutsideRange,
-        sign: None,
+        sign: Some(VitalSign::Pain),
         say,
         limit: format!("{limit} or more, or not rated"),
         source: known.source(TRADE, |it| it.pain_at_least),
@@ -202,15 +223,14 @@ pub fn pain_flag(known: Known<'_>, pain: Pain) -> Option<Flag> {
 
 /// The flag raised by a level of alertness: any but alert is reported at once.
 /// It is the single parameter that scores 3 in the early-warning score.
-#[must_use]
-pub fn alertness_flag(level: Alertness) -> Option<Flag> {
+fn alertness_flag(level: Alertness) -> Option<Flag> {
     if level == Alertness::Alert {
         return None;
     }
     Some(Flag {
         rule: Rule::NotAlert,
         layer: Layer::OutsideRange,
-        sign: None,
+        sign: Some(VitalSign::Alertness),
         say: format!("{}. Report to the nurse now.", capital(level.spoken())),
         limit: "anything but alert".to_owned(),
         source: Source::Default(super::sources::EARLY_WARNING.to_owned()),
@@ -219,13 +239,12 @@ pub fn alertness_flag(level: Alertness) -> Option<Flag> {
 
 /// The flag raised by a flow of oxygen unlike the care plan's. `None` where the
 /// care plan orders no flow, or this one. Common practice, no source.
-#[must_use]
-pub fn oxygen_flow_flag(precautions: &Precautions, flow: OxygenFlow) -> Option<Flag> {
+fn oxygen_flow_flag(precautions: &Precautions, flow: OxygenFlow) -> Option<Flag> {
     let ordered = precautions.oxygen_flow.filter(|it| *it != flow)?;
     Some(Flag {
         rule: Rule::OxygenFlow,
         layer: Layer::OutsideRange,
-        sign: None,
+        sign: Some(VitalSign::OxygenFlow),
         say: format!(
             "The care plan has {} liters and the flow is {}. Do not change it; report to the nurse.",
             ordered.litres_a_minute(),
@@ -250,7 +269,7 @@ mod tests {
 
     use super::*;
     use crate::vitals::history::tests::{at, one};
-    use crate::vitals::{Bounds, PainScore, Range};
+    use crate::vitals::{Bounds, Measurement, Range};
 
     fn raised(limits: &Limits, sign: VitalSign, number: Decimal, unit: Unit) -> Vec<Rule> {
         let (history, baselines) = (History::default(), BTreeMap::new());
@@ -258,6 +277,7 @@ mod tests {
             history: &history,
             baselines: &baselines,
             limits,
+            precautions: &Precautions::default(),
         };
         let flags = flags(known, &one(at(9, "08:00"), sign, number, unit, &[]));
         for flag in &flags {
@@ -308,6 +328,7 @@ mod tests {
             history: &history,
             baselines: &baselines,
             limits: &limits,
+            precautions: &Precautions::default(),
         };
         let rated = |score| {
             let pain = Pain::Rated(PainScore::new(score).unwrap());
@@ -340,5 +361,44 @@ mod tests {
         let flag = oxygen_flow_flag(&precautions, flow(dec!(2.5))).unwrap();
         assert!(flag.say.contains("Do not change it"));
         assert!(oxygen_flow_flag(&precautions, flow(dec!(1.5))).is_some());
+    }
+
+    #[test]
+    fn what_is_rated_or_seen_is_flagged_like_a_measurement() {
+        let (history, baselines, limits) = Default::default();
+        let known = Known {
+            history: &history,
+            baselines: &baselines,
+            limits: &limits,
+            precautions: &Precautions {
+                oxygen_flow: OxygenFlow::new(dec!(2)).ok(),
+                ..Precautions::default()
+            },
+        };
+        let raised = |measurement| {
+            let at = at(9, "08:00");
+            let flags = flags(known, &Reading { at, measurement });
+            flags.into_iter().map(|it| it.rule).collect::<Vec<_>>()
+        };
+        let rated = |score| Pain::Rated(PainScore::new(score).unwrap());
+        assert_eq!(raised(Measurement::pain(rated(dec!(3)))), []);
+        assert_eq!(raised(Measurement::pain(rated(dec!(4)))), [Rule::Pain]);
+        assert_eq!(
+            raised(Measurement::pain(Pain::CannotSay)),
+            [Rule::PainNotRated]
+        );
+        assert_eq!(raised(Measurement::alertness(Alertness::Alert)), []);
+        assert_eq!(
+            raised(Measurement::alertness(Alertness::Voice)),
+            [Rule::NotAlert]
+        );
+        let flow = one(
+            at(9, "08:00"),
+            VitalSign::OxygenFlow,
+            dec!(3),
+            Unit::LitreAMinute,
+            &[],
+        );
+        assert_eq!(raised(flow.measurement), [Rule::OxygenFlow]);
     }
 }

@@ -269,7 +269,7 @@ mod tests {
 
     use super::*;
     use crate::vitals::history::tests::{at, pressure};
-    use crate::vitals::{Baselines, History, Limits};
+    use crate::vitals::{Baselines, History, Limits, Precautions};
 
     fn with_known<T>(judge: impl FnOnce(Known<'_>) -> T) -> T {
         let (history, baselines, limits) =
@@ -278,6 +278,7 @@ mod tests {
             history: &history,
             baselines: &baselines,
             limits: &limits,
+            precautions: &Precautions::default(),
         })
     }
 

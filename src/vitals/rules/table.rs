@@ -75,7 +75,9 @@ impl Table {
         }
         self.section("Unlikely: measured again before it is believed");
         for (sign, component) in parts() {
-            let Range { bounds, source } = unlikely_range(sign, component);
+            let Some(Range { bounds, source }) = unlikely_range(sign, component) else {
+                continue;
+            };
             let change = RangeOf::of(sign, component).map_or(FIXED.to_owned(), |of| {
                 format!("home, `unlikely.{}`", of.tag())
             });
@@ -433,6 +435,8 @@ fn parts() -> impl Iterator<Item = (VitalSign, Component)> {
     VitalSign::ALL.into_iter().flat_map(|sign| {
         let parts: &[Component] = match sign {
             VitalSign::BloodPressure => &[Component::Systolic, Component::Diastolic],
+            // A word.
+            VitalSign::Alertness => &[],
             _ => &[Component::Whole],
         };
         parts.iter().map(move |part| (sign, *part))

@@ -76,7 +76,7 @@ fn days_apart(reading: &Reading, earlier: &Reading) -> i64 {
 fn said(weight: &Reading, judged: &Reading) -> String {
     let unit = match judged.measurement.value() {
         Value::One(quantity) => quantity.unit(),
-        Value::Pressure { .. } => Unit::Kilogram,
+        _ => Unit::Kilogram,
     };
     let number = weight.number(Component::Whole, unit).unwrap_or_default();
     format!("{} {}", number.round_dp(1).normalize(), unit.spoken())
@@ -88,7 +88,7 @@ mod tests {
 
     use super::*;
     use crate::vitals::history::tests::{at, one};
-    use crate::vitals::{Baselines, History, Limits};
+    use crate::vitals::{Baselines, History, Limits, Precautions};
 
     const NONE: [u16; 0] = [];
 
@@ -104,6 +104,7 @@ mod tests {
             history: &history,
             baselines: &baselines,
             limits: &limits,
+            precautions: &Precautions::default(),
         };
         flags(known, now)
     }

@@ -2,7 +2,7 @@
 
 use super::*;
 use crate::vitals::history::tests::{at, one, pressure};
-use crate::vitals::{Baselines, HomeLimits, Limits, Position, Units};
+use crate::vitals::{Baselines, HomeLimits, Limits, Measurement, Position, Precautions, Units};
 
 /// A set that scores nought.
 fn well() -> Observations {
@@ -242,14 +242,15 @@ fn a_set_is_gathered_from_the_last_readings() {
             &[],
         ),
         pressure(at(9, "08:04"), dec!(108), dec!(60), Position::Sitting),
+        Reading {
+            at: at(9, "08:04"),
+            measurement: Measurement::alertness(Alertness::Alert),
+        },
     ]
     .into_iter()
     .collect();
     let span = TimeDelta::minutes(30);
-    let gather = |clock| {
-        let alert = Some(Alertness::Alert);
-        Observations::gather(&history, at(9, clock), span, alert)
-    };
+    let gather = |clock| Observations::gather(&history, at(9, clock), span);
     let score = early_warning_score(&gather("08:05"), SaturationScale::One).unwrap();
     let each: Vec<u8> = score.parts.iter().map(|it| it.1).collect();
     assert_eq!(each, [2, 1, 0, 1, 1, 0, 1]);
@@ -266,6 +267,7 @@ fn flagged(home: Option<&str>, set: &Observations) -> Option<String> {
         history: &history,
         baselines: &baselines,
         limits: &limits,
+        precautions: &Precautions::default(),
     };
     let score = early_warning_score(set, SaturationScale::One).unwrap();
     early_warning_flag(known, &score).map(|it| it.say)
