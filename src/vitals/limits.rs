@@ -3,12 +3,14 @@
 //! resident's own range is reported.
 
 use std::collections::BTreeMap;
+use std::fmt;
 
 use chrono::NaiveDate;
-use rust_decimal::{Decimal, dec};
+use rust_decimal::Decimal;
 use serde::{Deserialize, Serialize};
 
-use super::{Measurement, Quantity, Unit, VitalSign};
+use super::defaults::{outside_range, unlikely_range};
+use super::{HomeLimits, Measurement, Quantity, Unit, Units, VitalSign};
 
 /// The part of a measurement that a limit applies to.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, PartialOrd, Ord, Serialize, Deserialize)]
@@ -95,7 +97,8 @@ pub enum Side {
     Above,
 }
 
-/// Which layer of limits spoke.
+/// Which layer of limits spoke. The impossible is not among them: it is refused
+/// by [`Measurement::new`] and never becomes a value.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
 #[serde(rename_all = "snake_case")]
 pub enum Layer {
@@ -103,6 +106,9 @@ pub enum Layer {
     Unlikely,
     /// Outside the resident's range: report to the nurse.
     OutsideRange,
+    /// Changed against the resident's own history or baseline: report to the
+    /// nurse. Said by [`rules`](super::rules), never by [`Limits::judge`].
+    Changed,
 }
 
 /// Who or what set a limit.
@@ -112,6 +118,13 @@ pub enum Source {
     /// A default of this program, with the publication it comes from, or
     /// "common practice, no source".
     Default(String),
+    /// The home, for all its residents.
+    Home {
+        /// The policy, as the home names it.
+        policy: String,
+        /// The day from which it holds.
+        on: NaiveDate,
+    },
     /// A nurse, for this resident.
     Nurse {
         /// The nurse who set it.
@@ -119,6 +132,39 @@ pub enum Source {
         /// The day it was set.
         on: NaiveDate,
     },
+}
+
+impl Source {
+    /// The day from which the limit holds; `None` for a default, which always
+    /// held.
+    #[must_use]
+    pub const fn since(&self) -> Option<NaiveDate> {
+        match self {
+            Self::Default(_) => None,
+            Self::Home { on, .. } | Self::Nurse { on, .. } => Some(*on),
+        }
+    }
+
+    /// The words that name the source when a finding is spoken. A publication
+    /// is for the screen and the record, not for the ear.
+    #[must_use]
+    pub fn spoken(&self) -> String {
+        match self {
+            Self::Default(_) => "by the usual limits".to_owned(),
+            Self::Home { .. } => "by this home's limits".to_owned(),
+            Self::Nurse { name, .. } => format!("by the range {name} set"),
+        }
+    }
+}
+
+impl fmt::Display for Source {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match self {
+            Self::Default(publication) => f.write_str(publication),
+            Self::Home { policy, on } => write!(f, "{policy}, {on}"),
+            Self::Nurse { name, on } => write!(f, "{name}, {on}"),
+        }
+    }
 }
 
 /// A limit that a measurement has crossed.
@@ -149,35 +195,108 @@ pub struct Range {
     pub source: Source,
 }
 
-/// The limits that apply to one resident.
+/// The limits that apply to one resident: the nurse's ranges for this resident,
+/// each kept with the day it was set; below them the home's; below those the
+/// defaults.
 #[derive(Debug, Clone, PartialEq, Eq, Default)]
 pub struct Limits {
-    own: BTreeMap<(VitalSign, Component), Range>,
+    /// Oldest first.
+    own: BTreeMap<(VitalSign, Component), Vec<Range>>,
+    home: HomeLimits,
 }
 
 impl Limits {
-    /// Sets the resident's own range for a component of a vital sign.
+    /// Sets the resident's own range for a component of a vital sign. Earlier
+    /// ranges are kept; of two set on one day the later call holds.
     pub fn set(&mut self, sign: VitalSign, component: Component, range: Range) {
-        self.own.insert((sign, component), range);
+        let dated = self.own.entry((sign, component)).or_default();
+        let after = dated.partition_point(|it| it.source.since() <= range.source.since());
+        dated.insert(after, range);
     }
 
-    /// The range in force: the resident's own, else the default. `None` for
-    /// weight and height, which have no range that fits everyone.
+    /// Puts a home's limits below the resident's own ranges.
+    pub fn set_home(&mut self, home: HomeLimits) {
+        self.home = home;
+    }
+
+    /// The home's limits.
+    #[must_use]
+    pub const fn home(&self) -> &HomeLimits {
+        &self.home
+    }
+
+    /// Every range that was ever set for this resident, oldest first.
+    pub fn own(&self) -> impl Iterator<Item = (VitalSign, Component, &[Range])> {
+        let all = self.own.iter();
+        all.map(|(&(sign, component), ranges)| (sign, component, ranges.as_slice()))
+    }
+
+    /// The resident's own range in force on `day`: the newest set on or before
+    /// it.
+    #[must_use]
+    pub fn own_on(&self, sign: VitalSign, component: Component, day: NaiveDate) -> Option<&Range> {
+        let dated = self.own.get(&(sign, component))?;
+        let in_force = |it: &&Range| it.source.since().is_none_or(|since| since <= day);
+        dated.iter().rev().find(in_force)
+    }
+
+    /// The newest range: the resident's own, else the home's, else the default.
+    /// `None` for weight and height where neither nurse nor home has set one:
+    /// no range fits everyone.
     #[must_use]
     pub fn range(&self, sign: VitalSign, component: Component) -> Option<Range> {
-        let own = self.own.get(&(sign, component)).cloned();
-        own.or_else(|| default_range(sign, component))
+        self.in_force(sign, component, None, Units::UsCustomary.unspoken(sign))
     }
 
-    /// Every limit that `measurement` crosses, the gravest layer first.
+    /// Like [`range`](Self::range), on a given day.
+    #[must_use]
+    pub fn range_on(&self, sign: VitalSign, component: Component, day: NaiveDate) -> Option<Range> {
+        let said = Units::UsCustomary.unspoken(sign);
+        self.in_force(sign, component, Some(day), said)
+    }
+
+    fn in_force(
+        &self,
+        sign: VitalSign,
+        component: Component,
+        day: Option<NaiveDate>,
+        said: Unit,
+    ) -> Option<Range> {
+        let own = self.own_on(sign, component, day.unwrap_or(NaiveDate::MAX));
+        own.cloned()
+            .or_else(|| self.home.outside_range(sign, component).cloned())
+            .or_else(|| outside_range(sign, component, said))
+    }
+
+    /// Every limit that `measurement` crosses, the gravest layer first, by the
+    /// newest ranges. [`judge_on`](Self::judge_on) is for a reading of another
+    /// day.
     #[must_use]
     pub fn judge(&self, measurement: &Measurement) -> Vec<Finding> {
+        self.judge_by(measurement, None)
+    }
+
+    /// Every limit that `measurement` crosses by the ranges in force on `day`,
+    /// the gravest layer first.
+    #[must_use]
+    pub fn judge_on(&self, measurement: &Measurement, day: NaiveDate) -> Vec<Finding> {
+        self.judge_by(measurement, Some(day))
+    }
+
+    fn judge_by(&self, measurement: &Measurement, day: Option<NaiveDate>) -> Vec<Finding> {
         let sign = measurement.sign();
         let mut findings = Vec::new();
         for (component, value) in measurement.components() {
+            let unlikely = self.home.unlikely_range(sign, component).cloned();
             let layers = [
-                (Layer::Unlikely, Some(usual_range(sign, component))),
-                (Layer::OutsideRange, self.range(sign, component)),
+                (
+                    Layer::Unlikely,
+                    unlikely.or_else(|| unlikely_range(sign, component)),
+                ),
+                (
+                    Layer::OutsideRange,
+                    self.in_force(sign, component, day, value.unit()),
+                ),
             ];
             for (layer, range) in layers {
                 let Some(Range { bounds, source }) = range else {
@@ -201,57 +320,10 @@ impl Limits {
     }
 }
 
-fn range(low: Decimal, high: Decimal, unit: Unit, source: &str) -> Range {
-    Range {
-        bounds: Bounds { low, high, unit },
-        source: Source::Default(source.to_owned()),
-    }
-}
-
-const TRADE: &str = "common practice, no source";
-const LONG_TERM_CARE_FEVER: &str =
-    "High KP et al., Clin Infect Dis 2009;48:149-171 (threshold from memory)";
-
-/// The range outside which a value is reported when no nurse has set another.
-fn default_range(sign: VitalSign, component: Component) -> Option<Range> {
-    Some(match (sign, component) {
-        // The upper end is the guideline's single oral temperature; the lower
-        // end is common practice.
-        (VitalSign::Temperature, _) => {
-            range(dec!(95), dec!(100), Unit::Fahrenheit, LONG_TERM_CARE_FEVER)
-        }
-        (VitalSign::Pulse, _) => range(dec!(60), dec!(100), Unit::PerMinute, TRADE),
-        (VitalSign::Respiration, _) => range(dec!(12), dec!(20), Unit::PerMinute, TRADE),
-        (VitalSign::BloodPressure, Component::Diastolic) => {
-            range(dec!(60), dec!(90), Unit::MmHg, TRADE)
-        }
-        (VitalSign::BloodPressure, _) => range(dec!(100), dec!(140), Unit::MmHg, TRADE),
-        (VitalSign::OxygenSaturation, _) => {
-            range(dec!(90), dec!(100), Unit::Percent, LONG_TERM_CARE_FEVER)
-        }
-        (VitalSign::Weight | VitalSign::Height, _) => return None,
-    })
-}
-
-/// The range outside which a value is measured again before it is believed.
-/// Common practice, no source.
-fn usual_range(sign: VitalSign, component: Component) -> Range {
-    match (sign, component) {
-        (VitalSign::Temperature, _) => range(dec!(34), dec!(40.5), Unit::Celsius, TRADE),
-        (VitalSign::Pulse, _) => range(dec!(35), dec!(160), Unit::PerMinute, TRADE),
-        (VitalSign::Respiration, _) => range(dec!(8), dec!(40), Unit::PerMinute, TRADE),
-        (VitalSign::BloodPressure, Component::Diastolic) => {
-            range(dec!(35), dec!(130), Unit::MmHg, TRADE)
-        }
-        (VitalSign::BloodPressure, _) => range(dec!(70), dec!(220), Unit::MmHg, TRADE),
-        (VitalSign::OxygenSaturation, _) => range(dec!(75), dec!(100), Unit::Percent, TRADE),
-        (VitalSign::Weight, _) => range(dec!(30), dec!(180), Unit::Kilogram, TRADE),
-        (VitalSign::Height, _) => range(dec!(120), dec!(205), Unit::Centimetre, TRADE),
-    }
-}
-
 #[cfg(test)]
 mod tests {
+    use rust_decimal::dec;
+
     use super::*;
     use crate::vitals::{Numbers, Qualifiers};
 
@@ -296,5 +368,59 @@ mod tests {
         limits.set(VitalSign::Pulse, Component::Whole, own);
         assert_eq!(layers(&limits, dec!(55)), []);
         assert_eq!(limits.judge(&pulse(dec!(96)))[0].source, source);
+    }
+
+    #[test]
+    fn the_newest_range_on_or_before_a_day_is_in_force() {
+        let mut limits = Limits::default();
+        let day = |number| NaiveDate::from_ymd_opt(2026, 3, number).unwrap();
+        // Set out of order, as a file may list them.
+        for (number, low) in [(20, dec!(52)), (1, dec!(50)), (10, dec!(55))] {
+            let bounds = Bounds {
+                low,
+                high: dec!(95),
+                unit: Unit::PerMinute,
+            };
+            let source = Source::Nurse {
+                name: "Ines Marlow".to_owned(),
+                on: day(number),
+            };
+            let range = Range { bounds, source };
+            limits.set(VitalSign::Pulse, Component::Whole, range);
+        }
+        let low_on = |day| {
+            let range = limits.range_on(VitalSign::Pulse, Component::Whole, day);
+            range.unwrap().bounds.low
+        };
+        assert_eq!(low_on(day(1).pred_opt().unwrap()), dec!(60), "the default");
+        assert_eq!(low_on(day(1)), dec!(50));
+        assert_eq!(low_on(day(9)), dec!(50));
+        assert_eq!(low_on(day(10)), dec!(55));
+        assert_eq!(low_on(day(19)), dec!(55));
+        assert_eq!(low_on(day(20)), dec!(52));
+        assert_eq!(limits.own().next().unwrap().2.len(), 3, "history is kept");
+        assert_eq!(limits.judge_on(&pulse(dec!(54)), day(9)), []);
+        assert_eq!(limits.judge_on(&pulse(dec!(54)), day(10)).len(), 1);
+        assert_eq!(limits.judge(&pulse(dec!(52))), [], "the newest");
+    }
+
+    /// The guideline prints 100 °F beside 37.8 °C.
+    #[test]
+    fn a_temperature_is_judged_by_the_number_printed_for_its_own_scale() {
+        let limits = Limits::default();
+        let reported = |value, unit| {
+            let none = Qualifiers::default();
+            let number = Numbers::One(value);
+            let measured = Measurement::new(VitalSign::Temperature, number, unit, none);
+            !limits.judge(&measured.unwrap()).is_empty()
+        };
+        assert!(!reported(dec!(100), Unit::Fahrenheit));
+        assert!(reported(dec!(100.1), Unit::Fahrenheit));
+        assert!(!reported(dec!(37.8), Unit::Celsius));
+        assert!(reported(dec!(37.9), Unit::Celsius));
+        assert!(!reported(dec!(95), Unit::Fahrenheit));
+        assert!(reported(dec!(94.9), Unit::Fahrenheit));
+        assert!(!reported(dec!(35), Unit::Celsius));
+        assert!(reported(dec!(34.9), Unit::Celsius));
     }
 }

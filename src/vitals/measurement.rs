@@ -4,7 +4,9 @@ use rust_decimal::{Decimal, dec};
 use serde::{Deserialize, Serialize};
 use thiserror::Error;
 
-use super::{Bounds, Component, Qualifier, Qualifiers, Unit, VitalSign};
+use super::{
+    Alertness, Bounds, Component, OxygenFlow, Pain, Qualifier, Qualifiers, Unit, VitalSign,
+};
 
 /// A number with its unit, as it was said.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
@@ -70,6 +72,10 @@ pub enum Value {
         /// Diastolic pressure.
         diastolic: Quantity,
     },
+    /// A level of alertness.
+    Level(Alertness),
+    /// Pain that was asked about and that the resident could not rate.
+    NotRated,
 }
 
 /// Why a claimed value cannot be a person's.
@@ -96,8 +102,9 @@ pub enum Impossible {
         /// The second number said.
         diastolic: Decimal,
     },
-    /// One number for a blood pressure, or two for anything else.
-    #[error("{} takes {}", sign.name(), if *sign == VitalSign::BloodPressure { "two numbers, one over the other" } else { "one number" })]
+    /// One number for a blood pressure, two for anything else, or any for an
+    /// alertness.
+    #[error("{} takes {}", sign.name(), shape(*sign))]
     WrongShape {
         /// Which vital sign.
         sign: VitalSign,
@@ -128,8 +135,17 @@ pub enum Impossible {
     },
 }
 
+const fn shape(sign: VitalSign) -> &'static str {
+    match sign {
+        VitalSign::BloodPressure => "two numbers, one over the other",
+        VitalSign::Alertness => "a word, such as alert",
+        _ => "one number",
+    }
+}
+
 /// A value of one vital sign that a living person can have, with how it was
-/// taken. Made only by [`Measurement::new`], or read from the store.
+/// taken. Made only by [`Measurement::new`], [`Measurement::pain`] and
+/// [`Measurement::alertness`], or read from the store.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
 pub struct Measurement {
     sign: VitalSign,
@@ -159,7 +175,8 @@ impl Measurement {
                 systolic: possible(sign, Component::Systolic, systolic, unit)?,
                 diastolic: possible(sign, Component::Diastolic, diastolic, unit)?,
             },
-            (VitalSign::BloodPressure, Numbers::One(_)) | (_, Numbers::Over(..)) => {
+            (VitalSign::BloodPressure | VitalSign::Alertness, Numbers::One(_))
+            | (_, Numbers::Over(..)) => {
                 return Err(Impossible::WrongShape { sign });
             }
             (_, Numbers::One(number)) => {
@@ -181,6 +198,30 @@ impl Measurement {
         })
     }
 
+    /// Pain as the resident rates it, or that it could not be rated.
+    #[must_use]
+    pub fn pain(pain: Pain) -> Self {
+        let value = match pain {
+            Pain::Rated(score) => Value::One(Quantity::new(score.get().into(), Unit::Score)),
+            Pain::CannotSay => Value::NotRated,
+        };
+        Self {
+            sign: VitalSign::Pain,
+            value,
+            qualifiers: Qualifiers::default(),
+        }
+    }
+
+    /// A level of alertness.
+    #[must_use]
+    pub fn alertness(level: Alertness) -> Self {
+        Self {
+            sign: VitalSign::Alertness,
+            value: Value::Level(level),
+            qualifiers: Qualifiers::default(),
+        }
+    }
+
     /// Which vital sign this is.
     #[must_use]
     pub const fn sign(&self) -> VitalSign {
@@ -199,7 +240,8 @@ impl Measurement {
         &self.qualifiers
     }
 
-    /// The parts that limits apply to, each in its unit as said.
+    /// The parts that limits apply to, each in its unit as said; none for what
+    /// is no number.
     #[must_use]
     pub fn components(&self) -> Vec<(Component, Quantity)> {
         match self.value {
@@ -211,6 +253,7 @@ impl Measurement {
                 (Component::Systolic, systolic),
                 (Component::Diastolic, diastolic),
             ],
+            Value::Level(_) | Value::NotRated => Vec::new(),
         }
     }
 
@@ -242,6 +285,10 @@ pub const fn possible_bounds(sign: VitalSign, component: Component) -> Bounds {
         (VitalSign::OxygenSaturation, _) => (dec!(40), dec!(100), Unit::Percent),
         (VitalSign::Weight, _) => (dec!(15), dec!(350), Unit::Kilogram),
         (VitalSign::Height, _) => (dec!(90), dec!(230), Unit::Centimetre),
+        (VitalSign::Pain, _) => (dec!(0), dec!(10), Unit::Score),
+        (VitalSign::OxygenFlow, _) => (OxygenFlow::LOWEST, OxygenFlow::HIGHEST, Unit::LitreAMinute),
+        // A word: it has no parts, and nothing asks for their bounds.
+        (VitalSign::Alertness, _) => (dec!(0), dec!(0), Unit::Score),
     };
     Bounds { low, high, unit }
 }
@@ -266,7 +313,10 @@ fn possible(
             bounds: bounds.rounded(),
         });
     }
-    let counted = matches!(unit, Unit::PerMinute | Unit::MmHg | Unit::Percent);
+    let counted = matches!(
+        unit,
+        Unit::PerMinute | Unit::MmHg | Unit::Percent | Unit::Score
+    );
     if counted && !number.fract().is_zero() {
         return Err(Impossible::NotWhole { sign, said: number });
     }
@@ -285,7 +335,7 @@ mod tests {
     #[test]
     fn bounds_hold_at_and_just_beyond_their_ends() {
         for sign in VitalSign::ALL {
-            if sign == VitalSign::BloodPressure {
+            if matches!(sign, VitalSign::BloodPressure | VitalSign::Alertness) {
                 continue;
             }
             let Bounds { low, high, unit } = possible_bounds(sign, Component::Whole);
@@ -331,6 +381,24 @@ mod tests {
         let oral = one(VitalSign::Temperature, dec!(98.6), Unit::Fahrenheit).unwrap();
         assert!(oral.clone().with(Qualifier::Method(Method::Oral)).is_ok());
         assert!(oral.with(Qualifier::Arm(Arm::Left)).is_err());
+    }
+
+    #[test]
+    fn an_alertness_is_a_word_and_pain_may_be_unrated() {
+        let refused = one(VitalSign::Alertness, dec!(1), Unit::Score).unwrap_err();
+        assert_eq!(refused.to_string(), "alertness takes a word, such as alert");
+        let alert = Measurement::alertness(Alertness::Alert);
+        assert_eq!(alert.components(), []);
+        let rated = one(VitalSign::Pain, dec!(4), Unit::Score).unwrap();
+        let score = crate::vitals::PainScore::new(dec!(4)).unwrap();
+        assert_eq!(Measurement::pain(Pain::Rated(score)), rated);
+        assert_eq!(Measurement::pain(Pain::CannotSay).value(), Value::NotRated);
+        assert!(one(VitalSign::Pain, dec!(4.5), Unit::Score).is_err());
+        assert!(one(VitalSign::OxygenFlow, dec!(2.5), Unit::LitreAMinute).is_ok());
+        for kept in [alert, rated, Measurement::pain(Pain::CannotSay)] {
+            let json = serde_json::to_string(&kept).unwrap();
+            assert_eq!(serde_json::from_str::<Measurement>(&json).unwrap(), kept);
+        }
     }
 
     #[test]

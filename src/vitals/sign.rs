@@ -22,11 +22,17 @@ pub enum VitalSign {
     Weight,
     /// Body height.
     Height,
+    /// Pain as the resident rates it, 0 to 10.
+    Pain,
+    /// Flow of oxygen.
+    OxygenFlow,
+    /// Level of alertness, in words.
+    Alertness,
 }
 
 impl VitalSign {
     /// Every vital sign, in the order a round usually takes them.
-    pub const ALL: [Self; 7] = [
+    pub const ALL: [Self; 10] = [
         Self::Temperature,
         Self::Pulse,
         Self::Respiration,
@@ -34,6 +40,9 @@ impl VitalSign {
         Self::OxygenSaturation,
         Self::Weight,
         Self::Height,
+        Self::Pain,
+        Self::OxygenFlow,
+        Self::Alertness,
     ];
 
     /// The name as spoken and shown.
@@ -47,6 +56,9 @@ impl VitalSign {
             Self::OxygenSaturation => "oxygen saturation",
             Self::Weight => "weight",
             Self::Height => "height",
+            Self::Pain => "pain",
+            Self::OxygenFlow => "oxygen flow",
+            Self::Alertness => "alertness",
         }
     }
 
@@ -56,6 +68,7 @@ impl VitalSign {
         match self {
             Self::BloodPressure => "blood_pressure",
             Self::OxygenSaturation => "oxygen_saturation",
+            Self::OxygenFlow => "oxygen_flow",
             other => other.name(),
         }
     }
@@ -78,7 +91,7 @@ impl VitalSign {
             Self::BloodPressure => &[Kind::Arm, Kind::Position],
             Self::OxygenSaturation => &[Kind::Supply],
             Self::Weight => &[Kind::Scale],
-            Self::Height => &[],
+            Self::Height | Self::Pain | Self::OxygenFlow | Self::Alertness => &[],
         }
     }
 
@@ -93,7 +106,13 @@ impl VitalSign {
             Self::Temperature => &[Kind::Method],
             Self::BloodPressure => &[Kind::Arm, Kind::Position],
             Self::OxygenSaturation => &[Kind::Supply],
-            Self::Pulse | Self::Respiration | Self::Weight | Self::Height => &[],
+            Self::Pulse
+            | Self::Respiration
+            | Self::Weight
+            | Self::Height
+            | Self::Pain
+            | Self::OxygenFlow
+            | Self::Alertness => &[],
         }
     }
 }

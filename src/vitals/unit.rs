@@ -27,6 +27,10 @@ pub enum Unit {
     Inch,
     /// Centimetres.
     Centimetre,
+    /// Points of a score.
+    Score,
+    /// Litres a minute.
+    LitreAMinute,
 }
 
 /// One pound in kilograms, exactly (NIST SP 811, appendix B.8).
@@ -48,6 +52,8 @@ impl Unit {
             Self::Kilogram => "kg",
             Self::Inch => "[in_i]",
             Self::Centimetre => "cm",
+            Self::Score => "{score}",
+            Self::LitreAMinute => "L/min",
         }
     }
 
@@ -64,6 +70,8 @@ impl Unit {
             Self::Kilogram => "kg",
             Self::Inch => "in",
             Self::Centimetre => "cm",
+            Self::Score => "points",
+            Self::LitreAMinute => "L/min",
         }
     }
 
@@ -73,12 +81,13 @@ impl Unit {
         match self {
             Self::Fahrenheit => "Fahrenheit",
             Self::Celsius => "Celsius",
-            Self::PerMinute | Self::MmHg => "",
+            Self::PerMinute | Self::MmHg | Self::Score => "",
             Self::Percent => "percent",
             Self::Pound => "pounds",
             Self::Kilogram => "kilograms",
             Self::Inch => "inches",
             Self::Centimetre => "centimeters",
+            Self::LitreAMinute => "liters a minute",
         }
     }
 
@@ -142,6 +151,9 @@ impl Units {
             (VitalSign::Pulse | VitalSign::Respiration, _) => Unit::PerMinute,
             (VitalSign::BloodPressure, _) => Unit::MmHg,
             (VitalSign::OxygenSaturation, _) => Unit::Percent,
+            (VitalSign::OxygenFlow, _) => Unit::LitreAMinute,
+            // Alertness is a word and has no unit of its own.
+            (VitalSign::Pain | VitalSign::Alertness, _) => Unit::Score,
         }
     }
 }
