@@ -37,6 +37,8 @@ fn show(measurement: &Measurement) -> String {
         } => {
             format!("{}/{}", systolic.value(), diastolic.value())
         }
+        Value::Level(level) => level.tag().to_owned(),
+        Value::NotRated => "not rated".to_owned(),
     };
     let qualifiers = measurement.qualifiers().iter().map(|it| match it {
         Qualifier::Supply(Supply::Oxygen(Some(litres))) => format!(", oxygen {litres} L"),

@@ -3,10 +3,9 @@
 use super::state::{Draft, Offer, Turn};
 use super::{Phase, Question};
 use crate::facts::{Body, Dropped, OpenReport};
-use crate::grammar::NotTakenReason;
 use crate::speaking::wording;
 use crate::understanding::Yes;
-use crate::vitals::{Layer, Measurement, VitalSign};
+use crate::vitals::{Layer, Measurement, NotTakenReason, VitalSign};
 
 impl Turn<'_> {
     pub(super) fn yes(&mut self, yes: &Yes) {
@@ -69,7 +68,10 @@ impl Turn<'_> {
         reading: uuid::Uuid,
         measurement: &Measurement,
     ) -> Vec<String> {
-        let findings = resident.limits.judge(measurement).into_iter();
+        let findings = resident
+            .limits
+            .judge_on(measurement, self.now.date_naive())
+            .into_iter();
         let outside = findings.filter(|it| it.layer == Layer::OutsideRange);
         outside
             .map(|finding| {

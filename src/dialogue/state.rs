@@ -7,10 +7,10 @@ use uuid::Uuid;
 
 use super::{Action, Dialogue, PATIENCE};
 use crate::facts::{Body, Fact, KeptReading, OpenReport, ReadBack, Record, Time, VERSION};
-use crate::grammar::{Expect, NotTakenReason};
+use crate::grammar::Expect;
 use crate::residents::{Resident, ResidentId};
 use crate::understanding::{Claim, Unclear};
-use crate::vitals::{Measurement, QualifierKind, VitalSign};
+use crate::vitals::{Measurement, NotTakenReason, QualifierKind, VitalSign};
 
 /// Where the conversation is.
 #[derive(Debug, Clone, PartialEq)]

@@ -6,7 +6,7 @@ use uuid::Uuid;
 
 use super::{Body, Fact, ReadingRecord, Time};
 use crate::residents::ResidentId;
-use crate::vitals::{Finding, VitalSign};
+use crate::vitals::{Finding, Measurement, VitalSign};
 
 /// Readings that were read back and neither kept nor dropped: what a stop of
 /// the program left waiting for a yes.
@@ -33,12 +33,27 @@ pub struct OpenReport {
     pub since: Time,
 }
 
+/// A reading as it stands after all corrections.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Reading {
+    /// The fact that recorded it.
+    pub id: Uuid,
+    /// As it was recorded.
+    pub record: ReadingRecord,
+    /// What holds now.
+    pub measurement: Measurement,
+    /// Whether it was corrected.
+    pub corrected: bool,
+    /// Whether it was retracted, so that it no longer counts.
+    pub retracted: bool,
+}
+
 /// A fold over all facts.
 #[derive(Debug, Clone, Default, PartialEq)]
 pub struct Record {
     pending: BTreeMap<Uuid, Pending>,
     open: BTreeMap<Uuid, OpenReport>,
-    readings: Vec<ReadingRecord>,
+    readings: BTreeMap<Uuid, Reading>,
 }
 
 impl Record {
@@ -71,7 +86,25 @@ impl Record {
             }
             Body::Read(reading) => {
                 self.pending.remove(&reading.offer);
-                self.readings.push(reading.clone());
+                let reading = Reading {
+                    id: fact.id,
+                    record: reading.clone(),
+                    measurement: reading.measurement.clone(),
+                    corrected: false,
+                    retracted: false,
+                };
+                self.readings.insert(fact.id, reading);
+            }
+            Body::Corrected { reading, new, .. } => {
+                if let Some(reading) = self.readings.get_mut(reading) {
+                    reading.measurement = new.clone();
+                    reading.corrected = true;
+                }
+            }
+            Body::Retracted { reading, .. } => {
+                if let Some(reading) = self.readings.get_mut(reading) {
+                    reading.retracted = true;
+                }
             }
             Body::Flagged {
                 resident, finding, ..
@@ -84,7 +117,7 @@ impl Record {
                 };
                 self.open.insert(fact.id, report);
             }
-            Body::ReportedToNurse { flags, .. } => {
+            Body::ReportedToNurse { flags, .. } | Body::Acknowledged { flags, .. } => {
                 for flag in flags {
                     self.open.remove(flag);
                 }
@@ -92,6 +125,10 @@ impl Record {
             Body::RoundOpened { .. }
             | Body::Identified { .. }
             | Body::NotTaken { .. }
+            | Body::RangeSet { .. }
+            | Body::Noted { .. }
+            | Body::RecheckAsked { .. }
+            | Body::Signed { .. }
             | Body::RoundClosed { .. } => {}
         }
     }
@@ -106,13 +143,18 @@ impl Record {
         self.open.values()
     }
 
+    /// Readings that count, in order of recording: corrected ones as corrected,
+    /// retracted ones left out.
+    pub fn readings(&self) -> impl Iterator<Item = &Reading> {
+        self.readings.values().filter(|it| !it.retracted)
+    }
+
     /// The resident's last reading of a vital sign, by the time of measurement.
     #[must_use]
-    pub fn last(&self, resident: &ResidentId, sign: VitalSign) -> Option<&ReadingRecord> {
-        let own = self
-            .readings
-            .iter()
-            .filter(|it| it.resident == *resident && it.measurement.sign() == sign);
-        own.max_by_key(|it| it.measured_at)
+    pub fn last(&self, resident: &ResidentId, sign: VitalSign) -> Option<&Reading> {
+        let own = |it: &&Reading| it.record.resident == *resident && it.measurement.sign() == sign;
+        self.readings()
+            .filter(own)
+            .max_by_key(|it| it.record.measured_at)
     }
 }

@@ -13,12 +13,11 @@ use chrono::{DateTime, FixedOffset, NaiveDate};
 use serde::{Deserialize, Serialize};
 use uuid::Uuid;
 
-use crate::grammar::NotTakenReason;
 use crate::residents::{ResidentId, Staff};
-use crate::vitals::{Finding, Measurement, VitalSign};
+use crate::vitals::{Bounds, Component, Finding, Measurement, NotTakenReason, VitalSign};
 
 pub use confirmation::{KeptReading, ReadBack, Ready};
-pub use fold::{OpenReport, Pending, Record};
+pub use fold::{OpenReport, Pending, Reading, Record};
 
 /// A moment, with the home's own offset from UTC.
 pub type Time = DateTime<FixedOffset>;
@@ -117,6 +116,69 @@ pub enum Body<R = ReadingRecord> {
         to: String,
         /// The words read back before the yes.
         read_back: String,
+    },
+    /// A kept reading was wrong; what it should be. The old one stays visible.
+    Corrected {
+        /// The fact of the reading.
+        reading: Uuid,
+        /// The resident.
+        resident: ResidentId,
+        /// What was recorded.
+        old: Measurement,
+        /// What is right.
+        new: Measurement,
+        /// Why.
+        reason: String,
+    },
+    /// A kept reading must not stand: taken of another resident, for example.
+    Retracted {
+        /// The fact of the reading.
+        reading: Uuid,
+        /// The resident.
+        resident: ResidentId,
+        /// Why.
+        reason: String,
+    },
+    /// A nurse has seen a flag and answers for it.
+    Acknowledged {
+        /// The flags.
+        flags: Vec<Uuid>,
+        /// The resident.
+        resident: ResidentId,
+    },
+    /// A nurse set a resident's own range.
+    RangeSet {
+        /// The resident.
+        resident: ResidentId,
+        /// The vital sign.
+        sign: VitalSign,
+        /// The part of it.
+        component: Component,
+        /// The range, from the day of this fact on.
+        bounds: Bounds,
+    },
+    /// A remark about a resident, or about one of the facts.
+    Noted {
+        /// The resident.
+        resident: ResidentId,
+        /// The fact it is about, if it is about one.
+        about: Option<Uuid>,
+        /// The remark.
+        text: String,
+    },
+    /// A nurse wants a vital sign taken again at the next visit.
+    RecheckAsked {
+        /// The resident.
+        resident: ResidentId,
+        /// The vital sign.
+        sign: VitalSign,
+        /// Why, as the aide will hear it.
+        reason: String,
+    },
+    /// A nurse signed a round.
+    Signed {
+        /// The round.
+        signed: Uuid,
     },
     /// The round ended.
     RoundClosed {

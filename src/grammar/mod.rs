@@ -17,7 +17,7 @@ use thiserror::Error;
 pub use expect::Expect;
 pub use jsgf::JsgfError;
 pub use place::spoken_forms;
-pub use token::{Command, HalfDay, NotTakenReason, Piece, Side, TakenForm, Token};
+pub use token::{Command, HalfDay, Piece, Side, TakenForm, Token};
 pub use vocabulary::{Spoken, Vocabulary};
 
 use jsgf::{Expansion, Rule};

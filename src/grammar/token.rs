@@ -3,7 +3,7 @@
 use rust_decimal::Decimal;
 use serde::{Deserialize, Serialize};
 
-use crate::vitals::{Qualifier, Unit, VitalSign};
+use crate::vitals::{NotTakenReason, Qualifier, Unit, VitalSign};
 
 /// A piece of a spoken number.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -44,39 +44,6 @@ pub enum Command {
     StopListening,
     /// Listen again.
     StartListening,
-}
-
-/// Why a vital sign was not taken.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
-#[serde(rename_all = "snake_case")]
-pub enum NotTakenReason {
-    /// The resident refused.
-    Refused,
-    /// The resident was asleep.
-    Asleep,
-    /// The resident was away.
-    Away,
-    /// It was not safe to take.
-    NotSafe,
-    /// There was no equipment for it.
-    NoEquipment,
-    /// Another reason.
-    Other,
-}
-
-impl NotTakenReason {
-    /// The wording in a read-back.
-    #[must_use]
-    pub const fn spoken(self) -> &'static str {
-        match self {
-            Self::Refused => "refused",
-            Self::Asleep => "resident asleep",
-            Self::Away => "resident away",
-            Self::NotSafe => "not safe to take",
-            Self::NoEquipment => "no equipment",
-            Self::Other => "not taken",
-        }
-    }
 }
 
 /// Morning or afternoon.
@@ -199,7 +166,8 @@ impl Token {
             ("room", "_") => Self::Room,
             ("bed", "_") => Self::Bed(None),
             ("bed", _) => Self::Bed(Some(value.to_owned())),
-            ("not_taken", _) => Self::NotTaken(named(value)?),
+            ("not_taken", "other") => Self::NotTaken(NotTakenReason::Other("not taken".to_owned())),
+            ("not_taken", _) => Self::NotTaken(NotTakenReason::from_tag(value)?),
             ("taken", _) => Self::Taken(named(value)?),
             ("minutes_ago", "_") => Self::MinutesAgo,
             ("hour_ago", "_") => Self::Ago(60),

@@ -7,7 +7,7 @@ use anstyle::{AnsiColor, Style};
 use crate::facts::{Body, Fact, KeptReading, Time};
 use crate::hearing::{Heard, Level};
 use crate::residents::{Home, ResidentId};
-use crate::vitals::{Finding, Layer, Measurement, Qualifier, Rhythm, Side, Source, Supply, Value};
+use crate::vitals::{Finding, Layer, Measurement, Qualifier, Rhythm, Side, Supply, Value};
 
 /// Whoever watches a round.
 pub trait Screen {
@@ -124,10 +124,7 @@ impl<W: Write> Screen for Terminal<W> {
                 let name = self.name(resident);
                 self.line("", "  resident", KEPT, &format!("{BOLD}{name}{BOLD:#}"));
             }
-            Body::RoundOpened { .. }
-            | Body::Offered { .. }
-            | Body::Dropped { .. }
-            | Body::RoundClosed { .. } => {}
+            _ => {}
         }
     }
 
@@ -152,6 +149,8 @@ pub fn shown(it: &Measurement) -> String {
             diastolic.value(),
             systolic.unit().symbol()
         ),
+        Value::Level(level) => level.spoken().to_owned(),
+        Value::NotRated => "could not be rated".to_owned(),
     };
     let mut text = format!(
         "{} {value}",
@@ -177,20 +176,18 @@ pub fn crossed(it: &Finding) -> String {
         Side::Below => "below",
     };
     let bounds = it.bounds.to(it.value.unit()).unwrap_or(it.bounds).rounded();
-    let whose = match &it.source {
-        Source::Nurse { name, on } => format!("range set by {name}, {on}"),
-        Source::Default(source) => format!("default range; {source}"),
-    };
     let layer = match it.layer {
         Layer::Unlikely => "far from the usual: ",
+        Layer::Changed => "changed: ",
         Layer::OutsideRange => "",
     };
     format!(
-        "{layer}{} {} {} is {side} {}–{} ({whose})",
+        "{layer}{} {} {} is {side} {}–{} ({})",
         it.component.name(it.sign),
         it.value.value(),
         it.value.unit().symbol(),
         bounds.low,
-        bounds.high
+        bounds.high,
+        it.source
     )
 }

@@ -53,6 +53,8 @@ pub fn value(value: Value) -> String {
             digits(systolic.value()),
             digits(diastolic.value())
         ),
+        Value::Level(level) => level.spoken().to_owned(),
+        Value::NotRated => "could not be rated".to_owned(),
     }
 }
 

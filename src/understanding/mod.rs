@@ -180,7 +180,7 @@ impl Sentence<'_> {
                 let signs: Option<Vec<VitalSign>> = rest.iter().map(sign).collect();
                 signs.map(|signs| Utterance::NotTaken {
                     signs,
-                    reason: *reason,
+                    reason: (*reason).clone(),
                 })
             }
             [Token::Room | Token::Bed(_), ..] => self.place().map(Utterance::Place),

@@ -3,8 +3,10 @@
 use serde::Serialize;
 use thiserror::Error;
 
-use crate::grammar::{Command, HalfDay, NotTakenReason};
-use crate::vitals::{Impossible, Measurement, Numbers, Qualifier, Qualifiers, Unit, VitalSign};
+use crate::grammar::{Command, HalfDay};
+use crate::vitals::{
+    Impossible, Measurement, NotTakenReason, Numbers, Qualifier, Qualifiers, Unit, VitalSign,
+};
 
 /// Proof that the aide said yes. Only understanding can make one, and only from
 /// an utterance that was nothing but a yes, or began with one.
