@@ -28,7 +28,7 @@ impl Turn<'_> {
         let unlikely = self.unlikely(&offer.read_back);
         if !unlikely.is_empty() && !offer.second_look {
             let names: Vec<VitalSign> = unlikely.iter().map(Measurement::sign).collect();
-            self.say(&format!(
+            self.prompt(&format!(
                 "The {} is far from the usual. Please measure again and say it. {} Yes to keep it as it is?",
                 wording::names(&names),
                 offer.read_back.text()
@@ -100,13 +100,12 @@ impl Turn<'_> {
             }
             Phase::Confirming(_) => {
                 self.take_back(Dropped::No);
-                match self.state.drafts.as_slice() {
-                    [one] => {
-                        let name = one.sign().name();
-                        self.say(&format!("Not kept. What is the {name}?"));
-                    }
-                    _ => self.say("Not kept. Say the name and the right value."),
-                }
+                self.say("Not kept.");
+                let question = match self.state.drafts.as_slice() {
+                    [one] => format!("What is the {}?", one.sign().name()),
+                    _ => "Say the name and the right value.".to_owned(),
+                };
+                self.prompt(&question);
                 self.correction();
             }
             Phase::ConfirmNotTaken(..) | Phase::ConfirmReport { .. } => {
@@ -164,7 +163,7 @@ impl Turn<'_> {
     }
 
     /// Clears what a question was about; returns the names of what is lost.
-    fn abandoned(&mut self, question: &Question) -> String {
+    pub(super) fn abandoned(&mut self, question: &Question) -> String {
         let drafts = std::mem::take(&mut self.state.drafts);
         let mut signs: Vec<VitalSign> = drafts.iter().map(Draft::sign).collect();
         if let Question::Value(unclear) = question {
@@ -179,6 +178,12 @@ impl Turn<'_> {
             self.say("First the room, so that I know who it is.");
             return self.ask_again();
         }
+        // "Refused" answers a question about the value that was refused.
+        self.state.unclear.retain(|it| !signs.contains(&it.sign));
+        if matches!(&self.state.phase, Phase::Asking(Question::Value(it)) if signs.contains(&it.sign))
+        {
+            self.state.phase = Phase::Open;
+        }
         if self.pending_says_first() {
             return;
         }
@@ -187,7 +192,7 @@ impl Turn<'_> {
         } else {
             wording::capital(&wording::names(&signs))
         };
-        self.say(&format!("{what}: {}. Yes?", reason.spoken()));
+        self.prompt(&format!("{what}: {}. Yes?", reason.spoken()));
         self.state.phase = Phase::ConfirmNotTaken(signs, reason);
     }
 

@@ -132,6 +132,10 @@ impl Dialogue {
                 turn.say("Please say that again.");
                 return turn.keep_last_said();
             }
+            Err(NotUnderstood::Nameless) if *turn.state.phase() == Phase::Open => {
+                turn.say("Of what? Say the name and the value.");
+                return turn.keep_last_said();
+            }
             // Side talk and noise change nothing: not even the count of silences.
             Err(_) => return,
         };

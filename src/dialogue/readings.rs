@@ -59,7 +59,7 @@ impl Turn<'_> {
         }
         if part.whose.len() > 1 {
             let names = wording::names(&part.whose);
-            self.say(&format!("Which one: {names}? Say the name and the value."));
+            self.prompt(&format!("Which one: {names}? Say the name and the value."));
             return self.correction();
         }
         if let Phase::Asking(Question::Value(unclear)) = &self.state.phase {
@@ -86,7 +86,7 @@ impl Turn<'_> {
             doubtful |= !self.qualify(qualifier);
         }
         if doubtful {
-            self.say("I can't tell which reading that belongs to. Say its name and the value.");
+            self.prompt("I can't tell which reading that belongs to. Say its name and the value.");
             return self.correction();
         }
         self.advance();
@@ -238,7 +238,7 @@ impl Turn<'_> {
             Question::Correction => "Say the name and the right value.".to_owned(),
         };
         self.state.phase = Phase::Asking(question);
-        self.say(&text);
+        self.prompt(&text);
     }
 
     /// Asks for the right value of one of the drafts.
@@ -278,7 +278,7 @@ impl Turn<'_> {
                 readings: read_back.measurements(),
             },
         );
-        self.say(&format!("{} Yes?", read_back.text()));
+        self.prompt(&format!("{} Yes?", read_back.text()));
         self.state.phase = Phase::Confirming(Box::new(Offer {
             read_back,
             second_look: false,

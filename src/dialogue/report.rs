@@ -18,7 +18,7 @@ impl Turn<'_> {
             return self.say("There is no open report here.");
         }
         let read_back = format!("Reported to {to}: {}", self.report_texts());
-        self.say(&format!("{read_back} Yes?"));
+        self.prompt(&format!("{read_back} Yes?"));
         self.state.phase = Phase::ConfirmReport { to, read_back };
     }
 

@@ -88,7 +88,10 @@ pub struct State {
     pub(super) silences: u8,
     /// "End of round" was said once with reports open.
     pub(super) end_asked: bool,
+    /// The last thing said, for "repeat".
     pub(super) last_said: String,
+    /// The question that waits for an answer, to be asked again as it was.
+    pub(super) prompt: Option<String>,
     pub(super) ended: bool,
     round: Uuid,
     rng: Rng,
@@ -108,6 +111,7 @@ impl State {
             silences: 0,
             end_asked: false,
             last_said: String::new(),
+            prompt: None,
             ended: false,
             round: new_id(&mut rng, now),
             rng,
@@ -196,6 +200,7 @@ pub(super) struct Turn<'a> {
     pub(super) now: Time,
     actions: Vec<Action>,
     said: Vec<String>,
+    prompt: Option<String>,
     repeat: bool,
     passing: bool,
 }
@@ -208,6 +213,7 @@ impl<'a> Turn<'a> {
             now,
             actions: Vec::new(),
             said: Vec::new(),
+            prompt: None,
             repeat: false,
             passing: false,
         }
@@ -217,7 +223,13 @@ impl<'a> Turn<'a> {
         self.said.push(text.to_owned());
     }
 
-    /// Says the last thing again, after what this turn says.
+    /// Says a question, which is what "repeat" and silence ask again.
+    pub(super) fn prompt(&mut self, text: &str) {
+        self.prompt = Some(text.to_owned());
+    }
+
+    /// Asks the waiting question again, or says the last thing again where
+    /// there is none, after what this turn says.
     pub(super) fn ask_again(&mut self) {
         self.repeat = true;
     }
@@ -259,15 +271,22 @@ impl<'a> Turn<'a> {
 
     /// Everything this turn wants done: store, then say, then listen.
     pub(super) fn finish(mut self) -> (State, Vec<Action>) {
-        let mut text = self.said.join(" ");
-        if self.repeat {
-            if !text.is_empty() {
-                text.push(' ');
-            }
-            text.push_str(&self.state.last_said);
-        } else if !text.is_empty() && !self.passing {
-            self.state.last_said.clone_from(&text);
+        let mut parts = std::mem::take(&mut self.said);
+        if let Some(prompt) = self.prompt.take() {
+            parts.push(prompt.clone());
+            self.state.prompt = Some(prompt);
+            self.repeat = false;
         }
+        if !self.waiting() && !self.state.asleep {
+            self.state.prompt = None;
+        }
+        if self.repeat {
+            let again = self.state.prompt.as_ref().unwrap_or(&self.state.last_said);
+            parts.push(again.clone());
+        } else if !parts.is_empty() && !self.passing {
+            self.state.last_said = parts.join(" ");
+        }
+        let text = parts.join(" ");
         if !text.is_empty() {
             self.actions.push(Action::Say(text));
         }

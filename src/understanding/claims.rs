@@ -5,7 +5,7 @@ use super::utterance::{Claim, Part, Taken, Unclear, Utterance, Why, Yes};
 use super::value::{is_core, value_of};
 use super::{Sentence, number, taken};
 use crate::grammar::{Piece, Side, Spoken, Token};
-use crate::vitals::{Arm, Measurement, Qualifier, Qualifiers, Supply, VitalSign};
+use crate::vitals::{Arm, Measurement, OxygenFlow, Qualifier, Qualifiers, Supply, VitalSign};
 
 /// One vital sign's share of the utterance.
 struct Segment {
@@ -24,12 +24,15 @@ impl Sentence<'_> {
         let (tokens, taken) = taken::split(self.tokens);
         let tokens = with_flows(&tokens);
         if tokens.iter().any(|it| matches!(it.token, Token::Sign(_))) {
-            return Some(self.readings(&tokens, taken));
+            return self.readings(&tokens, taken);
         }
         self.part(&tokens).map(Utterance::Part)
     }
 
-    fn readings(&self, tokens: &[Spoken], taken: Option<Result<Taken, ()>>) -> Utterance {
+    /// `None` when the names of vital signs are all that speaks for a reading,
+    /// and the rest is no part of one or was not heard well: talk that happens
+    /// to hold such a word.
+    fn readings(&self, tokens: &[Spoken], taken: Option<Result<Taken, ()>>) -> Option<Utterance> {
         let begins_with_yes = tokens.first().is_some_and(|it| it.token == Token::Yes)
             && self.confidence(0, tokens[0].to) >= self.context.ask_below;
         let mut claims: Vec<Claim> = Vec::new();
@@ -65,11 +68,22 @@ impl Sentence<'_> {
                 }
             }
         }
-        Utterance::Readings {
+        let stray = |it: &Spoken| {
+            !matches!(
+                it.token,
+                Token::Sign(_) | Token::Is(_) | Token::Filler | Token::Yes
+            ) && !is_fix(&it.token)
+        };
+        let no_number = unclear.iter().all(|it| it.why == Why::NoNumber);
+        let unsure = self.heard.confidence() < self.context.ask_below;
+        if claims.is_empty() && no_number && (unsure || tokens.iter().any(stray)) {
+            return None;
+        }
+        Some(Utterance::Readings {
             yes: begins_with_yes.then(Yes::heard),
             claims,
             unclear,
-        }
+        })
     }
 
     fn claim(&self, segment: &Segment, taken: Option<Result<Taken, ()>>) -> Result<Claim, Why> {
@@ -161,7 +175,8 @@ fn last_said(tokens: &[Spoken]) -> &[Spoken] {
     }
 }
 
-/// Replaces "two liters" by the qualifier it is.
+/// Replaces "two liters" by the qualifier it is. A flow that no flowmeter gives
+/// stays what it is, no part of any value, so that it is asked about.
 fn with_flows(tokens: &[Spoken]) -> Vec<Spoken> {
     let mut all: Vec<Spoken> = Vec::new();
     for spoken in tokens {
@@ -180,7 +195,7 @@ fn with_flows(tokens: &[Spoken]) -> Vec<Spoken> {
         });
         let pieces: Vec<Piece> = pieces.collect();
         match number::candidates(&pieces, false).as_slice() {
-            [litres] => {
+            [litres] if OxygenFlow::new(*litres).is_ok() => {
                 let token = Token::Is(Qualifier::Supply(Supply::Oxygen(Some(*litres))));
                 let (from, to) = (
                     all[from..].first().map_or(spoken.from, |it| it.from),

@@ -68,10 +68,11 @@ fn meaning(
         tokens: &tokens,
         context,
     };
-    sentence
-        .short()
-        .or_else(|| sentence.long())
-        .ok_or(NotUnderstood::SideTalk)
+    match sentence.short() {
+        Some(_) if heard.confidence() < context.ask_below => Err(NotUnderstood::Unsure),
+        Some(short) => Ok(short),
+        None => sentence.long().ok_or_else(|| sentence.why_not()),
+    }
 }
 
 /// Takes the other transcripts into account: where one of them means something
@@ -187,6 +188,20 @@ impl Sentence<'_> {
             all if all.iter().all(|it| **it == Token::Yes) => Some(Utterance::Yes(Yes::heard())),
             all if all.iter().all(|it| **it == Token::No) => Some(Utterance::No),
             _ => None,
+        }
+    }
+
+    /// Why an utterance without meaning has none. Words that are nothing but a
+    /// value are worth a question; anything else is side talk.
+    fn why_not(&self) -> NotUnderstood {
+        let value = |it: &Token| matches!(it, Token::Number(_) | Token::Over | Token::Unit(_));
+        let part = |it: &Token| value(it) || matches!(it, Token::Filler | Token::Is(_) | Token::No);
+        let mut tokens = self.tokens.iter().map(|it| &it.token);
+        let sure = self.heard.confidence() >= self.context.ask_below;
+        if sure && tokens.clone().any(value) && tokens.all(part) {
+            NotUnderstood::Nameless
+        } else {
+            NotUnderstood::SideTalk
         }
     }
 

@@ -177,6 +177,9 @@ pub enum NotUnderstood {
     /// An answer or a command that the recogniser was not sure of.
     #[error("not sure what was said; ask again")]
     Unsure,
+    /// A number, clearly, but not of what.
+    #[error("a value without the name of a vital sign")]
+    Nameless,
     /// Talk that is not addressed to Sayback.
     #[error("not a reading, an answer or a command; ignored")]
     SideTalk,
