@@ -1,9 +1,27 @@
 //! Sayback: an offline, hands-free voice recorder for a vital-signs round.
 //!
-//! The path of a spoken word through the folders: [`hearing`] turns sound into
-//! words, and [`speaking`] words into sound; [`devices`] finds the microphone and
-//! the loudspeaker.
+//! The path of a spoken word through the folders:
+//!
+//! | folder | what it does |
+//! |---|---|
+//! | [`hearing`] | sound becomes words, with the phrases of [`grammar`] |
+//! | [`understanding`] | words become claims about [`vitals`], or a reason to ask |
+//! | [`dialogue`] | claims are read back and confirmed, and become [`facts`] |
+//! | [`store`] | facts are appended to the record and never changed |
+//! | [`speaking`] | what is to be said back, and its sound |
+//!
+//! [`round`] joins them, for a rehearsal or a live microphone; [`residents`] are
+//! the people it is about, and [`devices`] the microphones and loudspeakers.
+//! Understanding, dialogue and vitals are pure: time comes in as a value.
 
 pub mod devices;
+pub mod dialogue;
+pub mod facts;
+pub mod grammar;
 pub mod hearing;
+pub mod residents;
+pub mod round;
 pub mod speaking;
+pub mod store;
+pub mod understanding;
+pub mod vitals;

@@ -7,7 +7,7 @@
 //! transcripts that have that word at that time, with nothing more or less after
 //! it.
 
-use super::heard::{Heard, Word};
+use super::heard::{Alternative, Heard, Word};
 
 /// One possible transcript.
 #[derive(Debug, Clone, PartialEq)]
@@ -104,10 +104,20 @@ pub(super) fn best_with_confidence(paths: &[Path]) -> Option<Heard> {
         })
         .collect();
     let text = best.text();
-    let mut alternatives: Vec<String> = Vec::new();
-    for other in paths[1..].iter().map(Path::text) {
-        if other != text && !alternatives.contains(&other) {
-            alternatives.push(other);
+    let mut alternatives: Vec<Alternative> = Vec::new();
+    for other in &paths[1..] {
+        let (other, behind) = (other.text(), best.score - other.score);
+        if other != text && !alternatives.iter().any(|it| it.text == other) {
+            #[allow(clippy::cast_possible_truncation, reason = "a small difference")]
+            let behind = if behind.is_nan() {
+                0.0
+            } else {
+                behind.max(0.0) as f32
+            };
+            alternatives.push(Alternative {
+                text: other,
+                behind,
+            });
         }
     }
     Some(Heard {
@@ -158,7 +168,8 @@ mod tests {
         .unwrap();
         assert!((heard.words[0].confidence - 1.0).abs() < 1e-6);
         assert!((heard.words[1].confidence - 1.0 / 3.0).abs() < 1e-6);
-        assert_eq!(heard.alternatives, ["pulse fifteen"]);
+        assert_eq!(heard.alternatives.len(), 1);
+        assert_eq!(heard.alternatives[0].text, "pulse fifteen");
     }
 
     #[test]

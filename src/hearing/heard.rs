@@ -20,15 +20,28 @@ pub struct Word {
     pub confidence: f32,
 }
 
+/// Another transcript of the same sound.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Alternative {
+    /// The words as plain text.
+    pub text: String,
+    /// How far behind the best transcript, in the recogniser's own units (a
+    /// difference of log-likelihoods); 0 is level with it.
+    pub behind: f32,
+}
+
+/// How close an alternative must be to count as a rival that the aide is asked
+/// about, in the units of [`Alternative::behind`].
+pub const RIVAL_WITHIN: f32 = 2.0;
+
 /// One utterance: the best words, and the other transcripts the recogniser
 /// thought possible.
 #[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize)]
 pub struct Heard {
     /// The best transcript, with times and confidences.
     pub words: Vec<Word>,
-    /// Other transcripts in the recogniser's order, most likely first, the best
-    /// one left out. Each is plain text.
-    pub alternatives: Vec<String>,
+    /// Other transcripts, most likely first, the best one left out.
+    pub alternatives: Vec<Alternative>,
     /// True when samples reached full scale: the words may be damaged.
     pub clipped: bool,
 }
@@ -51,6 +64,15 @@ impl Heard {
             words,
             ..Self::default()
         }
+    }
+
+    /// The transcripts close enough to the best one to be what was said.
+    pub fn rivals(&self) -> impl Iterator<Item = &str> {
+        let close = self
+            .alternatives
+            .iter()
+            .filter(|it| it.behind <= RIVAL_WITHIN);
+        close.map(|it| it.text.as_str())
     }
 
     /// The best transcript as text.

@@ -9,6 +9,7 @@ mod espeak;
 mod piper;
 mod player;
 mod tee;
+pub mod wording;
 
 pub use cache::Cached;
 pub use engine::{Audio, Voice, VoiceError};

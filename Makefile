@@ -1,0 +1,46 @@
+# `make demo` and `make test` do everything on a machine that has never seen
+# this project; the other targets are their parts.
+
+# After set-up nothing is fetched, and the lock file is the law.
+CARGO_FLAGS = --locked --offline
+DEMO = ./target/release/sayback rehearse audio-fixtures/demo-round.script
+
+# The steps of a target depend on the one before, whatever -j says.
+.NOTPARALLEL:
+.PHONY: help setup setup-test build demo lint test check-offline lint-deps clean distclean
+
+help: ## Show this list
+	@sed -n 's/^\([a-z-]*\):.*## \(.*\)/  make \1\t\2/p' Makefile | expand -t 24
+
+setup: ## Install what building and running need (a second run only checks)
+	@setup/setup.sh
+
+setup-test: ## The same, and what the tests need
+	@setup/setup.sh --test
+
+build: setup ## Build the release program
+	cargo build --release $(CARGO_FLAGS)
+
+demo: build ## Set up, build, and hear a round rehearsed
+	$(DEMO)
+
+lint: setup-test ## Check the formatting and run clippy
+	cargo fmt --check
+	cargo clippy $(CARGO_FLAGS) --all-targets -- -D warnings
+
+test: lint ## Set up, lint, and run every test
+	cargo test $(CARGO_FLAGS)
+
+check-offline: build ## Run the demo where there is no network at all
+	unshare --map-root-user --net $(DEMO)
+
+lint-deps: ## Check the licences and sources of the crates with cargo-deny
+	@cargo deny --version >/dev/null 2>&1 || { \
+		echo "cargo-deny is missing; run: cargo install cargo-deny --locked" >&2; exit 1; }
+	cargo deny --offline --locked check licenses bans sources
+
+clean: ## Remove what was built
+	cargo clean
+
+distclean: clean ## Remove the fetched library and model too
+	rm -rf assets

@@ -1,0 +1,411 @@
+//! What each command does.
+
+use std::io::Write;
+use std::path::{Path, PathBuf};
+
+use sayback::devices::{Direction, devices};
+use sayback::dialogue::Dialogue;
+use sayback::facts::Fact;
+use sayback::grammar::{Expect, Grammar, Vocabulary};
+use sayback::hearing::{Heard, Microphone, RATE, read_wav};
+use sayback::residents::{Home, Staff};
+use sayback::round::{Live, Mouth, Rehearsal, Screen, Script, Silent, Terminal, ear_for};
+use sayback::speaking::{Cached, Espeak, EspeakSettings, Piper, Player, Tee};
+use sayback::store::Store;
+use sayback::understanding::{ASK_BELOW, Context, NotUnderstood, Utterance, understand};
+use sayback::vitals::{Units, VitalSign};
+use serde::Serialize;
+
+use super::show::{LevelBar, meaning_line};
+use super::table::{record_table, stored_table};
+use super::{Command, End, Meaning, Model, VoiceArgs, VoiceName};
+
+/// An error as the user reads it.
+type Message = String;
+
+fn message(error: impl std::fmt::Display) -> Message {
+    error.to_string()
+}
+
+pub fn run(command: Command) -> Result<End, Message> {
+    match command {
+        Command::Hear {
+            files,
+            meaning,
+            model,
+            expect,
+            json,
+        } => hear(&files, &meaning, &model, expect.into(), json),
+        Command::Understand {
+            words,
+            meaning,
+            json,
+        } => {
+            let meant = Understanding::new(&meaning)?;
+            let heard = Heard::from_text(&words);
+            let line = Line::new(None, &heard, meant.of(&heard));
+            line.print(json)
+        }
+        Command::Rehearse {
+            script,
+            model,
+            voice,
+            store,
+            said,
+            silent,
+            quiet,
+        } => {
+            let script = Script::read(&script).map_err(message)?;
+            rehearse(&script, &model, &voice, (store, said), silent, quiet)
+        }
+        Command::Listen {
+            home,
+            aide,
+            model,
+            voice,
+            store,
+            microphone,
+            speaker,
+            said,
+        } => {
+            let home = read_home(&home)?;
+            let aide = choose_aide(&home, aide.as_deref())?;
+            let devices = (microphone.as_deref(), speaker.as_deref());
+            listen(home, aide, &model, &voice, &store, devices, said.as_deref())
+        }
+        Command::Record { store, json } => record(&store, json),
+        Command::Devices => list_devices(),
+    }
+}
+
+/// What is needed to say what words mean.
+struct Understanding {
+    grammar: Grammar,
+    home: Option<Home>,
+    vocabulary: Vocabulary,
+    units: Units,
+    pending: Vec<VitalSign>,
+}
+
+impl Understanding {
+    fn new(arguments: &Meaning) -> Result<Self, Message> {
+        let home = arguments.home.as_deref().map(read_home).transpose()?;
+        let mut grammar = Grammar::standard();
+        let mut units = if arguments.metric {
+            Units::Metric
+        } else {
+            Units::default()
+        };
+        if let Some(home) = &home {
+            grammar = grammar.for_home(home).map_err(message)?;
+            units = home.units;
+        }
+        Ok(Self {
+            vocabulary: grammar.vocabulary(),
+            grammar,
+            home,
+            units,
+            pending: arguments.pending.iter().map(|it| it.0).collect(),
+        })
+    }
+
+    fn of(&self, heard: &Heard) -> Result<Utterance, NotUnderstood> {
+        let context = Context {
+            units: self.units,
+            pending: &self.pending,
+            ask_below: ASK_BELOW,
+        };
+        understand(heard, &self.vocabulary, &context)
+    }
+}
+
+/// One utterance as `hear` and `understand` print it.
+#[derive(Serialize)]
+struct Line<'a> {
+    #[serde(skip_serializing_if = "Option::is_none")]
+    file: Option<&'a Path>,
+    text: String,
+    #[serde(flatten)]
+    heard: &'a Heard,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    meaning: Option<Utterance>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    reason: Option<NotUnderstood>,
+}
+
+impl<'a> Line<'a> {
+    fn new(
+        file: Option<&'a Path>,
+        heard: &'a Heard,
+        meaning: Result<Utterance, NotUnderstood>,
+    ) -> Self {
+        let (meaning, reason) = match meaning {
+            Ok(meaning) => (Some(meaning), None),
+            Err(reason) => (None, Some(reason)),
+        };
+        Self {
+            file,
+            text: heard.text(),
+            heard,
+            meaning,
+            reason,
+        }
+    }
+
+    fn print(&self, json: bool) -> Result<End, Message> {
+        let mut out = anstream::stdout().lock();
+        let written = if json {
+            writeln!(out, "{}", serde_json::to_string(self).map_err(message)?)
+        } else {
+            let file = self
+                .file
+                .map(|it| format!("{}: ", it.display()))
+                .unwrap_or_default();
+            let meaning = match (&self.meaning, &self.reason) {
+                (Some(meaning), _) => meaning_line(meaning),
+                (None, Some(reason)) => reason.to_string(),
+                (None, None) => String::new(),
+            };
+            writeln!(out, "{file}“{}”\n    {meaning}", self.text)
+        };
+        finished(written)
+    }
+}
+
+/// A reader that has gone away (`| head`) is no error.
+fn finished(written: std::io::Result<()>) -> Result<End, Message> {
+    match written {
+        Err(error) if error.kind() != std::io::ErrorKind::BrokenPipe => Err(message(error)),
+        _ => Ok(End::Done),
+    }
+}
+
+fn hear(
+    files: &[PathBuf],
+    meaning: &Meaning,
+    model: &Model,
+    expect: Expect,
+    json: bool,
+) -> Result<End, Message> {
+    let meant = Understanding::new(meaning)?;
+    let mut sounds = Vec::new();
+    for file in files {
+        sounds.push((file, read_wav(file).map_err(message)?));
+    }
+    let model = sayback::hearing::Model::open(&model_folder(model)?).map_err(message)?;
+    let phrases = meant.grammar.phrases(expect);
+    for (file, sound) in sounds {
+        // Each file is a stream of its own, with a recogniser that has heard
+        // nothing before.
+        let mut ear = sayback::hearing::Ear::new(model.clone());
+        ear.set_phrases(expect, &phrases).map_err(message)?;
+        ear.expect(expect);
+        let mut heard: Vec<Heard> = sound
+            .chunks(RATE as usize / 10)
+            .filter_map(|it| ear.accept(it))
+            .collect();
+        heard.extend(ear.finish());
+        for heard in &heard {
+            Line::new(Some(file), heard, meant.of(heard)).print(json)?;
+        }
+        if heard.is_empty() && !json {
+            anstream::println!("{}: nothing was heard", file.display());
+        }
+    }
+    drop(meant.home);
+    Ok(End::Done)
+}
+
+fn rehearse(
+    script: &Script,
+    model: &Model,
+    voice: &VoiceArgs,
+    (store, said): (Option<PathBuf>, Option<PathBuf>),
+    silent: bool,
+    quiet: bool,
+) -> Result<End, Message> {
+    let home = read_home(&script.home)?;
+    let aide = choose_aide(&home, script.aide.as_deref())?;
+    let grammar = Grammar::standard();
+    let dialogue = Dialogue::new(home.clone(), aide.clone(), &grammar).map_err(message)?;
+    let ear = if script.has_sound() {
+        Some(ear_for(&model_folder(model)?, &grammar, &home).map_err(message)?)
+    } else {
+        None
+    };
+    let path = store.unwrap_or_else(|| fresh_record(&script.path));
+    let said = said.unwrap_or_else(|| path.with_extension("wav"));
+    let mut store = Store::open(&path).map_err(message)?;
+    let before = store.facts().map_err(message)?.len();
+    let mut mouth = mouth(voice)?;
+    if !matches!(voice.voice, VoiceName::None) {
+        let tee = Tee::create(&said).map_err(|error| format!("{}: {error}", said.display()))?;
+        mouth = mouth.with_tee(tee);
+    }
+    if !silent && let Ok(player) = Player::open(None) {
+        mouth = mouth.with_player(player);
+    }
+    let mut terminal = Terminal::new(anstream::stdout(), &aide.name, &home);
+    let screen: &mut dyn Screen = if quiet { &mut Silent } else { &mut terminal };
+    let outcome = Rehearsal {
+        script,
+        dialogue: &dialogue,
+        store: &mut store,
+        ear,
+        mouth,
+        screen,
+    };
+    let outcome = outcome.run().map_err(message)?;
+    let facts = store.facts().map_err(message)?;
+    if !quiet {
+        anstream::println!("\n{}", stored_table(&facts[before..], &home));
+        anstream::println!(
+            "Stored in {} ({} facts).",
+            path.display(),
+            facts.len() - before
+        );
+        if said.exists() {
+            anstream::println!("What Sayback said is in {}.", said.display());
+        }
+    }
+    for (line, said) in &outcome.unmet {
+        let script = script.path.display();
+        anstream::eprintln!("sayback: {script}, line {line}: not said; Sayback said \"{said}\"");
+    }
+    Ok(if outcome.unmet.is_empty() {
+        End::Done
+    } else {
+        End::Unmet
+    })
+}
+
+fn listen(
+    home: Home,
+    aide: Staff,
+    model: &Model,
+    voice: &VoiceArgs,
+    store: &Path,
+    (microphone, speaker): (Option<&str>, Option<&str>),
+    said: Option<&Path>,
+) -> Result<End, Message> {
+    let microphone = Microphone::open(microphone).map_err(message)?;
+    let mut mouth = mouth(voice)?;
+    if !matches!(voice.voice, VoiceName::None) {
+        mouth = mouth.with_player(Player::open(speaker).map_err(message)?);
+    }
+    if let Some(said) = said {
+        let tee = Tee::create(said).map_err(|error| format!("{}: {error}", said.display()))?;
+        mouth = mouth.with_tee(tee);
+    }
+    let grammar = Grammar::standard();
+    let ear = ear_for(&model_folder(model)?, &grammar, &home).map_err(message)?;
+    let mut store = Store::open(store).map_err(message)?;
+    let mut screen = LevelBar::new(&aide.name, &home, microphone.name());
+    let dialogue = Dialogue::new(home, aide, &grammar).map_err(message)?;
+    let live = Live {
+        dialogue: &dialogue,
+        store: &mut store,
+        ear,
+        microphone,
+        mouth,
+        screen: &mut screen,
+    };
+    let runtime = tokio::runtime::Builder::new_current_thread()
+        .enable_all()
+        .build();
+    let run = runtime.map_err(message)?.block_on(live.run());
+    run.map_err(message)?;
+    Ok(End::Done)
+}
+
+fn record(path: &Path, json: bool) -> Result<End, Message> {
+    let store = Store::open_to_read(path).map_err(message)?;
+    let facts = store.facts().map_err(message)?;
+    let mut out = anstream::stdout().lock();
+    if !json {
+        return finished(writeln!(out, "{}", record_table(&facts)));
+    }
+    let mut line = |fact: &Fact| {
+        let json = serde_json::to_string(fact)?;
+        writeln!(out, "{json}")
+    };
+    finished(facts.iter().try_for_each(&mut line))
+}
+
+fn list_devices() -> Result<End, Message> {
+    for (title, direction) in [
+        ("Microphones", Direction::Input),
+        ("Loudspeakers", Direction::Output),
+    ] {
+        anstream::println!("{title}:");
+        for device in devices(direction).map_err(message)? {
+            anstream::println!("  {}", device.name);
+        }
+    }
+    Ok(End::Done)
+}
+
+fn read_home(path: &Path) -> Result<Home, Message> {
+    let text = std::fs::read_to_string(path)
+        .map_err(|error| format!("cannot read the home's file {}: {error}", path.display()))?;
+    Home::from_toml(&text).map_err(|error| format!("{}: {error}", path.display()))
+}
+
+fn choose_aide(home: &Home, name: Option<&str>) -> Result<Staff, Message> {
+    let Some(name) = name else {
+        return Ok(home.aides[0].clone());
+    };
+    let found = home.aides.iter().find(|it| it.name == name).cloned();
+    found.ok_or_else(|| {
+        let names: Vec<&str> = home.aides.iter().map(|it| it.name.as_str()).collect();
+        format!(
+            "no aide is called \"{name}\"; the home has {}",
+            names.join(", ")
+        )
+    })
+}
+
+/// The model given, or the one that came with the program: beside it, or in the
+/// checkout's assets.
+fn model_folder(model: &Model) -> Result<PathBuf, Message> {
+    const NAME: &str = "model-en-us";
+    if let Some(folder) = &model.model {
+        return Ok(folder.clone());
+    }
+    let program = std::env::current_exe().ok();
+    let beside = program
+        .as_deref()
+        .and_then(Path::parent)
+        .map(|it| it.join(NAME));
+    let places = beside.into_iter().chain([Path::new("assets").join(NAME)]);
+    let mut found = places.filter(|it| it.is_dir());
+    found.next().ok_or_else(|| {
+        "no model is beside the program or in assets/; run `make setup`, or give its folder with --model"
+            .to_owned()
+    })
+}
+
+fn mouth(arguments: &VoiceArgs) -> Result<Mouth, Message> {
+    Ok(match arguments.voice {
+        VoiceName::None => Mouth::default(),
+        VoiceName::Espeak => {
+            let settings = EspeakSettings {
+                words_per_minute: arguments.speed,
+                ..EspeakSettings::default()
+            };
+            let voice = Espeak::new(settings).map_err(message)?;
+            Mouth::new(Box::new(Cached::new(voice)))
+        }
+        VoiceName::Natural => {
+            let voice = Piper::open(&arguments.voice_folder, None).map_err(message)?;
+            Mouth::new(Box::new(Cached::new(voice)))
+        }
+    })
+}
+
+/// A new record for a rehearsal, named after the script and the time.
+fn fresh_record(script: &Path) -> PathBuf {
+    let name = script.file_stem().unwrap_or_default().to_string_lossy();
+    let time = chrono::Local::now().format("%Y%m%d-%H%M%S%3f");
+    Path::new("out").join(format!("{name}-{time}.db"))
+}

@@ -1,0 +1,249 @@
+//! The command line: its arguments, its errors and its exit codes.
+
+mod commands;
+mod show;
+mod table;
+
+use std::path::PathBuf;
+use std::process::ExitCode;
+
+use clap::{Args, Parser, Subcommand, ValueEnum};
+use sayback::grammar::Expect;
+use sayback::vitals::VitalSign;
+use tracing_subscriber::EnvFilter;
+
+/// Offline, hands-free voice recorder for a vital-signs round.
+///
+/// The aide speaks a reading, Sayback reads it back, and only a spoken yes
+/// keeps it. Nothing leaves this machine.
+///
+/// Sayback records and reminds; it does not diagnose. The care plan, facility
+/// policy and the licensed nurse decide.
+#[derive(Parser)]
+#[command(version, after_help = EXIT_CODES, after_long_help = EXIT_CODES)]
+struct Cli {
+    #[command(subcommand)]
+    command: Command,
+}
+
+const EXIT_CODES: &str = "\
+Exit codes:
+  0  done
+  1  something is wrong with a file, a device or the record; the message says what to do
+  2  the arguments are wrong
+  3  a rehearsal ran, and an \"expect\" line of its script was not met
+
+Environment:
+  SAYBACK_MODEL  folder of the recogniser's model, as --model
+  SAYBACK_LOG    what to log on standard error, such as \"debug\"; never readings or names
+  NO_COLOR       no colour when set";
+
+#[derive(Subcommand)]
+enum Command {
+    /// Hear recordings: what was said in WAV files, and what it means
+    ///
+    /// Each file is a stream of its own. With --json, one object a line for each
+    /// utterance: words with times and confidence, alternatives, and the meaning
+    /// or the reason there is none.
+    Hear {
+        /// WAV files of any common rate, width and number of channels
+        #[arg(required = true)]
+        files: Vec<PathBuf>,
+        #[command(flatten)]
+        meaning: Meaning,
+        #[command(flatten)]
+        model: Model,
+        /// The state of the conversation: what is listened for
+        #[arg(long, value_enum, default_value_t = Listening::Readings)]
+        expect: Listening,
+        /// JSON, one object a line
+        #[arg(long)]
+        json: bool,
+    },
+    /// Understand words: what they mean, given as text
+    Understand {
+        /// What is said, such as "pulse seventy two regular"
+        words: String,
+        #[command(flatten)]
+        meaning: Meaning,
+        /// JSON, one object
+        #[arg(long)]
+        json: bool,
+    },
+    /// Rehearse a round from a script of recordings and texts
+    ///
+    /// The same ear, dialogue, record and voice as a live round. Each line of the
+    /// script is given after the previous answer.
+    Rehearse {
+        /// The script; audio-fixtures/demo-round.script shows what it can hold
+        script: PathBuf,
+        #[command(flatten)]
+        model: Model,
+        #[command(flatten)]
+        voice: VoiceArgs,
+        /// The record to append to; a new one in out/ when left out
+        #[arg(long)]
+        store: Option<PathBuf>,
+        /// WAV file of everything Sayback says; beside the record when left out
+        #[arg(long)]
+        said: Option<PathBuf>,
+        /// Do not play the answers, even where there is a loudspeaker
+        #[arg(long)]
+        silent: bool,
+        /// Show nothing but errors
+        #[arg(long)]
+        quiet: bool,
+    },
+    /// Listen: a live round with microphone and loudspeaker
+    Listen {
+        /// The home's file: residents, nurses and aides
+        #[arg(long)]
+        home: PathBuf,
+        /// Who is recording, by name; the first aide of the home when left out
+        #[arg(long)]
+        aide: Option<String>,
+        #[command(flatten)]
+        model: Model,
+        #[command(flatten)]
+        voice: VoiceArgs,
+        /// The record to append to
+        #[arg(long, default_value = "record.db")]
+        store: PathBuf,
+        /// The microphone, by name or part of it; see `sayback devices`
+        #[arg(long)]
+        microphone: Option<String>,
+        /// The loudspeaker, by name or part of it
+        #[arg(long)]
+        speaker: Option<String>,
+        /// WAV file of everything Sayback says
+        #[arg(long)]
+        said: Option<PathBuf>,
+    },
+    /// Show the record: the facts that are stored
+    Record {
+        /// The record
+        #[arg(long, default_value = "record.db")]
+        store: PathBuf,
+        /// JSON, one fact a line, as stored
+        #[arg(long)]
+        json: bool,
+    },
+    /// List microphones and loudspeakers
+    Devices,
+}
+
+#[derive(Args)]
+struct Model {
+    /// Folder of the recogniser's model; models.md says which there are
+    #[arg(long, env = "SAYBACK_MODEL")]
+    model: Option<PathBuf>,
+}
+
+#[derive(Args)]
+struct Meaning {
+    /// The home's file, for its units, rooms, beds and nurses
+    #[arg(long)]
+    home: Option<PathBuf>,
+    /// Work in °C, kilograms and centimetres where no unit is said
+    #[arg(long, conflicts_with = "home")]
+    metric: bool,
+    /// A vital sign that waits for an answer, to which a bare number can belong
+    #[arg(long, value_enum)]
+    pending: Vec<Sign>,
+}
+
+#[derive(Args)]
+struct VoiceArgs {
+    /// The voice that reads back
+    #[arg(long, value_enum, default_value_t = VoiceName::Espeak)]
+    voice: VoiceName,
+    /// Words per minute of the espeak voice
+    #[arg(long, default_value_t = 165, value_parser = clap::value_parser!(u16).range(80..=450))]
+    speed: u16,
+    /// Folder of the natural voice, as setup/natural-voice made it
+    #[arg(long, default_value = "assets/voice")]
+    voice_folder: PathBuf,
+}
+
+#[derive(Clone, Copy, ValueEnum)]
+enum VoiceName {
+    /// espeak-ng: always works, speaks at once
+    Espeak,
+    /// A natural voice; setup/natural-voice installs it
+    Natural,
+    /// No voice: the words are shown only
+    None,
+}
+
+#[derive(Clone, Copy, ValueEnum)]
+enum Listening {
+    /// A room and bed
+    Place,
+    /// Readings
+    Readings,
+    /// An answer to a question about a reading
+    Answer,
+    /// Yes, no or another value
+    Confirm,
+    /// "start listening"
+    Wake,
+}
+
+impl From<Listening> for Expect {
+    fn from(it: Listening) -> Self {
+        match it {
+            Listening::Place => Self::Place,
+            Listening::Readings => Self::Readings,
+            Listening::Answer => Self::Answer,
+            Listening::Confirm => Self::Confirm,
+            Listening::Wake => Self::Wake,
+        }
+    }
+}
+
+/// A vital sign as an argument.
+#[derive(Clone, Copy)]
+struct Sign(VitalSign);
+
+impl ValueEnum for Sign {
+    fn value_variants<'a>() -> &'a [Self] {
+        const ALL: [Sign; VitalSign::ALL.len()] = {
+            let mut all = [Sign(VitalSign::Pulse); VitalSign::ALL.len()];
+            let mut at = 0;
+            while at < all.len() {
+                all[at] = Sign(VitalSign::ALL[at]);
+                at += 1;
+            }
+            all
+        };
+        &ALL
+    }
+
+    fn to_possible_value(&self) -> Option<clap::builder::PossibleValue> {
+        Some(clap::builder::PossibleValue::new(self.0.tag()))
+    }
+}
+
+/// How a command ended, short of an error.
+enum End {
+    Done,
+    Unmet,
+}
+
+/// Runs the command line.
+pub fn run() -> ExitCode {
+    let cli = Cli::parse();
+    let filter = EnvFilter::try_from_env("SAYBACK_LOG").unwrap_or_else(|_| EnvFilter::new("off"));
+    tracing_subscriber::fmt()
+        .with_env_filter(filter)
+        .with_writer(std::io::stderr)
+        .init();
+    match commands::run(cli.command) {
+        Ok(End::Done) => ExitCode::SUCCESS,
+        Ok(End::Unmet) => ExitCode::from(3),
+        Err(message) => {
+            anstream::eprintln!("sayback: {message}");
+            ExitCode::FAILURE
+        }
+    }
+}

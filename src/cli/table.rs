@@ -1,0 +1,99 @@
+//! Facts as tables.
+
+use comfy_table::{ContentArrangement, Table, presets};
+use sayback::facts::{Body, Fact};
+use sayback::residents::{Home, ResidentId};
+use sayback::round::{crossed, shown};
+use sayback::vitals::VitalSign;
+
+fn table(header: &[&str]) -> Table {
+    let mut table = Table::new();
+    table
+        .load_style(presets::UTF8_FULL_CONDENSED)
+        .set_content_arrangement(ContentArrangement::Dynamic)
+        .set_width(110)
+        .set_header(header.to_vec());
+    table
+}
+
+/// What a round stored, by resident: readings, refusals and reports.
+pub fn stored_table(facts: &[Fact], home: &Home) -> Table {
+    let mut table = table(&["Measured", "Resident", "What was stored", "Recorded by"]);
+    for fact in facts {
+        let Some((resident, what)) = content(&fact.body) else {
+            continue;
+        };
+        let name = home.resident(resident);
+        let name = name.map_or_else(|| resident.0.clone(), |it| it.name.clone());
+        let time = match &fact.body {
+            Body::Read(reading) => reading.measured_at,
+            _ => fact.at,
+        };
+        let by = format!("{}, {}", fact.by.name, fact.by.title);
+        table.add_row([time.format("%H:%M").to_string(), name, what, by]);
+    }
+    table
+}
+
+/// Every fact of a record.
+pub fn record_table(facts: &[Fact]) -> Table {
+    let mut table = table(&["Recorded", "Resident", "Fact", "By"]);
+    for fact in facts {
+        let (resident, what) = match content(&fact.body) {
+            Some((resident, what)) => (resident.0.clone(), what),
+            None => (String::new(), other(&fact.body)),
+        };
+        let at = fact.at.format("%Y-%m-%d %H:%M:%S").to_string();
+        table.add_row([at, resident, what, fact.by.name.clone()]);
+    }
+    table
+}
+
+fn content(body: &Body) -> Option<(&ResidentId, String)> {
+    Some(match body {
+        Body::Read(reading) => (&reading.resident, shown(&reading.measurement)),
+        Body::NotTaken {
+            resident,
+            signs,
+            reason,
+        } => {
+            let names: Vec<&str> = signs.iter().map(|it| VitalSign::name(*it)).collect();
+            let names = if names.is_empty() {
+                "all that is due".into()
+            } else {
+                names.join(", ")
+            };
+            (
+                resident,
+                format!("not taken: {names} ({})", reason.spoken()),
+            )
+        }
+        Body::Unconfirmed {
+            resident, readings, ..
+        } => {
+            let readings: Vec<String> = readings.iter().map(shown).collect();
+            (
+                resident,
+                format!("UNCONFIRMED, not a reading: {}", readings.join("; ")),
+            )
+        }
+        Body::Flagged {
+            resident, finding, ..
+        } => (resident, format!("REPORT: {}", crossed(finding))),
+        Body::ReportedToNurse { resident, to, .. } => (resident, format!("reported to {to}")),
+        _ => return None,
+    })
+}
+
+fn other(body: &Body) -> String {
+    match body {
+        Body::RoundOpened { home } => format!("round opened, {home}"),
+        Body::RoundClosed { open_reports } => {
+            format!("round closed, {open_reports} reports open")
+        }
+        Body::Identified { resident, name, .. } => format!("identified {name} ({})", resident.0),
+        Body::Offered { read_back, .. } => format!("read back: {read_back}"),
+        Body::Dropped { why, .. } => format!("not kept: {why:?}"),
+        _ => String::new(),
+    }
+}

@@ -1,0 +1,219 @@
+//! Yes, no and silence.
+
+use super::state::{Draft, Offer, Turn};
+use super::{Phase, Question};
+use crate::facts::{Body, Dropped, OpenReport};
+use crate::speaking::wording;
+use crate::understanding::Yes;
+use crate::vitals::{Layer, Measurement, NotTakenReason, VitalSign};
+
+impl Turn<'_> {
+    pub(super) fn yes(&mut self, yes: &Yes) {
+        match std::mem::replace(&mut self.state.phase, Phase::Open) {
+            Phase::Identify(id) => self.identified(id, yes),
+            Phase::Confirming(offer) => self.confirmed(*offer, yes),
+            Phase::ConfirmNotTaken(signs, reason) => self.not_taken_confirmed(signs, reason),
+            Phase::ConfirmReport { to, read_back } => self.report_confirmed(&to, &read_back),
+            // A yes to nothing: a question that yes does not answer stays.
+            other => {
+                self.state.phase = other;
+                if matches!(self.state.phase, Phase::Asking(_) | Phase::WhichBed(_)) {
+                    self.ask_again();
+                }
+            }
+        }
+    }
+
+    fn confirmed(&mut self, offer: Offer, yes: &Yes) {
+        let unlikely = self.unlikely(&offer.read_back);
+        if !unlikely.is_empty() && !offer.second_look {
+            let names: Vec<VitalSign> = unlikely.iter().map(Measurement::sign).collect();
+            self.prompt(&format!(
+                "The {} is far from the usual. Please measure again and say it. {} Yes to keep it as it is?",
+                wording::names(&names),
+                offer.read_back.text()
+            ));
+            self.state.phase = Phase::Confirming(Box::new(Offer {
+                second_look: true,
+                ..offer
+            }));
+            return;
+        }
+        let Some(resident) = self.resident() else {
+            return;
+        };
+        let second_look = offer.second_look;
+        let mut said = Vec::new();
+        for reading in offer.read_back.confirm(yes, self.now, second_look) {
+            let measurement = reading.record().measurement.clone();
+            let id = self.keep(Body::Read(reading));
+            said.extend(self.judge(resident, id, &measurement));
+            let kept = self.state.kept.entry(resident.id.clone()).or_default();
+            kept.push(measurement);
+        }
+        self.say("Kept.");
+        if !said.is_empty() {
+            for finding in &said {
+                self.say(finding);
+            }
+            self.say("Report to the nurse now, and say reported to, and who.");
+        }
+        self.advance();
+    }
+
+    /// Flags what is outside the resident's range; returns what to say.
+    fn judge(
+        &mut self,
+        resident: &crate::residents::Resident,
+        reading: uuid::Uuid,
+        measurement: &Measurement,
+    ) -> Vec<String> {
+        let findings = resident
+            .limits
+            .judge_on(measurement, self.now.date_naive())
+            .into_iter();
+        let outside = findings.filter(|it| it.layer == Layer::OutsideRange);
+        outside
+            .map(|finding| {
+                let flag = self.keep(Body::Flagged {
+                    reading,
+                    resident: resident.id.clone(),
+                    finding: finding.clone(),
+                });
+                let text = wording::finding(&finding);
+                self.state.open_reports.push(OpenReport {
+                    flag,
+                    resident: resident.id.clone(),
+                    finding,
+                    since: self.now,
+                });
+                text
+            })
+            .collect()
+    }
+
+    pub(super) fn no(&mut self) {
+        match &self.state.phase {
+            Phase::Identify(_) => {
+                self.leave();
+                self.say("Not that resident. Which room?");
+            }
+            Phase::Confirming(_) => {
+                self.take_back(Dropped::No);
+                self.say("Not kept.");
+                let question = match self.state.drafts.as_slice() {
+                    [one] => format!("What is the {}?", one.sign().name()),
+                    _ => "Say the name and the right value.".to_owned(),
+                };
+                self.prompt(&question);
+                self.correction();
+            }
+            Phase::ConfirmNotTaken(..) | Phase::ConfirmReport { .. } => {
+                self.state.phase = self.idle();
+                self.say("Not noted.");
+            }
+            Phase::Asking(_) | Phase::WhichBed(_) => self.ask_again(),
+            Phase::Place | Phase::Open => {}
+        }
+    }
+
+    pub(super) fn scratch(&mut self) {
+        self.take_back(Dropped::Scratched);
+        let pending = !self.state.drafts.is_empty() || !self.state.unclear.is_empty();
+        self.state.drafts.clear();
+        self.state.unclear.clear();
+        self.state.phase = self.idle();
+        self.say(if pending {
+            "Scratched. Nothing of that is kept."
+        } else {
+            "There is nothing waiting to scratch."
+        });
+    }
+
+    /// After two silences: what waits is held as unconfirmed, never as a reading.
+    pub(super) fn give_up(&mut self) {
+        match std::mem::replace(&mut self.state.phase, Phase::Place) {
+            Phase::Confirming(offer) => {
+                let read_back = offer.read_back;
+                if let Some(resident) = self.state.resident.clone() {
+                    self.keep(Body::Unconfirmed {
+                        offer: read_back.offer(),
+                        resident,
+                        readings: read_back.measurements(),
+                    });
+                }
+                self.state.phase = Phase::Open;
+                self.say(
+                    "No answer. Held as unconfirmed for the nurse to see; not kept as a reading.",
+                );
+            }
+            Phase::Asking(question) => {
+                self.state.phase = Phase::Open;
+                let names = self.abandoned(&question);
+                self.say(&format!("No answer. Not kept: {names}."));
+            }
+            Phase::ConfirmNotTaken(..) | Phase::ConfirmReport { .. } => {
+                self.state.phase = self.idle();
+                self.say("No answer. Not noted.");
+            }
+            Phase::Identify(_) | Phase::WhichBed(_) => self.say("No answer. Which room?"),
+            Phase::Open => self.state.phase = Phase::Open,
+            Phase::Place => {}
+        }
+    }
+
+    /// Clears what a question was about; returns the names of what is lost.
+    pub(super) fn abandoned(&mut self, question: &Question) -> String {
+        let drafts = std::mem::take(&mut self.state.drafts);
+        let mut signs: Vec<VitalSign> = drafts.iter().map(Draft::sign).collect();
+        if let Question::Value(unclear) = question {
+            signs.push(unclear.sign);
+        }
+        signs.extend(self.state.unclear.drain(..).map(|it| it.sign));
+        wording::names(&signs)
+    }
+
+    pub(super) fn not_taken(&mut self, signs: Vec<VitalSign>, reason: NotTakenReason) {
+        if self.state.resident.is_none() {
+            self.say("First the room, so that I know who it is.");
+            return self.ask_again();
+        }
+        // "Refused" answers a question about the value that was refused.
+        self.state.unclear.retain(|it| !signs.contains(&it.sign));
+        if matches!(&self.state.phase, Phase::Asking(Question::Value(it)) if signs.contains(&it.sign))
+        {
+            self.state.phase = Phase::Open;
+        }
+        if self.pending_says_first() {
+            return;
+        }
+        let what = if signs.is_empty() {
+            "Everything due".to_owned()
+        } else {
+            wording::capital(&wording::names(&signs))
+        };
+        self.prompt(&format!("{what}: {}. Yes?", reason.spoken()));
+        self.state.phase = Phase::ConfirmNotTaken(signs, reason);
+    }
+
+    fn not_taken_confirmed(&mut self, signs: Vec<VitalSign>, reason: NotTakenReason) {
+        self.state.phase = self.idle();
+        if let Some(resident) = self.state.resident.clone() {
+            self.keep(Body::NotTaken {
+                resident,
+                signs,
+                reason,
+            });
+            self.say("Noted.");
+        }
+    }
+
+    /// Where the conversation rests when nothing is pending.
+    pub(super) fn idle(&self) -> Phase {
+        if self.state.resident.is_some() {
+            Phase::Open
+        } else {
+            Phase::Place
+        }
+    }
+}

@@ -1,0 +1,232 @@
+//! The conversation: a state machine, `(state, event, now) -> (state, actions)`.
+//!
+//! Pure: the time comes in as a value, identifiers come from a seed, and what
+//! is to be said, stored or listened for goes out as [`Action`]s. Whole rounds
+//! are tested as scripts.
+
+mod confirm;
+mod place;
+mod readings;
+mod report;
+mod state;
+mod time;
+
+use crate::facts::{Body, Fact, KeptReading, Record, Time};
+use crate::grammar::{Command, Expect, Grammar, GrammarError, Vocabulary};
+use crate::hearing::Heard;
+use crate::residents::{Home, Staff};
+use crate::understanding::{ASK_BELOW, Context, NotUnderstood, Utterance, understand};
+
+pub use state::{Phase, Question, State};
+
+use state::Turn;
+
+/// What happens to the conversation.
+#[derive(Debug, Clone, PartialEq)]
+pub enum Event {
+    /// Words were heard.
+    Heard(Heard),
+    /// Nothing was heard for as long as the last [`Action::Listen`] allowed.
+    Silence,
+    /// The facts of the last step could not be stored; the text says why. The
+    /// state is the one before that step.
+    NotStored(String),
+}
+
+/// What the conversation wants done, in this order.
+#[derive(Debug, Clone, PartialEq)]
+pub enum Action {
+    /// Store this, durably, before anything after it is said.
+    Keep(Box<Fact<KeptReading>>),
+    /// Say this, and hear nothing meanwhile.
+    Say(String),
+    /// Listen for this; `patience` is how many seconds of silence are an answer
+    /// too, counted from the end of what was said.
+    Listen {
+        /// What is expected.
+        expect: Expect,
+        /// Seconds, or none for as long as it takes.
+        patience: Option<u32>,
+    },
+    /// The round is over.
+    End,
+}
+
+/// Seconds of silence after a question before it is asked again.
+pub const PATIENCE: u32 = 8;
+
+/// What stays the same for a whole round.
+#[derive(Debug, Clone)]
+pub struct Dialogue {
+    home: Home,
+    aide: Staff,
+    vocabulary: Vocabulary,
+    ask_below: f32,
+}
+
+impl Dialogue {
+    /// A dialogue for a home, with one aide recording.
+    ///
+    /// # Errors
+    /// [`GrammarError`] when the home's names do not fit the grammar.
+    pub fn new(home: Home, aide: Staff, grammar: &Grammar) -> Result<Self, GrammarError> {
+        let vocabulary = grammar.clone().for_home(&home)?.vocabulary();
+        Ok(Self {
+            home,
+            aide,
+            vocabulary,
+            ask_below: ASK_BELOW,
+        })
+    }
+
+    /// The home.
+    #[must_use]
+    pub const fn home(&self) -> &Home {
+        &self.home
+    }
+
+    /// Begins a round. `record` is what the store held: what was pending when
+    /// the program stopped is said and closed, and open reports stay open.
+    /// `seed` makes the identifiers of this round's facts: take it from the
+    /// system's random source.
+    #[must_use]
+    pub fn begin(&self, record: &Record, seed: u64, now: Time) -> (State, Vec<Action>) {
+        let mut turn = Turn::new(self, State::new(seed, record, now), now);
+        turn.open_round(record);
+        turn.finish()
+    }
+
+    /// Takes one event.
+    #[must_use]
+    pub fn step(&self, state: State, event: &Event, now: Time) -> (State, Vec<Action>) {
+        let mut turn = Turn::new(self, state, now);
+        match event {
+            Event::Heard(heard) => self.heard(&mut turn, heard),
+            Event::Silence => turn.silence(),
+            Event::NotStored(why) => {
+                turn.say(&format!("That could not be stored: {why}. It is not kept."));
+                turn.ask_again();
+            }
+        }
+        turn.finish()
+    }
+
+    /// What an utterance means in this state; for showing and for `hear`.
+    ///
+    /// # Errors
+    /// As [`understand`].
+    pub fn meaning(&self, state: &State, heard: &Heard) -> Result<Utterance, NotUnderstood> {
+        let pending = state.pending_signs();
+        let context = Context {
+            units: self.home.units,
+            pending: &pending,
+            ask_below: self.ask_below,
+        };
+        understand(heard, &self.vocabulary, &context)
+    }
+
+    fn heard(&self, turn: &mut Turn<'_>, heard: &Heard) {
+        let utterance = match self.meaning(&turn.state, heard) {
+            Ok(utterance) => utterance,
+            Err(NotUnderstood::Unsure) if turn.waiting() => {
+                turn.say("Please say that again.");
+                return turn.keep_last_said();
+            }
+            Err(NotUnderstood::Nameless) if *turn.state.phase() == Phase::Open => {
+                turn.say("Of what? Say the name and the value.");
+                return turn.keep_last_said();
+            }
+            // Side talk and noise change nothing: not even the count of silences.
+            Err(_) => return,
+        };
+        if turn.state.asleep {
+            if utterance == Utterance::Command(Command::StartListening) {
+                turn.state.asleep = false;
+                turn.say("Listening.");
+                turn.ask_again();
+            }
+            return;
+        }
+        turn.state.silences = 0;
+        match utterance {
+            Utterance::Command(command) => turn.command(command),
+            Utterance::Place(place) => turn.place(&place),
+            Utterance::Yes(yes) => turn.yes(&yes),
+            Utterance::No => turn.no(),
+            Utterance::Readings {
+                yes,
+                claims,
+                unclear,
+            } => turn.readings(yes.as_ref(), claims, unclear),
+            Utterance::Part(part) => turn.part(part),
+            Utterance::NotTaken { signs, reason } => turn.not_taken(signs, reason),
+            Utterance::Reported { to } => turn.reported(&to),
+        }
+    }
+}
+
+impl Turn<'_> {
+    fn open_round(&mut self, record: &Record) {
+        let home = self.dialogue.home.name.clone();
+        self.keep(Body::RoundOpened { home: home.clone() });
+        self.say(&format!("{home}. {} recording.", self.dialogue.aide.name));
+        for pending in record.pending() {
+            self.keep(Body::Dropped {
+                offer: pending.offer,
+                why: crate::facts::Dropped::Stopped,
+            });
+            let whose = self.who(&pending.resident);
+            self.say(&format!(
+                "When Sayback stopped, this was waiting for a yes and was not kept. {whose}: {} Please take it again.",
+                pending.read_back
+            ));
+        }
+        self.say_open_reports();
+        self.say("Which room?");
+    }
+
+    fn command(&mut self, command: Command) {
+        match command {
+            Command::Repeat | Command::StartListening => self.ask_again(),
+            Command::Scratch => self.scratch(),
+            Command::Missing => self.say_missing(),
+            Command::Done => self.done(),
+            Command::Help => self.help(),
+            Command::EndRound => self.end_round(),
+            Command::StopListening => {
+                self.state.asleep = true;
+                self.say("Not listening. Say start listening when you need me.");
+                self.keep_last_said();
+            }
+        }
+    }
+
+    fn help(&mut self) {
+        self.say(match self.state.phase {
+            Phase::Place | Phase::Identify(_) => {
+                "Say room and its number, then yes when the name is right."
+            }
+            Phase::Confirming(_) => {
+                "Say yes to keep it, no to change it, the right value to replace it, or scratch that."
+            }
+            _ => {
+                "Say a vital sign and its value, such as pulse seven two regular. Say refused after a name if it was not taken. Say done to finish here."
+            }
+        });
+        self.ask_again();
+    }
+
+    /// Silence: asked once more, then held as unconfirmed or left.
+    fn silence(&mut self) {
+        if self.state.asleep {
+            return;
+        }
+        self.state.silences += 1;
+        if self.state.silences < 2 {
+            self.ask_again();
+        } else {
+            self.state.silences = 0;
+            self.give_up();
+        }
+    }
+}

@@ -1,0 +1,108 @@
+//! Who is it: room and bed in, name and birth date back, and nothing before a
+//! yes. Two identifiers before anything is recorded: Joint Commission,
+//! NPSG.01.01.01.
+
+use super::Phase;
+use super::state::Turn;
+use crate::facts::Body;
+use crate::residents::{Resident, ResidentId};
+use crate::speaking::wording;
+use crate::understanding::{Place, Yes};
+
+impl Turn<'_> {
+    pub(super) fn place(&mut self, place: &Place) {
+        if self.pending_says_first() {
+            return;
+        }
+        let room = match (&place.room, &self.state.phase) {
+            (Some(room), _) | (None, Phase::WhichBed(room)) => room.clone(),
+            _ => return self.say("Which room?"),
+        };
+        self.say_open_reports_here();
+        let all: Vec<&Resident> = self.dialogue.home.in_room(&room).collect();
+        let in_bed = |it: &&&Resident| place.bed.is_none() || it.bed == place.bed;
+        let found: Vec<&&Resident> = all.iter().filter(in_bed).collect();
+        let spoken = spell(&room);
+        match (all.as_slice(), found.as_slice()) {
+            ([], _) => {
+                self.leave();
+                self.say(&format!(
+                    "There is no room {spoken} on the list. Which room?"
+                ));
+            }
+            (_, []) => {
+                self.state.phase = Phase::WhichBed(room);
+                self.prompt(&format!("Room {spoken} has no such bed. Which bed?"));
+            }
+            (_, [one]) => {
+                self.leave();
+                self.identify(one);
+            }
+            _ => {
+                self.leave();
+                self.state.phase = Phase::WhichBed(room);
+                self.prompt(&format!("Room {spoken} has more than one bed. Which bed?"));
+            }
+        }
+    }
+
+    fn identify(&mut self, resident: &Resident) {
+        let born = wording::birth_date(resident.birth_date);
+        self.state.phase = Phase::Identify(resident.id.clone());
+        self.prompt(&format!(
+            "{}, {born}. Check the wristband. Yes?",
+            resident.name
+        ));
+    }
+
+    pub(super) fn identified(&mut self, id: ResidentId, _yes: &Yes) {
+        let Some(resident) = self.dialogue.home.resident(&id) else {
+            return self.leave();
+        };
+        self.keep(Body::Identified {
+            resident: id.clone(),
+            name: resident.name.clone(),
+            birth_date: resident.birth_date,
+        });
+        self.state.resident = Some(id);
+        self.state.phase = Phase::Open;
+        self.say(&format!("Ready for {}.", resident.name));
+        self.say_open_reports_here();
+    }
+
+    /// Leaves the resident; nothing may be pending.
+    pub(super) fn leave(&mut self) {
+        self.state.resident = None;
+        self.state.phase = Phase::Place;
+    }
+
+    /// Moving on with something pending says so first. True when it did. A
+    /// question about a value that was never clear is let go, and said to be.
+    pub(super) fn pending_says_first(&mut self) -> bool {
+        if let Phase::Asking(question) = &self.state.phase
+            && self.state.drafts.is_empty()
+        {
+            let question = question.clone();
+            self.state.phase = self.idle();
+            let names = self.abandoned(&question);
+            self.say(&format!("Not kept: {names}."));
+            return false;
+        }
+        let pending = match &self.state.phase {
+            Phase::Confirming(_) | Phase::ConfirmNotTaken(..) | Phase::ConfirmReport { .. } => {
+                "This still waits for your yes or no."
+            }
+            Phase::Asking(_) => "This is not settled yet.",
+            Phase::Place | Phase::WhichBed(_) | Phase::Identify(_) | Phase::Open => return false,
+        };
+        self.say(pending);
+        self.ask_again();
+        true
+    }
+}
+
+/// A room label digit by digit.
+fn spell(room: &str) -> String {
+    room.parse()
+        .map_or_else(|_| room.to_owned(), wording::digits)
+}

@@ -1,0 +1,327 @@
+//! Claims as they come in: drafts are completed, asked about and read back.
+
+use super::state::{Draft, Offer, Turn};
+use super::{Phase, Question, time};
+use crate::facts::{Body, Dropped, ReadBack, Ready};
+use crate::speaking::wording;
+use crate::understanding::{Claim, Part, Unclear, Why, Yes};
+use crate::vitals::{Layer, Measurement, Qualifier, VitalSign};
+
+impl Turn<'_> {
+    pub(super) fn readings(
+        &mut self,
+        yes: Option<&Yes>,
+        claims: Vec<Claim>,
+        unclear: Vec<Unclear>,
+    ) {
+        if let (Some(yes), Phase::Confirming(_)) = (yes, &self.state.phase) {
+            self.yes(yes);
+            // An unlikely value may now want its second look first.
+            if matches!(self.state.phase, Phase::Confirming(_)) {
+                return;
+            }
+        }
+        match &self.state.phase {
+            Phase::Place | Phase::WhichBed(_) | Phase::Identify(_) => {
+                self.say("First the room, so that I know who it is.");
+                return self.ask_again();
+            }
+            Phase::ConfirmNotTaken(..) | Phase::ConfirmReport { .. } => {
+                self.pending_says_first();
+                return;
+            }
+            Phase::Open | Phase::Asking(_) | Phase::Confirming(_) => {}
+        }
+        self.take_back(Dropped::Replaced);
+        for claim in claims {
+            self.forget_unclear(claim.measurement.sign());
+            self.merge(claim);
+        }
+        for it in unclear {
+            self.forget_unclear(it.sign);
+            // What was said before of this vital sign is in doubt now.
+            let sign = it.sign;
+            self.state.drafts.retain(|draft| draft.sign() != sign);
+            self.state.unclear.push_back(it);
+        }
+        self.advance();
+    }
+
+    /// An answer, or a change of what is pending.
+    pub(super) fn part(&mut self, part: Part) {
+        if let Some(why) = part.why {
+            let again = match why {
+                Why::Impossible(why) => format!("{}.", wording::capital(&why.to_string())),
+                _ => "I missed part of that.".to_owned(),
+            };
+            self.say(&again);
+            return self.ask_again();
+        }
+        if part.whose.len() > 1 {
+            let names = wording::names(&part.whose);
+            self.prompt(&format!("Which one: {names}? Say the name and the value."));
+            return self.correction();
+        }
+        if let Phase::Asking(Question::Value(unclear)) = &self.state.phase {
+            let unclear = unclear.clone();
+            return self.answer_value(unclear, &part);
+        }
+        self.take_back(Dropped::Replaced);
+        let mut doubtful = false;
+        if let Some((sign, numbers, unit)) = part.value {
+            let draft = self.state.drafts.iter_mut().find(|it| it.sign() == sign);
+            if let Some(Draft { claim, .. }) = draft {
+                let qualifiers = claim.measurement.qualifiers().clone();
+                match Measurement::new(sign, numbers, unit, qualifiers) {
+                    Ok(measurement) => {
+                        claim.measurement = measurement;
+                        claim.words = format!("{}; {}", claim.words, part.words);
+                        claim.confidence = part.confidence;
+                    }
+                    Err(_) => doubtful = true,
+                }
+            }
+        }
+        for qualifier in part.qualifiers {
+            doubtful |= !self.qualify(qualifier);
+        }
+        if doubtful {
+            self.prompt("I can't tell which reading that belongs to. Say its name and the value.");
+            return self.correction();
+        }
+        self.advance();
+    }
+
+    fn answer_value(&mut self, unclear: Unclear, part: &Part) {
+        let Some((sign, numbers, unit)) = part.value else {
+            return self.ask_again();
+        };
+        let mut qualifiers = unclear.qualifiers.clone();
+        let own = part.qualifiers.iter();
+        own.filter(|it| sign.qualifiers().contains(&it.kind()))
+            .for_each(|it| qualifiers.set(*it));
+        match Measurement::new(sign, numbers, unit, qualifiers) {
+            Ok(measurement) => {
+                self.state.phase = Phase::Open;
+                self.merge(Claim {
+                    measurement,
+                    taken: unclear.taken,
+                    words: part.words.clone(),
+                    confidence: part.confidence,
+                });
+                self.advance();
+            }
+            Err(why) => {
+                self.say(&format!("{}.", wording::capital(&why.to_string())));
+                self.ask(Question::Value(unclear));
+            }
+        }
+    }
+
+    /// Gives a qualifier to the one draft that can have it. False when none
+    /// can, or more than one.
+    fn qualify(&mut self, qualifier: Qualifier) -> bool {
+        let kind = qualifier.kind();
+        let takes = |it: &Draft| it.sign().qualifiers().contains(&kind);
+        let asked = match &self.state.phase {
+            Phase::Asking(Question::Qualifier(at, asked)) if *asked == kind => Some(*at),
+            _ => None,
+        };
+        let places: Vec<usize> = (0..self.state.drafts.len())
+            .filter(|at| takes(&self.state.drafts[*at]))
+            .collect();
+        let at = match (asked, places.as_slice()) {
+            (Some(at), _) => at,
+            (None, [only]) => *only,
+            _ => return false,
+        };
+        let Some(draft) = self.state.drafts.get_mut(at) else {
+            return false;
+        };
+        match draft.claim.measurement.clone().with(qualifier) {
+            Ok(measurement) => {
+                draft.claim.measurement = measurement;
+                true
+            }
+            Err(_) => false,
+        }
+    }
+
+    /// Adds a claim, or puts it in the place of one that it replaces: the same
+    /// vital sign taken the same way. Qualifiers said before stay unless said
+    /// again.
+    fn merge(&mut self, claim: Claim) {
+        let replaces = |old: &Draft| {
+            let (old, new) = (&old.claim.measurement, &claim.measurement);
+            let same = |it: Qualifier| old.qualifiers().get(it.kind()).is_none_or(|was| was == it);
+            old.sign() == new.sign()
+                && (old.sign() != VitalSign::BloodPressure || new.qualifiers().iter().all(same))
+        };
+        let spoken_at = self.now;
+        let Some(at) = self.state.drafts.iter().position(replaces) else {
+            return self.state.drafts.push(Draft { claim, spoken_at });
+        };
+        let old = self.state.drafts[at].claim.clone();
+        let mut claim = claim;
+        claim.taken = claim.taken.or(old.taken);
+        for qualifier in old.measurement.qualifiers().iter() {
+            if claim
+                .measurement
+                .qualifiers()
+                .get(qualifier.kind())
+                .is_none()
+                && let Ok(measurement) = claim.measurement.clone().with(qualifier)
+            {
+                claim.measurement = measurement;
+            }
+        }
+        self.state.drafts[at] = Draft { claim, spoken_at };
+    }
+
+    fn forget_unclear(&mut self, sign: VitalSign) {
+        self.state.unclear.retain(|it| it.sign != sign);
+        if matches!(&self.state.phase, Phase::Asking(Question::Value(it)) if it.sign == sign) {
+            self.state.phase = Phase::Open;
+        }
+    }
+
+    /// Takes an offer back into drafts, to be changed; the record says why.
+    pub(super) fn take_back(&mut self, why: Dropped) {
+        let phase = std::mem::replace(&mut self.state.phase, Phase::Open);
+        match phase {
+            Phase::Confirming(offer) => {
+                let offer = offer.read_back;
+                self.keep(Body::Dropped {
+                    offer: offer.offer(),
+                    why,
+                });
+                let claims = offer.into_claims().into_iter();
+                let draft = |(claim, spoken_at)| Draft { claim, spoken_at };
+                self.state.drafts = claims.map(draft).collect();
+            }
+            // A question about a value stays to be asked unless it is answered.
+            Phase::Asking(Question::Value(unclear)) => {
+                self.state.unclear.push_front(unclear);
+            }
+            other => self.state.phase = other,
+        }
+    }
+
+    /// The next step with what is pending: ask for what is missing, then read
+    /// back, then ask for what was not clear.
+    pub(super) fn advance(&mut self) {
+        let missing = self.state.drafts.iter().enumerate().find_map(|(at, it)| {
+            let measurement = &it.claim.measurement;
+            let missing = measurement.qualifiers().missing(measurement.sign());
+            missing.first().map(|kind| (at, *kind))
+        });
+        if let Some((at, kind)) = missing {
+            return self.ask(Question::Qualifier(at, kind));
+        }
+        if !self.state.drafts.is_empty() {
+            return self.read_back();
+        }
+        match self.state.unclear.pop_front() {
+            Some(unclear) => self.ask(Question::Value(unclear)),
+            None => self.state.phase = Phase::Open,
+        }
+    }
+
+    pub(super) fn ask(&mut self, question: Question) {
+        let text = match &question {
+            Question::Qualifier(at, kind) => {
+                let draft = self.state.drafts.get(*at);
+                let name = draft.map_or("", |it| it.sign().name());
+                format!("{}: {}", wording::capital(name), kind.question())
+            }
+            Question::Value(unclear) => ask_value(unclear),
+            Question::Correction => "Say the name and the right value.".to_owned(),
+        };
+        self.state.phase = Phase::Asking(question);
+        self.prompt(&text);
+    }
+
+    /// Asks for the right value of one of the drafts.
+    pub(super) fn correction(&mut self) {
+        self.take_back(Dropped::Replaced);
+        self.state.phase = Phase::Asking(Question::Correction);
+    }
+
+    fn read_back(&mut self) {
+        let Some(resident) = self.state.resident.clone() else {
+            return;
+        };
+        let mut ready = Vec::new();
+        for Draft { claim, spoken_at } in std::mem::take(&mut self.state.drafts) {
+            let Some(measured_at) = time::measured_at(claim.taken, spoken_at) else {
+                self.state.unclear.push_back(Unclear {
+                    sign: claim.measurement.sign(),
+                    why: Why::BadTime,
+                    qualifiers: claim.measurement.qualifiers().clone(),
+                    taken: None,
+                });
+                continue;
+            };
+            // Nothing is missing: advance() has seen to it.
+            ready.extend(Ready::new(claim, measured_at, spoken_at));
+        }
+        if ready.is_empty() {
+            return self.advance();
+        }
+        let offer = self.new_id();
+        let read_back = ReadBack::of(offer, resident.clone(), ready);
+        self.keep_as(
+            offer,
+            Body::Offered {
+                resident,
+                read_back: read_back.text().to_owned(),
+                readings: read_back.measurements(),
+            },
+        );
+        self.prompt(&format!("{} Yes?", read_back.text()));
+        self.state.phase = Phase::Confirming(Box::new(Offer {
+            read_back,
+            second_look: false,
+        }));
+    }
+
+    /// The readings of an offer that are far from the usual.
+    pub(super) fn unlikely(&self, offer: &ReadBack) -> Vec<Measurement> {
+        let Some(resident) = self.resident() else {
+            return Vec::new();
+        };
+        let far = |it: &Measurement| {
+            let mut findings = resident
+                .limits
+                .judge_on(it, self.now.date_naive())
+                .into_iter();
+            findings.any(|finding| finding.layer == Layer::Unlikely)
+        };
+        offer.measurements().into_iter().filter(far).collect()
+    }
+}
+
+fn ask_value(unclear: &Unclear) -> String {
+    let name = unclear.sign.name();
+    match &unclear.why {
+        Why::Gap | Why::Unsure(_) => format!("I missed part of the {name}. Say the {name} again."),
+        Why::NoNumber => format!("What is the {name}?"),
+        Why::NotANumber(_) => format!("I could not make a {name} of that. Say the {name} again."),
+        Why::Either(ways) => {
+            let ways: Vec<String> = ways.iter().map(wording::measurement).collect();
+            format!("{}? Say the {name} again.", ways.join(", or "))
+        }
+        Why::Impossible(why) => format!(
+            "{}. Say the {name} again.",
+            wording::capital(&wording::spelled(&why.to_string()))
+        ),
+        Why::TwoQualifiers(a, b) => format!(
+            "{} and {} can't both be. Say the {name} again.",
+            wording::capital(a.spoken()),
+            b.spoken()
+        ),
+        Why::BadTime => {
+            format!("That time can't be. Say the {name} again, with when it was taken.")
+        }
+    }
+}

@@ -1,0 +1,152 @@
+//! Reports to the nurse: open until spoken, and repeated until then.
+
+use super::Phase;
+use super::state::Turn;
+use crate::facts::Body;
+use crate::speaking::wording;
+
+impl Turn<'_> {
+    pub(super) fn reported(&mut self, key: &str) {
+        if self.pending_says_first() {
+            return;
+        }
+        let home = &self.dialogue.home;
+        let nurse = key.parse().ok().and_then(|at: usize| home.nurses.get(at));
+        let to = nurse.map_or_else(|| "the charge nurse".to_owned(), |it| it.name.clone());
+        let flags = self.reports_meant();
+        if flags.is_empty() {
+            return self.say("There is no open report here.");
+        }
+        let read_back = format!("Reported to {to}: {}", self.report_texts());
+        self.prompt(&format!("{read_back} Yes?"));
+        self.state.phase = Phase::ConfirmReport { to, read_back };
+    }
+
+    pub(super) fn report_confirmed(&mut self, to: &str, read_back: &str) {
+        self.state.phase = self.idle();
+        let meant = self.reports_meant();
+        let mut residents: Vec<_> = meant
+            .iter()
+            .map(|&at| self.state.open_reports[at].resident.clone())
+            .collect();
+        residents.dedup();
+        for resident in residents {
+            let flags = meant.iter().map(|&at| &self.state.open_reports[at]);
+            let flags = flags
+                .filter(|it| it.resident == resident)
+                .map(|it| it.flag)
+                .collect();
+            self.keep(Body::ReportedToNurse {
+                resident,
+                flags,
+                to: to.to_owned(),
+                read_back: read_back.to_owned(),
+            });
+        }
+        let mut at = 0;
+        self.state.open_reports.retain(|_| {
+            at += 1;
+            !meant.contains(&(at - 1))
+        });
+        self.say("Noted, with the time.");
+    }
+
+    /// The open reports that "reported" closes: this resident's, or all when no
+    /// resident is named.
+    fn reports_meant(&self) -> Vec<usize> {
+        let here = self.state.resident.as_ref();
+        let mut meant: Vec<usize> = (0..self.state.open_reports.len()).collect();
+        meant.retain(|&at| here.is_none_or(|id| self.state.open_reports[at].resident == *id));
+        meant
+    }
+
+    fn report_texts(&self) -> String {
+        let text = |at: usize| {
+            let report = &self.state.open_reports[at];
+            let finding = wording::finding(&report.finding);
+            format!("{}: {finding}", self.who(&report.resident))
+        };
+        let texts: Vec<String> = self.reports_meant().into_iter().map(text).collect();
+        texts.join(" ")
+    }
+
+    /// Says the open reports of the current resident, if any.
+    pub(super) fn say_open_reports_here(&mut self) {
+        if self.state.resident.is_some() && !self.reports_meant().is_empty() {
+            self.say_open_reports();
+        }
+    }
+
+    /// Says the open reports that "reported" would close.
+    pub(super) fn say_open_reports(&mut self) {
+        if !self.reports_meant().is_empty() {
+            let text = format!("Still to report. {} Tell the nurse.", self.report_texts());
+            self.say(&text);
+        }
+    }
+
+    pub(super) fn say_missing(&mut self) {
+        let Some(resident) = self.resident() else {
+            self.say("No resident yet. Which room?");
+            return;
+        };
+        let kept = self
+            .state
+            .kept
+            .get(&resident.id)
+            .map_or(&[][..], |it| it.as_slice());
+        let signs: Vec<_> = kept.iter().map(crate::vitals::Measurement::sign).collect();
+        let text = if signs.is_empty() {
+            "Nothing is kept yet in this round.".to_owned()
+        } else {
+            format!("Kept in this round: {}.", wording::names(&signs))
+        };
+        self.say(&text);
+        self.say_open_reports_here();
+        if !matches!(self.state.phase, Phase::Open) {
+            self.ask_again();
+        }
+    }
+
+    pub(super) fn done(&mut self) {
+        if self.pending_says_first() {
+            return;
+        }
+        let Some(resident) = self.resident() else {
+            self.leave();
+            return self.say("Which room?");
+        };
+        self.say(&format!("Done with {}.", resident.name));
+        self.say_open_reports_here();
+        self.leave();
+        self.say("Which room?");
+    }
+
+    pub(super) fn end_round(&mut self) {
+        if self.pending_says_first() {
+            return;
+        }
+        self.leave();
+        let open = self.state.open_reports.len();
+        if open > 0 && !self.state.end_asked {
+            self.state.end_asked = true;
+            self.say("The round is not closed.");
+            self.say_open_reports();
+            self.say("Say reported to, and who; or say end of round again to leave it open.");
+            return;
+        }
+        self.keep(Body::RoundClosed { open_reports: open });
+        let readings: usize = self.state.kept.values().map(Vec::len).sum();
+        let residents = self.state.kept.len();
+        let plural = |count: usize, word: &str| {
+            let ending = if count == 1 { "" } else { "s" };
+            format!("{count} {word}{ending}")
+        };
+        let (readings, residents) = (plural(readings, "reading"), plural(residents, "resident"));
+        self.say(&format!("Round closed. {readings} of {residents} kept."));
+        if open > 0 {
+            self.say_open_reports();
+        }
+        self.state.ended = true;
+    }
+}

@@ -1,0 +1,146 @@
+//! The only way from a claim to a stored reading: it is complete ([`Ready`]), it
+//! was read back ([`ReadBack`]), and a yes was heard ([`Yes`]).
+
+use serde::Serialize;
+use uuid::Uuid;
+
+use super::{ReadingRecord, Time};
+use crate::residents::ResidentId;
+use crate::speaking::wording;
+use crate::understanding::{Claim, Yes};
+use crate::vitals::{Measurement, QualifierKind};
+
+/// A claim with every required qualifier, and when it was measured.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Ready {
+    claim: Claim,
+    measured_at: Time,
+    spoken_at: Time,
+}
+
+impl Ready {
+    /// Checks that nothing required is missing.
+    ///
+    /// # Errors
+    /// The qualifiers to ask for.
+    pub fn new(
+        claim: Claim,
+        measured_at: Time,
+        spoken_at: Time,
+    ) -> Result<Self, Vec<QualifierKind>> {
+        let measurement = &claim.measurement;
+        let missing = measurement.qualifiers().missing(measurement.sign());
+        if missing.is_empty() {
+            Ok(Self {
+                claim,
+                measured_at,
+                spoken_at,
+            })
+        } else {
+            Err(missing)
+        }
+    }
+
+    /// What was measured.
+    #[must_use]
+    pub const fn measurement(&self) -> &Measurement {
+        &self.claim.measurement
+    }
+
+    /// When it was measured, if that was said to be earlier.
+    #[must_use]
+    pub fn earlier(&self) -> Option<Time> {
+        self.claim.taken.map(|_| self.measured_at)
+    }
+}
+
+/// Readings with the words that read them back. The words are made from the
+/// readings here, so that no other value can have been read.
+#[derive(Debug, Clone, PartialEq)]
+pub struct ReadBack {
+    offer: Uuid,
+    resident: ResidentId,
+    readings: Vec<Ready>,
+    text: String,
+}
+
+impl ReadBack {
+    /// Makes the words for these readings of one resident. `offer` is the
+    /// identifier of the fact that records the offer.
+    #[must_use]
+    pub fn of(offer: Uuid, resident: ResidentId, readings: Vec<Ready>) -> Self {
+        let each = readings.iter().map(|it| {
+            let time = it.earlier().map(wording::taken_at).unwrap_or_default();
+            format!("{}{time}.", wording::measurement(it.measurement()))
+        });
+        let text = each.collect::<Vec<_>>().join(" ");
+        Self {
+            offer,
+            resident,
+            readings,
+            text,
+        }
+    }
+
+    /// The identifier of the offer.
+    #[must_use]
+    pub const fn offer(&self) -> Uuid {
+        self.offer
+    }
+
+    /// The words to say.
+    #[must_use]
+    pub fn text(&self) -> &str {
+        &self.text
+    }
+
+    /// What is read back.
+    #[must_use]
+    pub fn measurements(&self) -> Vec<Measurement> {
+        let each = self.readings.iter();
+        each.map(|it| it.measurement().clone()).collect()
+    }
+
+    /// Takes the readings back for a change, each with when it was spoken; what
+    /// was read back is then void.
+    #[must_use]
+    pub fn into_claims(self) -> Vec<(Claim, Time)> {
+        let each = self.readings.into_iter();
+        each.map(|it| (it.claim, it.spoken_at)).collect()
+    }
+
+    /// The yes turns what was read back into readings that may be stored.
+    /// `second_look` says that an unlikely value was confirmed once more.
+    #[must_use]
+    pub fn confirm(self, _yes: &Yes, now: Time, second_look: bool) -> Vec<KeptReading> {
+        let keep = |ready: Ready| {
+            KeptReading(ReadingRecord {
+                offer: self.offer,
+                resident: self.resident.clone(),
+                measurement: ready.claim.measurement,
+                measured_at: ready.measured_at,
+                spoken_at: ready.spoken_at,
+                heard: ready.claim.words,
+                confidence: ready.claim.confidence,
+                read_back: self.text.clone(),
+                confirmed_at: now,
+                second_look,
+            })
+        };
+        self.readings.into_iter().map(keep).collect()
+    }
+}
+
+/// A reading that was read back and confirmed. It can be looked at and stored,
+/// and made in no other way than by [`ReadBack::confirm`].
+#[derive(Debug, Clone, PartialEq, Serialize)]
+#[serde(transparent)]
+pub struct KeptReading(ReadingRecord);
+
+impl KeptReading {
+    /// The reading as it will stand in the record.
+    #[must_use]
+    pub const fn record(&self) -> &ReadingRecord {
+        &self.0
+    }
+}

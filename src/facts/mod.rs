@@ -1,0 +1,227 @@
+//! The record: facts that are only ever appended. A correction or a retraction
+//! is a fact too.
+//!
+//! A [`Fact`] is generic over its reading. The dialogue makes facts whose
+//! readings are [`KeptReading`]s, which only a confirmation can make, and the
+//! store takes no others; what comes back out of the store holds plain
+//! [`ReadingRecord`]s.
+
+mod confirmation;
+mod fold;
+
+use chrono::{DateTime, FixedOffset, NaiveDate};
+use serde::{Deserialize, Serialize};
+use uuid::Uuid;
+
+use crate::residents::{ResidentId, Staff};
+use crate::vitals::{Bounds, Component, Finding, Measurement, NotTakenReason, VitalSign};
+
+pub use confirmation::{KeptReading, ReadBack, Ready};
+pub use fold::{OpenReport, Pending, Reading, Record};
+
+/// A moment, with the home's own offset from UTC.
+pub type Time = DateTime<FixedOffset>;
+
+/// The version of the facts written now. Older versions stay readable.
+pub const VERSION: u16 = 1;
+
+/// One thing that happened, and who recorded it.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Fact<R = ReadingRecord> {
+    /// UUID version 7: unique, and in order of time.
+    pub id: Uuid,
+    /// The version of the fact's form.
+    pub version: u16,
+    /// When it was recorded.
+    pub at: Time,
+    /// Who was recording.
+    pub by: Staff,
+    /// The round it belongs to.
+    pub round: Uuid,
+    /// What happened.
+    #[serde(flatten)]
+    pub body: Body<R>,
+}
+
+/// What happened.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(tag = "kind", rename_all = "snake_case")]
+pub enum Body<R = ReadingRecord> {
+    /// A round began.
+    RoundOpened {
+        /// Name of the home.
+        home: String,
+    },
+    /// The aide confirmed who the resident is, by two identifiers.
+    Identified {
+        /// The resident.
+        resident: ResidentId,
+        /// First identifier: the name that was read back.
+        name: String,
+        /// Second identifier: the birth date that was read back.
+        birth_date: NaiveDate,
+    },
+    /// Readings were read back and wait for a yes. They are not kept yet.
+    Offered {
+        /// The resident.
+        resident: ResidentId,
+        /// The words read back.
+        read_back: String,
+        /// What was read back.
+        readings: Vec<Measurement>,
+    },
+    /// What was offered was answered with something other than yes.
+    Dropped {
+        /// The fact that offered it.
+        offer: Uuid,
+        /// Why.
+        why: Dropped,
+    },
+    /// A reading, confirmed.
+    Read(R),
+    /// Read back twice and never answered. Shown to the nurse; not a reading.
+    Unconfirmed {
+        /// The fact that offered it.
+        offer: Uuid,
+        /// The resident.
+        resident: ResidentId,
+        /// What was read back.
+        readings: Vec<Measurement>,
+    },
+    /// Something due was not taken.
+    NotTaken {
+        /// The resident.
+        resident: ResidentId,
+        /// Which vital signs; none means all that were due.
+        signs: Vec<VitalSign>,
+        /// Why.
+        reason: NotTakenReason,
+    },
+    /// A kept reading crossed a limit and must be reported.
+    Flagged {
+        /// The fact of the reading.
+        reading: Uuid,
+        /// The resident.
+        resident: ResidentId,
+        /// Which limit, in force from whom.
+        finding: Finding,
+    },
+    /// The aide told a nurse.
+    ReportedToNurse {
+        /// The resident.
+        resident: ResidentId,
+        /// The flags that this closes.
+        flags: Vec<Uuid>,
+        /// Who was told.
+        to: String,
+        /// The words read back before the yes.
+        read_back: String,
+    },
+    /// A kept reading was wrong; what it should be. The old one stays visible.
+    Corrected {
+        /// The fact of the reading.
+        reading: Uuid,
+        /// The resident.
+        resident: ResidentId,
+        /// What was recorded.
+        old: Measurement,
+        /// What is right.
+        new: Measurement,
+        /// Why.
+        reason: String,
+    },
+    /// A kept reading must not stand: taken of another resident, for example.
+    Retracted {
+        /// The fact of the reading.
+        reading: Uuid,
+        /// The resident.
+        resident: ResidentId,
+        /// Why.
+        reason: String,
+    },
+    /// A nurse has seen a flag and answers for it.
+    Acknowledged {
+        /// The flags.
+        flags: Vec<Uuid>,
+        /// The resident.
+        resident: ResidentId,
+    },
+    /// A nurse set a resident's own range.
+    RangeSet {
+        /// The resident.
+        resident: ResidentId,
+        /// The vital sign.
+        sign: VitalSign,
+        /// The part of it.
+        component: Component,
+        /// The range, from the day of this fact on.
+        bounds: Bounds,
+    },
+    /// A remark about a resident, or about one of the facts.
+    Noted {
+        /// The resident.
+        resident: ResidentId,
+        /// The fact it is about, if it is about one.
+        about: Option<Uuid>,
+        /// The remark.
+        text: String,
+    },
+    /// A nurse wants a vital sign taken again at the next visit.
+    RecheckAsked {
+        /// The resident.
+        resident: ResidentId,
+        /// The vital sign.
+        sign: VitalSign,
+        /// Why, as the aide will hear it.
+        reason: String,
+    },
+    /// A nurse signed a round.
+    Signed {
+        /// The round.
+        signed: Uuid,
+    },
+    /// The round ended.
+    RoundClosed {
+        /// Reports that were still open.
+        open_reports: usize,
+    },
+}
+
+/// Why an offer was dropped.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Dropped {
+    /// The aide said no.
+    No,
+    /// Another value took its place.
+    Replaced,
+    /// The aide scratched it.
+    Scratched,
+    /// The program stopped before it was answered.
+    Stopped,
+}
+
+/// A reading as it stands in the record.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct ReadingRecord {
+    /// The fact that offered it.
+    pub offer: Uuid,
+    /// The resident.
+    pub resident: ResidentId,
+    /// What was measured, as said.
+    pub measurement: Measurement,
+    /// When it was measured.
+    pub measured_at: Time,
+    /// When it was spoken.
+    pub spoken_at: Time,
+    /// The words heard.
+    pub heard: String,
+    /// The recogniser's lowest confidence in those words, 0 to 1.
+    pub confidence: f32,
+    /// The words read back.
+    pub read_back: String,
+    /// When the yes was heard.
+    pub confirmed_at: Time,
+    /// Whether it is far from the usual and was confirmed a second time.
+    pub second_look: bool,
+}

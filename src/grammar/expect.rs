@@ -1,0 +1,77 @@
+//! What the dialogue expects to hear next, and so what the recogniser listens for.
+
+use serde::{Deserialize, Serialize};
+
+/// A state of the conversation as far as hearing is concerned.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, PartialOrd, Ord, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Expect {
+    /// Which resident: a room and bed.
+    Place,
+    /// Readings of the resident who was named, in any order.
+    Readings,
+    /// The answer to a question about a reading.
+    Answer,
+    /// Yes, no, or another value.
+    Confirm,
+    /// Nothing but the words that wake it.
+    Wake,
+}
+
+impl Expect {
+    /// Every expectation.
+    pub const ALL: [Self; 5] = [
+        Self::Place,
+        Self::Readings,
+        Self::Answer,
+        Self::Confirm,
+        Self::Wake,
+    ];
+
+    /// The public rules that may be heard, with how many phrases to draw from
+    /// each. The counts are shares of the recogniser's language model: what is
+    /// likely next gets more.
+    #[must_use]
+    pub const fn shares(self) -> &'static [(&'static str, usize)] {
+        match self {
+            Self::Place => &[
+                ("place.where", 3000),
+                ("place.reported", 300),
+                ("conversation.command", 600),
+                ("conversation.yes", 100),
+                ("conversation.no", 100),
+            ],
+            Self::Readings => &[
+                ("reading.readings", 14000),
+                ("reading.not-taken", 1200),
+                ("place.where", 800),
+                ("place.reported", 300),
+                ("conversation.command", 700),
+                ("conversation.yes", 100),
+                ("conversation.no", 100),
+            ],
+            Self::Answer => &[
+                ("reading.part", 5000),
+                ("reading.readings", 5000),
+                ("reading.not-taken", 400),
+                ("place.which-bed", 300),
+                ("place.where", 300),
+                ("conversation.command", 500),
+                ("conversation.yes", 300),
+                ("conversation.no", 300),
+            ],
+            Self::Confirm => &[
+                ("conversation.yes", 3000),
+                ("conversation.no", 2000),
+                ("conversation.replace", 2500),
+                ("reading.part", 2500),
+                ("reading.readings", 4000),
+                ("reading.not-taken", 200),
+                ("place.where", 200),
+                ("place.reported", 200),
+                ("conversation.command", 800),
+            ],
+            Self::Wake => &[("conversation.wake", 100)],
+        }
+    }
+}

@@ -1,0 +1,68 @@
+//! The recogniser's half of the grammar: phrases drawn from the rules.
+//!
+//! The recogniser estimates word pairs from whole phrases, so it is given many
+//! phrases drawn by weight rather than a bag of words.
+
+use fastrand::Rng;
+
+use super::jsgf::Expansion;
+use super::{Expect, Grammar};
+
+/// Any fixed number does; fixed so that every start hears alike.
+const SEED: u64 = 0x5A7B_AC4B;
+
+impl Grammar {
+    /// The phrases to listen for in one state of the conversation.
+    #[must_use]
+    pub fn phrases(&self, expect: Expect) -> Vec<String> {
+        let mut rng = Rng::with_seed(SEED);
+        let mut phrases = Vec::new();
+        for &(rule, count) in expect.shares() {
+            phrases.extend((0..count).map(|_| self.draw(rule, &mut rng)));
+        }
+        phrases
+    }
+
+    /// One utterance drawn from a rule by the weights of its alternatives; empty
+    /// when there is no such rule.
+    #[must_use]
+    pub fn draw(&self, rule: &str, rng: &mut Rng) -> String {
+        let mut words = Vec::new();
+        if let Some(rule) = self.rules.get(rule) {
+            self.expand(&rule.body, rng, &mut words);
+        }
+        words.join(" ")
+    }
+
+    fn expand<'a>(&'a self, expansion: &'a Expansion, rng: &mut Rng, words: &mut Vec<&'a str>) {
+        match expansion {
+            Expansion::Word(word) => words.push(word),
+            Expansion::Rule(name) => {
+                if let Some(rule) = self.rules.get(name) {
+                    self.expand(&rule.body, rng, words);
+                }
+            }
+            Expansion::Sequence(parts) => {
+                for part in parts {
+                    self.expand(part, rng, words);
+                }
+            }
+            Expansion::Choice(parts) => {
+                let total: u32 = parts.iter().map(|(weight, _)| weight).sum();
+                let mut left = rng.u32(0..total.max(1));
+                for (weight, part) in parts {
+                    if left < *weight {
+                        return self.expand(part, rng, words);
+                    }
+                    left -= weight;
+                }
+            }
+            Expansion::Optional(inner) => {
+                if rng.bool() {
+                    self.expand(inner, rng, words);
+                }
+            }
+            Expansion::Tagged(inner, _) => self.expand(inner, rng, words),
+        }
+    }
+}

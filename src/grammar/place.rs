@@ -1,0 +1,181 @@
+//! The part of the grammar that a home fills in: its rooms, beds and nurses.
+
+use std::collections::BTreeSet;
+
+use super::jsgf::Expansion;
+use super::{Grammar, GrammarError, Vocabulary};
+use crate::residents::Home;
+
+const ONES: [&str; 20] = [
+    "zero",
+    "one",
+    "two",
+    "three",
+    "four",
+    "five",
+    "six",
+    "seven",
+    "eight",
+    "nine",
+    "ten",
+    "eleven",
+    "twelve",
+    "thirteen",
+    "fourteen",
+    "fifteen",
+    "sixteen",
+    "seventeen",
+    "eighteen",
+    "nineteen",
+];
+const TENS: [&str; 10] = [
+    "", "", "twenty", "thirty", "forty", "fifty", "sixty", "seventy", "eighty", "ninety",
+];
+
+impl Grammar {
+    /// This grammar with the home's own rooms, beds and nurses in place of the
+    /// general ones, so that only what exists is listened for.
+    ///
+    /// # Errors
+    /// [`GrammarError::TwoMeanings`] when two nurses would be called the same.
+    pub fn for_home(mut self, home: &Home) -> Result<Self, GrammarError> {
+        let rooms = home.residents.iter().map(|it| it.room.as_str()).collect();
+        let beds = home
+            .residents
+            .iter()
+            .filter_map(|it| it.bed.as_deref())
+            .collect();
+        let nurses = home.nurses.iter().enumerate();
+        let mut nurses: Vec<Expansion> = nurses
+            .filter_map(|(index, nurse)| nurse_named(index, &nurse.name))
+            .collect();
+        if !nurses.is_empty() {
+            nurses.extend(self.rules.get("place.nurse").map(|rule| rule.body.clone()));
+        }
+        for (rule, forms) in [
+            ("place.room", labels(&rooms)),
+            ("place.bed", labels(&beds)),
+            ("place.nurse", nurses),
+        ] {
+            if !forms.is_empty() {
+                let alternatives = forms.into_iter().map(|form| (1, form)).collect();
+                self.set_rule(rule, Expansion::Choice(alternatives));
+            }
+        }
+        Vocabulary::of(&self)?;
+        Ok(self)
+    }
+}
+
+/// The spoken forms of room or bed labels: numbers as people say them, words
+/// with the tag of a named bed.
+fn labels(labels: &BTreeSet<&str>) -> Vec<Expansion> {
+    let forms = |label: &&str| match label.parse::<u16>() {
+        Ok(number) => spoken_forms(number).iter().map(|it| words(it)).collect(),
+        Err(_) => vec![Expansion::Tagged(
+            Box::new(words(label)),
+            format!("bed {label}"),
+        )],
+    };
+    labels.iter().flat_map(forms).collect()
+}
+
+/// "nurse" and the last name; `None` when the name has letters that the
+/// recogniser cannot know, so that only "the charge nurse" remains.
+fn nurse_named(index: usize, name: &str) -> Option<Expansion> {
+    let last = name.split_whitespace().last()?.to_lowercase();
+    let sayable = |it: char| it.is_ascii_lowercase() || it == '\'';
+    let phrase = last.chars().all(sayable).then(|| format!("nurse {last}"))?;
+    Some(Expansion::Tagged(
+        Box::new(words(&phrase)),
+        format!("nurse {index}"),
+    ))
+}
+
+fn words(phrase: &str) -> Expansion {
+    let word = |it: &str| Expansion::Word(it.to_owned());
+    Expansion::Sequence(phrase.split_whitespace().map(word).collect())
+}
+
+/// The ways people say a whole number from 0 to 999; none for larger ones.
+#[must_use]
+pub fn spoken_forms(number: u16) -> Vec<String> {
+    if number > 999 {
+        return Vec::new();
+    }
+    let number = usize::from(number);
+    let (hundreds, rest) = (number / 100, number % 100);
+    let below = two_digits(rest);
+    if hundreds == 0 {
+        let mut forms = vec![below];
+        if rest > 9 {
+            forms.extend(digit_by_digit(number));
+        }
+        return forms;
+    }
+    let lead = ONES[hundreds];
+    let mut forms = Vec::new();
+    for hundred in [
+        Some(format!("{lead} hundred")),
+        (hundreds == 1).then(|| "a hundred".into()),
+    ] {
+        let Some(hundred) = hundred else { continue };
+        if rest == 0 {
+            forms.push(hundred);
+        } else {
+            forms.push(format!("{hundred} {below}"));
+            forms.push(format!("{hundred} and {below}"));
+        }
+    }
+    if rest > 9 {
+        forms.push(format!("{lead} {below}"));
+    }
+    forms.extend(digit_by_digit(number));
+    forms
+}
+
+fn two_digits(number: usize) -> String {
+    match (number / 10, number % 10) {
+        (0 | 1, _) => ONES[number].to_owned(),
+        (tens, 0) => TENS[tens].to_owned(),
+        (tens, ones) => format!("{} {}", TENS[tens], ONES[ones]),
+    }
+}
+
+/// "one zero four" and, where there is a nought, "one oh four".
+fn digit_by_digit(number: usize) -> Vec<String> {
+    let digits = number.to_string();
+    let digits: Vec<&str> = digits
+        .bytes()
+        .map(|it| ONES[usize::from(it - b'0')])
+        .collect();
+    let zero = digits.join(" ");
+    let oh = zero.replace("zero", "oh");
+    if oh == zero {
+        vec![zero]
+    } else {
+        vec![zero, oh]
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn numbers_take_the_forms_people_use() {
+        assert_eq!(spoken_forms(4), ["four"]);
+        assert_eq!(spoken_forms(42), ["forty two", "four two"]);
+        let forms = [
+            "one hundred four",
+            "one hundred and four",
+            "a hundred four",
+            "a hundred and four",
+            "one zero four",
+            "one oh four",
+        ];
+        assert_eq!(spoken_forms(104), forms);
+        assert!(spoken_forms(128).contains(&"one twenty eight".to_owned()));
+        assert!(spoken_forms(1000).is_empty());
+    }
+}

@@ -1,0 +1,185 @@
+//! What a tagged phrase means.
+
+use rust_decimal::Decimal;
+use serde::{Deserialize, Serialize};
+
+use crate::vitals::{NotTakenReason, Qualifier, Unit, VitalSign};
+
+/// A piece of a spoken number.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Piece {
+    /// 0 to 9.
+    Digit(u8),
+    /// 10 to 19.
+    Teen(u8),
+    /// 20, 30 … 90.
+    Ten(u8),
+    /// "hundred".
+    Hundred,
+    /// "and".
+    And,
+    /// "point".
+    Point,
+    /// "a half", "a quarter".
+    Fraction(Decimal),
+}
+
+/// A command.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Command {
+    /// Say the last thing again.
+    Repeat,
+    /// Drop what is pending.
+    Scratch,
+    /// What is still due here?
+    Missing,
+    /// Finished with this resident.
+    Done,
+    /// What can I say?
+    Help,
+    /// The round is over.
+    EndRound,
+    /// Ignore everything until woken.
+    StopListening,
+    /// Listen again.
+    StartListening,
+}
+
+/// Morning or afternoon.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum HalfDay {
+    /// Before noon.
+    Am,
+    /// From noon on.
+    Pm,
+}
+
+/// A side, when only "left" or "right" was said.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Side {
+    /// Left.
+    Left,
+    /// Right.
+    Right,
+}
+
+/// How a late entry's time is introduced.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum TakenForm {
+    /// "taken at".
+    At,
+    /// "taken … ago".
+    Ago,
+}
+
+/// The meaning of one phrase.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum Token {
+    /// The name of a vital sign.
+    Sign(VitalSign),
+    /// A qualifier.
+    Is(Qualifier),
+    /// "left" or "right" alone.
+    Short(Side),
+    /// A unit.
+    Unit(Unit),
+    /// A piece of a number.
+    Number(Piece),
+    /// "over".
+    Over,
+    /// "foot", between feet and inches.
+    Feet,
+    /// "ounces", after pounds and a number.
+    Ounces,
+    /// "liters", after a number.
+    Litres,
+    /// "no": a refusal at the start, a self-correction inside.
+    No,
+    /// A self-correction: "sorry", "I mean".
+    Fix,
+    /// "yes".
+    Yes,
+    /// A command.
+    Say(Command),
+    /// "reported to".
+    Reported,
+    /// A nurse, by the home's own key.
+    Nurse(String),
+    /// "room".
+    Room,
+    /// "bed"; with a name, such as "window", when it is no number.
+    Bed(Option<String>),
+    /// Not taken, and why.
+    NotTaken(NotTakenReason),
+    /// "taken at", "taken … ago".
+    Taken(TakenForm),
+    /// "minutes ago".
+    MinutesAgo,
+    /// "an hour ago", "half an hour ago": this many minutes.
+    Ago(u16),
+    /// "o'clock".
+    OClock,
+    /// Morning or afternoon.
+    HalfDay(HalfDay),
+    /// A word of the grammar that carries no meaning of its own.
+    Filler,
+    /// A word that is not in the grammar, or speech that fitted nothing.
+    Unknown,
+}
+
+impl Token {
+    /// Reads a tag of a grammar file, `kind value`.
+    #[must_use]
+    pub fn from_tag(tag: &str) -> Option<Self> {
+        let (kind, value) = tag.split_once(' ')?;
+        let number = || value.parse::<u8>().ok();
+        Some(match (kind, value) {
+            ("sign", _) => Self::Sign(VitalSign::from_tag(value)?),
+            ("is", _) => Self::Is(Qualifier::from_tag(value)?),
+            ("short", "left") => Self::Short(Side::Left),
+            ("short", "right") => Self::Short(Side::Right),
+            ("unit", _) => Self::Unit(Unit::from_tag(value)?),
+            ("digit", _) => Self::Number(Piece::Digit(number().filter(|it| *it < 10)?)),
+            ("teen", _) => Self::Number(Piece::Teen(number().filter(|it| (10..20).contains(it))?)),
+            ("ten", _) => {
+                let ten = |it: &u8| (20..100).contains(it) && it.is_multiple_of(10);
+                Self::Number(Piece::Ten(number().filter(ten)?))
+            }
+            ("hundred", "100") => Self::Number(Piece::Hundred),
+            ("and", "_") => Self::Number(Piece::And),
+            ("point", "_") => Self::Number(Piece::Point),
+            ("fraction", _) => Self::Number(Piece::Fraction(value.parse().ok()?)),
+            ("over", "_") => Self::Over,
+            ("feet", "_") => Self::Feet,
+            ("ounces", "_") => Self::Ounces,
+            ("litres", "_") => Self::Litres,
+            ("no", "_") => Self::No,
+            ("fix", "_") => Self::Fix,
+            ("say", "yes") => Self::Yes,
+            ("say", "reported") => Self::Reported,
+            ("say", _) => Self::Say(named(value)?),
+            ("nurse", _) => Self::Nurse(value.to_owned()),
+            ("room", "_") => Self::Room,
+            ("bed", "_") => Self::Bed(None),
+            ("bed", _) => Self::Bed(Some(value.to_owned())),
+            ("not_taken", "other") => Self::NotTaken(NotTakenReason::Other("not taken".to_owned())),
+            ("not_taken", _) => Self::NotTaken(NotTakenReason::from_tag(value)?),
+            ("taken", _) => Self::Taken(named(value)?),
+            ("minutes_ago", "_") => Self::MinutesAgo,
+            ("hour_ago", "_") => Self::Ago(60),
+            ("half_hour_ago", "_") => Self::Ago(30),
+            ("oclock", "_") => Self::OClock,
+            ("half_day", _) => Self::HalfDay(named(value)?),
+            _ => return None,
+        })
+    }
+}
+
+/// The enum value with this serde name: tags and stored facts share their names.
+fn named<T: serde::de::DeserializeOwned>(value: &str) -> Option<T> {
+    serde_json::from_value(serde_json::Value::String(value.to_owned())).ok()
+}

@@ -1,0 +1,258 @@
+//! What to mind about a roster that is not wrong: names that are easily taken
+//! for each other, words that the recogniser does not know, entries that
+//! contradict each other.
+
+use chrono::NaiveDate;
+
+use super::{Home, Resident, ResidentId, Staff, soundex};
+use crate::vitals::{Method, Source};
+
+/// A kind of notice.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
+pub enum NoticeKind {
+    /// Residents with the same or like-sounding surnames.
+    NameAlert,
+    /// Two residents with one spoken name.
+    SameSpokenName,
+    /// A word the recogniser does not know.
+    UnknownWord,
+    /// Several residents in a room and one of them without a bed.
+    NoBed,
+    /// A date that has not come yet.
+    FutureDate,
+    /// A range or baseline set by someone who is not among the nurses.
+    NotANurse,
+    /// A usual method that the precautions speak against.
+    Contradiction,
+}
+
+/// Something to mind about a roster.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Notice {
+    /// Which kind.
+    pub kind: NoticeKind,
+    /// The residents it is about; empty when it is about staff.
+    pub about: Vec<ResidentId>,
+    /// What to mind, and what to do.
+    pub text: String,
+}
+
+impl Home {
+    /// Everything to mind about this roster on `today`. `knows` says whether
+    /// the recogniser has a word, given in lower case.
+    #[must_use]
+    pub fn check(&self, knows: &dyn Fn(&str) -> bool, today: NaiveDate) -> Vec<Notice> {
+        let mut notices = Vec::new();
+        for (index, one) in self.residents.iter().enumerate() {
+            let others = &self.residents[index + 1..];
+            notices.extend(others.iter().filter_map(|other| name_alert(one, other)));
+            notices.extend(unknown(&one.spoken_name(), Some(one), knows));
+            notices.extend(self.without_bed(one));
+            notices.extend(dates_and_nurses(one, &self.nurses, today));
+            notices.extend(contradictions(one));
+        }
+        for staff in self.nurses.iter().chain(&self.aides) {
+            notices.extend(unknown(&staff.name, None, knows));
+        }
+        notices
+    }
+
+    fn without_bed(&self, resident: &Resident) -> Option<Notice> {
+        let shared = self.in_room(&resident.room).count() > 1;
+        let text = format!(
+            "room {} has several residents and {} has no bed: give each a bed",
+            resident.room, resident.name
+        );
+        (shared && resident.bed.is_none()).then(|| about(NoticeKind::NoBed, &[resident], text))
+    }
+}
+
+impl Resident {
+    /// The name as spoken: the alias where there is one.
+    #[must_use]
+    pub fn spoken_name(&self) -> String {
+        self.care.alias.clone().unwrap_or_else(|| self.name.clone())
+    }
+}
+
+fn about(kind: NoticeKind, residents: &[&Resident], text: String) -> Notice {
+    let about = residents.iter().map(|it| it.id.clone()).collect();
+    Notice { kind, about, text }
+}
+
+fn surname(name: &str) -> &str {
+    name.split_whitespace().next_back().unwrap_or_default()
+}
+
+fn name_alert(one: &Resident, other: &Resident) -> Option<Notice> {
+    let both = [one, other];
+    if one.spoken_name().to_lowercase() == other.spoken_name().to_lowercase() {
+        let text = format!(
+            "{} and {} have one spoken name: give one an alias",
+            one.name, other.name
+        );
+        return Some(about(NoticeKind::SameSpokenName, &both, text));
+    }
+    let (first, second) = (surname(&one.name), surname(&other.name));
+    let how = if first.to_lowercase() == second.to_lowercase() {
+        "have the same surname"
+    } else if soundex(first).is_some() && soundex(first) == soundex(second) {
+        "have surnames that sound alike"
+    } else {
+        return None;
+    };
+    let text = format!(
+        "name alert: {} (room {}) and {} (room {}) {how}",
+        one.name, one.room, other.name, other.room
+    );
+    Some(about(NoticeKind::NameAlert, &both, text))
+}
+
+fn unknown(name: &str, resident: Option<&Resident>, knows: &dyn Fn(&str) -> bool) -> Vec<Notice> {
+    let lower = name.to_lowercase();
+    let words = lower.split(|it: char| it.is_whitespace() || it == '-');
+    let unknown = words.filter(|word| !word.is_empty() && !knows(word));
+    unknown
+        .map(|word| {
+            let text = format!("\"{word}\" in {name} is not known to the recogniser: ");
+            let remedy = match resident {
+                Some(_) => "set an alias of words it knows",
+                None => "it can't be understood when spoken",
+            };
+            let residents: Vec<&Resident> = resident.into_iter().collect();
+            about(NoticeKind::UnknownWord, &residents, text + remedy)
+        })
+        .collect()
+}
+
+fn dates_and_nurses(resident: &Resident, nurses: &[Staff], today: NaiveDate) -> Vec<Notice> {
+    let ranges = resident.limits.own().flat_map(|(_, _, ranges)| ranges);
+    let by_nurse = ranges.filter_map(|range| match &range.source {
+        Source::Nurse { name, on } => Some((name, *on)),
+        Source::Home { .. } | Source::Default(_) => None,
+    });
+    let baselines = resident.care.baselines.values();
+    let set: Vec<_> = by_nurse
+        .chain(baselines.map(|it| (&it.nurse, it.on)))
+        .collect();
+    let mut notices = Vec::new();
+    for (nurse, on) in set {
+        if !nurses.iter().any(|it| it.name == *nurse) {
+            let text = format!(
+                "{}: set by {nurse}, who is not among the home's nurses",
+                resident.name
+            );
+            notices.push(about(NoticeKind::NotANurse, &[resident], text));
+        }
+        if on > today {
+            let text = format!("{}: set for {on}, which has not come yet", resident.name);
+            notices.push(about(NoticeKind::FutureDate, &[resident], text));
+        }
+    }
+    if resident.birth_date > today {
+        let text = format!(
+            "{}: birth date {} has not come yet",
+            resident.name, resident.birth_date
+        );
+        notices.push(about(NoticeKind::FutureDate, &[resident], text));
+    }
+    notices.dedup();
+    notices
+}
+
+fn contradictions(resident: &Resident) -> Vec<Notice> {
+    let (usual, precautions) = (&resident.care.usual, &resident.care.precautions);
+    let mut found = Vec::new();
+    if let Some(arm) = usual
+        .arm
+        .filter(|arm| precautions.limbs_not_to_use.contains_key(arm))
+    {
+        found.push(format!("the usual {} is not to be used", arm.spoken()));
+    }
+    match usual.temperature {
+        Some(Method::Rectal) if precautions.no_rectal => {
+            found.push("the usual method is rectal and the route is not to be used".to_owned());
+        }
+        Some(Method::Oral) if precautions.on_oxygen || precautions.mouth_breather => {
+            found.push("the usual method is oral, and a precaution speaks against it".to_owned());
+        }
+        _ => {}
+    }
+    if precautions.oxygen_flow.is_some() && !precautions.on_oxygen {
+        found.push("an oxygen flow is ordered and the resident is not on oxygen".to_owned());
+    }
+    let text = |it: String| format!("{}: {it}", resident.name);
+    let notice = |it| about(NoticeKind::Contradiction, &[resident], text(it));
+    found.into_iter().map(notice).collect()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn found(residents: &str) -> Vec<(NoticeKind, String)> {
+        let text = format!(
+            "name = \"Larkfield House\"\n\
+             nurses = [{{ name = \"Ines Marlow\", title = \"registered nurse\" }}]\n\
+             aides = [{{ name = \"Tomas Reed\", title = \"nursing aide\" }}]\n{residents}"
+        );
+        let home = Home::from_toml(&text).unwrap();
+        let today = NaiveDate::from_ymd_opt(2026, 3, 9).unwrap();
+        let notices = home.check(&|word| word != "quillfeather", today);
+        notices.into_iter().map(|it| (it.kind, it.text)).collect()
+    }
+
+    fn kinds(residents: &str) -> Vec<NoticeKind> {
+        found(residents).into_iter().map(|it| it.0).collect()
+    }
+
+    fn person(id: u8, name: &str, more: &str) -> String {
+        format!(
+            "[[residents]]\nid = \"{id}\"\nroom = {id}\nname = \"{name}\"\n\
+             birth_date = \"1938-04-21\"\n{more}\n"
+        )
+    }
+
+    #[test]
+    fn like_sounding_surnames_raise_a_name_alert() {
+        let pair = |one, other| kinds(&(person(1, one, "") + &person(2, other, "")));
+        assert_eq!(pair("Ada Brandt", "Rose Pelham"), []);
+        assert_eq!(pair("Ada Brandt", "Rose Brandt"), [NoticeKind::NameAlert]);
+        assert_eq!(pair("Ada Brandt", "Rose Brent"), [NoticeKind::NameAlert]);
+        assert_eq!(
+            pair("Ada Brandt", "ada brandt"),
+            [NoticeKind::SameSpokenName]
+        );
+    }
+
+    #[test]
+    fn an_unknown_word_asks_for_an_alias() {
+        let name = "Ada Quillfeather";
+        assert_eq!(kinds(&person(1, name, "")), [NoticeKind::UnknownWord]);
+        assert_eq!(kinds(&person(1, name, "alias = \"Ada Quill\"")), []);
+    }
+
+    #[test]
+    fn dates_nurses_beds_and_contradictions() {
+        let range = |nurse, on| {
+            format!("ranges.pulse = {{ low = 50, high = 90, nurse = \"{nurse}\", on = \"{on}\" }}")
+        };
+        let kinds_of = |more: &str| kinds(&person(1, "Ada Brandt", more));
+        assert_eq!(kinds_of(&range("Ines Marlow", "2026-03-09")), []);
+        assert_eq!(
+            kinds_of(&range("Ines Marlow", "2026-03-10")),
+            [NoticeKind::FutureDate]
+        );
+        assert_eq!(
+            kinds_of(&range("Jo Finch", "2026-03-09")),
+            [NoticeKind::NotANurse]
+        );
+        let oral = "usual.temperature = \"oral\"\nprecautions.on_oxygen = true";
+        assert_eq!(kinds_of(oral), [NoticeKind::Contradiction]);
+        let arm = "usual.arm = \"left\"\nprecautions.limbs_not_to_use.left = \"line\"";
+        assert_eq!(kinds_of(arm), [NoticeKind::Contradiction]);
+        let shared = person(1, "Ada Brandt", "bed = \"1\"")
+            + &person(2, "Rose Pelham", "").replace("room = 2", "room = 1");
+        assert_eq!(kinds(&shared), [NoticeKind::NoBed]);
+    }
+}

@@ -1,0 +1,111 @@
+use rust_decimal::dec;
+
+use super::*;
+use crate::residents::{Home, Staff};
+use crate::vitals::{Component, Unit};
+
+const GOOD: &str = "\
+id,room,bed,name,birth_date,alias,temperature_method,arm,left_arm_not_to_use,on_oxygen,oxygen_flow,chair_weight,due_weight,pulse_low,pulse_high,temperature_baseline,set_by,set_on
+r1,12,window,\"Quillfeather, Ada\",1938-04-21,Ada Quill,Tympanic,right arm,fistula,yes,2,38.5,weekly,50,95,97.4,Ines Marlow,2026-01-05
+r2,12,door,Rose Pelham,1941-12-30,,,,,,,,,,,,,
+";
+
+fn errors(text: &str) -> Vec<(u64, String, String)> {
+    let errors = import_csv(text, Units::UsCustomary).unwrap_err();
+    let parts = |it: CsvError| (it.line, it.column, it.expected);
+    errors.into_iter().map(parts).collect()
+}
+
+#[test]
+fn a_roster_is_read_in_the_homes_units() {
+    let residents = import_csv(GOOD, Units::UsCustomary).unwrap();
+    assert_eq!(residents.len(), 2);
+    let first = &residents[0];
+    assert_eq!(first.name, "Quillfeather, Ada");
+    assert_eq!(first.care.usual.arm, Some(Arm::Right));
+    assert_eq!(first.care.frequency(VitalSign::Weight), Frequency::Weekly);
+    let chair = Quantity::new(dec!(38.5), Unit::Pound);
+    assert_eq!(first.care.precautions.chair_weight, Some(chair));
+    let pulse = first
+        .limits
+        .range(VitalSign::Pulse, Component::Whole)
+        .unwrap();
+    assert_eq!(pulse.source.to_string(), "Ines Marlow, 2026-01-05");
+    assert_eq!(residents[1].care, Care::default());
+}
+
+#[test]
+fn a_byte_order_mark_and_another_order_of_columns_do_not_matter() {
+    let text = "\u{feff}Name,Birth_Date,ID,Room\r\nRose Pelham,1941-12-30,r2,7\r\n";
+    let residents = import_csv(text, Units::Metric).unwrap();
+    assert_eq!(residents[0].room, "7");
+}
+
+#[test]
+fn an_imported_roster_survives_the_homes_file() {
+    let home = Home {
+        name: "Larkfield House".to_owned(),
+        units: Units::UsCustomary,
+        shifts: Vec::new(),
+        nurses: Vec::new(),
+        aides: vec![Staff {
+            name: "Tomas Reed".to_owned(),
+            title: "nursing aide".to_owned(),
+        }],
+        residents: import_csv(GOOD, Units::UsCustomary).unwrap(),
+    };
+    let written = home.to_toml().unwrap();
+    assert_eq!(Home::from_toml(&written).unwrap(), home, "{written}");
+}
+
+#[test]
+fn a_mistake_names_its_line_its_column_and_what_was_expected() {
+    let cases = [
+        ("1941-12-30", "30/12/1941", 3, "birth_date", "1938-04-21"),
+        ("1941-12-30", "", 3, "birth_date", "1938-04-21"),
+        ("Rose Pelham", "", 3, "name", "full name"),
+        ("r2,12", "r2,B", 3, "room", "room number"),
+        ("r2,12", "r1,12", 3, "id", "identifier of its own"),
+        (
+            "r2,12,door",
+            "r2,12,window",
+            3,
+            "bed",
+            "one resident to a bed",
+        ),
+        ("Tympanic", "ear", 2, "temperature_method", "tympanic"),
+        ("fistula", "sore", 2, "left_arm_not_to_use", "weakness"),
+        (",yes,", ",maybe,", 2, "on_oxygen", "yes or no"),
+        (",2,38.5", ",20,38.5", 2, "oxygen_flow", "0.1 to 15"),
+        (",38.5,", ",-1,", 2, "chair_weight", "weight"),
+        (",weekly,", ",fortnightly,", 2, "due_weight", "monthly"),
+        (",50,95,", ",fifty,95,", 2, "pulse_low", "a number"),
+        (",50,95,", ",95,50,", 2, "pulse_low", "low < high"),
+        (",50,95,", ",,95,", 2, "pulse_low", "other end"),
+        (
+            ",97.4,",
+            ",37.4,",
+            2,
+            "temperature_baseline",
+            "between 77 and 113 °F",
+        ),
+        ("Ines Marlow", "", 2, "set_by", "beside set_on"),
+        ("2026-01-05", "2026", 2, "set_on", "2026-03-09"),
+        ("due_weight", "due_wait", 1, "due_wait", "one of id, room"),
+        ("id,room", "id,id", 1, "id", "each column once"),
+        (",door,", ",", 3, "all", "18 fields"),
+    ];
+    for (right, wrong, line, column, expected) in cases {
+        let found = errors(&GOOD.replace(right, wrong));
+        let named = found.iter().any(|(at, name, holds)| {
+            (*at, name.as_str()) == (line, column) && holds.contains(expected)
+        });
+        assert!(named, "{right} -> {wrong}: {found:?}");
+    }
+}
+
+#[test]
+fn every_mistake_is_found_at_once() {
+    let text = GOOD.replace("1941-12-30", "x").replace(",yes,", ",maybe,");
+    assert_eq!(errors(&text).len(), 2);
+}

@@ -1,0 +1,191 @@
+//! A round: the dialogue joined to a record, a voice and a screen. The events
+//! come from a script ([`Rehearsal`]) or a microphone ([`Live`]).
+
+mod live;
+mod mouth;
+mod rehearsal;
+mod screen;
+mod script;
+
+use thiserror::Error;
+
+use crate::dialogue::{Action, Dialogue, Event, State};
+use crate::facts::{Record, Time};
+use crate::grammar::{Expect, Grammar};
+use crate::hearing::{Ear, EarError};
+use crate::residents::Home;
+use crate::speaking::VoiceError;
+use crate::store::{Store, StoreError};
+
+pub use live::Live;
+pub use mouth::Mouth;
+pub use rehearsal::{Outcome, Rehearsal};
+pub use screen::{Screen, Silent, Terminal, crossed, shown};
+pub use script::{Script, ScriptError};
+
+/// What ends a round before its time.
+#[derive(Debug, Error)]
+pub enum RoundError {
+    /// The record.
+    #[error(transparent)]
+    Store(#[from] StoreError),
+    /// The recogniser.
+    #[error(transparent)]
+    Ear(#[from] EarError),
+    /// The voice.
+    #[error(transparent)]
+    Voice(#[from] VoiceError),
+    /// A file of the script, a device, or a file to write to.
+    #[error("{0}")]
+    Other(String),
+}
+
+/// What the dialogue waits for after a turn.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Waiting {
+    /// What is expected, or none when the round has ended.
+    pub expect: Option<Expect>,
+    /// Seconds of silence that are an answer.
+    pub patience: Option<u32>,
+    /// Whether this turn said anything, so that the wait starts anew.
+    pub spoke: bool,
+}
+
+/// A dialogue under way. `say` is told what to say after it is stored.
+pub struct Round<'a> {
+    dialogue: &'a Dialogue,
+    state: State,
+    store: &'a mut Store,
+}
+
+impl<'a> Round<'a> {
+    /// Opens a round on a record: what was pending there is said and closed.
+    /// Returns what is to be said, and what is waited for.
+    ///
+    /// # Errors
+    /// [`StoreError`] when the record cannot be read or written; without a
+    /// record there is no round.
+    pub fn open(
+        dialogue: &'a Dialogue,
+        store: &'a mut Store,
+        now: Time,
+        screen: &mut dyn Screen,
+    ) -> Result<(Self, Turn), StoreError> {
+        let record = Record::of(&store.facts()?);
+        // A fresh random seed for the identifiers of this round's facts.
+        let seed = uuid::Uuid::new_v4().as_u64_pair().0;
+        let (state, actions) = dialogue.begin(&record, seed, now);
+        let mut round = Self {
+            dialogue,
+            state,
+            store,
+        };
+        round.store(&actions, screen)?;
+        Ok((round, Turn::of(actions)))
+    }
+
+    /// Takes one event: what it makes is stored first, and only then said. When
+    /// it cannot be stored, the dialogue goes on from where it was and says so.
+    pub fn take(&mut self, event: &Event, now: Time, screen: &mut dyn Screen) -> Turn {
+        let (next, actions) = self.dialogue.step(self.state.clone(), event, now);
+        match self.store(&actions, screen) {
+            Ok(()) => {
+                self.state = next;
+                Turn::of(actions)
+            }
+            Err(error) => {
+                tracing::error!("{error}");
+                screen.notice(&error.to_string());
+                let event = Event::NotStored(error.to_string());
+                let (next, actions) = self.dialogue.step(self.state.clone(), &event, now);
+                self.state = next;
+                Turn::of(actions)
+            }
+        }
+    }
+
+    fn store(&mut self, actions: &[Action], screen: &mut dyn Screen) -> Result<(), StoreError> {
+        let facts: Vec<_> = actions
+            .iter()
+            .filter_map(|it| match it {
+                Action::Keep(fact) => Some(fact.as_ref()),
+                _ => None,
+            })
+            .collect();
+        if !facts.is_empty() {
+            self.store.append(&facts)?;
+        }
+        for fact in facts {
+            screen.stored(fact);
+        }
+        Ok(())
+    }
+
+    /// The state of the conversation.
+    #[must_use]
+    pub const fn state(&self) -> &State {
+        &self.state
+    }
+
+    /// Whether an utterance means anything to the conversation as it stands.
+    #[must_use]
+    pub fn addressed(&self, event: &Event) -> bool {
+        match event {
+            Event::Heard(heard) => self.dialogue.meaning(&self.state, heard).is_ok(),
+            Event::Silence | Event::NotStored(_) => true,
+        }
+    }
+}
+
+/// What a turn leaves to do.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Turn {
+    /// What to say.
+    pub say: Option<String>,
+    /// What is waited for then.
+    pub waiting: Waiting,
+}
+
+impl Turn {
+    fn of(actions: Vec<Action>) -> Self {
+        let mut turn = Self {
+            say: None,
+            waiting: Waiting {
+                expect: None,
+                patience: None,
+                spoke: false,
+            },
+        };
+        for action in actions {
+            match action {
+                Action::Say(text) => turn.say = Some(text),
+                Action::Listen { expect, patience } => {
+                    turn.waiting.expect = Some(expect);
+                    turn.waiting.patience = patience;
+                }
+                Action::Keep(_) | Action::End => {}
+            }
+        }
+        turn.waiting.spoke = turn.say.is_some();
+        turn
+    }
+}
+
+/// An ear with a recogniser for each state of the dialogue, in this home.
+///
+/// # Errors
+/// [`EarError`] when the model cannot be opened, or the grammar has a word that
+/// the model does not know.
+pub fn ear_for(
+    model: &std::path::Path,
+    grammar: &Grammar,
+    home: &Home,
+) -> Result<Ear<Expect>, RoundError> {
+    let grammar = grammar.clone().for_home(home);
+    let grammar = grammar.map_err(|error| RoundError::Other(error.to_string()))?;
+    let mut ear = Ear::open(model)?;
+    for expect in Expect::ALL {
+        ear.set_phrases(expect, &grammar.phrases(expect))?;
+    }
+    Ok(ear)
+}

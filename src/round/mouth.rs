@@ -1,0 +1,57 @@
+//! Saying something: made into sound, kept in a WAV file, and played.
+
+use crate::speaking::{Audio, Player, Playing, Tee, Voice, VoiceError};
+
+/// A voice with where its sound goes. Without a voice it is mute, and the words
+/// are on the screen only.
+#[derive(Default)]
+pub struct Mouth {
+    voice: Option<Box<dyn Voice>>,
+    tee: Option<Tee>,
+    player: Option<Player>,
+}
+
+impl Mouth {
+    /// A mouth with a voice.
+    #[must_use]
+    pub fn new(voice: Box<dyn Voice>) -> Self {
+        Self {
+            voice: Some(voice),
+            ..Self::default()
+        }
+    }
+
+    /// Writes what is said into a WAV file too.
+    #[must_use]
+    pub fn with_tee(mut self, tee: Tee) -> Self {
+        self.tee = Some(tee);
+        self
+    }
+
+    /// Plays what is said.
+    #[must_use]
+    pub fn with_player(mut self, player: Player) -> Self {
+        self.player = Some(player);
+        self
+    }
+
+    /// Says a text. Returns its sound, and its playing where there is a player.
+    /// What cannot be said is reported by the caller; the words stay on the
+    /// screen.
+    ///
+    /// # Errors
+    /// [`VoiceError`] when the voice or the WAV file fails.
+    pub fn say(&mut self, text: &str) -> Result<Option<(Audio, Option<Playing>)>, VoiceError> {
+        let Some(voice) = &mut self.voice else {
+            return Ok(None);
+        };
+        let audio = voice.synthesize(text)?;
+        let playing = self.player.as_ref().map(|it| it.play(audio.clone()));
+        if let Some(tee) = &mut self.tee
+            && let Err(error) = tee.append(&audio)
+        {
+            tracing::warn!("what was said could not be written to the WAV file: {error}");
+        }
+        Ok(Some((audio, playing)))
+    }
+}

@@ -1,0 +1,193 @@
+//! What is shown while a round goes on.
+
+use std::io::Write;
+
+use anstyle::{AnsiColor, Style};
+
+use crate::facts::{Body, Fact, KeptReading, Time};
+use crate::hearing::{Heard, Level};
+use crate::residents::{Home, ResidentId};
+use crate::vitals::{Finding, Layer, Measurement, Qualifier, Rhythm, Side, Supply, Value};
+
+/// Whoever watches a round.
+pub trait Screen {
+    /// Something was heard; `addressed` is false for side talk.
+    fn heard(&mut self, now: Time, heard: &Heard, addressed: bool);
+    /// Something is being said.
+    fn said(&mut self, now: Time, text: &str);
+    /// A fact is on the disk.
+    fn stored(&mut self, fact: &Fact<KeptReading>);
+    /// Something about the machine, not the residents.
+    fn notice(&mut self, text: &str);
+    /// How loud it is, many times a second.
+    fn level(&mut self, _: Level) {}
+}
+
+/// Nobody watches.
+pub struct Silent;
+
+impl Screen for Silent {
+    fn heard(&mut self, _: Time, _: &Heard, _: bool) {}
+    fn said(&mut self, _: Time, _: &str) {}
+    fn stored(&mut self, _: &Fact<KeptReading>) {}
+    fn notice(&mut self, _: &str) {}
+}
+
+const PLAIN: Style = Style::new();
+const DIM: Style = Style::new().dimmed();
+const BOLD: Style = Style::new().bold();
+const AIDE: Style = AnsiColor::Cyan.on_default();
+const VOICE: Style = AnsiColor::Blue.on_default().bold();
+const KEPT: Style = AnsiColor::Green.on_default().bold();
+const REPORT: Style = AnsiColor::Yellow.on_default().bold().invert();
+
+/// A round in a terminal: who speaks, what was heard, what was said back, what
+/// was kept. Each line begins with a word that says which it is; colour only
+/// helps.
+pub struct Terminal<W> {
+    out: W,
+    aide: String,
+    home: Home,
+}
+
+impl<W: Write> Terminal<W> {
+    /// A terminal that shows a round of this aide in this home.
+    pub fn new(out: W, aide: &str, home: &Home) -> Self {
+        let aide = aide.split_whitespace().next().unwrap_or(aide).to_owned();
+        let home = home.clone();
+        Self { out, aide, home }
+    }
+
+    fn line(&mut self, left: &str, label: &str, style: Style, text: &str) {
+        // A screen that is gone must not stop a round.
+        let _ = writeln!(
+            self.out,
+            "{DIM}{left:>8}{DIM:#}  {style}{label:>9}{style:#}  {text}"
+        );
+    }
+
+    fn name(&self, id: &ResidentId) -> String {
+        let resident = self.home.resident(id);
+        resident.map_or_else(|| id.0.clone(), |it| it.name.clone())
+    }
+}
+
+impl<W: Write> Screen for Terminal<W> {
+    fn heard(&mut self, now: Time, heard: &Heard, addressed: bool) {
+        let time = now.format("%H:%M:%S").to_string();
+        let sure = format!("{DIM}({:.0} % sure){DIM:#}", heard.confidence() * 100.0);
+        let mut text = format!("“{}” {sure}", heard.text());
+        if !addressed {
+            text = format!("{DIM}“{}” ignored: not for Sayback{DIM:#}", heard.text());
+        }
+        if heard.clipped {
+            text.push_str(" (too loud: the sound is clipped)");
+        }
+        let aide = self.aide.clone();
+        self.line(&time, &aide, AIDE, &text);
+    }
+
+    fn said(&mut self, _: Time, text: &str) {
+        self.line("", "Sayback", VOICE, text);
+    }
+
+    fn stored(&mut self, fact: &Fact<KeptReading>) {
+        match &fact.body {
+            Body::Read(reading) => {
+                let record = reading.record();
+                let mut text = shown(&record.measurement);
+                if record.measured_at != record.spoken_at {
+                    text.push_str(&record.measured_at.format(" (taken at %H:%M)").to_string());
+                }
+                self.line("", "kept", KEPT, &format!("{BOLD}{text}{BOLD:#}"));
+            }
+            Body::Flagged { finding, .. } => {
+                self.line("", " REPORT ", REPORT, &crossed(finding));
+            }
+            Body::NotTaken { signs, reason, .. } => {
+                let names: Vec<&str> = signs.iter().map(|it| it.name()).collect();
+                let names = if names.is_empty() {
+                    "all that is due".to_owned()
+                } else {
+                    names.join(", ")
+                };
+                let text = format!("{names} not taken: {}", reason.spoken());
+                self.line("", "noted", KEPT, &text);
+            }
+            Body::ReportedToNurse { to, .. } => {
+                self.line("", "noted", KEPT, &format!("reported to {to}"));
+            }
+            Body::Unconfirmed { .. } => {
+                self.line("", " HELD ", REPORT, "unconfirmed; not a reading");
+            }
+            Body::Identified { resident, .. } => {
+                let name = self.name(resident);
+                self.line("", "resident", KEPT, &format!("{BOLD}{name}{BOLD:#}"));
+            }
+            _ => {}
+        }
+    }
+
+    fn notice(&mut self, text: &str) {
+        self.line("", "note", PLAIN, text);
+    }
+}
+
+/// A measurement as shown: "Blood pressure 152/88 mmHg · left arm · sitting".
+#[must_use]
+pub fn shown(it: &Measurement) -> String {
+    let value = match it.value() {
+        Value::One(quantity) => {
+            format!("{} {}", quantity.value(), quantity.unit().symbol())
+        }
+        Value::Pressure {
+            systolic,
+            diastolic,
+        } => format!(
+            "{}/{} {}",
+            systolic.value(),
+            diastolic.value(),
+            systolic.unit().symbol()
+        ),
+        Value::Level(level) => level.spoken().to_owned(),
+        Value::NotRated => "could not be rated".to_owned(),
+    };
+    let mut text = format!(
+        "{} {value}",
+        crate::speaking::wording::capital(it.sign().name())
+    );
+    for qualifier in it.qualifiers().iter() {
+        let how = match qualifier {
+            Qualifier::Supply(Supply::Oxygen(Some(litres))) => format!("on oxygen {litres} L/min"),
+            Qualifier::Rhythm(Rhythm::Irregular) => "irregular".to_owned(),
+            other => other.spoken().to_owned(),
+        };
+        text.push_str(" · ");
+        text.push_str(&how);
+    }
+    text
+}
+
+/// A crossed limit as shown, with who set it.
+#[must_use]
+pub fn crossed(it: &Finding) -> String {
+    let side = match it.side {
+        Side::Above => "above",
+        Side::Below => "below",
+    };
+    let bounds = it.bounds.to(it.value.unit()).unwrap_or(it.bounds).rounded();
+    let layer = match it.layer {
+        Layer::Unlikely => "far from the usual: ",
+        Layer::Changed => "changed: ",
+        Layer::OutsideRange => "",
+    };
+    format!(
+        "{layer}{} {} {} is {side} {}–{} ({})",
+        it.component.name(it.sign),
+        it.value.value(),
+        it.value.unit().symbol(),
+        bounds.low,
+        bounds.high,
+        it.source
+    )
+}

@@ -1,0 +1,304 @@
+//! Readings in an utterance: cut it at the names of vital signs, give each
+//! qualifier to the vital sign it can belong to, and settle each value.
+
+use super::utterance::{Claim, Part, Taken, Unclear, Utterance, Why, Yes};
+use super::value::{is_core, value_of};
+use super::{Sentence, number, taken};
+use crate::grammar::{Piece, Side, Spoken, Token};
+use crate::vitals::{Arm, Measurement, OxygenFlow, Qualifier, Qualifiers, Supply, VitalSign};
+
+/// One vital sign's share of the utterance.
+struct Segment {
+    sign: VitalSign,
+    /// Everything after the name, up to the next one.
+    body: Vec<Spoken>,
+    /// Qualifiers with whether a self-correction came right before.
+    qualifiers: Vec<(Qualifier, bool)>,
+    from: usize,
+    to: usize,
+}
+
+impl Sentence<'_> {
+    /// Utterances with content: readings, or a part of one.
+    pub(super) fn long(&self) -> Option<Utterance> {
+        let (tokens, taken) = taken::split(self.tokens);
+        let tokens = with_flows(&tokens);
+        if tokens.iter().any(|it| matches!(it.token, Token::Sign(_))) {
+            return self.readings(&tokens, taken);
+        }
+        self.part(&tokens).map(Utterance::Part)
+    }
+
+    /// `None` when the names of vital signs are all that speaks for a reading,
+    /// and the rest is no part of one or was not heard well: talk that happens
+    /// to hold such a word.
+    fn readings(&self, tokens: &[Spoken], taken: Option<Result<Taken, ()>>) -> Option<Utterance> {
+        let begins_with_yes = tokens.first().is_some_and(|it| it.token == Token::Yes)
+            && self.confidence(0, tokens[0].to) >= self.context.ask_below;
+        let mut claims: Vec<Claim> = Vec::new();
+        let mut unclear: Vec<Unclear> = Vec::new();
+        for segment in segments(tokens) {
+            let sign = segment.sign;
+            match self.claim(&segment, taken) {
+                Ok(claim) => match claims.iter().position(|it| contradicts(it, &claim)) {
+                    Some(at) => {
+                        let first = claims.remove(at).measurement;
+                        let qualifiers = claim.measurement.qualifiers().clone();
+                        let why = Why::Either(vec![first, claim.measurement]);
+                        unclear.push(Unclear {
+                            sign,
+                            why,
+                            qualifiers,
+                            taken: claim.taken,
+                        });
+                    }
+                    None => claims.push(claim),
+                },
+                Err(why) => {
+                    let mut qualifiers = Qualifiers::default();
+                    let own = segment.qualifiers.iter().map(|(it, _)| *it);
+                    let fits = |it: &Qualifier| sign.qualifiers().contains(&it.kind());
+                    own.filter(fits).for_each(|it| qualifiers.set(it));
+                    unclear.push(Unclear {
+                        sign,
+                        why,
+                        qualifiers,
+                        taken: taken.and_then(Result::ok),
+                    });
+                }
+            }
+        }
+        let stray = |it: &Spoken| {
+            !matches!(
+                it.token,
+                Token::Sign(_) | Token::Is(_) | Token::Filler | Token::Yes
+            ) && !is_fix(&it.token)
+        };
+        let no_number = unclear.iter().all(|it| it.why == Why::NoNumber);
+        let unsure = self.heard.confidence() < self.context.ask_below;
+        if claims.is_empty() && no_number && (unsure || tokens.iter().any(stray)) {
+            return None;
+        }
+        Some(Utterance::Readings {
+            yes: begins_with_yes.then(Yes::heard),
+            claims,
+            unclear,
+        })
+    }
+
+    fn claim(&self, segment: &Segment, taken: Option<Result<Taken, ()>>) -> Result<Claim, Why> {
+        let sign = segment.sign;
+        let (numbers, unit) = value_of(sign, last_said(&segment.body), self.context.units)?;
+        let mut qualifiers = Qualifiers::default();
+        for &(qualifier, corrected) in &segment.qualifiers {
+            let earlier = qualifiers.get(qualifier.kind());
+            match earlier.filter(|it| !corrected && !agree(*it, qualifier)) {
+                Some(earlier) => return Err(Why::TwoQualifiers(earlier, qualifier)),
+                None => qualifiers.set(more_exact(earlier, qualifier)),
+            }
+        }
+        let measurement =
+            Measurement::new(sign, numbers, unit, qualifiers).map_err(Why::Impossible)?;
+        let confidence = self.confidence(segment.from, segment.to);
+        if confidence < self.context.ask_below {
+            return Err(Why::Unsure(confidence));
+        }
+        let taken = taken.transpose().map_err(|()| Why::BadTime)?;
+        Ok(Claim {
+            measurement,
+            taken,
+            words: self.words(segment.from, segment.to),
+            confidence,
+        })
+    }
+
+    fn part(&self, tokens: &[Spoken]) -> Option<Part> {
+        let pending = self.context.pending;
+        let first = tokens.iter().find(|it| it.token != Token::Filler)?;
+        let qualifiers: Vec<Qualifier> = tokens.iter().filter_map(qualifier).collect();
+        let numeric = tokens.iter().any(|it| is_core(&it.token));
+        if pending.is_empty() || (qualifiers.is_empty() && !numeric) {
+            return None;
+        }
+        let mut part = Part {
+            no: first.token == Token::No,
+            qualifiers,
+            words: self.heard.text(),
+            confidence: self.heard.confidence(),
+            ..Part::default()
+        };
+        let confidence = part.confidence;
+        if confidence < self.context.ask_below {
+            part.why = Some(Why::Unsure(confidence));
+            return Some(part);
+        }
+        if numeric {
+            let said = last_said(tokens);
+            let values = pending
+                .iter()
+                .map(|sign| (*sign, value_of(*sign, said, self.context.units)));
+            let (good, bad): (Vec<_>, Vec<_>) = values.partition(|(_, it)| it.is_ok());
+            match good.as_slice() {
+                [(sign, Ok((numbers, unit)))] => part.value = Some((*sign, *numbers, *unit)),
+                [] => part.why = bad.into_iter().find_map(|(_, it)| it.err()),
+                several => part.whose = several.iter().map(|(sign, _)| *sign).collect(),
+            }
+        }
+        Some(part)
+    }
+
+    fn confidence(&self, from: usize, to: usize) -> f32 {
+        let words = self.heard.words.get(from..to).unwrap_or_default();
+        words.iter().map(|it| it.confidence).fold(1.0, f32::min)
+    }
+
+    fn words(&self, from: usize, to: usize) -> String {
+        let words = self.heard.words.get(from..to).unwrap_or_default();
+        let words: Vec<&str> = words.iter().map(|it| it.text.as_str()).collect();
+        words.join(" ")
+    }
+}
+
+const fn is_fix(token: &Token) -> bool {
+    matches!(token, Token::No | Token::Fix)
+}
+
+/// What came after the last self-correction that has a number after it:
+/// "eighteen no sixteen" leaves "sixteen", "eighteen no regular" leaves all.
+fn last_said(tokens: &[Spoken]) -> &[Spoken] {
+    let corrected = |at: &usize| {
+        is_fix(&tokens[*at].token) && tokens[at + 1..].iter().any(|it| is_core(&it.token))
+    };
+    match (0..tokens.len()).rev().find(corrected) {
+        Some(at) => &tokens[at + 1..],
+        None => tokens,
+    }
+}
+
+/// Replaces "two liters" by the qualifier it is. A flow that no flowmeter gives
+/// stays what it is, no part of any value, so that it is asked about.
+fn with_flows(tokens: &[Spoken]) -> Vec<Spoken> {
+    let mut all: Vec<Spoken> = Vec::new();
+    for spoken in tokens {
+        if spoken.token != Token::Litres {
+            all.push(spoken.clone());
+            continue;
+        }
+        let number = |it: &Spoken| matches!(it.token, Token::Number(_));
+        let from = all
+            .iter()
+            .rposition(|it| !number(it))
+            .map_or(0, |at| at + 1);
+        let pieces = all[from..].iter().filter_map(|it| match it.token {
+            Token::Number(piece) => Some(piece),
+            _ => None,
+        });
+        let pieces: Vec<Piece> = pieces.collect();
+        match number::candidates(&pieces, false).as_slice() {
+            [litres] if OxygenFlow::new(*litres).is_ok() => {
+                let token = Token::Is(Qualifier::Supply(Supply::Oxygen(Some(*litres))));
+                let (from, to) = (
+                    all[from..].first().map_or(spoken.from, |it| it.from),
+                    spoken.to,
+                );
+                all.truncate(all.len() - pieces.len());
+                all.push(Spoken { token, from, to });
+            }
+            _ => all.push(spoken.clone()),
+        }
+    }
+    all
+}
+
+fn qualifier(spoken: &Spoken) -> Option<Qualifier> {
+    match spoken.token {
+        Token::Is(qualifier) => Some(qualifier),
+        Token::Short(Side::Left) => Some(Qualifier::Arm(Arm::Left)),
+        Token::Short(Side::Right) => Some(Qualifier::Arm(Arm::Right)),
+        _ => None,
+    }
+}
+
+fn segments(tokens: &[Spoken]) -> Vec<Segment> {
+    let sign = |it: &Spoken| match it.token {
+        Token::Sign(sign) => Some(sign),
+        _ => None,
+    };
+    let names: Vec<(usize, VitalSign)> = tokens
+        .iter()
+        .enumerate()
+        .filter_map(|(at, it)| Some((at, sign(it)?)))
+        .collect();
+    let mut segments: Vec<Segment> = Vec::new();
+    for (index, &(at, sign)) in names.iter().enumerate() {
+        let end = names.get(index + 1).map_or(tokens.len(), |(next, _)| *next);
+        let corrected = at > 0 && is_fix(&tokens[at - 1].token);
+        if corrected {
+            // "pulse eighteen, no, respiration eighteen"
+            segments.pop();
+        }
+        let mut body = tokens[at + 1..end].to_vec();
+        if names.len() > index + 1 && body.last().is_some_and(|it| is_fix(&it.token)) {
+            body.pop();
+        }
+        let said = |(at, it): (usize, &Spoken)| {
+            let corrected = at > 0 && is_fix(&body[at - 1].token);
+            qualifier(it).map(|qualifier| (qualifier, corrected))
+        };
+        let mut qualifiers: Vec<(Qualifier, bool)> =
+            body.iter().enumerate().filter_map(said).collect();
+        // What was said before a name and does not fit the vital sign before it
+        // belongs to the name: "pulse seventy two oral temperature".
+        let before: Vec<(Qualifier, bool)> = match segments.last_mut() {
+            Some(previous) => take_unfit(previous, sign),
+            None => tokens[..at]
+                .iter()
+                .filter_map(qualifier)
+                .map(|it| (it, false))
+                .collect(),
+        };
+        qualifiers.splice(0..0, before);
+        segments.push(Segment {
+            sign,
+            from: tokens[at].from,
+            to: body.last().map_or(tokens[at].to, |it| it.to),
+            body,
+            qualifiers,
+        });
+    }
+    segments
+}
+
+fn take_unfit(segment: &mut Segment, next: VitalSign) -> Vec<(Qualifier, bool)> {
+    let own = segment.sign.qualifiers();
+    let goes = |(it, _): &(Qualifier, bool)| {
+        !own.contains(&it.kind()) && next.qualifiers().contains(&it.kind())
+    };
+    let (gone, kept) = segment.qualifiers.iter().copied().partition(goes);
+    segment.qualifiers = kept;
+    gone
+}
+
+/// Whether two qualifiers of one kind can both be true: oxygen, and a flow of it.
+fn agree(a: Qualifier, b: Qualifier) -> bool {
+    let oxygen = |it| matches!(it, Qualifier::Supply(Supply::Oxygen(_)));
+    let flow = |it| matches!(it, Qualifier::Supply(Supply::Oxygen(Some(_))));
+    a == b || (oxygen(a) && oxygen(b) && !(flow(a) && flow(b)))
+}
+
+fn more_exact(earlier: Option<Qualifier>, later: Qualifier) -> Qualifier {
+    match (earlier, later) {
+        (
+            Some(earlier @ Qualifier::Supply(Supply::Oxygen(Some(_)))),
+            Qualifier::Supply(Supply::Oxygen(None)),
+        ) => earlier,
+        _ => later,
+    }
+}
+
+/// Two values for one vital sign taken in one way, in one breath.
+fn contradicts(a: &Claim, b: &Claim) -> bool {
+    a.measurement.sign() == b.measurement.sign()
+        && a.measurement.qualifiers() == b.measurement.qualifiers()
+        && a.measurement.value() != b.measurement.value()
+}

@@ -1,0 +1,251 @@
+//! Words in, claims out: what the aide meant, or the reason why that is not
+//! clear. Pure, and never a guess: where words were lost, where two values are
+//! equally sensible, or where the recogniser was unsure, the answer is a reason
+//! to ask again.
+
+mod claims;
+mod number;
+mod taken;
+mod utterance;
+mod value;
+
+use crate::grammar::{Spoken, Token, Vocabulary};
+use crate::hearing::Heard;
+use crate::vitals::{Measurement, Qualifier, Qualifiers, Units, VitalSign};
+
+pub use number::candidates as number_candidates;
+pub use utterance::{Claim, NotUnderstood, Part, Place, Taken, Unclear, Utterance, Why, Yes};
+
+/// What understanding needs to know of the conversation.
+#[derive(Debug, Clone)]
+pub struct Context<'a> {
+    /// The home's units, for values spoken without one.
+    pub units: Units,
+    /// The vital signs that wait for an answer or a yes. A number spoken
+    /// without a name can only belong to one of these.
+    pub pending: &'a [VitalSign],
+    /// Recogniser confidence, 0 to 1, under which a value is asked for again
+    /// rather than offered.
+    pub ask_below: f32,
+}
+
+/// The confidence under which a value is asked for again, unless a home says
+/// otherwise.
+pub const ASK_BELOW: f32 = 0.7;
+
+/// What an utterance means.
+///
+/// # Errors
+/// [`NotUnderstood`] when it is not addressed to Sayback, or nothing was said.
+pub fn understand(
+    heard: &Heard,
+    vocabulary: &Vocabulary,
+    context: &Context<'_>,
+) -> Result<Utterance, NotUnderstood> {
+    let best = meaning(heard, vocabulary, context)?;
+    with_rivals(best, heard, vocabulary, context)
+}
+
+fn meaning(
+    heard: &Heard,
+    vocabulary: &Vocabulary,
+    context: &Context<'_>,
+) -> Result<Utterance, NotUnderstood> {
+    let words: Vec<String> = heard.words.iter().map(|it| it.text.clone()).collect();
+    let tokens = vocabulary.tokens(&words);
+    let meant = |it: &Spoken| it.token != Token::Filler;
+    if !tokens.iter().any(meant) {
+        return Err(NotUnderstood::Nothing);
+    }
+    if tokens
+        .iter()
+        .all(|it| matches!(it.token, Token::Filler | Token::Unknown))
+    {
+        return Err(NotUnderstood::SideTalk);
+    }
+    let sentence = Sentence {
+        heard,
+        tokens: &tokens,
+        context,
+    };
+    match sentence.short() {
+        Some(_) if heard.confidence() < context.ask_below => Err(NotUnderstood::Unsure),
+        Some(short) => Ok(short),
+        None => sentence.long().ok_or_else(|| sentence.why_not()),
+    }
+}
+
+/// Takes the other transcripts into account: where one of them means something
+/// else, what was heard is in doubt and must be asked for.
+fn with_rivals(
+    best: Utterance,
+    heard: &Heard,
+    vocabulary: &Vocabulary,
+    context: &Context<'_>,
+) -> Result<Utterance, NotUnderstood> {
+    let others = heard.rivals().map(Heard::from_text);
+    let others: Vec<Utterance> = others
+        .filter_map(|it| meaning(&it, vocabulary, context).ok())
+        .collect();
+    match best {
+        Utterance::Readings {
+            yes,
+            claims,
+            mut unclear,
+        } => {
+            let mut certain = Vec::new();
+            for claim in claims {
+                match rival_of(&claim.measurement, &others) {
+                    None => certain.push(claim),
+                    Some(rival) => unclear.push(Unclear {
+                        sign: claim.measurement.sign(),
+                        qualifiers: agreed(&claim.measurement, &rival),
+                        taken: claim.taken,
+                        why: Why::Either(vec![claim.measurement, rival]),
+                    }),
+                }
+            }
+            Ok(Utterance::Readings {
+                yes,
+                claims: certain,
+                unclear,
+            })
+        }
+        Utterance::Part(mut part) => {
+            let same = |it: &Utterance| {
+                let Utterance::Part(other) = it else {
+                    return false;
+                };
+                other.value == part.value && other.qualifiers == part.qualifiers
+            };
+            if !others.iter().all(same) {
+                part.why = Some(Why::Unsure(part.confidence));
+            }
+            Ok(Utterance::Part(part))
+        }
+        other if others.iter().all(|it| *it == other) => Ok(other),
+        _ => Err(NotUnderstood::Unsure),
+    }
+}
+
+/// What another transcript says of the same vital sign, if it says another
+/// value or another qualifier.
+fn rival_of(best: &Measurement, others: &[Utterance]) -> Option<Measurement> {
+    let claims = others.iter().filter_map(|it| it.claim(best.sign()));
+    let differs = |other: &&Measurement| {
+        let qualifiers = best.qualifiers();
+        let other_way = |it: Qualifier| qualifiers.get(it.kind()).is_some_and(|own| own != it);
+        other.value() != best.value() || other.qualifiers().iter().any(other_way)
+    };
+    claims.map(|it| &it.measurement).find(differs).cloned()
+}
+
+/// The qualifiers that the rival does not dispute.
+fn agreed(best: &Measurement, rival: &Measurement) -> Qualifiers {
+    let mut agreed = Qualifiers::default();
+    let disputed = |it: Qualifier| {
+        rival
+            .qualifiers()
+            .get(it.kind())
+            .is_some_and(|other| other != it)
+    };
+    let undisputed = best.qualifiers().iter().filter(|it| !disputed(*it));
+    undisputed.for_each(|it| agreed.set(it));
+    agreed
+}
+
+/// One utterance, cut into tokens.
+struct Sentence<'a> {
+    heard: &'a Heard,
+    tokens: &'a [Spoken],
+    context: &'a Context<'a>,
+}
+
+impl Sentence<'_> {
+    /// Utterances that must be said alone, so that a yes inside other talk is
+    /// never taken for one.
+    fn short(&self) -> Option<Utterance> {
+        if self.tokens.iter().any(|it| it.token == Token::Unknown) {
+            return None;
+        }
+        let meant = self.tokens.iter().map(|it| &it.token);
+        let meant: Vec<&Token> = meant.filter(|it| **it != Token::Filler).collect();
+        match meant.as_slice() {
+            [Token::Say(command)] => Some(Utterance::Command(*command)),
+            [Token::Reported, Token::Nurse(to)] => Some(Utterance::Reported { to: to.clone() }),
+            [Token::NotTaken(reason), rest @ ..] | [rest @ .., Token::NotTaken(reason)] => {
+                let sign = |it: &&Token| match it {
+                    Token::Sign(sign) => Some(*sign),
+                    _ => None,
+                };
+                let signs: Option<Vec<VitalSign>> = rest.iter().map(sign).collect();
+                signs.map(|signs| Utterance::NotTaken {
+                    signs,
+                    reason: (*reason).clone(),
+                })
+            }
+            [Token::Room | Token::Bed(_), ..] => self.place().map(Utterance::Place),
+            all if all.iter().all(|it| **it == Token::Yes) => Some(Utterance::Yes(Yes::heard())),
+            all if all.iter().all(|it| **it == Token::No) => Some(Utterance::No),
+            _ => None,
+        }
+    }
+
+    /// Why an utterance without meaning has none. Words that are nothing but a
+    /// value are worth a question; anything else is side talk.
+    fn why_not(&self) -> NotUnderstood {
+        let value = |it: &Token| matches!(it, Token::Number(_) | Token::Over | Token::Unit(_));
+        let part = |it: &Token| value(it) || matches!(it, Token::Filler | Token::Is(_) | Token::No);
+        let mut tokens = self.tokens.iter().map(|it| &it.token);
+        let sure = self.heard.confidence() >= self.context.ask_below;
+        if sure && tokens.clone().any(value) && tokens.all(part) {
+            NotUnderstood::Nameless
+        } else {
+            NotUnderstood::SideTalk
+        }
+    }
+
+    fn place(&self) -> Option<Place> {
+        let mut place = Place::default();
+        let mut rest = self.tokens;
+        while let Some((first, after)) = rest.split_first() {
+            let number = |tokens: &[Spoken]| {
+                let pieces = tokens.iter().map_while(|it| match it.token {
+                    Token::Number(piece) => Some(piece),
+                    _ => None,
+                });
+                let pieces: Vec<_> = pieces.collect();
+                match number::candidates(&pieces, false).as_slice() {
+                    [only] => Some((only.to_string(), pieces.len())),
+                    _ => None,
+                }
+            };
+            match &first.token {
+                Token::Filler => rest = after,
+                Token::Room => {
+                    let (room, used) = number(after)?;
+                    place.room = Some(room);
+                    rest = &after[used..];
+                }
+                Token::Bed(Some(name)) => {
+                    place.bed = Some(name.clone());
+                    rest = after;
+                }
+                Token::Bed(None) if matches!(after.first(), Some(it) if is_named_bed(it)) => {
+                    rest = after;
+                }
+                Token::Bed(None) => {
+                    let (bed, used) = number(after)?;
+                    place.bed = Some(bed);
+                    rest = &after[used..];
+                }
+                _ => return None,
+            }
+        }
+        Some(place)
+    }
+}
+
+const fn is_named_bed(it: &Spoken) -> bool {
+    matches!(it.token, Token::Bed(Some(_)))
+}

@@ -1,0 +1,93 @@
+//! When a late entry was measured: "taken at ten fifteen", "taken twenty
+//! minutes ago".
+
+use rust_decimal::prelude::ToPrimitive;
+
+use super::number::candidates;
+use super::utterance::Taken;
+use crate::grammar::{Piece, Spoken, TakenForm, Token};
+
+/// Cuts the words about time out of an utterance. The time is `Some(Err(()))`
+/// when it was spoken and makes no sense.
+pub fn split(tokens: &[Spoken]) -> (Vec<Spoken>, Option<Result<Taken, ()>>) {
+    let form = tokens
+        .iter()
+        .enumerate()
+        .find_map(|(at, it)| match it.token {
+            Token::Taken(form) => Some((at, form)),
+            _ => None,
+        });
+    let Some((at, form)) = form else {
+        return (tokens.to_vec(), None);
+    };
+    let about_time = |it: &&Spoken| {
+        matches!(
+            it.token,
+            Token::Number(_)
+                | Token::MinutesAgo
+                | Token::Ago(_)
+                | Token::OClock
+                | Token::HalfDay(_)
+                | Token::Unknown
+        )
+    };
+    let time: Vec<&Token> = tokens[at + 1..]
+        .iter()
+        .take_while(about_time)
+        .map(|it| &it.token)
+        .collect();
+    let rest = [&tokens[..at], &tokens[at + 1 + time.len()..]].concat();
+    let taken = match form {
+        TakenForm::At => clock(&time),
+        TakenForm::Ago => ago(&time),
+    };
+    (rest, Some(taken.ok_or(())))
+}
+
+fn ago(tokens: &[&Token]) -> Option<Taken> {
+    match tokens {
+        [Token::Ago(minutes)] => Some(Taken::MinutesAgo(u32::from(*minutes))),
+        [number @ .., Token::MinutesAgo] => {
+            let minutes = candidates(&pieces(number)?, false);
+            let [minutes] = minutes.as_slice() else {
+                return None;
+            };
+            minutes.to_u32().map(Taken::MinutesAgo)
+        }
+        _ => None,
+    }
+}
+
+fn clock(tokens: &[&Token]) -> Option<Taken> {
+    let (tokens, half) = match tokens {
+        [rest @ .., Token::HalfDay(half)] => (rest, Some(*half)),
+        all => (all, None),
+    };
+    let (tokens, o_clock) = match tokens {
+        [rest @ .., Token::OClock] => (rest, true),
+        all => (all, false),
+    };
+    let pieces = pieces(tokens)?;
+    let (first, rest) = pieces.split_first()?;
+    let hour = match *first {
+        Piece::Digit(hour @ 1..) | Piece::Teen(hour @ 10..=12) => u32::from(hour),
+        _ => return None,
+    };
+    let minute = match *rest {
+        [] if o_clock || half.is_some() => 0,
+        [Piece::Teen(minute) | Piece::Ten(minute @ 20..=50)]
+        | [Piece::Digit(0), Piece::Digit(minute)] => minute,
+        [Piece::Ten(ten @ 20..=50), Piece::Digit(one)] => ten + one,
+        _ => return None,
+    };
+    let minute = u32::from(minute);
+    Some(Taken::At { hour, minute, half })
+}
+
+fn pieces(tokens: &[&Token]) -> Option<Vec<Piece>> {
+    let piece = |it: &&Token| match it {
+        Token::Number(piece) => Some(*piece),
+        _ => None,
+    };
+    tokens.iter().map(piece).collect()
+}

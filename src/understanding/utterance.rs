@@ -1,0 +1,186 @@
+//! What an utterance can mean.
+
+use serde::Serialize;
+use thiserror::Error;
+
+use crate::grammar::{Command, HalfDay};
+use crate::vitals::{
+    Impossible, Measurement, NotTakenReason, Numbers, Qualifier, Qualifiers, Unit, VitalSign,
+};
+
+/// Proof that the aide said yes. Only understanding can make one, and only from
+/// an utterance that was nothing but a yes, or began with one.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+pub struct Yes(());
+
+impl Yes {
+    pub(super) const fn heard() -> Self {
+        Self(())
+    }
+}
+
+/// When a late entry was measured, as said.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Taken {
+    /// At a clock time of 1 to 12 hours, or 0 to 23 where the hour says so.
+    At {
+        /// Hour as said.
+        hour: u32,
+        /// Minute.
+        minute: u32,
+        /// Morning or afternoon, where it was said.
+        half: Option<HalfDay>,
+    },
+    /// This many minutes before it was said.
+    MinutesAgo(u32),
+}
+
+/// A value the aide has claimed, possible but neither read back nor confirmed.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct Claim {
+    /// What was measured. Required qualifiers may still be missing.
+    pub measurement: Measurement,
+    /// When, if not just now.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub taken: Option<Taken>,
+    /// The words it came from.
+    pub words: String,
+    /// The lowest confidence of those words, 0 to 1.
+    pub confidence: f32,
+}
+
+/// A reading that was spoken but is not clear, so that it must be asked for.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct Unclear {
+    /// The vital sign that was named.
+    pub sign: VitalSign,
+    /// Why it is not clear.
+    pub why: Why,
+    /// The qualifiers that were clear.
+    pub qualifiers: Qualifiers,
+    /// When it was measured, if that was said and clear.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub taken: Option<Taken>,
+}
+
+/// Why a reading is not clear.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Why {
+    /// Words were lost in or next to the number.
+    Gap,
+    /// A name and no number.
+    NoNumber,
+    /// Words that make no number for this vital sign.
+    NotANumber(String),
+    /// The words, or the recogniser's alternatives, give two sensible values.
+    Either(Vec<Measurement>),
+    /// The value cannot be a person's.
+    Impossible(#[serde(serialize_with = "as_text")] Impossible),
+    /// The recogniser was not sure of its words.
+    Unsure(f32),
+    /// Two qualifiers that exclude each other.
+    TwoQualifiers(Qualifier, Qualifier),
+    /// A time that is none.
+    BadTime,
+}
+
+fn as_text<S: serde::Serializer>(it: &Impossible, serializer: S) -> Result<S::Ok, S::Error> {
+    serializer.collect_str(it)
+}
+
+/// A part of a reading, said without the name of its vital sign: an answer to a
+/// question, or a replacement.
+#[derive(Debug, Clone, PartialEq, Default, Serialize)]
+pub struct Part {
+    /// Whether it began with "no".
+    pub no: bool,
+    /// The value, when exactly one pending vital sign can have it.
+    pub value: Option<(VitalSign, Numbers, Unit)>,
+    /// More than one pending vital sign can have the number that was said.
+    pub whose: Vec<VitalSign>,
+    /// Qualifiers.
+    pub qualifiers: Vec<Qualifier>,
+    /// Why a number that was said is not the value of any pending vital sign.
+    pub why: Option<Why>,
+    /// The words.
+    pub words: String,
+    /// The lowest confidence of those words, 0 to 1.
+    pub confidence: f32,
+}
+
+/// Where the aide is.
+#[derive(Debug, Clone, PartialEq, Eq, Default, Serialize)]
+pub struct Place {
+    /// Room number.
+    pub room: Option<String>,
+    /// Bed within the room.
+    pub bed: Option<String>,
+}
+
+/// The meaning of an utterance.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Utterance {
+    /// One or more readings.
+    Readings {
+        /// A yes that came first, to what was read back before.
+        yes: Option<Yes>,
+        /// Readings that are clear.
+        claims: Vec<Claim>,
+        /// Readings that must be asked for.
+        unclear: Vec<Unclear>,
+    },
+    /// A part of a reading.
+    Part(Part),
+    /// Yes, and nothing else.
+    Yes(Yes),
+    /// No, and nothing else.
+    No,
+    /// A command.
+    Command(Command),
+    /// Going to a room or bed.
+    Place(Place),
+    /// Something was not taken; no vital sign means all that are due.
+    NotTaken {
+        /// Which vital signs.
+        signs: Vec<VitalSign>,
+        /// Why.
+        reason: NotTakenReason,
+    },
+    /// A report was made.
+    Reported {
+        /// The home's key of the nurse.
+        to: String,
+    },
+}
+
+impl Utterance {
+    /// The clear claim about `sign`, if this utterance makes one.
+    #[must_use]
+    pub fn claim(&self, sign: VitalSign) -> Option<&Claim> {
+        let Self::Readings { claims, .. } = self else {
+            return None;
+        };
+        claims.iter().find(|it| it.measurement.sign() == sign)
+    }
+}
+
+/// Why an utterance means nothing to Sayback.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Error, Serialize)]
+#[serde(rename_all = "snake_case")]
+pub enum NotUnderstood {
+    /// No words.
+    #[error("nothing was said")]
+    Nothing,
+    /// An answer or a command that the recogniser was not sure of.
+    #[error("not sure what was said; ask again")]
+    Unsure,
+    /// A number, clearly, but not of what.
+    #[error("a value without the name of a vital sign")]
+    Nameless,
+    /// Talk that is not addressed to Sayback.
+    #[error("not a reading, an answer or a command; ignored")]
+    SideTalk,
+}

@@ -1,0 +1,82 @@
+//! Values worked out from measured ones, for the nurse's page. They are never
+//! spoken as readings and never kept as facts.
+
+use rust_decimal::{Decimal, RoundingStrategy, dec};
+
+use super::{Measurement, Quantity, Unit, Value};
+
+fn tenths(value: Decimal) -> Decimal {
+    let half_up = RoundingStrategy::MidpointAwayFromZero;
+    value.round_dp_with_strategy(1, half_up).normalize()
+}
+
+/// Mean arterial pressure in mmHg, to 0.1: diastolic plus a third of the pulse
+/// pressure (textbook formula, from memory). `None` for anything but a blood
+/// pressure.
+#[must_use]
+pub fn mean_arterial_pressure(measurement: &Measurement) -> Option<Decimal> {
+    let Value::Pressure { diastolic, .. } = measurement.value() else {
+        return None;
+    };
+    let third = pulse_pressure(measurement)? / dec!(3);
+    Some(tenths(diastolic.value() + third))
+}
+
+/// Pulse pressure in mmHg: systolic less diastolic. `None` for anything but a
+/// blood pressure.
+#[must_use]
+pub fn pulse_pressure(measurement: &Measurement) -> Option<Decimal> {
+    match measurement.value() {
+        Value::Pressure {
+            systolic,
+            diastolic,
+        } => Some(systolic.value() - diastolic.value()),
+        _ => None,
+    }
+}
+
+/// Body-mass index in kg/m², to 0.1: weight over the square of height. `None`
+/// when the two are not a weight and a height, or the height is nought.
+#[must_use]
+pub fn body_mass_index(weight: Quantity, height: Quantity) -> Option<Decimal> {
+    let kilograms = weight.to(Unit::Kilogram)?.value();
+    let metres = height.to(Unit::Centimetre)?.value() / dec!(100);
+    kilograms.checked_div(metres * metres).map(tenths)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::vitals::{Numbers, Qualifiers, VitalSign};
+
+    fn pressure(systolic: Decimal, diastolic: Decimal) -> Measurement {
+        let numbers = Numbers::Over(systolic, diastolic);
+        let none = Qualifiers::default();
+        Measurement::new(VitalSign::BloodPressure, numbers, Unit::MmHg, none).unwrap()
+    }
+
+    /// Textbook formula, worked by hand: 80 + 40/3 = 93.3; 76 + 52/3 = 93.3.
+    #[test]
+    fn mean_arterial_pressure_is_diastolic_and_a_third_of_the_difference() {
+        let mean = |high, low| mean_arterial_pressure(&pressure(high, low));
+        assert_eq!(mean(dec!(120), dec!(80)), Some(dec!(93.3)));
+        assert_eq!(mean(dec!(128), dec!(76)), Some(dec!(93.3)));
+        assert_eq!(mean(dec!(120), dec!(90)), Some(dec!(100)));
+        let difference = pulse_pressure(&pressure(dec!(128), dec!(76)));
+        assert_eq!(difference, Some(dec!(52)));
+    }
+
+    /// Worked by hand: 70 / 1.75² = 22.857; 154 lb at 69 in is 22.74.
+    #[test]
+    fn body_mass_index_is_weight_over_height_squared() {
+        let bmi = |weight, of, height, at| {
+            body_mass_index(Quantity::new(weight, of), Quantity::new(height, at))
+        };
+        let metric = bmi(dec!(70), Unit::Kilogram, dec!(175), Unit::Centimetre);
+        assert_eq!(metric, Some(dec!(22.9)));
+        let customary = bmi(dec!(154), Unit::Pound, dec!(69), Unit::Inch);
+        assert_eq!(customary, Some(dec!(22.7)));
+        assert_eq!(bmi(dec!(70), Unit::Kilogram, dec!(0), Unit::Inch), None);
+        assert_eq!(bmi(dec!(70), Unit::Inch, dec!(175), Unit::Inch), None);
+    }
+}

@@ -1,0 +1,411 @@
+//! A home's own limits, as a TOML text that is checked as a whole before any of
+//! it is used.
+//!
+//! ```toml
+//! policy = "Vital-signs policy 4"
+//! on = "2026-02-01"
+//! early_warning_score = true
+//!
+//! [outside_range.pulse]
+//! low = 55
+//! high = 105
+//!
+//! [unlikely.temperature]
+//! low = 93
+//! high = 105
+//! unit = "fahrenheit"
+//!
+//! [rules]
+//! weight_30_days = 4
+//! ```
+
+use std::collections::BTreeMap;
+
+use chrono::NaiveDate;
+use rust_decimal::Decimal;
+use serde::Deserialize;
+use thiserror::Error;
+use toml::Spanned;
+
+use super::defaults::unlikely_range;
+use super::{
+    Bounds, Component, Range, RangeOf, Source, Thresholds, Unit, Units, VitalSign, possible_bounds,
+};
+
+/// A mistake in a home's limits: where it is and what would be right.
+#[derive(Debug, Clone, PartialEq, Eq, Error)]
+#[error("line {line}, {field}: {problem}; expected {expected}")]
+pub struct HomeLimitsError {
+    /// Line of the text, from 1.
+    pub line: usize,
+    /// The field, as a path; empty when the line has none.
+    pub field: String,
+    /// What is wrong with it.
+    pub problem: String,
+    /// What would be right.
+    pub expected: String,
+}
+
+/// What a home has changed of the defaults. The default value changes nothing.
+#[derive(Debug, Clone, PartialEq, Eq, Default)]
+pub struct HomeLimits {
+    outside: BTreeMap<(VitalSign, Component), Range>,
+    unlikely: BTreeMap<(VitalSign, Component), Range>,
+    thresholds: Thresholds,
+    source: Option<Source>,
+    early_warning_score: bool,
+}
+
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+struct File {
+    policy: Spanned<String>,
+    on: NaiveDate,
+    #[serde(default)]
+    early_warning_score: bool,
+    #[serde(default)]
+    outside_range: BTreeMap<RangeOf, Spanned<Entry>>,
+    #[serde(default)]
+    unlikely: BTreeMap<RangeOf, Spanned<Entry>>,
+    rules: Option<Spanned<Thresholds>>,
+}
+
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+struct Entry {
+    low: Decimal,
+    high: Decimal,
+    unit: Option<Unit>,
+}
+
+impl HomeLimits {
+    /// Reads a home's limits. `units` are those meant where a range names none.
+    ///
+    /// Nothing is kept of a text with a mistake: the caller goes on with the
+    /// limits it has.
+    ///
+    /// # Errors
+    /// [`HomeLimitsError`] for the first mistake.
+    pub fn parse(text: &str, units: Units) -> Result<Self, HomeLimitsError> {
+        let file: File = toml::from_str(text).map_err(|error| not_read(text, &error))?;
+        let at = |offset: usize, field: &str, problem: &str, expected: String| HomeLimitsError {
+            line: line_of(text, offset),
+            field: field.to_owned(),
+            problem: problem.to_owned(),
+            expected,
+        };
+        if file.policy.get_ref().trim().is_empty() {
+            let expected = "the name of the policy that sets these limits".to_owned();
+            return Err(at(file.policy.span().start, "policy", "empty", expected));
+        }
+        let source = Source::Home {
+            policy: file.policy.into_inner(),
+            on: file.on,
+        };
+        let mut limits = Self {
+            early_warning_score: file.early_warning_score,
+            ..Self::default()
+        };
+        // The unlikely come first: the ranges inside them are held against them.
+        for (of, entry) in file.unlikely {
+            let (sign, component) = of.target();
+            let possible = possible_bounds(sign, component);
+            let bounds = bounds(entry.get_ref(), sign, units, possible, "possible");
+            let bounds = bounds.map_err(|(problem, expected)| {
+                let field = format!("unlikely.{}", of.tag());
+                at(entry.span().start, &field, problem, expected)
+            })?;
+            let source = source.clone();
+            let range = Range { bounds, source };
+            limits.unlikely.insert((sign, component), range);
+        }
+        for (of, entry) in file.outside_range {
+            let (sign, component) = of.target();
+            let unlikely = limits.unlikely_range(sign, component).cloned();
+            let unlikely = unlikely.or_else(|| unlikely_range(sign, component));
+            let outer = unlikely.map_or(possible_bounds(sign, component), |it| it.bounds);
+            let bounds = bounds(entry.get_ref(), sign, units, outer, "likely");
+            let bounds = bounds.map_err(|(problem, expected)| {
+                let field = format!("outside_range.{}", of.tag());
+                at(entry.span().start, &field, problem, expected)
+            })?;
+            let source = source.clone();
+            let range = Range { bounds, source };
+            limits.outside.insert((sign, component), range);
+        }
+        if let Some(rules) = file.rules {
+            if let Some(name) = rules.get_ref().senseless() {
+                let field = format!("rules.{name}");
+                let expected = "a number above nought, and an urgent score not below the other";
+                let offset = text.find(name).unwrap_or(rules.span().start);
+                return Err(at(offset, &field, "out of range", expected.to_owned()));
+            }
+            limits.thresholds = rules.into_inner();
+        }
+        limits.source = Some(source);
+        Ok(limits)
+    }
+
+    /// The home's range outside which a value is reported, if it set one.
+    #[must_use]
+    pub fn outside_range(&self, sign: VitalSign, component: Component) -> Option<&Range> {
+        self.outside.get(&(sign, component))
+    }
+
+    /// The home's range outside which a value is measured again, if it set one.
+    #[must_use]
+    pub fn unlikely_range(&self, sign: VitalSign, component: Component) -> Option<&Range> {
+        self.unlikely.get(&(sign, component))
+    }
+
+    /// The thresholds of the rules over several readings.
+    #[must_use]
+    pub const fn thresholds(&self) -> &Thresholds {
+        &self.thresholds
+    }
+
+    /// Whether the home has turned the early-warning score on.
+    #[must_use]
+    pub const fn early_warning_score(&self) -> bool {
+        self.early_warning_score
+    }
+
+    /// Who set a threshold: the home, if `threshold` picks a different value from
+    /// its thresholds than from the defaults; else the publication.
+    pub(super) fn source_of<T: PartialEq>(
+        &self,
+        publication: &str,
+        threshold: impl Fn(&Thresholds) -> T,
+    ) -> Source {
+        let changed = threshold(&self.thresholds) != threshold(&Thresholds::default());
+        let home = self.source.clone().filter(|_| changed);
+        home.unwrap_or_else(|| Source::Default(publication.to_owned()))
+    }
+}
+
+/// The bounds of an entry, or what is wrong with it and what would be right.
+fn bounds(
+    entry: &Entry,
+    sign: VitalSign,
+    units: Units,
+    outer: Bounds,
+    layer: &str,
+) -> Result<Bounds, (&'static str, String)> {
+    let unit = entry.unit.unwrap_or(units.unspoken(sign));
+    let Some(outer_as_said) = outer.to(unit) else {
+        let right = units.unspoken(sign);
+        let expected = format!("a unit of {}, such as {}", sign.name(), right.symbol());
+        return Err(("wrong unit", expected));
+    };
+    if entry.low >= entry.high {
+        return Err(("low is not below high", "low < high".to_owned()));
+    }
+    let bounds = Bounds {
+        low: entry.low,
+        high: entry.high,
+        unit,
+    };
+    // Compared in the unit in which the outer bounds are exact.
+    let within = bounds
+        .to(outer.unit)
+        .is_some_and(|it| outer.contains(it.low) && outer.contains(it.high));
+    if !within {
+        let Bounds { low, high, unit } = outer_as_said.rounded();
+        let expected = format!("within what is {layer}, {low} to {high} {}", unit.symbol());
+        return Err(("too wide", expected));
+    }
+    Ok(bounds)
+}
+
+/// Names the line and field of what the TOML reader could not read.
+fn not_read(text: &str, error: &toml::de::Error) -> HomeLimitsError {
+    let offset = error.span().map_or(0, |span| span.start);
+    let message = error.message();
+    let (problem, expected) = message
+        .split_once(", expected ")
+        .unwrap_or((message, "a home's limits as the documentation shows them"));
+    HomeLimitsError {
+        line: line_of(text, offset),
+        field: field_at(text, offset),
+        problem: problem.to_owned(),
+        expected: expected.to_owned(),
+    }
+}
+
+fn line_of(text: &str, offset: usize) -> usize {
+    let before = text.get(..offset).unwrap_or(text);
+    before.matches('\n').count() + 1
+}
+
+/// The table header above `offset` and the key on its line, as a path.
+fn field_at(text: &str, offset: usize) -> String {
+    let mut path = String::new();
+    for (number, line) in text.lines().enumerate() {
+        let line = line.trim();
+        let here = number + 1 == line_of(text, offset);
+        if let Some(header) = line.strip_prefix('[') {
+            header.trim_end_matches(']').clone_into(&mut path);
+        } else if here && let Some((key, _)) = line.split_once('=') {
+            if !path.is_empty() {
+                path.push('.');
+            }
+            path.push_str(key.trim());
+        }
+        if here {
+            break;
+        }
+    }
+    path
+}
+
+#[cfg(test)]
+mod tests {
+    use rust_decimal::dec;
+
+    use super::*;
+    use crate::vitals::{Layer, Limits, Measurement, Numbers, Qualifiers};
+
+    const GOOD: &str = r#"
+policy = "Vital-signs policy 4"
+on = "2026-02-01"
+
+[outside_range.pulse]
+low = 55
+high = 105
+
+[unlikely.temperature]
+low = 93.2
+high = 106
+unit = "fahrenheit"
+
+[rules]
+weight_30_days = 4
+"#;
+
+    fn parse(text: &str) -> Result<HomeLimits, HomeLimitsError> {
+        HomeLimits::parse(text, Units::UsCustomary)
+    }
+
+    fn layers(limits: &Limits, rate: Decimal) -> Vec<(Layer, String)> {
+        let pulse = Measurement::new(
+            VitalSign::Pulse,
+            Numbers::One(rate),
+            Unit::PerMinute,
+            Qualifiers::default(),
+        );
+        let findings = limits.judge(&pulse.unwrap());
+        let layer = |it: crate::vitals::Finding| (it.layer, it.source.to_string());
+        findings.into_iter().map(layer).collect()
+    }
+
+    #[test]
+    fn a_homes_range_stands_between_the_default_and_the_nurses() {
+        let mut limits = Limits::default();
+        limits.set_home(parse(GOOD).unwrap());
+        let policy = "Vital-signs policy 4, 2026-02-01".to_owned();
+        assert_eq!(layers(&limits, dec!(54)), [(Layer::OutsideRange, policy)]);
+        assert_eq!(layers(&limits, dec!(55)), []);
+        assert_eq!(layers(&limits, dec!(105)), []);
+        assert_eq!(layers(&limits, dec!(106)).len(), 1);
+    }
+
+    #[test]
+    fn a_changed_threshold_names_the_home_and_the_others_their_publication() {
+        let home = parse(GOOD).unwrap();
+        assert_eq!(home.thresholds().weight_30_days, dec!(4));
+        assert_eq!(home.thresholds().weight_180_days, dec!(10));
+        let changed = home.source_of("a manual", |it| it.weight_30_days);
+        assert!(matches!(changed, Source::Home { .. }));
+        let kept = home.source_of("a manual", |it| it.weight_180_days);
+        assert_eq!(kept, Source::Default("a manual".to_owned()));
+    }
+
+    #[test]
+    fn a_mistake_names_its_line_its_field_and_what_was_expected() {
+        let cases = [
+            (
+                "low = 55",
+                "low = \"x\"",
+                6,
+                "outside_range.pulse.low",
+                "Decimal",
+            ),
+            (
+                "low = 55",
+                "low = 105",
+                5,
+                "outside_range.pulse",
+                "low < high",
+            ),
+            (
+                "low = 55",
+                "lowest = 55",
+                6,
+                "outside_range.pulse.lowest",
+                "`low`",
+            ),
+            (
+                "low = 55",
+                "low = 10",
+                5,
+                "outside_range.pulse",
+                "35 to 160 /min",
+            ),
+            (
+                "\"fahrenheit\"",
+                "\"kilogram\"",
+                9,
+                "unlikely.temperature",
+                "such as °F",
+            ),
+            (
+                "\"fahrenheit\"",
+                "\"kelvin\"",
+                12,
+                "unlikely.temperature.unit",
+                "`celsius`",
+            ),
+            (
+                "high = 106",
+                "high = 250",
+                9,
+                "unlikely.temperature",
+                "77 to 113 °F",
+            ),
+            (
+                "weight_30_days = 4",
+                "weight_30_days = -4",
+                15,
+                "rules.weight_30_days",
+                "above",
+            ),
+            (
+                "weight_30_days",
+                "weight_31_days",
+                15,
+                "rules.weight_31_days",
+                "`single_oral`",
+            ),
+            (
+                "\"Vital-signs policy 4\"",
+                "\" \"",
+                2,
+                "policy",
+                "name of the policy",
+            ),
+            ("2026-02-01", "2026-02-31", 3, "on", ""),
+            (
+                "[outside_range.pulse]",
+                "[outside_range.pluse]",
+                5,
+                "outside_range.pluse",
+                "`pulse`",
+            ),
+        ];
+        for (right, wrong, line, field, expected) in cases {
+            let error = parse(&GOOD.replace(right, wrong)).unwrap_err();
+            assert_eq!((error.line, error.field.as_str()), (line, field), "{error}");
+            assert!(error.expected.contains(expected), "{error}");
+        }
+    }
+}

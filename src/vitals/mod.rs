@@ -1,0 +1,49 @@
+//! Vital signs as the trade takes them: what may be measured, in which unit,
+//! with which qualifiers, and within which limits.
+//!
+//! Pure: no clock, no audio, no network, no disk. Constructors refuse the
+//! impossible, so that a [`Measurement`] is always one that a person could have.
+
+mod care;
+mod cautions;
+mod count;
+mod defaults;
+mod derived;
+mod device;
+mod history;
+mod home_limits;
+mod limits;
+mod measurement;
+mod not_taken;
+mod observed;
+mod qualifier;
+mod range_of;
+pub mod rules;
+mod sign;
+mod sources;
+mod sums;
+mod thresholds;
+mod unit;
+
+pub use care::{Baseline, Baselines, LimbReason, Precautions};
+pub use cautions::{Activity, Caution, CautionKind, Plan, Recent, WentOn, cautions};
+pub use count::{CountError, rate};
+pub use derived::{body_mass_index, mean_arterial_pressure, pulse_pressure};
+pub use device::{Device, Unreadable};
+pub use history::{History, Reading, described};
+pub use home_limits::{HomeLimits, HomeLimitsError};
+pub use limits::{Bounds, Component, Finding, Layer, Limits, Range, Side, Source};
+pub use measurement::{Impossible, Measurement, Numbers, Quantity, Value, possible_bounds};
+pub use not_taken::{NotTaken, NotTakenReason, Retake, RetakeReason};
+pub use observed::{Alertness, NotAFlow, NotOnScale, OxygenFlow, Pain, PainScore};
+pub use qualifier::{
+    Arm, Depth, Method, Position, PulseSite, Qualifier, QualifierKind, Qualifiers, Rhythm, Scale,
+    Strength, Supply,
+};
+pub use range_of::RangeOf;
+pub use rules::rules_table;
+pub use rust_decimal::Decimal;
+pub use sign::VitalSign;
+pub use sums::{SumError, balance_scale, feet_and_inches, pounds_and_ounces, wheelchair_scale};
+pub use thresholds::{Degrees, Thresholds};
+pub use unit::{Unit, Units};

@@ -1,0 +1,174 @@
+//! Readings that were not taken, and readings taken again.
+
+use chrono::{DateTime, FixedOffset, TimeDelta};
+use serde::{Deserialize, Serialize};
+use uuid::Uuid;
+
+use super::VitalSign;
+
+/// Why a reading was not taken.
+#[derive(Debug, Clone, PartialEq, Eq, Hash, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum NotTakenReason {
+    /// The resident said no.
+    Refused,
+    /// Asleep.
+    Asleep,
+    /// Out of the room or the home.
+    Away,
+    /// Not safe, or the care plan says not to.
+    NotSafe,
+    /// No equipment, or none that works.
+    NoEquipment,
+    /// Another reason, as spoken.
+    Other(String),
+}
+
+impl NotTakenReason {
+    /// Every reason that needs no words of its own.
+    pub const PLAIN: [Self; 5] = [
+        Self::Refused,
+        Self::Asleep,
+        Self::Away,
+        Self::NotSafe,
+        Self::NoEquipment,
+    ];
+
+    /// The wording in a read-back.
+    #[must_use]
+    pub fn spoken(&self) -> &str {
+        match self {
+            Self::Refused => "refused",
+            Self::Asleep => "asleep",
+            Self::Away => "away",
+            Self::NotSafe => "not safe",
+            Self::NoEquipment => "no equipment",
+            Self::Other(reason) => reason,
+        }
+    }
+
+    /// The tag in grammar files.
+    #[must_use]
+    pub const fn tag(&self) -> &'static str {
+        match self {
+            Self::Refused => "refused",
+            Self::Asleep => "asleep",
+            Self::Away => "away",
+            Self::NotSafe => "not_safe",
+            Self::NoEquipment => "no_equipment",
+            Self::Other(_) => "other",
+        }
+    }
+
+    /// The plain reason with this [`tag`](Self::tag).
+    #[must_use]
+    pub fn from_tag(tag: &str) -> Option<Self> {
+        Self::PLAIN.into_iter().find(|reason| reason.tag() == tag)
+    }
+
+    /// When it makes sense to try again. `None` where the nurse decides: not
+    /// safe, or a reason of its own. Common practice, no source.
+    #[must_use]
+    pub const fn retry_after(&self) -> Option<TimeDelta> {
+        match self {
+            Self::Refused | Self::NoEquipment => Some(TimeDelta::minutes(30)),
+            Self::Asleep | Self::Away => Some(TimeDelta::minutes(60)),
+            Self::NotSafe | Self::Other(_) => None,
+        }
+    }
+}
+
+/// A vital sign that was due and not taken.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct NotTaken {
+    /// Which vital sign.
+    pub sign: VitalSign,
+    /// Why.
+    pub reason: NotTakenReason,
+    /// When to try again, where that is known.
+    pub retry_at: Option<DateTime<FixedOffset>>,
+}
+
+impl NotTaken {
+    /// Not taken at `now`, to be tried again after the usual time.
+    #[must_use]
+    pub fn new(sign: VitalSign, reason: NotTakenReason, now: DateTime<FixedOffset>) -> Self {
+        let retry_at = reason.retry_after().map(|after| now + after);
+        Self {
+            sign,
+            reason,
+            retry_at,
+        }
+    }
+
+    /// The read-back: "pulse not taken, asleep, try again at 9:00 AM".
+    #[must_use]
+    pub fn spoken(&self) -> String {
+        let (sign, reason) = (self.sign.name(), self.reason.spoken());
+        let next = match self.retry_at {
+            Some(at) => format!("try again at {}", at.format("%-I:%M %p")),
+            None => "tell the nurse".to_owned(),
+        };
+        format!("{sign} not taken, {reason}, {next}")
+    }
+}
+
+/// Why a reading was taken again.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum RetakeReason {
+    /// The first was far from the usual.
+    Unlikely,
+    /// The first was outside the resident's range.
+    OutsideRange,
+    /// The aide doubted it.
+    Doubted,
+    /// The nurse asked.
+    NurseAsked,
+}
+
+/// The link from a reading to the one it was taken again as. Both are kept.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Retake {
+    /// The first reading.
+    pub first: Uuid,
+    /// The second look.
+    pub again: Uuid,
+    /// Why.
+    pub reason: RetakeReason,
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::vitals::history::tests::at;
+
+    #[test]
+    fn every_tag_names_one_reason() {
+        for reason in NotTakenReason::PLAIN {
+            assert_eq!(NotTakenReason::from_tag(reason.tag()), Some(reason));
+        }
+        assert_eq!(
+            NotTakenReason::from_tag("other"),
+            None,
+            "it needs its words"
+        );
+    }
+
+    /// Common practice, no source.
+    #[test]
+    fn a_retry_is_offered_where_the_aide_can_decide() {
+        let spoken = |reason| NotTaken::new(VitalSign::Pulse, reason, at(9, "08:00")).spoken();
+        let asleep = spoken(NotTakenReason::Asleep);
+        assert_eq!(asleep, "pulse not taken, asleep, try again at 9:00 AM");
+        let refused = spoken(NotTakenReason::Refused);
+        assert_eq!(refused, "pulse not taken, refused, try again at 8:30 AM");
+        let unsafe_now = spoken(NotTakenReason::NotSafe);
+        assert_eq!(unsafe_now, "pulse not taken, not safe, tell the nurse");
+        let other = spoken(NotTakenReason::Other("cast on both wrists".to_owned()));
+        assert_eq!(
+            other,
+            "pulse not taken, cast on both wrists, tell the nurse"
+        );
+    }
+}
