@@ -3,6 +3,7 @@
 
 mod live;
 mod mouth;
+mod patience;
 mod rehearsal;
 mod screen;
 mod script;
