@@ -16,6 +16,7 @@ fn context(pending: &[VitalSign], units: Units) -> Context<'_> {
     Context {
         units,
         pending,
+        precautions: None,
         ask_below: ASK_BELOW,
     }
 }
@@ -208,11 +209,13 @@ fn a_bare_value_belongs_to_the_one_vital_sign_that_can_have_it() {
     let part = |said: &str, pending: &[VitalSign]| {
         let context = context(pending, Units::UsCustomary);
         match understand(&Heard::from_text(said), &VOCABULARY, &context) {
-            Ok(Utterance::Part(part)) => part,
+            Ok(Utterance::Part(part)) => *part,
             other => panic!("{said}: {other:?}"),
         }
     };
-    let sign = |said: &str, pending: &[VitalSign]| part(said, pending).value.map(|it| it.0);
+    let sign = |said: &str, pending: &[VitalSign]| {
+        part(said, pending).value.map(|it| it.measurement.sign())
+    };
     let (pulse, pressure) = (VitalSign::Pulse, VitalSign::BloodPressure);
     assert_eq!(sign("no eighty four", &[pulse]), Some(pulse));
     assert_eq!(

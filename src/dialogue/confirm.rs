@@ -2,10 +2,10 @@
 
 use super::state::{Draft, Offer, Turn};
 use super::{Phase, Question};
-use crate::facts::{Body, Dropped, OpenReport};
+use crate::facts::{Body, Dropped};
 use crate::speaking::wording;
 use crate::understanding::Yes;
-use crate::vitals::{Layer, Measurement, NotTakenReason, VitalSign};
+use crate::vitals::{Measurement, NotTaken, NotTakenReason, Reading, VitalSign};
 
 impl Turn<'_> {
     pub(super) fn yes(&mut self, yes: &Yes) {
@@ -43,14 +43,20 @@ impl Turn<'_> {
             return;
         };
         let second_look = offer.second_look;
-        let mut said = Vec::new();
+        let (mut said, mut guided) = (Vec::new(), Vec::new());
+        let mut last = None;
         for reading in offer.read_back.confirm(yes, self.now, second_look) {
-            let measurement = reading.record().measurement.clone();
+            let record = reading.record();
+            let taken = Reading {
+                at: record.measured_at,
+                measurement: record.measurement.clone(),
+            };
             let id = self.keep(Body::Read(reading));
-            said.extend(self.judge(resident, id, &measurement));
-            let kept = self.state.kept.entry(resident.id.clone()).or_default();
-            kept.push(measurement);
+            guided.extend(self.guide(resident, id, &taken));
+            said.extend(self.judge(resident, id, taken));
+            last = Some(id);
         }
+        said.extend(last.and_then(|id| self.early_warning(resident, id)));
         self.say("Kept.");
         if !said.is_empty() {
             for finding in &said {
@@ -58,38 +64,10 @@ impl Turn<'_> {
             }
             self.say("Report to the nurse now, and say reported to, and who.");
         }
+        for step in &guided {
+            self.say(step);
+        }
         self.advance();
-    }
-
-    /// Flags what is outside the resident's range; returns what to say.
-    fn judge(
-        &mut self,
-        resident: &crate::residents::Resident,
-        reading: uuid::Uuid,
-        measurement: &Measurement,
-    ) -> Vec<String> {
-        let findings = resident
-            .limits
-            .judge_on(measurement, self.now.date_naive())
-            .into_iter();
-        let outside = findings.filter(|it| it.layer == Layer::OutsideRange);
-        outside
-            .map(|finding| {
-                let flag = self.keep(Body::Flagged {
-                    reading,
-                    resident: resident.id.clone(),
-                    finding: finding.clone(),
-                });
-                let text = wording::finding(&finding);
-                self.state.open_reports.push(OpenReport {
-                    flag,
-                    resident: resident.id.clone(),
-                    finding,
-                    since: self.now,
-                });
-                text
-            })
-            .collect()
     }
 
     pub(super) fn no(&mut self) {
@@ -192,17 +170,32 @@ impl Turn<'_> {
         } else {
             wording::capital(&wording::names(&signs))
         };
-        self.prompt(&format!("{what}: {}. Yes?", reason.spoken()));
+        let again = match reason.retry_after() {
+            Some(after) => format!(
+                ", try again in {} minutes",
+                wording::digits(after.num_minutes().into())
+            ),
+            None => String::new(),
+        };
+        self.prompt(&format!("{what}: {}{again}. Yes?", reason.spoken()));
         self.state.phase = Phase::ConfirmNotTaken(signs, reason);
     }
 
     fn not_taken_confirmed(&mut self, signs: Vec<VitalSign>, reason: NotTakenReason) {
         self.state.phase = self.idle();
         if let Some(resident) = self.state.resident.clone() {
+            let due = self.resident().map(|it| self.due(it)).unwrap_or_default();
+            let put_off = if signs.is_empty() { &due } else { &signs };
+            for sign in put_off {
+                let not_taken = NotTaken::new(*sign, reason.clone(), self.now);
+                self.state.not_taken.push((resident.clone(), not_taken));
+            }
+            let retry_at = reason.retry_after().map(|after| self.now + after);
             self.keep(Body::NotTaken {
                 resident,
                 signs,
                 reason,
+                retry_at,
             });
             self.say("Noted.");
         }

@@ -67,12 +67,16 @@ impl Turn<'_> {
         self.state.resident = Some(id);
         self.state.phase = Phase::Open;
         self.say(&format!("Ready for {}.", resident.name));
+        self.say_rechecks();
+        self.say_cautions();
         self.say_open_reports_here();
     }
 
     /// Leaves the resident; nothing may be pending.
     pub(super) fn leave(&mut self) {
         self.state.resident = None;
+        self.state.recent.clear();
+        self.state.guided = None;
         self.state.phase = Phase::Place;
     }
 

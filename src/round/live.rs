@@ -33,6 +33,7 @@ pub struct Live<'a> {
 enum Next {
     Sound(MicrophoneEvent),
     Silence,
+    Tick,
     Stop,
 }
 
@@ -64,6 +65,7 @@ impl Live<'_> {
             stop: interrupts(),
             meter: Meter::default(),
             patience: Patience::default(),
+            wake: None,
             seconds: None,
             unheard: None,
             voiceless: false,
@@ -77,6 +79,7 @@ impl Live<'_> {
                     break;
                 }
                 Next::Silence => Event::Silence,
+                Next::Tick => Event::Tick,
                 Next::Sound(MicrophoneEvent::Frames(frames)) => match hands.listen(&frames) {
                     Some(heard) => Event::Heard(heard),
                     None => continue,
@@ -117,6 +120,13 @@ fn interrupts() -> Arc<Notify> {
     stop
 }
 
+async fn until(at: Option<Instant>) {
+    match at {
+        Some(at) => sleep_until(at).await,
+        None => std::future::pending().await,
+    }
+}
+
 /// Everything with which a live round touches the world.
 struct Hands<'a> {
     ear: &'a mut Ear<Expect>,
@@ -126,6 +136,8 @@ struct Hands<'a> {
     stop: Arc<Notify>,
     meter: Meter,
     patience: Patience,
+    /// When a timer of the dialogue ends.
+    wake: Option<Instant>,
     /// The silence that is an answer to what was said last.
     seconds: Option<u32>,
     /// A question that the voice or the loudspeaker failed to say.
@@ -138,13 +150,8 @@ struct Hands<'a> {
 
 impl Hands<'_> {
     async fn next(&mut self) -> Result<Next, RoundError> {
-        let ends = self.patience.ends();
-        let silence = async {
-            match ends {
-                Some(at) => sleep_until(at).await,
-                None => std::future::pending().await,
-            }
-        };
+        let silence = until(self.patience.ends());
+        let timer = until(self.wake.map(|it| self.patience.after_speech(it)));
         tokio::select! {
             // In this order: it is not silent while sound waits to be heard.
             biased;
@@ -152,6 +159,10 @@ impl Hands<'_> {
             event = self.microphone.next() => {
                 let gone = || RoundError::Other("the microphone's thread has ended; start again".into());
                 event.map(Next::Sound).ok_or_else(gone)
+            }
+            () = timer => {
+                self.wake = None;
+                Ok(Next::Tick)
             }
             () = silence => {
                 self.patience.stop();
@@ -199,7 +210,7 @@ impl Hands<'_> {
     async fn back(&mut self, question: Option<&str>) -> bool {
         self.screen.notice("the microphone is back");
         let text = "The microphone is back.";
-        match question {
+        match question.filter(|_| self.seconds.is_some()) {
             Some(question) => self.ask(&format!("{text} {question}")).await,
             None => self.say(text).await != Said::Stop,
         }
@@ -218,6 +229,8 @@ impl Hands<'_> {
             return false;
         };
         self.ear.expect(expect);
+        let left = |at: Time| (at - now()).to_std().unwrap_or_default();
+        self.wake = turn.waiting.wake.map(|at| Instant::now() + left(at));
         true
     }
 

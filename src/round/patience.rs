@@ -41,9 +41,13 @@ impl Patience {
 
     /// When silence is an answer, if nothing more is heard until then.
     pub(super) fn ends(&self) -> Option<Instant> {
-        let deadline = self.deadline?;
-        let after = self.loud.map_or(deadline, |loud| loud + AFTER_SPEECH);
-        Some(deadline.max(after.min(deadline + MOST_MORE)))
+        self.deadline.map(|it| self.after_speech(it))
+    }
+
+    /// A time, or later when somebody is speaking then.
+    pub(super) fn after_speech(&self, at: Instant) -> Instant {
+        let after = self.loud.map_or(at, |loud| loud + AFTER_SPEECH);
+        at.max(after.min(at + MOST_MORE))
     }
 }
 

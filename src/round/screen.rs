@@ -104,6 +104,9 @@ impl<W: Write> Screen for Terminal<W> {
             Body::Flagged { finding, .. } => {
                 self.line("", " REPORT ", REPORT, &crossed(finding));
             }
+            Body::RuleMet { flag, .. } => {
+                self.line("", " REPORT ", REPORT, &flag.say);
+            }
             Body::NotTaken { signs, reason, .. } => {
                 let names: Vec<&str> = signs.iter().map(|it| it.name()).collect();
                 let names = if names.is_empty() {

@@ -11,10 +11,12 @@ mod value;
 
 use crate::grammar::{Spoken, Token, Vocabulary};
 use crate::hearing::Heard;
-use crate::vitals::{Measurement, Qualifier, Qualifiers, Units, VitalSign};
+use crate::vitals::{Measurement, Precautions, Qualifier, Qualifiers, Units, VitalSign};
 
 pub use number::candidates as number_candidates;
-pub use utterance::{Claim, NotUnderstood, Part, Place, Taken, Unclear, Utterance, Why, Yes};
+pub use utterance::{
+    Claim, NotUnderstood, Part, Place, Taken, Unclear, Utterance, Valued, Why, Yes,
+};
 
 /// What understanding needs to know of the conversation.
 #[derive(Debug, Clone)]
@@ -24,6 +26,8 @@ pub struct Context<'a> {
     /// The vital signs that wait for an answer or a yes. A number spoken
     /// without a name can only belong to one of these.
     pub pending: &'a [VitalSign],
+    /// The precautions of the resident being recorded.
+    pub precautions: Option<&'a Precautions>,
     /// Recogniser confidence, 0 to 1, under which a value is asked for again
     /// rather than offered.
     pub ask_below: f32,
@@ -172,6 +176,11 @@ impl Sentence<'_> {
         let meant: Vec<&Token> = meant.filter(|it| **it != Token::Filler).collect();
         match meant.as_slice() {
             [Token::Say(command)] => Some(Utterance::Command(*command)),
+            [Token::Last, Token::Sign(sign)] => Some(Utterance::LastValue(*sign)),
+            [Token::Reason(reason)] => Some(Utterance::Reason(reason.clone())),
+            [Token::Activity(activity), ago @ ..] => {
+                taken::minutes_ago(ago).map(|minutes| Utterance::Did(*activity, minutes))
+            }
             [Token::Reported, Token::Nurse(to)] => Some(Utterance::Reported { to: to.clone() }),
             [Token::NotTaken(reason), rest @ ..] | [rest @ .., Token::NotTaken(reason)] => {
                 let sign = |it: &&Token| match it {
