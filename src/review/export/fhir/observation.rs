@@ -365,38 +365,43 @@ fn notes(entry: &Entry) -> Vec<Annotation> {
     }
     for change in &entry.corrections {
         let text = corrected(change.old, change.act.text);
-        notes.push(annotation(&change.act, text));
+        notes.push(annotation(&change.act, &text));
     }
     notes.extend(entry.retracted.iter().map(entered_in_error));
     for flag in &entry.flags {
         notes.push(Annotation {
             author_string: None,
             time: Some(moment(flag.at)),
-            text: format!("Flagged: {}", crossed(flag.finding)),
+            text: plain(&format!("Flagged: {}", crossed(flag.finding))),
         });
         if let Some(report) = &flag.reported {
-            notes.push(annotation(report, format!("Reported to {}", report.text)));
+            notes.push(annotation(report, &format!("Reported to {}", report.text)));
         }
         if let Some(nurse) = &flag.acknowledged {
-            notes.push(annotation(nurse, "Acknowledged".to_owned()));
+            notes.push(annotation(nurse, "Acknowledged"));
         }
     }
     notes.extend(entry.notes.iter().map(remark));
     notes
 }
 
-fn annotation(act: &Act, text: String) -> Annotation {
+fn annotation(act: &Act, text: &str) -> Annotation {
     Annotation {
         author_string: Some(format!("{}, {}", act.by.name, act.by.title)),
         time: Some(moment(act.at)),
-        text,
+        text: plain(text),
     }
 }
 
+/// A note is Markdown to FHIR: what people wrote must not become a tag.
+fn plain(text: &str) -> String {
+    text.replace('&', "&amp;").replace('<', "&lt;")
+}
+
 pub(super) fn entered_in_error(act: &Act) -> Annotation {
-    annotation(act, format!("Entered in error: {}", act.text))
+    annotation(act, &format!("Entered in error: {}", act.text))
 }
 
 fn remark(act: &Act) -> Annotation {
-    annotation(act, act.text.to_owned())
+    annotation(act, act.text)
 }
