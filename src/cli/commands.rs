@@ -113,6 +113,7 @@ impl Understanding {
         let context = Context {
             units: self.units,
             pending: &self.pending,
+            precautions: None,
             ask_below: ASK_BELOW,
         };
         understand(heard, &self.vocabulary, &context)

@@ -12,6 +12,7 @@ mod microphone;
 mod mute;
 mod recognizer;
 mod resample;
+mod tuning;
 mod wav;
 
 pub use heard::{Alternative, Heard, RIVAL_WITHIN, UNKNOWN, Word};

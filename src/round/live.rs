@@ -39,6 +39,7 @@ pub struct Live<'a> {
 enum Next {
     Sound(MicrophoneEvent),
     Silence,
+    Tick,
     Stop,
 }
 
@@ -58,6 +59,7 @@ impl Live<'_> {
             screen: self.screen,
             meter: Meter::default(),
             deadline: None,
+            wake: None,
             granted: 0,
             was: (false, false),
         };
@@ -73,6 +75,7 @@ impl Live<'_> {
                     return Ok(());
                 }
                 Next::Silence => Event::Silence,
+                Next::Tick => Event::Tick,
                 Next::Sound(MicrophoneEvent::Frames(frames)) => match hands.listen(&frames) {
                     Some(heard) => Event::Heard(heard),
                     None => continue,
@@ -106,6 +109,8 @@ struct Hands<'a> {
     meter: Meter,
     /// When silence becomes an answer.
     deadline: Option<Instant>,
+    /// When a timer of the dialogue ends.
+    wake: Option<Time>,
     /// How often the deadline was put off because somebody was speaking.
     granted: u32,
     /// Clipping and dead, as last noticed.
@@ -122,12 +127,25 @@ impl Hands<'_> {
                     None => std::future::pending().await,
                 }
             };
+            let left = self
+                .wake
+                .map(|at| (at - now()).to_std().unwrap_or_default());
+            let timer = async {
+                match left {
+                    Some(left) => tokio::time::sleep(left).await,
+                    None => std::future::pending().await,
+                }
+            };
             tokio::select! {
                 event = self.microphone.next() => {
                     let gone = || RoundError::Other("the microphone's thread has ended; start again".into());
                     return event.map(Next::Sound).ok_or_else(gone);
                 }
                 _ = tokio::signal::ctrl_c() => return Ok(Next::Stop),
+                () = timer => {
+                    self.wake = None;
+                    return Ok(Next::Tick);
+                }
                 () = silence => {
                     if self.meter.level().rms > SPEECH && self.granted < MOST_MORE {
                         self.granted += 1;
@@ -183,6 +201,7 @@ impl Hands<'_> {
             return false;
         };
         self.ear.expect(expect);
+        self.wake = turn.waiting.wake;
         if turn.waiting.spoke {
             let patience = turn
                 .waiting

@@ -47,6 +47,8 @@ pub struct Waiting {
     pub expect: Option<Expect>,
     /// Seconds of silence that are an answer.
     pub patience: Option<u32>,
+    /// When the next timer of the dialogue ends.
+    pub wake: Option<Time>,
     /// Whether this turn said anything, so that the wait starts anew.
     pub spoke: bool,
 }
@@ -132,7 +134,7 @@ impl<'a> Round<'a> {
     pub fn addressed(&self, event: &Event) -> bool {
         match event {
             Event::Heard(heard) => self.dialogue.meaning(&self.state, heard).is_ok(),
-            Event::Silence | Event::NotStored(_) => true,
+            Event::Silence | Event::Tick | Event::NotStored(_) => true,
         }
     }
 }
@@ -153,15 +155,21 @@ impl Turn {
             waiting: Waiting {
                 expect: None,
                 patience: None,
+                wake: None,
                 spoke: false,
             },
         };
         for action in actions {
             match action {
                 Action::Say(text) => turn.say = Some(text),
-                Action::Listen { expect, patience } => {
+                Action::Listen {
+                    expect,
+                    patience,
+                    wake,
+                } => {
                     turn.waiting.expect = Some(expect);
                     turn.waiting.patience = patience;
+                    turn.waiting.wake = wake;
                 }
                 Action::Keep(_) | Action::End => {}
             }

@@ -11,10 +11,12 @@ mod value;
 
 use crate::grammar::{Spoken, Token, Vocabulary};
 use crate::hearing::Heard;
-use crate::vitals::{Measurement, Qualifier, Qualifiers, Units, VitalSign};
+use crate::vitals::{Measurement, Precautions, Qualifier, Qualifiers, Units, VitalSign};
 
 pub use number::candidates as number_candidates;
-pub use utterance::{Claim, NotUnderstood, Part, Place, Taken, Unclear, Utterance, Why, Yes};
+pub use utterance::{
+    Claim, NotUnderstood, Part, Place, Taken, Unclear, Utterance, Valued, Why, Yes,
+};
 
 /// What understanding needs to know of the conversation.
 #[derive(Debug, Clone)]
@@ -24,6 +26,8 @@ pub struct Context<'a> {
     /// The vital signs that wait for an answer or a yes. A number spoken
     /// without a name can only belong to one of these.
     pub pending: &'a [VitalSign],
+    /// The precautions of the resident being recorded.
+    pub precautions: Option<&'a Precautions>,
     /// Recogniser confidence, 0 to 1, under which a value is asked for again
     /// rather than offered.
     pub ask_below: f32,
@@ -68,10 +72,11 @@ fn meaning(
         tokens: &tokens,
         context,
     };
-    sentence
-        .short()
-        .or_else(|| sentence.long())
-        .ok_or(NotUnderstood::SideTalk)
+    match sentence.short() {
+        Some(_) if heard.confidence() < context.ask_below => Err(NotUnderstood::Unsure),
+        Some(short) => Ok(short),
+        None => sentence.long().ok_or_else(|| sentence.why_not()),
+    }
 }
 
 /// Takes the other transcripts into account: where one of them means something
@@ -171,6 +176,11 @@ impl Sentence<'_> {
         let meant: Vec<&Token> = meant.filter(|it| **it != Token::Filler).collect();
         match meant.as_slice() {
             [Token::Say(command)] => Some(Utterance::Command(*command)),
+            [Token::Last, Token::Sign(sign)] => Some(Utterance::LastValue(*sign)),
+            [Token::Reason(reason)] => Some(Utterance::Reason(reason.clone())),
+            [Token::Activity(activity), ago @ ..] => {
+                taken::minutes_ago(ago).map(|minutes| Utterance::Did(*activity, minutes))
+            }
             [Token::Reported, Token::Nurse(to)] => Some(Utterance::Reported { to: to.clone() }),
             [Token::NotTaken(reason), rest @ ..] | [rest @ .., Token::NotTaken(reason)] => {
                 let sign = |it: &&Token| match it {
@@ -187,6 +197,20 @@ impl Sentence<'_> {
             all if all.iter().all(|it| **it == Token::Yes) => Some(Utterance::Yes(Yes::heard())),
             all if all.iter().all(|it| **it == Token::No) => Some(Utterance::No),
             _ => None,
+        }
+    }
+
+    /// Why an utterance without meaning has none. Words that are nothing but a
+    /// value are worth a question; anything else is side talk.
+    fn why_not(&self) -> NotUnderstood {
+        let value = |it: &Token| matches!(it, Token::Number(_) | Token::Over | Token::Unit(_));
+        let part = |it: &Token| value(it) || matches!(it, Token::Filler | Token::Is(_) | Token::No);
+        let mut tokens = self.tokens.iter().map(|it| &it.token);
+        let sure = self.heard.confidence() >= self.context.ask_below;
+        if sure && tokens.clone().any(value) && tokens.all(part) {
+            NotUnderstood::Nameless
+        } else {
+            NotUnderstood::SideTalk
         }
     }
 
