@@ -6,9 +6,10 @@ use chrono::TimeDelta;
 use sayback::facts::{Body, Fact, ReadingRecord, Time, VERSION};
 use sayback::residents::{Home, ResidentId, Staff};
 use sayback::vitals::{
-    Alertness, Arm, Component, Decimal, Depth, Finding, Layer, Measurement, Method, NotTakenReason,
-    Numbers, Pain, PainScore, Position, PulseSite, Qualifier, Qualifiers, Rhythm, Scale, Side,
-    Source, Strength, Supply, Unit, Value, VitalSign,
+    Alertness, Arm, CautionKind, Decimal, Depth, Device, Finding, Layer, Measurement, Method,
+    NotTakenReason, Numbers, Pain, PainScore, Position, PulseSite, Qualifier, Qualifiers, Retake,
+    RetakeReason, Rhythm, Scale, Side, Source, Strength, Supply, Unit, Value, VitalSign, WentOn,
+    Working,
 };
 use uuid::Uuid;
 
@@ -129,6 +130,9 @@ impl Round {
             read_back: "As read back.".to_owned(),
             confirmed_at: now,
             second_look: false,
+            working: None,
+            device: None,
+            went_on: Vec::new(),
         };
         self.fact(self.by.clone(), Body::Read(record))
     }
@@ -162,6 +166,7 @@ impl Round {
             resident: self.resident.clone(),
             signs: signs.to_vec(),
             reason,
+            retry_at: Some(self.now + TimeDelta::minutes(30)),
         };
         self.fact(self.by.clone(), body)
     }
@@ -315,6 +320,7 @@ pub fn everything() -> Vec<Fact> {
             round.missed(&[sign], reason);
         }
     }
+    unusual(&mut round);
     round.missed(&[], NotTakenReason::Other("at a concert".to_owned()));
     let gone = round.missed(&[VitalSign::Pulse, VitalSign::Weight], NotTakenReason::Away);
     round.retract(gone);
@@ -328,5 +334,50 @@ pub fn everything() -> Vec<Fact> {
     gone.facts
 }
 
-/// The component of a single number.
-pub const WHOLE: Component = Component::Whole;
+/// A reading with all that can stand beside a value.
+fn unusual(round: &mut Round) {
+    let first = round.read(pulse("151"));
+    let again = round.read(pulse("148"));
+    if let Some(Fact {
+        body: Body::Read(record),
+        ..
+    }) = round.facts.last_mut()
+    {
+        record.second_look = true;
+        record.working = Some(Working::Counted {
+            count: 74,
+            seconds: 30,
+        });
+        record.device = Some(Device::ElectronicThermometer);
+        record.went_on.push(WentOn {
+            caution: CautionKind::RestFirst,
+            reason: "no time".to_owned(),
+        });
+    }
+    let reason = RetakeReason::Unlikely;
+    let retake = Retake {
+        first,
+        again,
+        reason,
+    };
+    round.fact(aide(), Body::Retaken(retake));
+    let flag = sayback::vitals::rules::Flag {
+        rule: sayback::vitals::rules::Rule::Trend,
+        layer: Layer::Changed,
+        sign: Some(VitalSign::Pulse),
+        say: "Pulse rising. Report to the nurse.".to_owned(),
+        limit: "10 or more over 4 readings one way".to_owned(),
+        source: Source::Default("common practice, no source".to_owned()),
+    };
+    let resident = ResidentId("LH 1".to_owned());
+    let flag = round.fact(
+        aide(),
+        Body::RuleMet {
+            reading: again,
+            resident: resident.clone(),
+            flag,
+        },
+    );
+    let flags = vec![flag];
+    round.fact(nurse(), Body::Acknowledged { flags, resident });
+}

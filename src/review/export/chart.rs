@@ -1,14 +1,17 @@
 //! What belongs together: each reading with its corrections, flags and notes.
 
 use std::collections::BTreeMap;
+use std::fmt;
 
 use chrono::NaiveDate;
 use uuid::Uuid;
 
 use crate::facts::{Body, Fact, ReadingRecord, Time};
 use crate::residents::{Home, ResidentId, Staff};
+use crate::round::crossed;
 use crate::vitals::{
-    Component, Finding, Limits, Measurement, NotTakenReason, Range, Source, VitalSign,
+    Component, Finding, Limits, Measurement, NotTakenReason, Range, Retake, RetakeReason, Source,
+    VitalSign, rules,
 };
 
 /// Who did something, and when.
@@ -36,15 +39,44 @@ pub struct Change<'a> {
 /// A remark about a reading.
 pub type Note<'a> = Act<'a>;
 
-/// A limit that a reading crossed, and what came of it.
+/// What raised a flag.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub enum Cause<'a> {
+    /// A limit.
+    Limit(&'a Finding),
+    /// A rule over several readings, or a published criterion.
+    Rule(&'a rules::Flag),
+}
+
+impl<'a> Cause<'a> {
+    /// The limit, where it is one.
+    #[must_use]
+    pub const fn finding(self) -> Option<&'a Finding> {
+        match self {
+            Self::Limit(finding) => Some(finding),
+            Self::Rule(_) => None,
+        }
+    }
+}
+
+impl fmt::Display for Cause<'_> {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match self {
+            Self::Limit(finding) => f.write_str(&crossed(finding)),
+            Self::Rule(it) => write!(f, "{} Limit: {} ({})", it.say, it.limit, it.source),
+        }
+    }
+}
+
+/// What a reading raised, and what came of it.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Flag<'a> {
     /// The fact of the flag.
     pub id: Uuid,
     /// When it was raised.
     pub at: Time,
-    /// The limit.
-    pub finding: &'a Finding,
+    /// The limit or rule, and whose it is.
+    pub cause: Cause<'a>,
     /// The report that closed it: by whom, and to whom as its text.
     pub reported: Option<Act<'a>>,
     /// The nurse who answered for it; the text is empty.
@@ -57,6 +89,15 @@ impl Flag<'_> {
     pub const fn open(&self) -> bool {
         self.reported.is_none() && self.acknowledged.is_none()
     }
+}
+
+/// One of two readings of the same thing: both are kept.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub enum Retaken<'a> {
+    /// This one was taken because of the first.
+    After(&'a ReadingRecord, RetakeReason),
+    /// Another was taken because of this one.
+    Again(&'a ReadingRecord, RetakeReason),
 }
 
 /// A reading with all that was later recorded about it.
@@ -76,8 +117,11 @@ pub struct Entry<'a> {
     pub corrections: Vec<Change<'a>>,
     /// Its retraction: it no longer counts.
     pub retracted: Option<Act<'a>>,
-    /// The limits it crossed.
+    /// What it raised.
     pub flags: Vec<Flag<'a>>,
+    /// The readings that it was taken again for, or that were taken again for
+    /// it.
+    pub retaken: Vec<Retaken<'a>>,
     /// Remarks about it.
     pub notes: Vec<Note<'a>>,
     /// When anything about it was last recorded.
@@ -99,6 +143,8 @@ pub struct Missed<'a> {
     pub signs: &'a [VitalSign],
     /// Why.
     pub reason: &'a NotTakenReason,
+    /// When to try again, where that was known.
+    pub retry_at: Option<Time>,
     /// Its retraction.
     pub retracted: Option<Act<'a>>,
     /// Remarks about it.
@@ -245,6 +291,7 @@ impl<'a> Gathering<'a> {
                     corrections: Vec::new(),
                     retracted: None,
                     flags: Vec::new(),
+                    retaken: Vec::new(),
                     notes: Vec::new(),
                     changed_at: fact.at,
                 };
@@ -254,6 +301,7 @@ impl<'a> Gathering<'a> {
                 resident,
                 signs,
                 reason,
+                retry_at,
             } => {
                 let missed = Missed {
                     id: fact.id,
@@ -262,6 +310,7 @@ impl<'a> Gathering<'a> {
                     resident,
                     signs,
                     reason,
+                    retry_at: *retry_at,
                     retracted: None,
                     notes: Vec::new(),
                     changed_at: fact.at,
@@ -276,7 +325,7 @@ impl<'a> Gathering<'a> {
                 resident,
                 readings,
             }),
-            Body::Flagged { reading, .. } => {
+            Body::Flagged { reading, .. } | Body::RuleMet { reading, .. } => {
                 self.flags.insert(fact.id, *reading);
             }
             _ => {}
@@ -314,15 +363,9 @@ impl<'a> Gathering<'a> {
             }
             Body::Flagged {
                 reading, finding, ..
-            } => self.about(*reading, fact, |entry| {
-                entry.flags.push(Flag {
-                    id: fact.id,
-                    at: fact.at,
-                    finding,
-                    reported: None,
-                    acknowledged: None,
-                });
-            }),
+            } => self.flag(*reading, fact, Cause::Limit(finding)),
+            Body::RuleMet { reading, flag, .. } => self.flag(*reading, fact, Cause::Rule(flag)),
+            Body::Retaken(retake) => self.retaken(*retake, fact),
             Body::ReportedToNurse { flags, to, .. } => {
                 self.about_flags(flags, fact, |flag| flag.reported = Some(act(fact, to)));
             }
@@ -356,6 +399,32 @@ impl<'a> Gathering<'a> {
             }
             _ => {}
         }
+    }
+
+    fn flag(&mut self, reading: Uuid, fact: &Fact, cause: Cause<'a>) {
+        self.about(reading, fact, |entry| {
+            entry.flags.push(Flag {
+                id: fact.id,
+                at: fact.at,
+                cause,
+                reported: None,
+                acknowledged: None,
+            });
+        });
+    }
+
+    fn retaken(&mut self, retake: Retake, fact: &Fact) {
+        let record = |id| self.readings.get(&id).map(|it| it.record);
+        let (Some(first), Some(again)) = (record(retake.first), record(retake.again)) else {
+            return;
+        };
+        let reason = retake.reason;
+        self.about(retake.first, fact, |entry| {
+            entry.retaken.push(Retaken::Again(again, reason));
+        });
+        self.about(retake.again, fact, |entry| {
+            entry.retaken.push(Retaken::After(first, reason));
+        });
     }
 
     fn about(&mut self, reading: Uuid, fact: &Fact, change: impl FnOnce(&mut Entry<'a>)) {

@@ -14,7 +14,10 @@
 //! Only [`post`] touches the network, and only the address it is given.
 
 mod chart;
-
+pub mod csv;
 pub mod fhir;
+mod words;
 
-pub use chart::{Act, Change, Chart, Entry, Flag, Missed, Note, Selection, Unconfirmed};
+pub use chart::{
+    Act, Cause, Change, Chart, Entry, Flag, Missed, Note, Retaken, Selection, Unconfirmed,
+};

@@ -345,6 +345,9 @@ pub struct Observation {
     /// How.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub method: Option<CodeableConcept>,
+    /// With what, by name.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub device: Option<Reference>,
     /// The range in force.
     #[serde(skip_serializing_if = "Vec::is_empty")]
     pub reference_range: Vec<ObservationRange>,

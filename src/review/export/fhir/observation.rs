@@ -14,8 +14,8 @@ use super::model::{
 use super::patient::{Links, PatientSystem};
 use crate::facts::Time;
 use crate::residents::{Home, ResidentId, Staff};
-use crate::review::export::{Act, Chart, Entry, Missed, Selection};
-use crate::round::{crossed, shown};
+use crate::review::export::{Act, Chart, Entry, Missed, Retaken, Selection, words};
+use crate::round::shown;
 use crate::speaking::wording::capital;
 use crate::vitals::{
     Component, Finding, Layer, Measurement, Qualifier, Quantity as Said, Range, Rhythm, Supply,
@@ -129,6 +129,7 @@ impl Writer<'_> {
             note: Vec::new(),
             body_site: None,
             method: None,
+            device: None,
             reference_range: Vec::new(),
             derived_from: Vec::new(),
             component: Vec::new(),
@@ -149,6 +150,11 @@ impl Writer<'_> {
         let mut it = self.observation(&about, &lines(entry));
         self.add_value(&mut it, entry);
         add_qualifiers(&mut it, measurement);
+        it.device = entry.record.device.map(|device| Reference {
+            display: Some(device.spoken().to_owned()),
+            ..Reference::default()
+        });
+        it.note.extend(how_taken(entry));
         it.note.extend(notes(entry));
         (entry.record.measured_at, it)
     }
@@ -202,7 +208,8 @@ impl Writer<'_> {
         let sign = entry.measurement.sign();
         // A flag raised before a correction is about another value.
         let about = |it: &&Finding| it.component == component && it.value == said;
-        let findings = || entry.flags.iter().map(|it| it.finding).filter(about);
+        let limits = || entry.flags.iter().filter_map(|it| it.cause.finding());
+        let findings = || limits().filter(about);
         let flagged = findings().find(|it| it.layer == Layer::OutsideRange);
         let range = match flagged {
             Some(it) => Some(Range {
@@ -262,7 +269,12 @@ impl Writer<'_> {
             }
             it.value = Some(ObservationValue::Absent(absent));
             let retracted = missed.retracted.iter().map(entered_in_error);
-            it.note = retracted.chain(missed.notes.iter().map(remark)).collect();
+            if let Some(at) = missed.retry_at {
+                let text = format!("Try again at {}", at.format("%H:%M"));
+                it.note.push(unsigned(&text));
+            }
+            it.note
+                .extend(retracted.chain(missed.notes.iter().map(remark)));
             (missed.act.at, it)
         });
         written.collect()
@@ -345,24 +357,54 @@ fn add_qualifiers(it: &mut Observation, measurement: &Measurement) {
         }
     }
     if !words.is_empty() {
-        it.note.push(Annotation {
-            author_string: None,
-            time: None,
-            text: capital(&words.join("; ")),
-        });
+        it.note.push(unsigned(&capital(&words.join("; "))));
+    }
+}
+
+/// How the value came about.
+fn how_taken(entry: &Entry) -> Vec<Annotation> {
+    let record = entry.record;
+    let mut notes = Vec::new();
+    if let Some(it) = record.working {
+        notes.push(unsigned(&capital(&words::working(it))));
+    }
+    for it in &record.went_on {
+        let caution = words::caution(it.caution);
+        let text = format!("Went on although: {caution}. Reason: {}", it.reason);
+        notes.push(unsigned(&text));
+    }
+    if record.second_look {
+        notes.push(unsigned("Far from the usual; confirmed a second time"));
+    }
+    for it in &entry.retaken {
+        notes.push(unsigned(&match it {
+            Retaken::After(first, why) => {
+                let first = shown(&first.measurement);
+                format!(
+                    "Taken again, {}; the first was: {first}",
+                    words::retaken(*why)
+                )
+            }
+            Retaken::Again(again, why) => {
+                let again = shown(&again.measurement);
+                format!("Was taken again, {}: {again}", words::retaken(*why))
+            }
+        }));
+    }
+    notes
+}
+
+fn unsigned(text: &str) -> Annotation {
+    Annotation {
+        author_string: None,
+        time: None,
+        text: plain(text),
     }
 }
 
 /// What was later recorded about a reading.
 fn notes(entry: &Entry) -> Vec<Annotation> {
     let mut notes = Vec::new();
-    if entry.record.second_look {
-        notes.push(Annotation {
-            author_string: None,
-            time: Some(moment(entry.record.confirmed_at)),
-            text: "Far from the usual; confirmed a second time".to_owned(),
-        });
-    }
     for change in &entry.corrections {
         let text = corrected(change.old, change.act.text);
         notes.push(annotation(&change.act, &text));
@@ -372,7 +414,7 @@ fn notes(entry: &Entry) -> Vec<Annotation> {
         notes.push(Annotation {
             author_string: None,
             time: Some(moment(flag.at)),
-            text: plain(&format!("Flagged: {}", crossed(flag.finding))),
+            text: plain(&format!("Flagged: {}", flag.cause)),
         });
         if let Some(report) = &flag.reported {
             notes.push(annotation(report, &format!("Reported to {}", report.text)));
