@@ -21,9 +21,9 @@ use super::table::{record_table, stored_table};
 use super::{Command, End, Meaning, Model, VoiceArgs, VoiceName};
 
 /// An error as the user reads it.
-type Message = String;
+pub type Message = String;
 
-fn message(error: impl std::fmt::Display) -> Message {
+pub fn message(error: impl std::fmt::Display) -> Message {
     error.to_string()
 }
 
@@ -74,6 +74,7 @@ pub fn run(command: Command) -> Result<End, Message> {
             listen(home, aide, &model, &voice, &store, devices, said.as_deref())
         }
         Command::Record { store, json } => record(&store, json),
+        Command::Export(arguments) => super::export::export(&arguments),
         Command::Devices => list_devices(),
     }
 }
@@ -174,7 +175,7 @@ impl<'a> Line<'a> {
 }
 
 /// A reader that has gone away (`| head`) is no error.
-fn finished(written: std::io::Result<()>) -> Result<End, Message> {
+pub fn finished(written: std::io::Result<()>) -> Result<End, Message> {
     match written {
         Err(error) if error.kind() != std::io::ErrorKind::BrokenPipe => Err(message(error)),
         _ => Ok(End::Done),
@@ -346,7 +347,7 @@ fn list_devices() -> Result<End, Message> {
     Ok(End::Done)
 }
 
-fn read_home(path: &Path) -> Result<Home, Message> {
+pub fn read_home(path: &Path) -> Result<Home, Message> {
     let text = std::fs::read_to_string(path)
         .map_err(|error| format!("cannot read the home's file {}: {error}", path.display()))?;
     Home::from_toml(&text).map_err(|error| format!("{}: {error}", path.display()))

@@ -16,6 +16,7 @@
 mod chart;
 pub mod csv;
 pub mod fhir;
+pub mod post;
 mod words;
 
 pub use chart::{

@@ -63,6 +63,16 @@ pub enum Links {
 }
 
 impl Links {
+    /// The reference to the Patient of a resident.
+    #[must_use]
+    pub fn to(self, system: &PatientSystem, resident: &ResidentId) -> String {
+        let uuid = system.uuid(resident);
+        match self {
+            Self::Bundle => format!("urn:uuid:{uuid}"),
+            Self::Relative => format!("Patient/{uuid}"),
+        }
+    }
+
     pub(super) fn patient(
         self,
         chart: &Chart,
@@ -70,12 +80,8 @@ impl Links {
         system: &PatientSystem,
         resident: &ResidentId,
     ) -> Reference {
-        let uuid = system.uuid(resident);
         Reference {
-            reference: Some(match self {
-                Self::Bundle => format!("urn:uuid:{uuid}"),
-                Self::Relative => format!("Patient/{uuid}"),
-            }),
+            reference: Some(self.to(system, resident)),
             display: known(chart, home, resident).map(|(name, _)| name),
             ..Reference::default()
         }
