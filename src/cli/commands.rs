@@ -77,6 +77,7 @@ pub fn run(command: Command) -> Result<End, Message> {
         Command::Record { store, json } => record(&store, json),
         Command::Roster(command) => roster(command),
         Command::Limits(command) => limits(command),
+        Command::Export(arguments) => super::export::export(&arguments),
         Command::Devices => list_devices(),
     }
 }
@@ -177,7 +178,7 @@ impl<'a> Line<'a> {
 }
 
 /// A reader that has gone away (`| head`) is no error.
-fn finished(written: std::io::Result<()>) -> Result<End, Message> {
+pub fn finished(written: std::io::Result<()>) -> Result<End, Message> {
     match written {
         Err(error) if error.kind() != std::io::ErrorKind::BrokenPipe => Err(message(error)),
         _ => Ok(End::Done),

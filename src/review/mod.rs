@@ -1,0 +1,3 @@
+//! What the nurse works with: folds over the facts.
+
+pub mod export;
