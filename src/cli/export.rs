@@ -61,6 +61,7 @@ struct Post {
     /// at all, and is tried again where that may help. Nothing is sent anywhere
     /// else. A bearer token is taken from `SAYBACK_FHIR_TOKEN`.
     #[arg(long, value_name = "URL", conflicts_with_all = ["format", "out"])]
+    #[expect(clippy::struct_field_names, reason = "the argument is --post")]
     post: Option<String>,
     /// Certificates (PEM) of the authority that vouches for the server
     #[arg(long, value_name = "FILE", requires = "post")]
