@@ -1,6 +1,7 @@
 //! The command line: its arguments, its errors and its exit codes.
 
 mod commands;
+mod home;
 mod show;
 mod table;
 
@@ -128,6 +129,12 @@ enum Command {
         #[arg(long)]
         json: bool,
     },
+    /// Import and check the roster of residents
+    #[command(subcommand)]
+    Roster(home::RosterCommand),
+    /// Check a home's own limits, or put them in force
+    #[command(subcommand)]
+    Limits(home::LimitsCommand),
     /// List microphones and loudspeakers
     Devices,
 }
