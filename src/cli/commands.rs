@@ -74,6 +74,7 @@ pub fn run(command: Command) -> Result<End, Message> {
             listen(home, aide, &model, &voice, &store, devices, said.as_deref())
         }
         Command::Record { store, json } => record(&store, json),
+        Command::Serve(arguments) => super::serve::serve(&arguments),
         Command::Devices => list_devices(),
     }
 }
@@ -345,7 +346,7 @@ fn list_devices() -> Result<End, Message> {
     Ok(End::Done)
 }
 
-fn read_home(path: &Path) -> Result<Home, Message> {
+pub fn read_home(path: &Path) -> Result<Home, Message> {
     let text = std::fs::read_to_string(path)
         .map_err(|error| format!("cannot read the home's file {}: {error}", path.display()))?;
     Home::from_toml(&text).map_err(|error| format!("{}: {error}", path.display()))

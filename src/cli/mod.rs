@@ -1,6 +1,7 @@
 //! The command line: its arguments, its errors and its exit codes.
 
 mod commands;
+mod serve;
 mod show;
 mod table;
 
@@ -128,6 +129,11 @@ enum Command {
         #[arg(long)]
         json: bool,
     },
+    /// Serve the nurse's station: pages for a browser
+    ///
+    /// The first start makes the accounts, beside the record, and prints a
+    /// one-time code for the administrator, who makes the others.
+    Serve(serve::Arguments),
     /// List microphones and loudspeakers
     Devices,
 }
