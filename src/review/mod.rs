@@ -11,6 +11,7 @@ mod listen;
 mod pages;
 pub mod sessions;
 mod station;
+mod trend;
 mod web;
 pub mod worklist;
 

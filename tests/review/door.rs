@@ -21,7 +21,7 @@ fn path(site: &Site, route: &str) -> String {
     } else if route.starts_with("/rounds") {
         facts.last().unwrap().round.to_string()
     } else if route.starts_with("/people") {
-        "dwhitlock".to_owned()
+        "mbell".to_owned()
     } else {
         "AR-000".to_owned()
     };

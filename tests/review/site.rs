@@ -44,6 +44,7 @@ impl Site {
         for (login, name, title, role) in [
             ("imarlow", "Ines Marlow", "registered nurse", Role::Nurse),
             ("dwhitlock", "Dana Whitlock", "nursing aide", Role::Aide),
+            ("mbell", "Marcus Bell", "nursing aide", Role::Aide),
         ] {
             let staff = Staff {
                 name: name.into(),

@@ -10,6 +10,7 @@ mod reading;
 mod resident;
 mod rounds;
 mod sign_in;
+mod trend;
 mod worklist;
 
 pub use acting::{Form, Outcome};
@@ -22,4 +23,5 @@ pub use reading::{Behind, reading};
 pub use resident::resident;
 pub use rounds::{round, rounds};
 pub use sign_in::{left_open, password, sign_in};
+pub use trend::{span, trend};
 pub use worklist::worklist;

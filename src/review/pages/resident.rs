@@ -6,6 +6,7 @@ use maud::{Markup, html};
 use super::acting::{Form, Outcome, may_act, reason, token};
 use super::layout::{Place, page};
 use super::parts::{how, moment, place, resident_path, staff, state, states, value};
+use super::trend;
 use crate::facts::Time;
 use crate::residents::Resident;
 use crate::review::index::Index;
@@ -18,7 +19,7 @@ pub fn resident(
     session: &Session,
     index: &Index,
     resident: &Resident,
-    outcome: &Outcome,
+    (days, outcome): (u32, &Outcome),
     now: Time,
 ) -> Markup {
     let born = resident.birth_date.format("%B %-d, %Y");
@@ -35,7 +36,10 @@ pub fn resident(
             (outcome.banner())
             div.columns {
                 div {
-                    (last(index, resident, now))
+                    div id="live" {
+                        (last(index, resident, now))
+                        (trend::all(index, resident, days, now))
+                    }
                     (ranges(index, resident, now))
                     (asked(index, resident, now))
                 }

@@ -135,7 +135,8 @@ fn on_resident(
         Ok(()) => done(form, &pages::resident_path(&resident)),
         Err(why) => {
             let outcome = refused(form, why, &fields);
-            with_problem(resident_page(&station, &session, &resident, &outcome))
+            let shown = (pages::span(&fields), &outcome);
+            with_problem(resident_page(&station, &session, &resident, shown))
         }
     }
 }

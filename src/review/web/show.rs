@@ -15,6 +15,7 @@ use crate::review::fields::Fields;
 use crate::review::pages::{self, Behind, Outcome};
 use crate::review::sessions::Session;
 use crate::review::station::Station;
+use crate::vitals::VitalSign;
 
 /// The answer where there is nothing.
 pub async fn not_there() -> Response {
@@ -50,7 +51,8 @@ pub async fn resident(
     Extension(fields): Extension<Fields>,
     Path(id): Path<String>,
 ) -> Response {
-    resident_page(&station, &session, &ResidentId(id), &Outcome::told(&fields))
+    let shown = (pages::span(&fields), &Outcome::told(&fields));
+    resident_page(&station, &session, &ResidentId(id), shown)
 }
 
 /// One resident's page, after something was done or refused there.
@@ -58,18 +60,30 @@ pub fn resident_page(
     station: &Station,
     session: &Session,
     id: &ResidentId,
-    outcome: &Outcome,
+    shown: (u32, &Outcome),
 ) -> Response {
     let index = station.index();
     let Some(resident) = index.home().resident(id) else {
         return missing("resident in this home");
     };
-    pages::resident(session, &index, resident, outcome, station.now()).into_response()
+    pages::resident(session, &index, resident, shown, station.now()).into_response()
 }
 
 /// One vital sign of a resident over time.
-pub async fn trend(Path((_id, _sign)): Path<(String, String)>) -> Response {
-    missing("page")
+pub async fn trend(
+    State(station): State<Arc<Station>>,
+    Extension(session): Extension<Session>,
+    Extension(fields): Extension<Fields>,
+    Path((id, sign)): Path<(String, String)>,
+) -> Response {
+    let Some(sign) = VitalSign::from_tag(&sign) else {
+        return missing("vital sign");
+    };
+    let index = station.index();
+    let Some(resident) = index.home().resident(&ResidentId(id)) else {
+        return missing("resident in this home");
+    };
+    pages::trend(&session, &index, resident, sign, &fields, station.now()).into_response()
 }
 
 /// One reading.
