@@ -3,6 +3,7 @@
 mod commands;
 mod export;
 mod home;
+mod serve;
 mod show;
 mod table;
 
@@ -142,6 +143,11 @@ enum Command {
     /// FHIR R4 Observations that conform to the vital-signs profiles, or CSV.
     /// Corrected, retracted and not-taken ones are there and say so.
     Export(export::Export),
+    /// Serve the nurse's station: pages for a browser
+    ///
+    /// The first start makes the accounts, beside the record, and prints a
+    /// one-time code for the administrator, who makes the others.
+    Serve(serve::Arguments),
     /// List microphones and loudspeakers
     Devices,
 }
