@@ -322,8 +322,8 @@ async fn what_another_program_appends_is_seen() {
         },
     );
     other.end();
-    let changed = tokio::time::timeout(std::time::Duration::from_secs(4), changes.changed());
-    changed.await.expect("within seconds").unwrap();
+    let seen = tokio::time::timeout(std::time::Duration::from_secs(4), changes.changed());
+    seen.await.expect("within seconds").unwrap();
     let (_, page) = site
         .visitor(Role::Aide)
         .await

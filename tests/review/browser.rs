@@ -1,4 +1,4 @@
-//! A real Chromium, driven through chromedriver over the WebDriver protocol
+//! A real Chromium, driven through chromedriver over the `WebDriver` protocol
 //! (W3C): a few requests of JSON over a local connection, so that the tests
 //! need no client of their own.
 
@@ -18,7 +18,7 @@ pub struct Browser {
     driver: Child,
     port: u16,
     session: String,
-    _profile: TempDir,
+    profile: TempDir,
 }
 
 /// How the page is looked at.
@@ -56,7 +56,7 @@ impl Browser {
             driver,
             port,
             session: String::new(),
-            _profile: profile,
+            profile,
         };
         browser.wait(|it| it.call("GET", "/status", &json!(null))["ready"] == true);
         let mut arguments = vec![
@@ -71,7 +71,7 @@ impl Browser {
             "--disable-dev-shm-usage".into(),
             "--hide-scrollbars".into(),
             format!("--window-size={},{}", look.width, look.height),
-            format!("--user-data-dir={}", browser._profile.path().display()),
+            format!("--user-data-dir={}", browser.profile.path().display()),
         ];
         if look.dark {
             arguments.push("--blink-settings=preferredColorScheme=0".into());
@@ -216,8 +216,11 @@ impl Browser {
 
     /// A picture of the whole page.
     pub fn picture(&self, to: &Path) {
-        let height = self.run("return document.documentElement.scrollHeight");
+        // A page is never less high than its window, so begin with a low one.
         let width = self.run("return window.innerWidth");
+        let low = json!({ "width": width, "height": 600 });
+        self.ask("POST", "/window/rect", &low);
+        let height = self.run("return document.documentElement.scrollHeight");
         let rect =
             json!({ "width": width, "height": height.as_i64().unwrap_or(900).min(4000) + 10 });
         self.ask("POST", "/window/rect", &rect);

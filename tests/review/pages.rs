@@ -264,6 +264,7 @@ fn the_worklist_is_live_and_walked_by_key() {
     let focused = browser.run("return document.activeElement.matches('.item a.name')");
     assert_eq!(focused, true, "the focus stays");
     in_order(&browser, "live");
+    picture(&browser, "nurse-live");
 }
 
 #[test]

@@ -112,7 +112,7 @@ impl<'a> Visitor<'a> {
     pub async fn sign_in(&mut self, login: &str, password: &str) -> Response<Body> {
         self.get("/sign-in").await;
         let form = self.cookies.iter().find(|(name, _)| name == FORM_COOKIE);
-        self.csrf = form.unwrap().1.clone();
+        self.csrf.clone_from(&form.unwrap().1);
         let password = password.replace(' ', "+");
         let fields = format!("login={login}&password={password}");
         let answer = self.post("/sign-in", &fields).await;

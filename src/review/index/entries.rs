@@ -10,6 +10,10 @@ use crate::vitals::{Bounds, Component, Finding, Measurement, NotTakenReason, Vit
 
 /// A reading as it stands now.
 #[derive(Debug, Clone)]
+#[expect(
+    clippy::struct_excessive_bools,
+    reason = "each is a state of its own, and any of them may go together"
+)]
 pub struct Entry {
     /// The fact that recorded it.
     pub id: Uuid,

@@ -28,6 +28,10 @@ impl Index {
     }
 
     /// Takes in one fact.
+    #[expect(
+        clippy::too_many_lines,
+        reason = "one arm for each kind of fact, none of them long"
+    )]
     pub fn add(&mut self, fact: Fact) {
         self.touch_round(&fact);
         if matches!(fact.body, Body::RangeSet { .. }) {

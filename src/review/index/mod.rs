@@ -165,6 +165,7 @@ impl Index {
     }
 
     /// A resident's readings, in order of measurement, retracted ones included.
+    #[must_use]
     pub fn readings_of(
         &self,
         resident: &ResidentId,
@@ -174,6 +175,7 @@ impl Index {
     }
 
     /// Readings measured at or after `from`, in order of measurement.
+    #[must_use]
     pub fn since(&self, from: Time) -> impl DoubleEndedIterator<Item = &Entry> {
         let start = self.by_time.partition_point(|&it| {
             let entry = &self.readings[it as usize];

@@ -294,7 +294,7 @@ fn by_resident(list: &Worklist<'_>, now: Time) -> Markup {
                                     " " span.soft { (moment(last, now)) }
                                 } @else { span.soft { "nothing" } }
                             }
-                            td { (names(&row.due)) }
+                            td data-of="Due now" { (names(&row.due)) }
                         }
                     }
                 }

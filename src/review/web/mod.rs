@@ -110,7 +110,6 @@ impl FromRef<App> for Arc<Station> {
 }
 
 /// The pages of a station.
-#[must_use]
 pub fn app(station: Arc<Station>) -> Router {
     let app = App { station };
     Router::new()
