@@ -6,6 +6,8 @@
 //! < words             Sayback's answer contains these words, in this order
 //! + fact              this fact was stored by the last turn
 //! @ minutes           time passes
+//! ~ minutes           time passes, and the dialogue's timer ends
+//! home NAME           the conversation is in tests/dialogues/homes/NAME.toml
 //! ```
 //! Every reading, refusal, flag and report that is stored must be in the script;
 //! a fact that the script does not name fails it.
@@ -20,15 +22,21 @@ use sayback::facts::{Body, Fact, KeptReading, Record, Time};
 use sayback::grammar::Grammar;
 use sayback::hearing::Heard;
 use sayback::residents::Home;
-use sayback::vitals::{Measurement, Qualifier, Supply, Value};
+use sayback::vitals::{Measurement, Qualifier, Supply, Value, Working};
 
-static DIALOGUE: LazyLock<Dialogue> = LazyLock::new(|| {
-    let home = Home::from_toml(include_str!("../audio-fixtures/demo-home.toml")).unwrap();
+static DIALOGUE: LazyLock<Dialogue> =
+    LazyLock::new(|| dialogue(include_str!("../audio-fixtures/demo-home.toml")));
+static CARE: LazyLock<Dialogue> =
+    LazyLock::new(|| dialogue(include_str!("dialogues/homes/care.toml")));
+
+fn dialogue(home: &str) -> Dialogue {
+    let home = Home::from_toml(home).unwrap();
     let aide = home.aides[0].clone();
     Dialogue::new(home, aide, &Grammar::standard()).unwrap()
-});
+}
 
 struct Conversation {
+    dialogue: &'static Dialogue,
     state: State,
     now: Time,
     said: String,
@@ -37,10 +45,11 @@ struct Conversation {
 }
 
 impl Conversation {
-    fn begin() -> Self {
+    fn begin(dialogue: &'static Dialogue) -> Self {
         let now = Time::parse_from_rfc3339("2026-03-02T07:30:00-05:00").unwrap();
-        let (state, actions) = DIALOGUE.begin(&Record::default(), 1, now);
+        let (state, actions) = dialogue.begin(&Record::default(), 1, now);
         let mut conversation = Self {
+            dialogue,
             state,
             now,
             said: String::new(),
@@ -70,7 +79,11 @@ impl Conversation {
         } else {
             Event::Heard(Heard::from_text(words))
         };
-        let (state, actions) = DIALOGUE.step(self.state.clone(), &event, self.now);
+        self.step(&event);
+    }
+
+    fn step(&mut self, event: &Event) {
+        let (state, actions) = self.dialogue.step(self.state.clone(), event, self.now);
         self.state = state;
         self.take(actions);
     }
@@ -115,7 +128,23 @@ fn show(fact: &Fact<KeptReading>) -> Option<String> {
             } else {
                 ""
             };
-            format!("read {}{late}{looked}", measurement(&record.measurement))
+            let worked = match record.working {
+                None => String::new(),
+                Some(Working::Counted { count, seconds }) => {
+                    format!("; counted {count} in {seconds}")
+                }
+                Some(Working::Bars { large, small }) => format!("; bars {large} + {small}"),
+                Some(Working::LessChair { total, chair }) => {
+                    format!("; {} less chair {}", total.value(), chair.value())
+                }
+            };
+            let went_on = record
+                .went_on
+                .iter()
+                .map(|it| format!("; went on: {}", it.reason));
+            let went_on: String = went_on.collect();
+            let read = measurement(&record.measurement);
+            format!("read {read}{late}{looked}{worked}{went_on}")
         }
         Body::NotTaken { signs, reason, .. } => {
             let signs: Vec<&str> = signs.iter().map(|it| it.tag()).collect();
@@ -128,6 +157,8 @@ fn show(fact: &Fact<KeptReading>) -> Option<String> {
                 finding.side
             )
         }
+        Body::RuleMet { flag, .. } => format!("rule {:?}", flag.rule),
+        Body::Retaken(_) => "retaken".to_owned(),
         Body::ReportedToNurse { to, flags, .. } => format!("reported {} to {to}", flags.len()),
         Body::Unconfirmed { readings, .. } => {
             let readings: Vec<String> = readings.iter().map(measurement).collect();
@@ -157,7 +188,7 @@ fn run(file: &str, script: &str) -> usize {
         match (mark, current.as_mut()) {
             ("#", _) if line.starts_with("##") => {
                 current.iter().for_each(nothing_left);
-                current = Some(Conversation::begin());
+                current = Some(Conversation::begin(&DIALOGUE));
                 conversations += 1;
             }
             ("" | "#", _) => {}
@@ -193,6 +224,14 @@ fn run(file: &str, script: &str) -> usize {
                 );
                 it.stored.remove(found.unwrap());
             }
+            ("h", Some(it)) => {
+                assert_eq!(line, "home care", "{at}: there is no other home");
+                *it = Conversation::begin(&CARE);
+            }
+            ("~", Some(it)) => {
+                it.now += Duration::minutes(rest.parse().unwrap());
+                it.step(&Event::Tick);
+            }
             ("@", Some(it)) => it.now += Duration::minutes(rest.parse().unwrap()),
             _ => panic!("{at}: a line begins with ##, >, <, + or @: {line}"),
         }
@@ -211,6 +250,9 @@ fn every_script_goes_as_written() {
     let mut conversations = 0;
     for entry in std::fs::read_dir(folder).unwrap() {
         let path = entry.unwrap().path();
+        if path.extension().is_none_or(|it| it != "txt") {
+            continue;
+        }
         let script = std::fs::read_to_string(&path).unwrap();
         conversations += run(path.file_name().unwrap().to_str().unwrap(), &script);
     }
@@ -218,6 +260,26 @@ fn every_script_goes_as_written() {
         conversations >= 37,
         "only {conversations} conversations were found"
     );
+}
+
+#[test]
+fn what_was_not_heard_surely_is_asked_for_again_unless_it_answers_nothing() {
+    let unsure = |text: &str| {
+        let mut heard = Heard::from_text(text);
+        heard.words[0].confidence = 0.4;
+        Event::Heard(heard)
+    };
+    let mut conversation = Conversation::begin(&DIALOGUE);
+    for (text, said) in [
+        ("room nine", "Please say that again."),
+        ("yes", ""),
+        ("no", ""),
+        ("what a lovely morning", ""),
+    ] {
+        conversation.said.clear();
+        conversation.step(&unsure(text));
+        assert_eq!(conversation.said, said, "after an unsure {text:?}");
+    }
 }
 
 mod properties {

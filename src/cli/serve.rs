@@ -10,7 +10,7 @@ use sayback::review::{Certificate, Station, accounts, serve as answer};
 use sayback::store::Store;
 
 use super::End;
-use super::commands::read_home;
+use super::home::read_home;
 
 /// What `serve` is given.
 #[derive(Args)]

@@ -28,7 +28,7 @@ pub fn meaning_line(meaning: &Utterance) -> String {
             let value = part
                 .value
                 .iter()
-                .map(|(sign, ..)| format!("a value for {}", sign.name()));
+                .map(|it| format!("a value, {}", shown(&it.measurement)));
             let qualifiers = part.qualifiers.iter().map(|it| it.spoken().to_owned());
             let parts: Vec<String> = value.chain(qualifiers).collect();
             format!("part of a reading: {}", parts.join(", "))
@@ -45,6 +45,9 @@ pub fn meaning_line(meaning: &Utterance) -> String {
             format!("not taken: {} {}", wording::names(signs), reason.spoken())
         }
         Utterance::Reported { to } => format!("reported to nurse {to}"),
+        Utterance::LastValue(sign) => format!("asks for the last {}", sign.name()),
+        Utterance::Did(activity, minutes) => format!("{activity:?} {minutes} minutes ago"),
+        Utterance::Reason(reason) => format!("reason to go on: {reason}"),
     }
 }
 
@@ -58,6 +61,7 @@ fn ask(unclear: &Unclear) -> String {
             format!("either {}", ways.join(" or "))
         }
         Why::Impossible(why) => why.to_string(),
+        Why::Arithmetic(why) => why.clone(),
         Why::Unsure(confidence) => format!("only {:.0} % sure", confidence * 100.0),
         Why::TwoQualifiers(a, b) => format!("both {} and {}", a.spoken(), b.spoken()),
         Why::BadTime => "that time can't be".to_owned(),

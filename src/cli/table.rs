@@ -56,6 +56,7 @@ fn content(body: &Body) -> Option<(&ResidentId, String)> {
             resident,
             signs,
             reason,
+            ..
         } => {
             let names: Vec<&str> = signs.iter().map(|it| VitalSign::name(*it)).collect();
             let names = if names.is_empty() {
@@ -80,6 +81,7 @@ fn content(body: &Body) -> Option<(&ResidentId, String)> {
         Body::Flagged {
             resident, finding, ..
         } => (resident, format!("REPORT: {}", crossed(finding))),
+        Body::RuleMet { resident, flag, .. } => (resident, format!("REPORT: {}", flag.say)),
         Body::ReportedToNurse { resident, to, .. } => (resident, format!("reported to {to}")),
         _ => return None,
     })

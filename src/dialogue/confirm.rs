@@ -2,10 +2,10 @@
 
 use super::state::{Draft, Offer, Turn};
 use super::{Phase, Question};
-use crate::facts::{Body, Dropped, OpenReport};
+use crate::facts::{Body, Dropped};
 use crate::speaking::wording;
 use crate::understanding::Yes;
-use crate::vitals::{Layer, Measurement, NotTakenReason, VitalSign};
+use crate::vitals::{Measurement, NotTaken, NotTakenReason, Reading, VitalSign};
 
 impl Turn<'_> {
     pub(super) fn yes(&mut self, yes: &Yes) {
@@ -28,7 +28,7 @@ impl Turn<'_> {
         let unlikely = self.unlikely(&offer.read_back);
         if !unlikely.is_empty() && !offer.second_look {
             let names: Vec<VitalSign> = unlikely.iter().map(Measurement::sign).collect();
-            self.say(&format!(
+            self.prompt(&format!(
                 "The {} is far from the usual. Please measure again and say it. {} Yes to keep it as it is?",
                 wording::names(&names),
                 offer.read_back.text()
@@ -43,14 +43,20 @@ impl Turn<'_> {
             return;
         };
         let second_look = offer.second_look;
-        let mut said = Vec::new();
+        let (mut said, mut guided) = (Vec::new(), Vec::new());
+        let mut last = None;
         for reading in offer.read_back.confirm(yes, self.now, second_look) {
-            let measurement = reading.record().measurement.clone();
+            let record = reading.record();
+            let taken = Reading {
+                at: record.measured_at,
+                measurement: record.measurement.clone(),
+            };
             let id = self.keep(Body::Read(reading));
-            said.extend(self.judge(resident, id, &measurement));
-            let kept = self.state.kept.entry(resident.id.clone()).or_default();
-            kept.push(measurement);
+            guided.extend(self.guide(resident, id, &taken));
+            said.extend(self.judge(resident, id, taken));
+            last = Some(id);
         }
+        said.extend(last.and_then(|id| self.early_warning(resident, id)));
         self.say("Kept.");
         if !said.is_empty() {
             for finding in &said {
@@ -58,38 +64,10 @@ impl Turn<'_> {
             }
             self.say("Report to the nurse now, and say reported to, and who.");
         }
+        for step in &guided {
+            self.say(step);
+        }
         self.advance();
-    }
-
-    /// Flags what is outside the resident's range; returns what to say.
-    fn judge(
-        &mut self,
-        resident: &crate::residents::Resident,
-        reading: uuid::Uuid,
-        measurement: &Measurement,
-    ) -> Vec<String> {
-        let findings = resident
-            .limits
-            .judge_on(measurement, self.now.date_naive())
-            .into_iter();
-        let outside = findings.filter(|it| it.layer == Layer::OutsideRange);
-        outside
-            .map(|finding| {
-                let flag = self.keep(Body::Flagged {
-                    reading,
-                    resident: resident.id.clone(),
-                    finding: finding.clone(),
-                });
-                let text = wording::finding(&finding);
-                self.state.open_reports.push(OpenReport {
-                    flag,
-                    resident: resident.id.clone(),
-                    finding,
-                    since: self.now,
-                });
-                text
-            })
-            .collect()
     }
 
     pub(super) fn no(&mut self) {
@@ -100,13 +78,12 @@ impl Turn<'_> {
             }
             Phase::Confirming(_) => {
                 self.take_back(Dropped::No);
-                match self.state.drafts.as_slice() {
-                    [one] => {
-                        let name = one.sign().name();
-                        self.say(&format!("Not kept. What is the {name}?"));
-                    }
-                    _ => self.say("Not kept. Say the name and the right value."),
-                }
+                self.say("Not kept.");
+                let question = match self.state.drafts.as_slice() {
+                    [one] => format!("What is the {}?", one.sign().name()),
+                    _ => "Say the name and the right value.".to_owned(),
+                };
+                self.prompt(&question);
                 self.correction();
             }
             Phase::ConfirmNotTaken(..) | Phase::ConfirmReport { .. } => {
@@ -164,7 +141,7 @@ impl Turn<'_> {
     }
 
     /// Clears what a question was about; returns the names of what is lost.
-    fn abandoned(&mut self, question: &Question) -> String {
+    pub(super) fn abandoned(&mut self, question: &Question) -> String {
         let drafts = std::mem::take(&mut self.state.drafts);
         let mut signs: Vec<VitalSign> = drafts.iter().map(Draft::sign).collect();
         if let Question::Value(unclear) = question {
@@ -179,6 +156,12 @@ impl Turn<'_> {
             self.say("First the room, so that I know who it is.");
             return self.ask_again();
         }
+        // "Refused" answers a question about the value that was refused.
+        self.state.unclear.retain(|it| !signs.contains(&it.sign));
+        if matches!(&self.state.phase, Phase::Asking(Question::Value(it)) if signs.contains(&it.sign))
+        {
+            self.state.phase = Phase::Open;
+        }
         if self.pending_says_first() {
             return;
         }
@@ -187,17 +170,32 @@ impl Turn<'_> {
         } else {
             wording::capital(&wording::names(&signs))
         };
-        self.say(&format!("{what}: {}. Yes?", reason.spoken()));
+        let again = match reason.retry_after() {
+            Some(after) => format!(
+                ", try again in {} minutes",
+                wording::digits(after.num_minutes().into())
+            ),
+            None => String::new(),
+        };
+        self.prompt(&format!("{what}: {}{again}. Yes?", reason.spoken()));
         self.state.phase = Phase::ConfirmNotTaken(signs, reason);
     }
 
     fn not_taken_confirmed(&mut self, signs: Vec<VitalSign>, reason: NotTakenReason) {
         self.state.phase = self.idle();
         if let Some(resident) = self.state.resident.clone() {
+            let due = self.resident().map(|it| self.due(it)).unwrap_or_default();
+            let put_off = if signs.is_empty() { &due } else { &signs };
+            for sign in put_off {
+                let not_taken = NotTaken::new(*sign, reason.clone(), self.now);
+                self.state.not_taken.push((resident.clone(), not_taken));
+            }
+            let retry_at = reason.retry_after().map(|after| self.now + after);
             self.keep(Body::NotTaken {
                 resident,
                 signs,
                 reason,
+                retry_at,
             });
             self.say("Noted.");
         }

@@ -4,7 +4,10 @@
 //! is to be said, stored or listened for goes out as [`Action`]s. Whole rounds
 //! are tested as scripts.
 
+mod care;
 mod confirm;
+mod judge;
+mod orthostatic;
 mod place;
 mod readings;
 mod report;
@@ -28,6 +31,8 @@ pub enum Event {
     Heard(Heard),
     /// Nothing was heard for as long as the last [`Action::Listen`] allowed.
     Silence,
+    /// The time of the last [`Action::Listen`]'s `wake` has come.
+    Tick,
     /// The facts of the last step could not be stored; the text says why. The
     /// state is the one before that step.
     NotStored(String),
@@ -47,6 +52,8 @@ pub enum Action {
         expect: Expect,
         /// Seconds, or none for as long as it takes.
         patience: Option<u32>,
+        /// When to send [`Event::Tick`], if a timer runs.
+        wake: Option<Time>,
     },
     /// The round is over.
     End,
@@ -103,6 +110,7 @@ impl Dialogue {
         match event {
             Event::Heard(heard) => self.heard(&mut turn, heard),
             Event::Silence => turn.silence(),
+            Event::Tick => turn.tick(),
             Event::NotStored(why) => {
                 turn.say(&format!("That could not be stored: {why}. It is not kept."));
                 turn.ask_again();
@@ -116,20 +124,45 @@ impl Dialogue {
     /// # Errors
     /// As [`understand`].
     pub fn meaning(&self, state: &State, heard: &Heard) -> Result<Utterance, NotUnderstood> {
+        self.meaning_if_sure(state, heard, self.ask_below)
+    }
+
+    fn meaning_if_sure(
+        &self,
+        state: &State,
+        heard: &Heard,
+        ask_below: f32,
+    ) -> Result<Utterance, NotUnderstood> {
         let pending = state.pending_signs();
         let context = Context {
             units: self.home.units,
             pending: &pending,
-            ask_below: self.ask_below,
+            precautions: state
+                .resident()
+                .and_then(|id| self.home.resident(id))
+                .map(|it| &it.care.precautions),
+            ask_below,
         };
         understand(heard, &self.vocabulary, &context)
+    }
+
+    /// Whether words that were not heard surely are asked for again although
+    /// nothing was asked: an aide who said "room nine" or "reported to" would
+    /// otherwise wait in silence. A yes or no to nothing is side talk.
+    fn worth_asking(&self, turn: &Turn<'_>, heard: &Heard) -> bool {
+        let meaning = self.meaning_if_sure(&turn.state, heard, 0.0);
+        !turn.state.asleep && !matches!(meaning, Ok(Utterance::Yes(_) | Utterance::No))
     }
 
     fn heard(&self, turn: &mut Turn<'_>, heard: &Heard) {
         let utterance = match self.meaning(&turn.state, heard) {
             Ok(utterance) => utterance,
-            Err(NotUnderstood::Unsure) if turn.waiting() => {
+            Err(NotUnderstood::Unsure) if turn.waiting() || self.worth_asking(turn, heard) => {
                 turn.say("Please say that again.");
+                return turn.keep_last_said();
+            }
+            Err(NotUnderstood::Nameless) if *turn.state.phase() == Phase::Open => {
+                turn.say("Of what? Say the name and the value.");
                 return turn.keep_last_said();
             }
             // Side talk and noise change nothing: not even the count of silences.
@@ -154,9 +187,12 @@ impl Dialogue {
                 claims,
                 unclear,
             } => turn.readings(yes.as_ref(), claims, unclear),
-            Utterance::Part(part) => turn.part(part),
+            Utterance::Part(part) => turn.part(*part),
             Utterance::NotTaken { signs, reason } => turn.not_taken(signs, reason),
             Utterance::Reported { to } => turn.reported(&to),
+            Utterance::LastValue(sign) => turn.last_value(sign),
+            Utterance::Did(activity, minutes) => turn.did(activity, minutes),
+            Utterance::Reason(reason) => turn.reason(reason),
         }
     }
 }
@@ -185,6 +221,8 @@ impl Turn<'_> {
         match command {
             Command::Repeat | Command::StartListening => self.ask_again(),
             Command::Scratch => self.scratch(),
+            Command::Orthostatic => self.start_orthostatic(),
+            Command::Stop => self.stop_orthostatic(),
             Command::Missing => self.say_missing(),
             Command::Done => self.done(),
             Command::Help => self.help(),

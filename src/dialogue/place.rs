@@ -2,8 +2,8 @@
 //! yes. Two identifiers before anything is recorded: Joint Commission,
 //! NPSG.01.01.01.
 
+use super::Phase;
 use super::state::Turn;
-use super::{Phase, Question};
 use crate::facts::Body;
 use crate::residents::{Resident, ResidentId};
 use crate::speaking::wording;
@@ -32,7 +32,7 @@ impl Turn<'_> {
             }
             (_, []) => {
                 self.state.phase = Phase::WhichBed(room);
-                self.say(&format!("Room {spoken} has no such bed. Which bed?"));
+                self.prompt(&format!("Room {spoken} has no such bed. Which bed?"));
             }
             (_, [one]) => {
                 self.leave();
@@ -41,7 +41,7 @@ impl Turn<'_> {
             _ => {
                 self.leave();
                 self.state.phase = Phase::WhichBed(room);
-                self.say(&format!("Room {spoken} has more than one bed. Which bed?"));
+                self.prompt(&format!("Room {spoken} has more than one bed. Which bed?"));
             }
         }
     }
@@ -49,7 +49,7 @@ impl Turn<'_> {
     fn identify(&mut self, resident: &Resident) {
         let born = wording::birth_date(resident.birth_date);
         self.state.phase = Phase::Identify(resident.id.clone());
-        self.say(&format!(
+        self.prompt(&format!(
             "{}, {born}. Check the wristband. Yes?",
             resident.name
         ));
@@ -67,23 +67,34 @@ impl Turn<'_> {
         self.state.resident = Some(id);
         self.state.phase = Phase::Open;
         self.say(&format!("Ready for {}.", resident.name));
+        self.say_rechecks();
+        self.say_cautions();
         self.say_open_reports_here();
     }
 
     /// Leaves the resident; nothing may be pending.
     pub(super) fn leave(&mut self) {
         self.state.resident = None;
+        self.state.recent.clear();
+        self.state.guided = None;
         self.state.phase = Phase::Place;
     }
 
-    /// Moving on with something pending says so first. True when it did.
+    /// Moving on with something pending says so first. True when it did. A
+    /// question about a value that was never clear is let go, and said to be.
     pub(super) fn pending_says_first(&mut self) -> bool {
+        if let Phase::Asking(question) = &self.state.phase
+            && self.state.drafts.is_empty()
+        {
+            let question = question.clone();
+            self.state.phase = self.idle();
+            let names = self.abandoned(&question);
+            self.say(&format!("Not kept: {names}."));
+            return false;
+        }
         let pending = match &self.state.phase {
             Phase::Confirming(_) | Phase::ConfirmNotTaken(..) | Phase::ConfirmReport { .. } => {
                 "This still waits for your yes or no."
-            }
-            Phase::Asking(Question::Value(_)) if self.state.drafts.is_empty() => {
-                "This is not settled yet. Answer it, or say scratch that."
             }
             Phase::Asking(_) => "This is not settled yet.",
             Phase::Place | Phase::WhichBed(_) | Phase::Identify(_) | Phase::Open => return false,

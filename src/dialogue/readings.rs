@@ -5,7 +5,7 @@ use super::{Phase, Question, time};
 use crate::facts::{Body, Dropped, ReadBack, Ready};
 use crate::speaking::wording;
 use crate::understanding::{Claim, Part, Unclear, Why, Yes};
-use crate::vitals::{Layer, Measurement, Qualifier, VitalSign};
+use crate::vitals::{CountError, Layer, Measurement, Qualifier, Rhythm, VitalSign, Working};
 
 impl Turn<'_> {
     pub(super) fn readings(
@@ -32,6 +32,14 @@ impl Turn<'_> {
             }
             Phase::Open | Phase::Asking(_) | Phase::Confirming(_) => {}
         }
+        // Measured another way instead: the draft with the caution goes.
+        if let Phase::Asking(Question::GoOn(at, _)) = self.state.phase {
+            let sign = self.state.drafts.get(at).map(Draft::sign);
+            if claims.iter().any(|it| Some(it.measurement.sign()) == sign) {
+                self.state.drafts.remove(at);
+            }
+            self.state.phase = Phase::Open;
+        }
         self.take_back(Dropped::Replaced);
         for claim in claims {
             self.forget_unclear(claim.measurement.sign());
@@ -49,9 +57,16 @@ impl Turn<'_> {
 
     /// An answer, or a change of what is pending.
     pub(super) fn part(&mut self, part: Part) {
+        if self.stood(&part.qualifiers) {
+            return;
+        }
+        if self.state.phase == Phase::Open {
+            return self.ask_again();
+        }
         if let Some(why) = part.why {
             let again = match why {
-                Why::Impossible(why) => format!("{}.", wording::capital(&why.to_string())),
+                Why::Impossible(why) => format!("{}.", sentence(&why.to_string())),
+                Why::Arithmetic(why) => format!("{}.", sentence(&why)),
                 _ => "I missed part of that.".to_owned(),
             };
             self.say(&again);
@@ -59,63 +74,59 @@ impl Turn<'_> {
         }
         if part.whose.len() > 1 {
             let names = wording::names(&part.whose);
-            self.say(&format!("Which one: {names}? Say the name and the value."));
+            self.prompt(&format!("Which one: {names}? Say the name and the value."));
             return self.correction();
         }
         if let Phase::Asking(Question::Value(unclear)) = &self.state.phase {
             let unclear = unclear.clone();
-            return self.answer_value(unclear, &part);
+            return self.answer_value(&unclear, part);
         }
         self.take_back(Dropped::Replaced);
         let mut doubtful = false;
-        if let Some((sign, numbers, unit)) = part.value {
+        if let Some(valued) = part.value {
+            let sign = valued.measurement.sign();
             let draft = self.state.drafts.iter_mut().find(|it| it.sign() == sign);
             if let Some(Draft { claim, .. }) = draft {
-                let qualifiers = claim.measurement.qualifiers().clone();
-                match Measurement::new(sign, numbers, unit, qualifiers) {
-                    Ok(measurement) => {
-                        claim.measurement = measurement;
-                        claim.words = format!("{}; {}", claim.words, part.words);
-                        claim.confidence = part.confidence;
-                    }
-                    Err(_) => doubtful = true,
+                let mut measurement = valued.measurement;
+                for qualifier in claim.measurement.qualifiers().iter() {
+                    // The same vital sign takes the same qualifiers.
+                    measurement = measurement.clone().with(qualifier).unwrap_or(measurement);
                 }
+                claim.measurement = measurement;
+                claim.working = valued.working;
+                claim.device = valued.device.or(claim.device);
+                claim.words = format!("{}; {}", claim.words, part.words);
+                claim.confidence = part.confidence;
             }
         }
         for qualifier in part.qualifiers {
             doubtful |= !self.qualify(qualifier);
         }
         if doubtful {
-            self.say("I can't tell which reading that belongs to. Say its name and the value.");
+            self.prompt("I can't tell which reading that belongs to. Say its name and the value.");
             return self.correction();
         }
         self.advance();
     }
 
-    fn answer_value(&mut self, unclear: Unclear, part: &Part) {
-        let Some((sign, numbers, unit)) = part.value else {
+    fn answer_value(&mut self, unclear: &Unclear, part: Part) {
+        let Some(valued) = part.value else {
             return self.ask_again();
         };
-        let mut qualifiers = unclear.qualifiers.clone();
-        let own = part.qualifiers.iter();
-        own.filter(|it| sign.qualifiers().contains(&it.kind()))
-            .for_each(|it| qualifiers.set(*it));
-        match Measurement::new(sign, numbers, unit, qualifiers) {
-            Ok(measurement) => {
-                self.state.phase = Phase::Open;
-                self.merge(Claim {
-                    measurement,
-                    taken: unclear.taken,
-                    words: part.words.clone(),
-                    confidence: part.confidence,
-                });
-                self.advance();
-            }
-            Err(why) => {
-                self.say(&format!("{}.", wording::capital(&why.to_string())));
-                self.ask(Question::Value(unclear));
-            }
+        let mut measurement = valued.measurement;
+        for qualifier in unclear.qualifiers.iter().chain(part.qualifiers) {
+            measurement = measurement.clone().with(qualifier).unwrap_or(measurement);
         }
+        self.state.phase = Phase::Open;
+        self.merge(Claim {
+            measurement,
+            working: valued.working,
+            device: valued.device,
+            taken: unclear.taken,
+            words: part.words,
+            confidence: part.confidence,
+        });
+        self.advance();
     }
 
     /// Gives a qualifier to the one draft that can have it. False when none
@@ -159,7 +170,14 @@ impl Turn<'_> {
         };
         let spoken_at = self.now;
         let Some(at) = self.state.drafts.iter().position(replaces) else {
-            return self.state.drafts.push(Draft { claim, spoken_at });
+            let mut draft = Draft {
+                claim,
+                spoken_at,
+                went_on: Vec::new(),
+            };
+            self.assume_position(&mut draft);
+            self.assume_usual(&mut draft);
+            return self.state.drafts.push(draft);
         };
         let old = self.state.drafts[at].claim.clone();
         let mut claim = claim;
@@ -175,7 +193,8 @@ impl Turn<'_> {
                 claim.measurement = measurement;
             }
         }
-        self.state.drafts[at] = Draft { claim, spoken_at };
+        let draft = &mut self.state.drafts[at];
+        (draft.claim, draft.spoken_at) = (claim, spoken_at);
     }
 
     fn forget_unclear(&mut self, sign: VitalSign) {
@@ -196,7 +215,11 @@ impl Turn<'_> {
                     why,
                 });
                 let claims = offer.into_claims().into_iter();
-                let draft = |(claim, spoken_at)| Draft { claim, spoken_at };
+                let draft = |(claim, spoken_at, went_on)| Draft {
+                    claim,
+                    spoken_at,
+                    went_on,
+                };
                 self.state.drafts = claims.map(draft).collect();
             }
             // A question about a value stays to be asked unless it is answered.
@@ -218,12 +241,48 @@ impl Turn<'_> {
         if let Some((at, kind)) = missing {
             return self.ask(Question::Qualifier(at, kind));
         }
+        self.recount();
+        if let Some((at, caution)) = self.caution_pending() {
+            let kind = caution.kind;
+            self.state.phase = Phase::Asking(Question::GoOn(at, kind));
+            let say = wording::spelled(&caution.say);
+            return self.prompt(&format!(
+                "{say} Say because, and a reason, to go on; or measure another way."
+            ));
+        }
         if !self.state.drafts.is_empty() {
             return self.read_back();
         }
         match self.state.unclear.pop_front() {
             Some(unclear) => self.ask(Question::Value(unclear)),
             None => self.state.phase = Phase::Open,
+        }
+    }
+
+    /// A count over part of a minute is no rate once the rhythm turns out to be
+    /// irregular: it is asked for again.
+    fn recount(&mut self) {
+        let irregular = Qualifier::Rhythm(Rhythm::Irregular);
+        let short = |it: &Draft| {
+            let counted =
+                matches!(it.claim.working, Some(Working::Counted { seconds, .. }) if seconds < 60);
+            counted
+                && it
+                    .claim
+                    .measurement
+                    .qualifiers()
+                    .iter()
+                    .any(|it| it == irregular)
+        };
+        while let Some(at) = self.state.drafts.iter().position(short) {
+            let Draft { claim, .. } = self.state.drafts.remove(at);
+            let sign = claim.measurement.sign();
+            self.state.unclear.push_back(Unclear {
+                sign,
+                why: Why::Arithmetic(CountError::NeedsFullMinute { sign }.to_string()),
+                qualifiers: claim.measurement.qualifiers().clone(),
+                taken: claim.taken,
+            });
         }
     }
 
@@ -235,10 +294,11 @@ impl Turn<'_> {
                 format!("{}: {}", wording::capital(name), kind.question())
             }
             Question::Value(unclear) => ask_value(unclear),
+            Question::GoOn(..) => return self.ask_again(),
             Question::Correction => "Say the name and the right value.".to_owned(),
         };
         self.state.phase = Phase::Asking(question);
-        self.say(&text);
+        self.prompt(&text);
     }
 
     /// Asks for the right value of one of the drafts.
@@ -252,7 +312,12 @@ impl Turn<'_> {
             return;
         };
         let mut ready = Vec::new();
-        for Draft { claim, spoken_at } in std::mem::take(&mut self.state.drafts) {
+        for draft in std::mem::take(&mut self.state.drafts) {
+            let Draft {
+                claim,
+                spoken_at,
+                went_on,
+            } = draft;
             let Some(measured_at) = time::measured_at(claim.taken, spoken_at) else {
                 self.state.unclear.push_back(Unclear {
                     sign: claim.measurement.sign(),
@@ -263,7 +328,7 @@ impl Turn<'_> {
                 continue;
             };
             // Nothing is missing: advance() has seen to it.
-            ready.extend(Ready::new(claim, measured_at, spoken_at));
+            ready.extend(Ready::new(claim, measured_at, spoken_at, went_on));
         }
         if ready.is_empty() {
             return self.advance();
@@ -278,7 +343,7 @@ impl Turn<'_> {
                 readings: read_back.measurements(),
             },
         );
-        self.say(&format!("{} Yes?", read_back.text()));
+        self.prompt(&format!("{} Yes?", read_back.text()));
         self.state.phase = Phase::Confirming(Box::new(Offer {
             read_back,
             second_look: false,
@@ -311,10 +376,8 @@ fn ask_value(unclear: &Unclear) -> String {
             let ways: Vec<String> = ways.iter().map(wording::measurement).collect();
             format!("{}? Say the {name} again.", ways.join(", or "))
         }
-        Why::Impossible(why) => format!(
-            "{}. Say the {name} again.",
-            wording::capital(&wording::spelled(&why.to_string()))
-        ),
+        Why::Impossible(why) => format!("{}. Say the {name} again.", sentence(&why.to_string())),
+        Why::Arithmetic(why) => format!("{}. Say the {name} again.", sentence(why)),
         Why::TwoQualifiers(a, b) => format!(
             "{} and {} can't both be. Say the {name} again.",
             wording::capital(a.spoken()),
@@ -324,4 +387,8 @@ fn ask_value(unclear: &Unclear) -> String {
             format!("That time can't be. Say the {name} again, with when it was taken.")
         }
     }
+}
+
+fn sentence(text: &str) -> String {
+    wording::capital(&wording::spelled(text))
 }

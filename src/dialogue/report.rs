@@ -2,7 +2,8 @@
 
 use super::Phase;
 use super::state::Turn;
-use crate::facts::Body;
+use crate::facts::{Body, Raised};
+use crate::residents::Resident;
 use crate::speaking::wording;
 
 impl Turn<'_> {
@@ -18,7 +19,7 @@ impl Turn<'_> {
             return self.say("There is no open report here.");
         }
         let read_back = format!("Reported to {to}: {}", self.report_texts());
-        self.say(&format!("{read_back} Yes?"));
+        self.prompt(&format!("{read_back} Yes?"));
         self.state.phase = Phase::ConfirmReport { to, read_back };
     }
 
@@ -63,8 +64,11 @@ impl Turn<'_> {
     fn report_texts(&self) -> String {
         let text = |at: usize| {
             let report = &self.state.open_reports[at];
-            let finding = wording::finding(&report.finding);
-            format!("{}: {finding}", self.who(&report.resident))
+            let raised = match &report.raised {
+                Raised::Limit(finding) => wording::finding(finding),
+                Raised::Rule(flag) => wording::spelled(&flag.say),
+            };
+            format!("{}: {raised}", self.who(&report.resident))
         };
         let texts: Vec<String> = self.reports_meant().into_iter().map(text).collect();
         texts.join(" ")
@@ -90,21 +94,20 @@ impl Turn<'_> {
             self.say("No resident yet. Which room?");
             return;
         };
-        let kept = self
-            .state
-            .kept
-            .get(&resident.id)
-            .map_or(&[][..], |it| it.as_slice());
-        let signs: Vec<_> = kept.iter().map(crate::vitals::Measurement::sign).collect();
-        let text = if signs.is_empty() {
-            "Nothing is kept yet in this round.".to_owned()
-        } else {
-            format!("Kept in this round: {}.", wording::names(&signs))
-        };
-        self.say(&text);
+        self.say_due(resident, "Nothing is due here.");
         self.say_open_reports_here();
-        if !matches!(self.state.phase, Phase::Open) {
+        if self.waiting() {
             self.ask_again();
+        }
+    }
+
+    /// Says what is still due, or `otherwise`.
+    fn say_due(&mut self, resident: &Resident, otherwise: &str) {
+        let due = self.due(resident);
+        if due.is_empty() {
+            self.say(otherwise);
+        } else {
+            self.say(&format!("Still due: {}.", wording::names(&due)));
         }
     }
 
@@ -116,6 +119,7 @@ impl Turn<'_> {
             self.leave();
             return self.say("Which room?");
         };
+        self.say_due(resident, "");
         self.say(&format!("Done with {}.", resident.name));
         self.say_open_reports_here();
         self.leave();

@@ -6,11 +6,14 @@ use fastrand::Rng;
 use uuid::Uuid;
 
 use super::{Action, Dialogue, PATIENCE};
-use crate::facts::{Body, Fact, KeptReading, OpenReport, ReadBack, Record, Time, VERSION};
+use crate::facts::{Body, Fact, KeptReading, OpenReport, ReadBack, Recheck, Record, Time, VERSION};
 use crate::grammar::Expect;
 use crate::residents::{Resident, ResidentId};
 use crate::understanding::{Claim, Unclear};
-use crate::vitals::{Measurement, NotTakenReason, QualifierKind, VitalSign};
+use crate::vitals::rules::{OrthostaticTest, Step};
+use crate::vitals::{
+    CautionKind, History, NotTaken, NotTakenReason, QualifierKind, Recent, VitalSign, WentOn,
+};
 
 /// Where the conversation is.
 #[derive(Debug, Clone, PartialEq)]
@@ -54,6 +57,9 @@ pub enum Question {
     Qualifier(usize, QualifierKind),
     /// The value of a reading that was not clear.
     Value(Unclear),
+    /// A caution speaks against how the draft at this place was measured: a
+    /// reason to go on, or another way.
+    GoOn(usize, CautionKind),
     /// Which of the drafts is wrong, and what it should be.
     Correction,
 }
@@ -63,12 +69,22 @@ pub enum Question {
 pub(super) struct Draft {
     pub(super) claim: Claim,
     pub(super) spoken_at: Time,
+    /// Cautions that the aide gave a reason to go past.
+    pub(super) went_on: Vec<WentOn>,
 }
 
 impl Draft {
     pub(super) const fn sign(&self) -> VitalSign {
         self.claim.measurement.sign()
     }
+}
+
+/// A reading kept in this round.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(super) struct KeptHere {
+    pub(super) id: Uuid,
+    pub(super) sign: VitalSign,
+    pub(super) flagged: bool,
 }
 
 /// The state of a conversation. A plain value: two turns from the same state
@@ -83,12 +99,25 @@ pub struct State {
     pub(super) unclear: VecDeque<Unclear>,
     pub(super) open_reports: Vec<OpenReport>,
     /// What was kept in this round, for each resident.
-    pub(super) kept: BTreeMap<ResidentId, Vec<Measurement>>,
+    pub(super) kept: BTreeMap<ResidentId, Vec<KeptHere>>,
+    /// What was put off in this round.
+    pub(super) not_taken: Vec<(ResidentId, NotTaken)>,
+    /// Confirmed readings of every resident, this round's among them.
+    pub(super) histories: BTreeMap<ResidentId, History>,
+    /// What nurses want taken again.
+    pub(super) rechecks: Vec<Recheck>,
+    /// What the current resident did lately.
+    pub(super) recent: Vec<Recent>,
+    /// Lying and standing pressures under way.
+    pub(super) guided: Option<OrthostaticTest>,
     pub(super) asleep: bool,
     pub(super) silences: u8,
     /// "End of round" was said once with reports open.
     pub(super) end_asked: bool,
+    /// The last thing said, for "repeat".
     pub(super) last_said: String,
+    /// The question that waits for an answer, to be asked again as it was.
+    pub(super) prompt: Option<String>,
     pub(super) ended: bool,
     round: Uuid,
     rng: Rng,
@@ -104,10 +133,16 @@ impl State {
             unclear: VecDeque::new(),
             open_reports: record.open_reports().cloned().collect(),
             kept: BTreeMap::new(),
+            not_taken: Vec::new(),
+            histories: record.histories(),
+            rechecks: record.rechecks().to_vec(),
+            recent: Vec::new(),
+            guided: None,
             asleep: false,
             silences: 0,
             end_asked: false,
             last_said: String::new(),
+            prompt: None,
             ended: false,
             round: new_id(&mut rng, now),
             rng,
@@ -124,6 +159,12 @@ impl State {
     #[must_use]
     pub const fn resident(&self) -> Option<&ResidentId> {
         self.resident.as_ref()
+    }
+
+    /// The question that waits for an answer, as it was asked.
+    #[must_use]
+    pub fn question(&self) -> Option<&str> {
+        self.prompt.as_deref()
     }
 
     /// Reports that no nurse has yet.
@@ -148,7 +189,7 @@ impl State {
     pub(super) fn pending_signs(&self) -> Vec<VitalSign> {
         let mut signs: Vec<VitalSign> = match &self.phase {
             Phase::Asking(Question::Value(unclear)) => vec![unclear.sign],
-            Phase::Asking(Question::Qualifier(at, _)) => {
+            Phase::Asking(Question::Qualifier(at, _) | Question::GoOn(at, _)) => {
                 let draft = self.drafts.get(*at);
                 draft.map(Draft::sign).into_iter().collect()
             }
@@ -157,10 +198,17 @@ impl State {
                 let each = offer.read_back.measurements().into_iter();
                 each.map(|it| it.sign()).collect()
             }
+            Phase::Open if self.waits_for_standing() => vec![VitalSign::BloodPressure],
             _ => Vec::new(),
         };
         signs.dedup();
         signs
+    }
+
+    fn waits_for_standing(&self) -> bool {
+        self.guided
+            .as_ref()
+            .is_some_and(|it| it.step() == Step::Stand)
     }
 
     /// What the recogniser should listen for.
@@ -172,6 +220,7 @@ impl State {
         match &self.phase {
             Phase::Place => Expect::Place,
             Phase::WhichBed(_) | Phase::Asking(_) => Expect::Answer,
+            Phase::Open if self.waits_for_standing() => Expect::Answer,
             Phase::Open => Expect::Readings,
             Phase::Identify(_)
             | Phase::Confirming(_)
@@ -196,6 +245,7 @@ pub(super) struct Turn<'a> {
     pub(super) now: Time,
     actions: Vec<Action>,
     said: Vec<String>,
+    prompt: Option<String>,
     repeat: bool,
     passing: bool,
 }
@@ -208,6 +258,7 @@ impl<'a> Turn<'a> {
             now,
             actions: Vec::new(),
             said: Vec::new(),
+            prompt: None,
             repeat: false,
             passing: false,
         }
@@ -217,7 +268,13 @@ impl<'a> Turn<'a> {
         self.said.push(text.to_owned());
     }
 
-    /// Says the last thing again, after what this turn says.
+    /// Says a question, which is what "repeat" and silence ask again.
+    pub(super) fn prompt(&mut self, text: &str) {
+        self.prompt = Some(text.to_owned());
+    }
+
+    /// Asks the waiting question again, or says the last thing again where
+    /// there is none, after what this turn says.
     pub(super) fn ask_again(&mut self) {
         self.repeat = true;
     }
@@ -259,15 +316,23 @@ impl<'a> Turn<'a> {
 
     /// Everything this turn wants done: store, then say, then listen.
     pub(super) fn finish(mut self) -> (State, Vec<Action>) {
-        let mut text = self.said.join(" ");
-        if self.repeat {
-            if !text.is_empty() {
-                text.push(' ');
-            }
-            text.push_str(&self.state.last_said);
-        } else if !text.is_empty() && !self.passing {
-            self.state.last_said.clone_from(&text);
+        let mut parts = std::mem::take(&mut self.said);
+        parts.retain(|it| !it.is_empty());
+        if let Some(prompt) = self.prompt.take() {
+            parts.push(prompt.clone());
+            self.state.prompt = Some(prompt);
+            self.repeat = false;
         }
+        if !self.waiting() && !self.state.asleep {
+            self.state.prompt = None;
+        }
+        if self.repeat {
+            let again = self.state.prompt.as_ref().unwrap_or(&self.state.last_said);
+            parts.push(again.clone());
+        } else if !parts.is_empty() && !self.passing {
+            self.state.last_said = parts.join(" ");
+        }
+        let text = parts.join(" ");
         if !text.is_empty() {
             self.actions.push(Action::Say(text));
         }
@@ -277,6 +342,7 @@ impl<'a> Turn<'a> {
             self.actions.push(Action::Listen {
                 expect: self.state.expect(),
                 patience: self.waiting().then_some(PATIENCE),
+                wake: self.wake_at(),
             });
         }
         (self.state, self.actions)

@@ -8,7 +8,7 @@ use super::{ReadingRecord, Time};
 use crate::residents::ResidentId;
 use crate::speaking::wording;
 use crate::understanding::{Claim, Yes};
-use crate::vitals::{Measurement, QualifierKind};
+use crate::vitals::{Measurement, QualifierKind, WentOn};
 
 /// A claim with every required qualifier, and when it was measured.
 #[derive(Debug, Clone, PartialEq)]
@@ -16,6 +16,7 @@ pub struct Ready {
     claim: Claim,
     measured_at: Time,
     spoken_at: Time,
+    went_on: Vec<WentOn>,
 }
 
 impl Ready {
@@ -27,6 +28,7 @@ impl Ready {
         claim: Claim,
         measured_at: Time,
         spoken_at: Time,
+        went_on: Vec<WentOn>,
     ) -> Result<Self, Vec<QualifierKind>> {
         let measurement = &claim.measurement;
         let missing = measurement.qualifiers().missing(measurement.sign());
@@ -35,6 +37,7 @@ impl Ready {
                 claim,
                 measured_at,
                 spoken_at,
+                went_on,
             })
         } else {
             Err(missing)
@@ -71,7 +74,10 @@ impl ReadBack {
     pub fn of(offer: Uuid, resident: ResidentId, readings: Vec<Ready>) -> Self {
         let each = readings.iter().map(|it| {
             let time = it.earlier().map(wording::taken_at).unwrap_or_default();
-            format!("{}{time}.", wording::measurement(it.measurement()))
+            let claim = &it.claim;
+            let worked = claim.working.map(wording::working).unwrap_or_default();
+            let read = wording::measurement(&claim.measurement);
+            format!("{read}{worked}{time}.")
         });
         let text = each.collect::<Vec<_>>().join(" ");
         Self {
@@ -101,12 +107,13 @@ impl ReadBack {
         each.map(|it| it.measurement().clone()).collect()
     }
 
-    /// Takes the readings back for a change, each with when it was spoken; what
-    /// was read back is then void.
+    /// Takes the readings back for a change, each with when it was spoken and
+    /// the cautions gone past; what was read back is then void.
     #[must_use]
-    pub fn into_claims(self) -> Vec<(Claim, Time)> {
+    pub fn into_claims(self) -> Vec<(Claim, Time, Vec<WentOn>)> {
         let each = self.readings.into_iter();
-        each.map(|it| (it.claim, it.spoken_at)).collect()
+        each.map(|it| (it.claim, it.spoken_at, it.went_on))
+            .collect()
     }
 
     /// The yes turns what was read back into readings that may be stored.
@@ -125,6 +132,9 @@ impl ReadBack {
                 read_back: self.text.clone(),
                 confirmed_at: now,
                 second_look,
+                working: ready.claim.working,
+                device: ready.claim.device,
+                went_on: ready.went_on,
             })
         };
         self.readings.into_iter().map(keep).collect()

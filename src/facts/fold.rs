@@ -6,7 +6,8 @@ use uuid::Uuid;
 
 use super::{Body, Fact, ReadingRecord, Time};
 use crate::residents::ResidentId;
-use crate::vitals::{Finding, Measurement, VitalSign};
+use crate::vitals::rules::Flag;
+use crate::vitals::{self, Finding, History, Measurement, VitalSign};
 
 /// Readings that were read back and neither kept nor dropped: what a stop of
 /// the program left waiting for a yes.
@@ -20,6 +21,15 @@ pub struct Pending {
     pub read_back: String,
 }
 
+/// What raised a report.
+#[derive(Debug, Clone, PartialEq)]
+pub enum Raised {
+    /// A limit.
+    Limit(Finding),
+    /// A rule over several readings, or a published criterion.
+    Rule(Flag),
+}
+
 /// A flag that no report has closed.
 #[derive(Debug, Clone, PartialEq)]
 pub struct OpenReport {
@@ -27,8 +37,8 @@ pub struct OpenReport {
     pub flag: Uuid,
     /// The resident.
     pub resident: ResidentId,
-    /// The limit that was crossed.
-    pub finding: Finding,
+    /// What was crossed or met.
+    pub raised: Raised,
     /// Since when.
     pub since: Time,
 }
@@ -54,6 +64,20 @@ pub struct Record {
     pending: BTreeMap<Uuid, Pending>,
     open: BTreeMap<Uuid, OpenReport>,
     readings: BTreeMap<Uuid, Reading>,
+    rechecks: Vec<Recheck>,
+}
+
+/// A vital sign that a nurse wants taken again, and that was not yet.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Recheck {
+    /// The resident.
+    pub resident: ResidentId,
+    /// The vital sign.
+    pub sign: VitalSign,
+    /// Why, as the aide will hear it.
+    pub reason: String,
+    /// The nurse.
+    pub by: String,
 }
 
 impl Record {
@@ -93,8 +117,21 @@ impl Record {
                     corrected: false,
                     retracted: false,
                 };
+                let (resident, sign) = (&reading.record.resident, reading.measurement.sign());
+                self.rechecks
+                    .retain(|it| it.resident != *resident || it.sign != sign);
                 self.readings.insert(fact.id, reading);
             }
+            Body::RecheckAsked {
+                resident,
+                sign,
+                reason,
+            } => self.rechecks.push(Recheck {
+                resident: resident.clone(),
+                sign: *sign,
+                reason: reason.clone(),
+                by: fact.by.name.clone(),
+            }),
             Body::Corrected { reading, new, .. } => {
                 if let Some(reading) = self.readings.get_mut(reading) {
                     reading.measurement = new.clone();
@@ -108,14 +145,9 @@ impl Record {
             }
             Body::Flagged {
                 resident, finding, ..
-            } => {
-                let report = OpenReport {
-                    flag: fact.id,
-                    resident: resident.clone(),
-                    finding: finding.clone(),
-                    since: fact.at,
-                };
-                self.open.insert(fact.id, report);
+            } => self.open(fact, resident, Raised::Limit(finding.clone())),
+            Body::RuleMet { resident, flag, .. } => {
+                self.open(fact, resident, Raised::Rule(flag.clone()));
             }
             Body::ReportedToNurse { flags, .. } | Body::Acknowledged { flags, .. } => {
                 for flag in flags {
@@ -127,10 +159,42 @@ impl Record {
             | Body::NotTaken { .. }
             | Body::RangeSet { .. }
             | Body::Noted { .. }
-            | Body::RecheckAsked { .. }
+            | Body::Retaken(_)
             | Body::Signed { .. }
             | Body::RoundClosed { .. } => {}
         }
+    }
+
+    fn open(&mut self, fact: &Fact, resident: &ResidentId, raised: Raised) {
+        let report = OpenReport {
+            flag: fact.id,
+            resident: resident.clone(),
+            raised,
+            since: fact.at,
+        };
+        self.open.insert(fact.id, report);
+    }
+
+    /// What a nurse wants taken again.
+    #[must_use]
+    pub fn rechecks(&self) -> &[Recheck] {
+        &self.rechecks
+    }
+
+    /// The past of every resident, for the rules.
+    #[must_use]
+    pub fn histories(&self) -> BTreeMap<ResidentId, History> {
+        let mut histories: BTreeMap<ResidentId, History> = BTreeMap::new();
+        for reading in self.readings() {
+            let history = histories
+                .entry(reading.record.resident.clone())
+                .or_default();
+            history.push(vitals::Reading {
+                at: reading.record.measured_at,
+                measurement: reading.measurement.clone(),
+            });
+        }
+        histories
     }
 
     /// What was read back and never answered.

@@ -15,10 +15,14 @@ use serde::{Deserialize, Serialize};
 use uuid::Uuid;
 
 use crate::residents::{ResidentId, Staff};
-use crate::vitals::{Bounds, Component, Finding, Measurement, NotTakenReason, VitalSign};
+use crate::vitals::rules::Flag;
+use crate::vitals::{
+    Bounds, Component, Device, Finding, Measurement, NotTakenReason, Retake, VitalSign, WentOn,
+    Working,
+};
 
 pub use confirmation::{KeptReading, ReadBack, Ready};
-pub use fold::{OpenReport, Pending, Reading, Record};
+pub use fold::{OpenReport, Pending, Raised, Reading, Recheck, Record};
 pub use ranges::residents_with_ranges;
 
 /// A moment, with the home's own offset from UTC.
@@ -101,7 +105,12 @@ pub enum Body<R = ReadingRecord> {
         signs: Vec<VitalSign>,
         /// Why.
         reason: NotTakenReason,
+        /// When to try again, where that is known.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        retry_at: Option<Time>,
     },
+    /// A reading was taken again; both stay in the record.
+    Retaken(Retake),
     /// A kept reading crossed a limit and must be reported.
     Flagged {
         /// The fact of the reading.
@@ -110,6 +119,16 @@ pub enum Body<R = ReadingRecord> {
         resident: ResidentId,
         /// Which limit, in force from whom.
         finding: Finding,
+    },
+    /// A kept reading meets a rule over several readings, or a published
+    /// criterion, and must be reported.
+    RuleMet {
+        /// The fact of the reading.
+        reading: Uuid,
+        /// The resident.
+        resident: ResidentId,
+        /// The rule, the limit and its source.
+        flag: Flag,
     },
     /// The aide told a nurse.
     ReportedToNurse {
@@ -229,4 +248,13 @@ pub struct ReadingRecord {
     pub confirmed_at: Time,
     /// Whether it is far from the usual and was confirmed a second time.
     pub second_look: bool,
+    /// How the value was worked out, where it was.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub working: Option<Working>,
+    /// The device it was read from, where one was named.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub device: Option<Device>,
+    /// Cautions gone past, with the aide's reasons.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub went_on: Vec<WentOn>,
 }

@@ -44,6 +44,8 @@ impl Expect {
             Self::Readings => &[
                 ("reading.readings", 14000),
                 ("reading.not-taken", 1200),
+                ("reading.history", 500),
+                ("reading.activity-said", 300),
                 ("place.where", 800),
                 ("place.reported", 300),
                 ("conversation.command", 700),
@@ -53,6 +55,8 @@ impl Expect {
             Self::Answer => &[
                 ("reading.part", 5000),
                 ("reading.readings", 5000),
+                ("reading.reason", 300),
+                ("reading.history", 200),
                 ("reading.not-taken", 400),
                 ("place.which-bed", 300),
                 ("place.where", 300),
@@ -66,6 +70,7 @@ impl Expect {
                 ("conversation.replace", 2500),
                 ("reading.part", 2500),
                 ("reading.readings", 4000),
+                ("reading.history", 200),
                 ("reading.not-taken", 200),
                 ("place.where", 200),
                 ("place.reported", 200),

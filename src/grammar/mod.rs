@@ -75,7 +75,7 @@ pub struct Grammar {
 }
 
 /// The files of the top-level `grammar` folder, built in.
-const FILES: [(&str, &str); 11] = [
+const FILES: [(&str, &str); 14] = [
     ("numbers", include_str!("../../grammar/numbers.jsgf")),
     (
         "temperature",
@@ -96,6 +96,12 @@ const FILES: [(&str, &str); 11] = [
     ),
     ("weight", include_str!("../../grammar/weight.jsgf")),
     ("height", include_str!("../../grammar/height.jsgf")),
+    ("pain", include_str!("../../grammar/pain.jsgf")),
+    (
+        "oxygen_flow",
+        include_str!("../../grammar/oxygen_flow.jsgf"),
+    ),
+    ("alertness", include_str!("../../grammar/alertness.jsgf")),
     ("reading", include_str!("../../grammar/reading.jsgf")),
     (
         "conversation",

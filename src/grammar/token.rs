@@ -3,13 +3,16 @@
 use rust_decimal::Decimal;
 use serde::{Deserialize, Serialize};
 
-use crate::vitals::{NotTakenReason, Qualifier, Unit, VitalSign};
+use crate::vitals::{Activity, Alertness, Device, NotTakenReason, Qualifier, Unit, VitalSign};
 
 /// A piece of a spoken number.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Piece {
     /// 0 to 9.
     Digit(u8),
+    /// "oh": nought between digits. At the end it is more likely a "four" that
+    /// was not heard well, and gives no number.
+    Oh,
     /// 10 to 19.
     Teen(u8),
     /// 20, 30 … 90.
@@ -40,6 +43,10 @@ pub enum Command {
     Help,
     /// The round is over.
     EndRound,
+    /// Lying and standing pressures, step by step.
+    Orthostatic,
+    /// Stop what is being guided.
+    Stop,
     /// Ignore everything until woken.
     StopListening,
     /// Listen again.
@@ -97,6 +104,26 @@ pub enum Token {
     Ounces,
     /// "liters", after a number.
     Litres,
+    /// "in thirty seconds", after a count.
+    Counted(u16),
+    /// "plus", between the two bars of a balance scale.
+    Plus,
+    /// "less", before the weight of the chair.
+    Less,
+    /// "less the chair", whose weight is known.
+    LessChair,
+    /// A level of alertness.
+    Level(Alertness),
+    /// The resident can't rate it.
+    NotRated,
+    /// The device a value was read from.
+    Device(Device),
+    /// Why the aide goes on past a caution.
+    Reason(String),
+    /// What the resident did before.
+    Activity(Activity),
+    /// "last", of an earlier value.
+    Last,
     /// "no": a refusal at the start, a self-correction inside.
     No,
     /// A self-correction: "sorry", "I mean".
@@ -143,6 +170,7 @@ impl Token {
             ("short", "left") => Self::Short(Side::Left),
             ("short", "right") => Self::Short(Side::Right),
             ("unit", _) => Self::Unit(Unit::from_tag(value)?),
+            ("oh", "_") => Self::Number(Piece::Oh),
             ("digit", _) => Self::Number(Piece::Digit(number().filter(|it| *it < 10)?)),
             ("teen", _) => Self::Number(Piece::Teen(number().filter(|it| (10..20).contains(it))?)),
             ("ten", _) => {
@@ -157,6 +185,16 @@ impl Token {
             ("feet", "_") => Self::Feet,
             ("ounces", "_") => Self::Ounces,
             ("litres", "_") => Self::Litres,
+            ("counted", _) => Self::Counted(value.parse().ok()?),
+            ("plus", "_") => Self::Plus,
+            ("less", "_") => Self::Less,
+            ("less", "chair") => Self::LessChair,
+            ("level", _) => Self::Level(Alertness::from_tag(value)?),
+            ("not_rated", "_") => Self::NotRated,
+            ("device", _) => Self::Device(named(value)?),
+            ("reason", _) => Self::Reason(value.replace('_', " ")),
+            ("activity", _) => Self::Activity(named(value)?),
+            ("last", "_") => Self::Last,
             ("no", "_") => Self::No,
             ("fix", "_") => Self::Fix,
             ("say", "yes") => Self::Yes,

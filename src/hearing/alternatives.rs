@@ -4,7 +4,8 @@
 //! scores. Both would take decoding the sound twice, which costs hundreds of
 //! milliseconds just when the aide waits. The scores, however, are what
 //! confidences are made of: a word's confidence is the probability of all the
-//! transcripts that have that word at that time.
+//! transcripts that have that word at that time, with nothing more or less after
+//! it.
 
 use super::heard::{Alternative, Heard, Word};
 
@@ -13,9 +14,11 @@ use super::heard::{Alternative, Heard, Word};
 pub(super) struct Path {
     /// Log likelihood; only differences mean something.
     pub score: f64,
-    /// Words with start and end in seconds.
-    pub words: Vec<(String, f32, f32)>,
+    pub words: Vec<Spoken>,
 }
+
+/// A word with its start and end in seconds.
+type Spoken = (String, f32, f32);
 
 impl From<vosk::Alternative<'_>> for Path {
     fn from(alternative: vosk::Alternative<'_>) -> Self {
@@ -35,15 +38,38 @@ impl Path {
         words.join(" ")
     }
 
-    /// Whether the same word was heard at the same time here.
-    fn has(&self, (text, start, end): &(String, f32, f32)) -> bool {
-        self.words.iter().any(|(other, from, to)| {
-            let overlap = end.min(*to) - start.max(*from);
-            let shorter = (end - start).min(to - from);
-            // Half of the shorter one; times move a little between transcripts.
-            other == text && overlap >= 0.5 * shorter
-        })
+    /// Whether this has the same word at the same time as word `at` of another,
+    /// and no word more or fewer right after it. Without the latter, "one two"
+    /// would be certain although "one two eight" is as likely. One word in place
+    /// of another doesn't matter here; it lowers that word's own confidence.
+    fn agrees(&self, other: &Self, at: usize) -> bool {
+        let word = &other.words[at];
+        // Times move a little between transcripts.
+        let same =
+            |mine: &Spoken| mine.0 == word.0 && overlap(mine, word) >= 0.5 * shorter(mine, word);
+        let Some(found) = self.words.iter().position(same) else {
+            return false;
+        };
+        match (self.words.get(found + 1), other.words.get(at + 1)) {
+            (None, None) => true,
+            (Some(mine), Some(theirs)) => {
+                mine.0 == theirs.0 || overlap(mine, theirs) >= 0.5 * longer(mine, theirs)
+            }
+            _ => false,
+        }
     }
+}
+
+fn overlap(a: &Spoken, b: &Spoken) -> f32 {
+    a.2.min(b.2) - a.1.max(b.1)
+}
+
+fn shorter(a: &Spoken, b: &Spoken) -> f32 {
+    (a.2 - a.1).min(b.2 - b.1)
+}
+
+fn longer(a: &Spoken, b: &Spoken) -> f32 {
+    (a.2 - a.1).max(b.2 - b.1)
 }
 
 /// The first transcript with the words' confidences, and the others as text.
@@ -59,11 +85,12 @@ pub(super) fn best_with_confidence(paths: &[Path]) -> Option<Heard> {
     let words = best
         .words
         .iter()
-        .map(|word| {
+        .enumerate()
+        .map(|(at, word)| {
             let share: f64 = paths
                 .iter()
                 .zip(&weights)
-                .filter(|(path, _)| path.has(word))
+                .filter(|(path, _)| path.agrees(best, at))
                 .map(|(_, weight)| weight)
                 .sum();
             #[allow(clippy::cast_possible_truncation, reason = "a number from 0 to 1")]
@@ -158,6 +185,17 @@ mod tests {
                 .iter()
                 .all(|word| (word.confidence - 0.5).abs() < 1e-6)
         );
+    }
+
+    #[test]
+    fn a_word_that_may_have_been_lost_lowers_the_one_before() {
+        let short = path(0.0, &[("one", 0.0), ("two", 0.4)]);
+        let long = path(0.0, &[("one", 0.0), ("two", 0.4), ("eight", 0.7)]);
+        for paths in [[short.clone(), long.clone()], [long, short]] {
+            let heard = best_with_confidence(&paths).unwrap();
+            assert!((heard.words[0].confidence - 1.0).abs() < 1e-6, "{heard:?}");
+            assert!((heard.words[1].confidence - 0.5).abs() < 1e-6, "{heard:?}");
+        }
     }
 
     #[test]

@@ -12,9 +12,10 @@ mod microphone;
 mod mute;
 mod recognizer;
 mod resample;
+mod tuning;
 mod wav;
 
-pub use heard::{Alternative, Heard, RIVAL_WITHIN, UNKNOWN, Word};
+pub use heard::{Alternative, Heard, UNKNOWN, Word};
 pub use level::{ClipDetector, FLOOR, Level, Meter};
 pub use microphone::{Microphone, MicrophoneEvent};
 pub use mute::{Mute, Muted};

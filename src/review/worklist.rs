@@ -8,7 +8,7 @@ use uuid::Uuid;
 
 use super::fields::Fields;
 use super::index::{Entry, Flag, Held, Index, Missed, Recheck};
-use crate::facts::{Pending, Time};
+use crate::facts::{Pending, Raised, Time};
 use crate::residents::{Resident, ResidentId, Staff, shift_start};
 use crate::vitals::{Component, Finding, Side, VitalSign};
 
@@ -211,6 +211,18 @@ pub fn how_far(it: &Finding) -> (Decimal, Decimal) {
         Side::Below => bounds.low,
     };
     ((it.value.value() - end).abs().normalize(), end)
+}
+
+/// The name of what was raised: a vital sign or a part of it, or the score.
+#[must_use]
+pub const fn about(it: &Raised) -> &'static str {
+    match it {
+        Raised::Limit(finding) => part_name(finding),
+        Raised::Rule(flag) => match flag.sign {
+            Some(sign) => sign.name(),
+            None => "early-warning score",
+        },
+    }
 }
 
 /// The name of what a finding is about.

@@ -3,6 +3,7 @@
 
 mod live;
 mod mouth;
+mod patience;
 mod rehearsal;
 mod screen;
 mod script;
@@ -16,6 +17,7 @@ use crate::hearing::{Ear, EarError};
 use crate::residents::Home;
 use crate::speaking::VoiceError;
 use crate::store::{Store, StoreError};
+use crate::understanding::NotUnderstood;
 
 pub use live::Live;
 pub use mouth::Mouth;
@@ -47,6 +49,8 @@ pub struct Waiting {
     pub expect: Option<Expect>,
     /// Seconds of silence that are an answer.
     pub patience: Option<u32>,
+    /// When the next timer of the dialogue ends.
+    pub wake: Option<Time>,
     /// Whether this turn said anything, so that the wait starts anew.
     pub spoke: bool,
 }
@@ -127,12 +131,16 @@ impl<'a> Round<'a> {
         &self.state
     }
 
-    /// Whether an utterance means anything to the conversation as it stands.
+    /// Whether an utterance means anything to the conversation as it stands, or
+    /// would if it were heard surely.
     #[must_use]
     pub fn addressed(&self, event: &Event) -> bool {
         match event {
-            Event::Heard(heard) => self.dialogue.meaning(&self.state, heard).is_ok(),
-            Event::Silence | Event::NotStored(_) => true,
+            Event::Heard(heard) => match self.dialogue.meaning(&self.state, heard) {
+                Ok(_) | Err(NotUnderstood::Unsure) => true,
+                Err(_) => false,
+            },
+            Event::Silence | Event::Tick | Event::NotStored(_) => true,
         }
     }
 }
@@ -153,15 +161,21 @@ impl Turn {
             waiting: Waiting {
                 expect: None,
                 patience: None,
+                wake: None,
                 spoke: false,
             },
         };
         for action in actions {
             match action {
                 Action::Say(text) => turn.say = Some(text),
-                Action::Listen { expect, patience } => {
+                Action::Listen {
+                    expect,
+                    patience,
+                    wake,
+                } => {
                     turn.waiting.expect = Some(expect);
                     turn.waiting.patience = patience;
+                    turn.waiting.wake = wake;
                 }
                 Action::Keep(_) | Action::End => {}
             }

@@ -71,7 +71,10 @@ impl Rehearsal<'_> {
                 }
                 Step::Wait(duration) => {
                     now += *duration;
-                    continue;
+                    if waiting.wake.is_none_or(|at| at > now) {
+                        continue;
+                    }
+                    vec![Event::Tick]
                 }
                 Step::Silence => {
                     now += Duration::seconds(i64::from(waiting.patience.unwrap_or(0)));

@@ -62,7 +62,7 @@ impl<W: Write> Terminal<W> {
         // A screen that is gone must not stop a round.
         let _ = writeln!(
             self.out,
-            "{DIM}{left:>8}{DIM:#}  {style}{label:<9}{style:#} {text}"
+            "{DIM}{left:>8}{DIM:#}  {style}{label:>9}{style:#}  {text}"
         );
     }
 
@@ -99,10 +99,13 @@ impl<W: Write> Screen for Terminal<W> {
                 if record.measured_at != record.spoken_at {
                     text.push_str(&record.measured_at.format(" (taken at %H:%M)").to_string());
                 }
-                self.line("", "  kept", KEPT, &format!("{BOLD}{text}{BOLD:#}"));
+                self.line("", "kept", KEPT, &format!("{BOLD}{text}{BOLD:#}"));
             }
             Body::Flagged { finding, .. } => {
-                self.line("", " REPORT ", REPORT, &format!(" {}", crossed(finding)));
+                self.line("", " REPORT ", REPORT, &crossed(finding));
+            }
+            Body::RuleMet { flag, .. } => {
+                self.line("", " REPORT ", REPORT, &flag.say);
             }
             Body::NotTaken { signs, reason, .. } => {
                 let names: Vec<&str> = signs.iter().map(|it| it.name()).collect();
@@ -112,24 +115,24 @@ impl<W: Write> Screen for Terminal<W> {
                     names.join(", ")
                 };
                 let text = format!("{names} not taken: {}", reason.spoken());
-                self.line("", "  noted", KEPT, &text);
+                self.line("", "noted", KEPT, &text);
             }
             Body::ReportedToNurse { to, .. } => {
-                self.line("", "  noted", KEPT, &format!("reported to {to}"));
+                self.line("", "noted", KEPT, &format!("reported to {to}"));
             }
             Body::Unconfirmed { .. } => {
-                self.line("", "  held", REPORT, " unconfirmed; not a reading");
+                self.line("", " HELD ", REPORT, "unconfirmed; not a reading");
             }
             Body::Identified { resident, .. } => {
                 let name = self.name(resident);
-                self.line("", "  resident", KEPT, &format!("{BOLD}{name}{BOLD:#}"));
+                self.line("", "resident", KEPT, &format!("{BOLD}{name}{BOLD:#}"));
             }
             _ => {}
         }
     }
 
     fn notice(&mut self, text: &str) {
-        self.line("", "  note", PLAIN, text);
+        self.line("", "note", PLAIN, text);
     }
 }
 

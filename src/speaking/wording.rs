@@ -2,13 +2,16 @@
 //! said digit by digit ("one five", "five zero"), since fifteen and fifty sound
 //! alike: Institute for Safe Medication Practices, guidance on spoken numbers.
 
+use std::sync::LazyLock;
+
 use chrono::{Datelike, Timelike};
+use regex::Regex;
 use rust_decimal::Decimal;
 
 use crate::facts::Time;
 use crate::vitals::{
     Bounds, Component, Finding, Measurement, Qualifier, Quantity, Side, Supply, Unit, Value,
-    VitalSign,
+    VitalSign, Working,
 };
 
 const DIGITS: [&str; 10] = [
@@ -18,13 +21,20 @@ const DIGITS: [&str; 10] = [
 /// A number, digit by digit: 98.6 is "nine eight point six".
 #[must_use]
 pub fn digits(number: Decimal) -> String {
-    let text = number.normalize().to_string();
+    each_digit(&number.normalize().to_string())
+}
+
+fn each_digit(number: &str) -> String {
     let word = |it: char| match it {
-        '.' => "point",
-        '-' => "minus",
-        digit => digit.to_digit(10).map_or("", |it| DIGITS[it as usize]),
+        '.' => Some("point"),
+        '-' => Some("minus"),
+        digit => digit.to_digit(10).map(|it| DIGITS[it as usize]),
     };
-    text.chars().map(word).collect::<Vec<_>>().join(" ")
+    number
+        .chars()
+        .filter_map(word)
+        .collect::<Vec<_>>()
+        .join(" ")
 }
 
 /// A measurement as it is read back: "Blood pressure one two eight over seven
@@ -122,23 +132,48 @@ fn range(bounds: &Bounds, unit: Unit) -> String {
 /// words.
 #[must_use]
 pub fn spelled(text: &str) -> String {
-    let word = |it: &str| match it.parse::<Decimal>() {
-        Ok(number) => digits(number),
-        Err(_) => match it {
-            "°F" => "Fahrenheit".to_owned(),
-            "°C" => "Celsius".to_owned(),
-            "/min" => "a minute".to_owned(),
-            "%" => "percent".to_owned(),
-            "lb" => "pounds".to_owned(),
-            "kg" => "kilograms".to_owned(),
-            "in" => "inches".to_owned(),
-            "cm" => "centimeters".to_owned(),
-            "mmHg" => String::new(),
-            other => other.to_owned(),
-        },
-    };
-    let words: Vec<String> = text.split(' ').map(word).collect();
-    words.join(" ")
+    static NUMBER: LazyLock<Regex> =
+        LazyLock::new(|| Regex::new(r"\d+([.:]\d+)?").expect("a fixed pattern"));
+    const SYMBOLS: [(&str, &str); 10] = [
+        ("°F", " Fahrenheit"),
+        ("°C", " Celsius"),
+        ("/min", " a minute"),
+        (" mmHg", ""),
+        ("%", " percent"),
+        (" lb", " pounds"),
+        (" kg", " kilograms"),
+        (" cm", " centimeters"),
+        (" in is ", " inches is "),
+        ("  ", " "),
+    ];
+    let number = |found: &regex::Captures<'_>| each_digit(&found[0]);
+    let words = NUMBER.replace_all(text, number).into_owned();
+    let symbols = SYMBOLS.iter();
+    let text = symbols.fold(words, |text, (symbol, word)| text.replace(symbol, word));
+    match text.strip_suffix(" in") {
+        Some(text) => format!("{text} inches"),
+        None => text,
+    }
+}
+
+/// How a value was worked out, as part of a read-back.
+#[must_use]
+pub fn working(it: Working) -> String {
+    match it {
+        Working::Counted { count, seconds } => format!(
+            ", counted {} in {} seconds",
+            digits(count.into()),
+            digits(seconds.into())
+        ),
+        Working::Bars { large, small } => format!(", {} plus {}", digits(large), digits(small)),
+        Working::LessChair { total, chair } => {
+            format!(
+                ", {} less the chair, {}",
+                digits(total.value()),
+                quantity(chair)
+            )
+        }
+    }
 }
 
 /// The names of vital signs in a list: "pulse, weight".

@@ -2,10 +2,12 @@
 //! qualifier to the vital sign it can belong to, and settle each value.
 
 use super::utterance::{Claim, Part, Taken, Unclear, Utterance, Why, Yes};
-use super::value::{is_core, value_of};
+use super::value::{Beside, is_core, value_of};
 use super::{Sentence, number, taken};
 use crate::grammar::{Piece, Side, Spoken, Token};
-use crate::vitals::{Arm, Measurement, Qualifier, Qualifiers, Supply, VitalSign};
+use crate::vitals::{
+    Arm, OxygenFlow, Qualifier, QualifierKind, Qualifiers, Supply, Unit, VitalSign,
+};
 
 /// One vital sign's share of the utterance.
 struct Segment {
@@ -24,12 +26,15 @@ impl Sentence<'_> {
         let (tokens, taken) = taken::split(self.tokens);
         let tokens = with_flows(&tokens);
         if tokens.iter().any(|it| matches!(it.token, Token::Sign(_))) {
-            return Some(self.readings(&tokens, taken));
+            return self.readings(&tokens, taken);
         }
-        self.part(&tokens).map(Utterance::Part)
+        self.part(&tokens).map(|it| Utterance::Part(Box::new(it)))
     }
 
-    fn readings(&self, tokens: &[Spoken], taken: Option<Result<Taken, ()>>) -> Utterance {
+    /// `None` when the names of vital signs are all that speaks for a reading,
+    /// and the rest is no part of one or was not heard well: talk that happens
+    /// to hold such a word.
+    fn readings(&self, tokens: &[Spoken], taken: Option<Result<Taken, ()>>) -> Option<Utterance> {
         let begins_with_yes = tokens.first().is_some_and(|it| it.token == Token::Yes)
             && self.confidence(0, tokens[0].to) >= self.context.ask_below;
         let mut claims: Vec<Claim> = Vec::new();
@@ -65,16 +70,26 @@ impl Sentence<'_> {
                 }
             }
         }
-        Utterance::Readings {
+        let stray = |it: &Spoken| {
+            !matches!(
+                it.token,
+                Token::Sign(_) | Token::Is(_) | Token::Filler | Token::Yes
+            ) && !is_fix(&it.token)
+        };
+        let no_number = unclear.iter().all(|it| it.why == Why::NoNumber);
+        let unsure = self.heard.confidence() < self.context.ask_below;
+        if claims.is_empty() && no_number && (unsure || tokens.iter().any(stray)) {
+            return None;
+        }
+        Some(Utterance::Readings {
             yes: begins_with_yes.then(Yes::heard),
             claims,
             unclear,
-        }
+        })
     }
 
     fn claim(&self, segment: &Segment, taken: Option<Result<Taken, ()>>) -> Result<Claim, Why> {
         let sign = segment.sign;
-        let (numbers, unit) = value_of(sign, last_said(&segment.body), self.context.units)?;
         let mut qualifiers = Qualifiers::default();
         for &(qualifier, corrected) in &segment.qualifiers {
             let earlier = qualifiers.get(qualifier.kind());
@@ -83,15 +98,17 @@ impl Sentence<'_> {
                 None => qualifiers.set(more_exact(earlier, qualifier)),
             }
         }
-        let measurement =
-            Measurement::new(sign, numbers, unit, qualifiers).map_err(Why::Impossible)?;
-        let confidence = self.confidence(segment.from, segment.to);
-        if confidence < self.context.ask_below {
-            return Err(Why::Unsure(confidence));
+        let valued = value_of(sign, last_said(&segment.body), self.beside(&qualifiers))?;
+        let mut measurement = valued.measurement;
+        for qualifier in qualifiers.iter() {
+            measurement = measurement.with(qualifier).map_err(Why::Impossible)?;
         }
+        let confidence = self.confidence(segment.from, segment.to);
         let taken = taken.transpose().map_err(|()| Why::BadTime)?;
         Ok(Claim {
             measurement,
+            working: valued.working,
+            device: valued.device,
             taken,
             words: self.words(segment.from, segment.to),
             confidence,
@@ -113,24 +130,35 @@ impl Sentence<'_> {
             confidence: self.heard.confidence(),
             ..Part::default()
         };
-        let confidence = part.confidence;
-        if confidence < self.context.ask_below {
-            part.why = Some(Why::Unsure(confidence));
-            return Some(part);
-        }
         if numeric {
             let said = last_said(tokens);
-            let values = pending
+            let mut known = Qualifiers::default();
+            part.qualifiers.iter().for_each(|it| known.set(*it));
+            let beside = self.beside(&known);
+            let each = pending
                 .iter()
-                .map(|sign| (*sign, value_of(*sign, said, self.context.units)));
-            let (good, bad): (Vec<_>, Vec<_>) = values.partition(|(_, it)| it.is_ok());
+                .map(|sign| (*sign, value_of(*sign, said, beside)));
+            let (good, bad): (Vec<_>, Vec<_>) = each.partition(|(_, it)| it.is_ok());
             match good.as_slice() {
-                [(sign, Ok((numbers, unit)))] => part.value = Some((*sign, *numbers, *unit)),
+                [(_, Ok(valued))] => part.value = Some(valued.clone()),
                 [] => part.why = bad.into_iter().find_map(|(_, it)| it.err()),
                 several => part.whose = several.iter().map(|(sign, _)| *sign).collect(),
             }
         }
         Some(part)
+    }
+
+    /// What is known beside the words of one value.
+    fn beside(&self, qualifiers: &Qualifiers) -> Beside<'_> {
+        let rhythm = match qualifiers.get(QualifierKind::Rhythm) {
+            Some(Qualifier::Rhythm(rhythm)) => Some(rhythm),
+            _ => None,
+        };
+        Beside {
+            units: self.context.units,
+            precautions: self.context.precautions,
+            rhythm,
+        }
     }
 
     fn confidence(&self, from: usize, to: usize) -> f32 {
@@ -161,10 +189,21 @@ fn last_said(tokens: &[Spoken]) -> &[Spoken] {
     }
 }
 
-/// Replaces "two liters" by the qualifier it is.
+/// Replaces "two liters" by the qualifier it is. A flow that no flowmeter gives
+/// stays what it is, no part of any value, so that it is asked about.
 fn with_flows(tokens: &[Spoken]) -> Vec<Spoken> {
     let mut all: Vec<Spoken> = Vec::new();
+    let mut sign = None;
     for spoken in tokens {
+        if let Token::Sign(named) = spoken.token {
+            sign = Some(named);
+        }
+        // "flow two liters" is a reading of its own, and the unit is its unit.
+        if spoken.token == Token::Litres && sign == Some(VitalSign::OxygenFlow) {
+            let token = Token::Unit(Unit::LitreAMinute);
+            all.push(Spoken { token, ..*spoken });
+            continue;
+        }
         if spoken.token != Token::Litres {
             all.push(spoken.clone());
             continue;
@@ -180,7 +219,7 @@ fn with_flows(tokens: &[Spoken]) -> Vec<Spoken> {
         });
         let pieces: Vec<Piece> = pieces.collect();
         match number::candidates(&pieces, false).as_slice() {
-            [litres] => {
+            [litres] if OxygenFlow::new(*litres).is_ok() => {
                 let token = Token::Is(Qualifier::Supply(Supply::Oxygen(Some(*litres))));
                 let (from, to) = (
                     all[from..].first().map_or(spoken.from, |it| it.from),

@@ -45,15 +45,18 @@ pub fn split(tokens: &[Spoken]) -> (Vec<Spoken>, Option<Result<Taken, ()>>) {
 }
 
 fn ago(tokens: &[&Token]) -> Option<Taken> {
+    (!tokens.is_empty()).then(|| minutes_ago(tokens).map(Taken::MinutesAgo))?
+}
+
+/// How many minutes ago; nothing said is just now.
+pub fn minutes_ago(tokens: &[&Token]) -> Option<u32> {
     match tokens {
-        [Token::Ago(minutes)] => Some(Taken::MinutesAgo(u32::from(*minutes))),
-        [number @ .., Token::MinutesAgo] => {
-            let minutes = candidates(&pieces(number)?, false);
-            let [minutes] = minutes.as_slice() else {
-                return None;
-            };
-            minutes.to_u32().map(Taken::MinutesAgo)
-        }
+        [] => Some(0),
+        [Token::Ago(minutes)] => Some(u32::from(*minutes)),
+        [number @ .., Token::MinutesAgo] => match candidates(&pieces(number)?, false).as_slice() {
+            [minutes] => minutes.to_u32(),
+            _ => None,
+        },
         _ => None,
     }
 }
@@ -76,7 +79,7 @@ fn clock(tokens: &[&Token]) -> Option<Taken> {
     let minute = match *rest {
         [] if o_clock || half.is_some() => 0,
         [Piece::Teen(minute) | Piece::Ten(minute @ 20..=50)]
-        | [Piece::Digit(0), Piece::Digit(minute)] => minute,
+        | [Piece::Oh | Piece::Digit(0), Piece::Digit(minute)] => minute,
         [Piece::Ten(ten @ 20..=50), Piece::Digit(one)] => ten + one,
         _ => return None,
     };

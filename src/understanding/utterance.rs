@@ -5,7 +5,8 @@ use thiserror::Error;
 
 use crate::grammar::{Command, HalfDay};
 use crate::vitals::{
-    Impossible, Measurement, NotTakenReason, Numbers, Qualifier, Qualifiers, Unit, VitalSign,
+    Activity, Device, Impossible, Measurement, NotTakenReason, Qualifier, Qualifiers, VitalSign,
+    Working,
 };
 
 /// Proof that the aide said yes. Only understanding can make one, and only from
@@ -36,11 +37,30 @@ pub enum Taken {
     MinutesAgo(u32),
 }
 
+/// What one vital sign's words claim.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct Valued {
+    /// The value, with no qualifiers yet.
+    pub measurement: Measurement,
+    /// How it was worked out, where it was.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub working: Option<Working>,
+    /// The device it was read from, where one was named.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub device: Option<Device>,
+}
+
 /// A value the aide has claimed, possible but neither read back nor confirmed.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct Claim {
     /// What was measured. Required qualifiers may still be missing.
     pub measurement: Measurement,
+    /// How the value was worked out, where it was.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub working: Option<Working>,
+    /// The device it was read from, where one was named.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub device: Option<Device>,
     /// When, if not just now.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub taken: Option<Taken>,
@@ -80,6 +100,8 @@ pub enum Why {
     Impossible(#[serde(serialize_with = "as_text")] Impossible),
     /// The recogniser was not sure of its words.
     Unsure(f32),
+    /// A count, a sum or a device that cannot give such a value; why.
+    Arithmetic(String),
     /// Two qualifiers that exclude each other.
     TwoQualifiers(Qualifier, Qualifier),
     /// A time that is none.
@@ -97,7 +119,7 @@ pub struct Part {
     /// Whether it began with "no".
     pub no: bool,
     /// The value, when exactly one pending vital sign can have it.
-    pub value: Option<(VitalSign, Numbers, Unit)>,
+    pub value: Option<Valued>,
     /// More than one pending vital sign can have the number that was said.
     pub whose: Vec<VitalSign>,
     /// Qualifiers.
@@ -133,7 +155,7 @@ pub enum Utterance {
         unclear: Vec<Unclear>,
     },
     /// A part of a reading.
-    Part(Part),
+    Part(Box<Part>),
     /// Yes, and nothing else.
     Yes(Yes),
     /// No, and nothing else.
@@ -149,6 +171,12 @@ pub enum Utterance {
         /// Why.
         reason: NotTakenReason,
     },
+    /// What was the last value?
+    LastValue(VitalSign),
+    /// The resident did something, this many minutes ago.
+    Did(Activity, u32),
+    /// Why the aide goes on past a caution.
+    Reason(String),
     /// A report was made.
     Reported {
         /// The home's key of the nurse.
@@ -177,6 +205,9 @@ pub enum NotUnderstood {
     /// An answer or a command that the recogniser was not sure of.
     #[error("not sure what was said; ask again")]
     Unsure,
+    /// A number, clearly, but not of what.
+    #[error("a value without the name of a vital sign")]
+    Nameless,
     /// Talk that is not addressed to Sayback.
     #[error("not a reading, an answer or a command; ignored")]
     SideTalk,

@@ -1,11 +1,30 @@
 //! From the tokens of one number to a value of one vital sign.
 
-use rust_decimal::{Decimal, dec};
+use rust_decimal::Decimal;
+use rust_decimal::prelude::ToPrimitive;
 
 use super::number::candidates;
-use super::utterance::Why;
+use super::utterance::{Valued, Why};
 use crate::grammar::{Piece, Spoken, Token};
-use crate::vitals::{Measurement, Numbers, Qualifiers, Unit, Units, VitalSign};
+use crate::vitals::sums::{self, SumError};
+use crate::vitals::{
+    Measurement, Numbers, Pain, Precautions, Qualifiers, Quantity, Rhythm, Unit, Units, VitalSign,
+    Working, rate,
+};
+
+/// What is known beside the words.
+#[derive(Debug, Clone, Copy)]
+pub struct Beside<'a> {
+    /// The home's units.
+    pub units: Units,
+    /// The resident's precautions.
+    pub precautions: Option<&'a Precautions>,
+    /// The rhythm that was said, if one was.
+    pub rhythm: Option<Rhythm>,
+}
+
+/// Values a token sequence can claim, each with how it was worked out.
+type Claimed = Vec<(Numbers, Unit, Option<Working>)>;
 
 /// Whether a token belongs to the number itself. "And" does only between two
 /// that do: "regular and strong" holds no number.
@@ -14,7 +33,16 @@ pub const fn is_core(token: &Token) -> bool {
         Token::Number(piece) => !matches!(piece, Piece::And),
         other => matches!(
             other,
-            Token::Over | Token::Feet | Token::Ounces | Token::Litres
+            Token::Over
+                | Token::Feet
+                | Token::Ounces
+                | Token::Litres
+                | Token::Counted(_)
+                | Token::Plus
+                | Token::Less
+                | Token::LessChair
+                | Token::Level(_)
+                | Token::NotRated
         ),
     }
 }
@@ -23,7 +51,7 @@ pub const fn is_core(token: &Token) -> bool {
 ///
 /// # Errors
 /// [`Why`] says what to ask.
-pub fn value_of(sign: VitalSign, tokens: &[Spoken], units: Units) -> Result<(Numbers, Unit), Why> {
+pub fn value_of(sign: VitalSign, tokens: &[Spoken], beside: Beside<'_>) -> Result<Valued, Why> {
     let core = |it: &Spoken| is_core(&it.token);
     let Some(first) = tokens.iter().position(core) else {
         return Err(Why::NoNumber);
@@ -43,37 +71,63 @@ pub fn value_of(sign: VitalSign, tokens: &[Spoken], units: Units) -> Result<(Num
         .map(|it| &it.token)
         .filter(|it| **it != Token::Filler)
         .collect();
-    let units_said: Vec<Unit> = tokens
+    let said: Vec<Unit> = tokens
         .iter()
         .filter_map(|it| match it.token {
             Token::Unit(unit) => Some(unit),
             _ => None,
         })
         .collect();
-    let claimed = shapes(sign, &inside, &units_said, units).ok_or_else(|| not_a_number(&inside))?;
-    choose(sign, claimed).unwrap_or_else(|| Err(not_a_number(&inside)))
+    let device = tokens.iter().find_map(|it| match it.token {
+        Token::Device(device) => Some(device),
+        _ => None,
+    });
+    let (measurement, working) = match (sign, inside.as_slice()) {
+        (VitalSign::Alertness, [Token::Level(level)]) => (Measurement::alertness(*level), None),
+        (VitalSign::Pain, [Token::NotRated]) => (Measurement::pain(Pain::CannotSay), None),
+        _ => {
+            let claimed = shapes(sign, &inside, &said, beside)?;
+            let claimed = claimed.ok_or_else(|| not_a_number(&inside))?;
+            choose(sign, claimed).unwrap_or_else(|| Err(not_a_number(&inside)))?
+        }
+    };
+    if let Some(device) = device {
+        for (_, quantity) in measurement.components() {
+            let read = device.check(quantity);
+            read.map_err(|why| Why::Arithmetic(why.to_string()))?;
+        }
+    }
+    Ok(Valued {
+        measurement,
+        working,
+        device,
+    })
 }
 
 /// The one possible value among those claimed; `None` when none was claimed.
-fn choose(sign: VitalSign, claimed: Vec<(Numbers, Unit)>) -> Option<Result<(Numbers, Unit), Why>> {
+fn choose(
+    sign: VitalSign,
+    claimed: Claimed,
+) -> Option<Result<(Measurement, Option<Working>), Why>> {
     let mut possible = Vec::new();
     let mut refused = None;
-    for (numbers, unit) in claimed {
+    for (numbers, unit, working) in claimed {
         match Measurement::new(sign, numbers, unit, Qualifiers::default()) {
-            Ok(measurement) => possible.push((numbers, unit, measurement)),
+            Ok(measurement) => possible.push((measurement, working)),
             Err(why) => refused = refused.or(Some(why)),
         }
     }
-    Some(match possible.as_slice() {
-        [] => Err(Why::Impossible(refused?)),
-        [(numbers, unit, _)] => Ok((*numbers, *unit)),
-        _ => Err(Why::Either(possible.into_iter().map(|it| it.2).collect())),
+    Some(match possible.len() {
+        0 => Err(Why::Impossible(refused?)),
+        1 => Ok(possible.remove(0)),
+        _ => Err(Why::Either(possible.into_iter().map(|it| it.0).collect())),
     })
 }
 
 fn not_a_number(tokens: &[&Token]) -> Why {
     let show = |token: &&Token| match token {
         Token::Number(Piece::Digit(it) | Piece::Teen(it) | Piece::Ten(it)) => it.to_string(),
+        Token::Number(Piece::Oh) => "oh".to_owned(),
         Token::Number(Piece::Hundred) => "hundred".to_owned(),
         Token::Number(Piece::Fraction(it)) => it.to_string(),
         Token::Number(Piece::And) => "and".to_owned(),
@@ -91,51 +145,143 @@ fn shapes(
     sign: VitalSign,
     tokens: &[&Token],
     said: &[Unit],
-    units: Units,
-) -> Option<Vec<(Numbers, Unit)>> {
-    match sign {
-        VitalSign::BloodPressure => pressures(tokens, said),
-        VitalSign::Height if tokens.contains(&&Token::Feet) => {
-            let at = tokens.iter().position(|it| **it == Token::Feet)?;
-            let feet = single(&tokens[..at])?;
-            let inches = match &tokens[at + 1..] {
-                [] => Decimal::ZERO,
-                rest => single(rest)?,
-            };
-            let below_a_foot = inches < dec!(12) && said.iter().all(|it| *it == Unit::Inch);
-            let total = feet * dec!(12) + inches;
-            below_a_foot.then(|| vec![(Numbers::One(total), Unit::Inch)])
+    beside: Beside<'_>,
+) -> Result<Option<Claimed>, Why> {
+    let plain = |found: Vec<(Numbers, Unit)>| -> Claimed {
+        found
+            .into_iter()
+            .map(|(numbers, unit)| (numbers, unit, None))
+            .collect()
+    };
+    let unit = match said {
+        [] => Some(beside.units.unspoken(sign)),
+        [unit, rest @ ..] if rest.iter().all(|it| it == unit) => Some(*unit),
+        _ => None,
+    };
+    Ok(match (sign, tokens) {
+        (VitalSign::BloodPressure, _) => pressures(tokens, said).map(plain),
+        (VitalSign::Height, _) if tokens.contains(&&Token::Feet) => {
+            feet_said(tokens, said)?.map(|it| plain(vec![it]))
         }
-        VitalSign::Weight if tokens.contains(&&Token::Ounces) => {
-            let [whole @ .., Token::Ounces] = tokens else {
-                return None;
-            };
-            let at = whole
-                .iter()
-                .position(|it| **it == Token::Unit(Unit::Pound))?;
-            let pounds = single(&whole[..at])?;
-            let ounces = single(&whole[at + 1..]).filter(|it| *it < dec!(16))?;
-            let total = pounds + ounces / dec!(16);
-            (said == [Unit::Pound]).then(|| vec![(Numbers::One(total), Unit::Pound)])
+        (VitalSign::Weight, [whole @ .., Token::Ounces]) => {
+            ounces_said(whole, said)?.map(|it| plain(vec![it]))
         }
-        _ => {
-            let pieces = pieces(tokens)?;
-            let unit = match said {
-                [] => units.unspoken(sign),
-                [unit, rest @ ..] if rest.iter().all(|it| it == unit) => *unit,
-                _ => return None,
+        (VitalSign::Weight, _) if tokens.iter().any(|it| is_sum(it)) => match unit {
+            Some(unit) => worked_weight(tokens, unit, beside.precautions)?.map(|it| vec![it]),
+            None => None,
+        },
+        (_, [number @ .., Token::Counted(seconds)]) => {
+            let Some(count) = single(number).and_then(|it| it.to_u16()) else {
+                return Ok(None);
             };
-            let tenths = sign == VitalSign::Temperature;
-            let mut found: Vec<_> = candidates(&pieces, tenths)
-                .into_iter()
-                .map(|it| (Numbers::One(it), unit))
-                .collect();
-            if sign == VitalSign::Height && unit == Unit::Inch && said.is_empty() {
-                found.extend(feet_and_inches(&pieces).map(|it| (Numbers::One(it), unit)));
+            let irregular = beside.precautions.is_some_and(|it| it.irregular_pulse);
+            let rate = rate(sign, count, *seconds, beside.rhythm, irregular);
+            let rate = rate.map_err(|why| Why::Arithmetic(why.to_string()))?;
+            let seconds = *seconds;
+            let working = Working::Counted { count, seconds };
+            Some(vec![(
+                Numbers::One(rate.into()),
+                Unit::PerMinute,
+                Some(working),
+            )])
+        }
+        _ => match (pieces(tokens), unit) {
+            (Some(pieces), Some(unit)) => {
+                let tenths = sign == VitalSign::Temperature;
+                let mut found: Vec<_> = candidates(&pieces, tenths)
+                    .into_iter()
+                    .map(|it| (Numbers::One(it), unit))
+                    .collect();
+                if sign == VitalSign::Height && unit == Unit::Inch && said.is_empty() {
+                    found.extend(feet_and_inches(&pieces).map(|it| (Numbers::One(it), unit)));
+                }
+                Some(plain(found))
             }
-            Some(found)
-        }
+            _ => None,
+        },
+    })
+}
+
+const fn is_sum(token: &Token) -> bool {
+    matches!(token, Token::Plus | Token::Less | Token::LessChair)
+}
+
+/// "five foot four and a half".
+fn feet_said(tokens: &[&Token], said: &[Unit]) -> Result<Option<(Numbers, Unit)>, Why> {
+    let at = tokens
+        .iter()
+        .position(|it| **it == Token::Feet)
+        .unwrap_or(0);
+    let feet = single(&tokens[..at]).and_then(|it| it.to_u8());
+    let inches = match &tokens[at + 1..] {
+        [] => Some(Decimal::ZERO),
+        rest => single(rest),
+    };
+    let (Some(feet), Some(inches)) = (feet, inches) else {
+        return Ok(None);
+    };
+    if said.iter().any(|it| *it != Unit::Inch) {
+        return Ok(None);
     }
+    let sum = sums::feet_and_inches(feet, inches);
+    let sum = sum.map_err(|why| Why::Arithmetic(why.to_string()))?;
+    Ok(Some((Numbers::One(sum.value()), sum.unit())))
+}
+
+/// "one hundred fifty three pounds eight ounces", without the last word.
+fn ounces_said(tokens: &[&Token], said: &[Unit]) -> Result<Option<(Numbers, Unit)>, Why> {
+    let pound = Token::Unit(Unit::Pound);
+    let Some(at) = tokens.iter().position(|it| **it == pound) else {
+        return Ok(None);
+    };
+    let pounds = single(&tokens[..at]).and_then(|it| it.to_u16());
+    let (Some(pounds), Some(ounces), [Unit::Pound]) = (pounds, single(&tokens[at + 1..]), said)
+    else {
+        return Ok(None);
+    };
+    let sum = sums::pounds_and_ounces(pounds, ounces);
+    let sum = sum.map_err(|why| Why::Arithmetic(why.to_string()))?;
+    Ok(Some((Numbers::One(sum.value()), sum.unit())))
+}
+
+/// Two bars added, or the chair taken off.
+fn worked_weight(
+    tokens: &[&Token],
+    unit: Unit,
+    precautions: Option<&Precautions>,
+) -> Result<Option<(Numbers, Unit, Option<Working>)>, Why> {
+    let wrong = |why: SumError| Why::Arithmetic(why.to_string());
+    let Some(at) = tokens.iter().position(|it| is_sum(it)) else {
+        return Ok(None);
+    };
+    let (left, right) = (single(&tokens[..at]), single(&tokens[at + 1..]));
+    let known = precautions.and_then(|it| it.chair_weight);
+    let (sum, working) = match (tokens[at], left, right) {
+        (Token::Plus, Some(large), Some(small)) => (
+            sums::balance_scale(large, small, unit).map_err(wrong)?,
+            Working::Bars { large, small },
+        ),
+        (Token::Less, Some(total), Some(chair)) => {
+            less_chair(total, Quantity::new(chair, unit), unit)?
+        }
+        (Token::LessChair, Some(total), None) => match known {
+            Some(chair) => less_chair(total, chair, unit)?,
+            None => {
+                return Err(Why::Arithmetic(
+                    "the weight of the chair is not known".to_owned(),
+                ));
+            }
+        },
+        _ => return Ok(None),
+    };
+    Ok(Some((Numbers::One(sum.value()), sum.unit(), Some(working))))
+}
+
+fn less_chair(total: Decimal, chair: Quantity, unit: Unit) -> Result<(Quantity, Working), Why> {
+    let total = Quantity::new(total, unit);
+    let sum = sums::wheelchair_scale(total, chair);
+    let sum = sum.map_err(|why| Why::Arithmetic(why.to_string()))?;
+    Ok((sum, Working::LessChair { total, chair }))
 }
 
 /// "five four" for five foot four.

@@ -21,9 +21,10 @@ mod range_of;
 pub mod rules;
 mod sign;
 mod sources;
-mod sums;
+pub mod sums;
 mod thresholds;
 mod unit;
+mod working;
 
 pub use care::{Baseline, Baselines, LimbReason, Precautions};
 pub use cautions::{Activity, Caution, CautionKind, Plan, Recent, WentOn, cautions};
@@ -47,3 +48,4 @@ pub use sign::VitalSign;
 pub use sums::{SumError, balance_scale, feet_and_inches, pounds_and_ounces, wheelchair_scale};
 pub use thresholds::{Degrees, Thresholds};
 pub use unit::{Unit, Units};
+pub use working::Working;

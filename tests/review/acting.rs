@@ -322,8 +322,8 @@ async fn what_another_program_appends_is_seen() {
         },
     );
     other.end();
-    let seen = tokio::time::timeout(std::time::Duration::from_secs(4), changes.changed());
-    seen.await.expect("within seconds").unwrap();
+    let told = tokio::time::timeout(std::time::Duration::from_secs(4), changes.changed());
+    told.await.expect("within seconds").unwrap();
     let (_, page) = site
         .visitor(Role::Aide)
         .await

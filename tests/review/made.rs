@@ -268,6 +268,7 @@ fn one_round(
                     resident: id.clone(),
                     signs,
                     reason,
+                    retry_at: None,
                 },
             );
         }
@@ -331,6 +332,9 @@ fn keep(
         read_back: read_back.to_owned(),
         confirmed_at: at + TimeDelta::seconds(9),
         second_look,
+        working: None,
+        device: None,
+        went_on: Vec::new(),
     });
     let reading = out.put(at + TimeDelta::seconds(9), by, round, read);
     for finding in findings {

@@ -4,15 +4,15 @@ use std::sync::Arc;
 
 use uuid::Uuid;
 
-use crate::facts::Time;
+use crate::facts::{Raised, Time};
 use crate::residents::{ResidentId, Staff};
-use crate::vitals::{Bounds, Component, Finding, Measurement, NotTakenReason, VitalSign};
+use crate::vitals::{Bounds, Component, Measurement, NotTakenReason, VitalSign};
 
 /// A reading as it stands now.
 #[derive(Debug, Clone)]
 #[expect(
     clippy::struct_excessive_bools,
-    reason = "each is a state of its own, and any of them may go together"
+    reason = "each is a mark of its own on the nurse's page"
 )]
 pub struct Entry {
     /// The fact that recorded it.
@@ -66,7 +66,7 @@ pub enum ActKind {
     Noted(String),
 }
 
-/// A crossed limit.
+/// A crossed limit, or a rule that was met.
 #[derive(Debug, Clone)]
 pub struct Flag {
     /// The fact of the flag.
@@ -75,8 +75,8 @@ pub struct Flag {
     pub reading: Uuid,
     /// The resident.
     pub resident: ResidentId,
-    /// Which limit.
-    pub finding: Finding,
+    /// Which limit or rule.
+    pub raised: Raised,
     /// Since when.
     pub at: Time,
     /// Who was recording.

@@ -8,7 +8,7 @@ use super::{
     Act, ActKind, Closed, ClosedHow, Entry, Flag, Held, Index, Missed, Note, RangeChange, Recheck,
     Round,
 };
-use crate::facts::{Body, Fact, Pending, ReadingRecord};
+use crate::facts::{Body, Fact, Pending, Raised, ReadingRecord};
 use crate::store::Stored;
 use crate::vitals::Measurement;
 
@@ -30,7 +30,7 @@ impl Index {
     /// Takes in one fact.
     #[expect(
         clippy::too_many_lines,
-        reason = "one arm for each kind of fact, none of them long"
+        reason = "one arm for each kind of fact, and none of them long"
     )]
     pub fn add(&mut self, fact: Fact) {
         self.touch_round(&fact);
@@ -75,6 +75,7 @@ impl Index {
                 resident,
                 signs,
                 reason,
+                ..
             } => self.missed.push(Missed {
                 resident,
                 signs,
@@ -91,7 +92,20 @@ impl Index {
                 id,
                 reading,
                 resident,
-                finding,
+                raised: Raised::Limit(finding),
+                at,
+                by,
+                round,
+            }),
+            Body::RuleMet {
+                reading,
+                resident,
+                flag,
+            } => self.flagged(Flag {
+                id,
+                reading,
+                resident,
+                raised: Raised::Rule(flag),
                 at,
                 by,
                 round,
@@ -166,6 +180,7 @@ impl Index {
             }
             Body::RoundOpened { .. }
             | Body::Identified { .. }
+            | Body::Retaken(_)
             | Body::RangeSet { .. }
             | Body::RoundClosed { .. } => {}
         }

@@ -7,11 +7,11 @@ use super::layout::{Place, page};
 use super::parts::{
     how, moment, percent, resident_link, resident_path, side, staff, states, value,
 };
-use crate::facts::{Fact, ReadingRecord, Time};
+use crate::facts::{Fact, Raised, ReadingRecord, Time};
 use crate::review::acts::{ALERTNESS, OVER, VALUE, act_word, qualifier_field, state_of};
 use crate::review::index::{ActKind, ClosedHow, Entry, Index};
 use crate::review::sessions::Session;
-use crate::review::worklist::{how_far, part_name};
+use crate::review::worklist::{about, how_far, part_name};
 use crate::speaking::wording::capital;
 use crate::vitals::{
     Alertness, Component, Measurement, Qualifier, QualifierKind, Quantity, Supply, Unit, Value,
@@ -128,12 +128,20 @@ fn limits(index: &Index, entry: &Entry, now: Time) -> Markup {
                 }
             }
             @for flag in index.flags_of(entry.id) {
-                @let (far, end) = how_far(&flag.finding);
-                @let (shape, side) = side(flag.finding.side);
                 p.flag {
-                    span.shape aria-hidden="true" { (shape) }
-                    (capital(part_name(&flag.finding))) " " (flag.finding.value.value()) ": " (far) " "
-                    (flag.finding.value.unit().symbol()) " " (side) " " (end) ", flagged " (moment(flag.at, now))
+                    @match &flag.raised {
+                        Raised::Limit(it) => {
+                            @let (far, end) = how_far(it);
+                            @let (shape, side) = side(it.side);
+                            span.shape aria-hidden="true" { (shape) }
+                            (capital(part_name(it))) " " (it.value.value()) ": " (far) " "
+                            (it.value.unit().symbol()) " " (side) " " (end)
+                        }
+                        Raised::Rule(it) => {
+                            (it.say) " " span.soft { (it.limit) " (" (it.source) ")" }
+                        }
+                    }
+                    ", flagged " (moment(flag.at, now))
                     @if let Some(closed) = index.closed(flag.id) {
                         "; "
                         @match &closed.how {
@@ -199,7 +207,7 @@ fn forms(session: &Session, index: &Index, entry: &Entry, outcome: &Outcome) -> 
                     form method="post" action={ "/reports/" (flag.id) "/acknowledge" } {
                         (token(session))
                         input type="hidden" name="back" value={ "/readings/" (entry.id) };
-                        button.main { "Acknowledge: " (part_name(&flag.finding)) }
+                        button.main { "Acknowledge: " (about(&flag.raised)) }
                     }
                 }
             }

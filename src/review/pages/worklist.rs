@@ -7,12 +7,12 @@ use super::layout::{Place, page};
 use super::parts::{
     how, lasted, loud, moment, place, resident_link, resident_path, side, state, states, value,
 };
-use crate::facts::Time;
+use crate::facts::{Raised, Time};
 use crate::residents::ResidentId;
 use crate::review::fields::Fields;
 use crate::review::index::{Entry, Flag, Index};
 use crate::review::sessions::Session;
-use crate::review::worklist::{Filter, SPANS, Worklist, how_far, part_name};
+use crate::review::worklist::{Filter, SPANS, Worklist, about, how_far, part_name};
 use crate::speaking::wording::{capital, names};
 
 /// Of each kind, so many are listed; the rest are counted.
@@ -110,20 +110,29 @@ fn filters(index: &Index, filter: &Filter) -> Markup {
 
 fn reports(session: &Session, index: &Index, list: &Worklist<'_>, back: &str, now: Time) -> Markup {
     let report = |flag: &Flag| {
-        let it = &flag.finding;
-        let (shape, side) = side(it.side);
-        let (far, end) = how_far(it);
-        let unit = it.value.unit().symbol();
         html! {
             li.item {
                 div.what {
                     (resident_link(index, &flag.resident))
-                    a.value href={ "/readings/" (flag.reading) } {
-                        span.shape aria-hidden="true" { (shape) }
-                        (capital(part_name(it))) " " b { (it.value.value()) " " (unit) }
+                    @match &flag.raised {
+                        Raised::Limit(it) => {
+                            @let (shape, side) = side(it.side);
+                            @let (far, end) = how_far(it);
+                            @let unit = it.value.unit().symbol();
+                            a.value href={ "/readings/" (flag.reading) } {
+                                span.shape aria-hidden="true" { (shape) }
+                                (capital(part_name(it))) " " b { (it.value.value()) " " (unit) }
+                            }
+                            p { (far) " " (unit) " " (side) " " (end) " "
+                                span.soft { "(" (it.source) ")" } }
+                        }
+                        Raised::Rule(it) => {
+                            a.value href={ "/readings/" (flag.reading) } {
+                                (capital(about(&flag.raised)))
+                            }
+                            p { (it.say) " " span.soft { (it.limit) " (" (it.source) ")" } }
+                        }
                     }
-                    p { (far) " " (unit) " " (side) " " (end) " "
-                        span.soft { "(" (it.source) ")" } }
                 }
                 div.when {
                     (loud("\u{25c6}", "open report"))
@@ -135,7 +144,7 @@ fn reports(session: &Session, index: &Index, list: &Worklist<'_>, back: &str, no
                         (token(session))
                         input type="hidden" name="back" value=(back);
                         button.main aria-label={
-                            "Acknowledge: " (index.name(&flag.resident)) ", " (part_name(it))
+                            "Acknowledge: " (index.name(&flag.resident)) ", " (about(&flag.raised))
                         } { "Acknowledge" }
                     }
                 }

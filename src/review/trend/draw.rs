@@ -51,7 +51,7 @@ impl Size {
     /// Room at the right for the names of lines.
     const fn right(self) -> i32 {
         match self {
-            Self::Small => 104,
+            Self::Small => 116,
             Self::Large => 168,
         }
     }

@@ -27,6 +27,9 @@ fn index(readings: &[(i64, VitalSign, Numbers, Unit)]) -> Index {
             read_back: String::new(),
             confirmed_at: at,
             second_look: false,
+            working: None,
+            device: None,
+            went_on: Vec::new(),
         };
         index.add(Fact {
             id: Uuid::now_v7(),

@@ -1,0 +1,220 @@
+//! What the care plan says: cautions before measuring, the usual way to
+//! measure, what is due, and what the last values were.
+
+use chrono::Duration;
+
+use super::state::{Draft, Turn};
+use super::{Phase, Question};
+use crate::residents::{Resident, shift_start};
+use crate::speaking::wording;
+use crate::vitals::{
+    Activity, Caution, CautionKind, Plan, Qualifier, QualifierKind, Qualifiers, Recent, VitalSign,
+    WentOn, cautions,
+};
+
+impl Turn<'_> {
+    /// The cautions for what is due now, measured the usual way.
+    pub(super) fn say_cautions(&mut self) {
+        let Some(resident) = self.resident() else {
+            return;
+        };
+        let mut said: Vec<String> = Vec::new();
+        for sign in self.due(resident) {
+            // The limb is left open: the aide may not know the usual one, and
+            // must hear which is not to be used.
+            let mut how = Qualifiers::default();
+            let usual = usual(resident, sign);
+            let known = usual.iter().filter(|it| it.kind() != QualifierKind::Arm);
+            known.for_each(|it| how.set(it));
+            for caution in self.cautions(resident, sign, &how) {
+                if !said.contains(&caution.say) {
+                    said.push(caution.say);
+                }
+            }
+        }
+        for caution in said {
+            self.say(&wording::spelled(&caution));
+        }
+    }
+
+    fn cautions(&self, resident: &Resident, sign: VitalSign, how: &Qualifiers) -> Vec<Caution> {
+        let precautions = &resident.care.precautions;
+        let plan = plan(sign, how);
+        let recent = &self.state.recent;
+        cautions(precautions, &plan, recent, self.now, resident.limits.home())
+    }
+
+    /// The first draft whose way of measuring a caution speaks against, and that
+    /// the aide has not given a reason for.
+    pub(super) fn caution_pending(&self) -> Option<(usize, Caution)> {
+        let resident = self.resident()?;
+        self.state
+            .drafts
+            .iter()
+            .enumerate()
+            .find_map(|(at, draft)| {
+                let how = draft.claim.measurement.qualifiers();
+                let all = self.cautions(resident, draft.sign(), how).into_iter();
+                let stops = |it: &Caution| {
+                    stops(it.kind) && !draft.went_on.iter().any(|gone| gone.caution == it.kind)
+                };
+                all.filter(stops).map(|it| (at, it)).next()
+            })
+    }
+
+    /// The aide gave a reason to go on past a caution.
+    pub(super) fn reason(&mut self, reason: String) {
+        let Phase::Asking(Question::GoOn(at, caution)) = &self.state.phase else {
+            return self.ask_again();
+        };
+        let (at, caution) = (*at, *caution);
+        if let Some(draft) = self.state.drafts.get_mut(at) {
+            draft.went_on.push(WentOn { caution, reason });
+        }
+        self.state.phase = Phase::Open;
+        self.advance();
+    }
+
+    /// The resident ate, drank, smoked or exercised: what must wait says so.
+    pub(super) fn did(&mut self, activity: Activity, minutes: u32) {
+        let at = self.now - Duration::minutes(i64::from(minutes.min(24 * 60)));
+        self.state.recent.push(Recent { activity, at });
+        let Some(resident) = self.resident() else {
+            return self.ask_again();
+        };
+        let mut said = vec!["Noted.".to_owned()];
+        for sign in VitalSign::ALL {
+            let how = usual(resident, sign);
+            let waits = self.cautions(resident, sign, &how).into_iter();
+            said.extend(waits.filter(|it| it.wait_until.is_some()).map(|it| it.say));
+        }
+        said.dedup();
+        self.say(&wording::spelled(&said.join(" ")));
+        if self.waiting() {
+            self.ask_again();
+        } else {
+            self.keep_last_said();
+        }
+    }
+
+    /// Takes the usual method for granted where none was said; the read-back
+    /// says it.
+    pub(super) fn assume_usual(&self, draft: &mut Draft) {
+        let Some(resident) = self.resident() else {
+            return;
+        };
+        let usual = usual(resident, draft.sign());
+        for kind in draft.claim.measurement.qualifiers().missing(draft.sign()) {
+            if let Some(qualifier) = usual.get(kind)
+                && let Ok(measurement) = draft.claim.measurement.clone().with(qualifier)
+            {
+                draft.claim.measurement = measurement;
+            }
+        }
+    }
+
+    /// What is due for a resident and neither taken nor put off.
+    pub(super) fn due(&self, resident: &Resident) -> Vec<VitalSign> {
+        let shift = shift_start(&self.dialogue.home.shifts, self.now);
+        let put_off = |sign: VitalSign| {
+            self.state.not_taken.iter().any(|(id, it)| {
+                *id == resident.id && it.sign == sign && it.retry_at.is_none_or(|at| at > self.now)
+            })
+        };
+        let due = |sign: &VitalSign| {
+            let history = self.state.histories.get(&resident.id);
+            // A moment later, so that what was kept just now counts.
+            let now = self.now + Duration::seconds(1);
+            let last = history.and_then(|it| it.last(*sign, now)).map(|it| it.at);
+            resident.care.frequency(*sign).is_due(last, self.now, shift) && !put_off(*sign)
+        };
+        VitalSign::ALL.into_iter().filter(due).collect()
+    }
+
+    /// What a nurse has asked to be taken again here.
+    pub(super) fn say_rechecks(&mut self) {
+        let Some(resident) = self.resident() else {
+            return;
+        };
+        let asked = self
+            .state
+            .rechecks
+            .iter()
+            .filter(|it| it.resident == resident.id);
+        let texts: Vec<String> = asked
+            .map(|it| {
+                format!(
+                    "{} asks for the {} again: {}.",
+                    it.by,
+                    it.sign.name(),
+                    it.reason
+                )
+            })
+            .collect();
+        for text in texts {
+            self.say(&wording::spelled(&text));
+        }
+    }
+
+    /// "What was her last pressure?"
+    pub(super) fn last_value(&mut self, sign: VitalSign) {
+        let Some(resident) = self.resident() else {
+            self.say("First the room, so that I know who it is.");
+            return self.ask_again();
+        };
+        let now = self.now + Duration::seconds(1);
+        let none = crate::vitals::History::default();
+        let history = self.state.histories.get(&resident.id).unwrap_or(&none);
+        let text = wording::spelled(&history.spoken_last(sign, now, 1));
+        self.say(&text);
+        if self.waiting() {
+            self.ask_again();
+        } else {
+            self.keep_last_said();
+        }
+    }
+}
+
+/// Whether a caution stops a reading until a reason is given. The others only
+/// remind.
+const fn stops(kind: CautionKind) -> bool {
+    matches!(
+        kind,
+        CautionKind::OralOnOxygen
+            | CautionKind::OralTooSoon
+            | CautionKind::NoRectal
+            | CautionKind::LimbNotToUse
+            | CautionKind::PressureTooSoon
+    )
+}
+
+fn plan(sign: VitalSign, how: &Qualifiers) -> Plan {
+    let mut plan = Plan::of(sign);
+    for qualifier in how.iter() {
+        match qualifier {
+            Qualifier::Method(method) => plan.method = Some(method),
+            Qualifier::Arm(limb) => plan.limb = Some(limb),
+            Qualifier::Scale(scale) => plan.scale = Some(scale),
+            _ => {}
+        }
+    }
+    plan
+}
+
+/// How a vital sign is usually measured on a resident.
+fn usual(resident: &Resident, sign: VitalSign) -> Qualifiers {
+    let usual = &resident.care.usual;
+    let all = [
+        usual.temperature.map(Qualifier::Method),
+        usual.pulse_site.map(Qualifier::PulseSite),
+        usual.arm.map(Qualifier::Arm),
+        usual.position.map(Qualifier::Position),
+        usual.scale.map(Qualifier::Scale),
+    ];
+    let mut qualifiers = Qualifiers::default();
+    let fits = |kind: QualifierKind| sign.qualifiers().contains(&kind);
+    for qualifier in all.into_iter().flatten().filter(|it| fits(it.kind())) {
+        qualifiers.set(qualifier);
+    }
+    qualifiers
+}

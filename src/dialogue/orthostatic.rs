@@ -1,0 +1,130 @@
+//! Lying and standing pressures, step by step; the time comes from ticks.
+
+use super::Phase;
+use super::judge::known;
+use super::state::{Draft, Turn};
+use crate::facts::Time;
+use crate::residents::Resident;
+use crate::speaking::wording;
+use crate::vitals::rules::{Moment, OrthostaticTest, Step};
+use crate::vitals::{Position, Qualifier, QualifierKind, Reading, VitalSign};
+
+impl Turn<'_> {
+    pub(super) fn start_orthostatic(&mut self) {
+        if self.state.resident.is_none() {
+            self.say("First the room, so that I know who it is.");
+            return self.ask_again();
+        }
+        if self.pending_says_first() {
+            return;
+        }
+        let test = OrthostaticTest::start(self.now);
+        self.say(test.say());
+        self.state.guided = Some(test);
+    }
+
+    /// Stops the sequence; what was kept stays kept.
+    pub(super) fn stop_orthostatic(&mut self) {
+        let Some(mut test) = self.state.guided.take() else {
+            return self.ask_again();
+        };
+        test.stop();
+        self.say(test.say());
+    }
+
+    /// Time passes: a wait may be over.
+    pub(super) fn tick(&mut self) {
+        let now = self.now;
+        let Some(test) = &mut self.state.guided else {
+            return;
+        };
+        let before = test.step();
+        test.tick(now);
+        if test.step() != before {
+            let say = test.say();
+            self.say(say);
+            if self.waiting() {
+                self.ask_again();
+            }
+        }
+    }
+
+    /// When the next wait of the sequence is over.
+    pub(super) fn wake_at(&self) -> Option<Time> {
+        match self.state.guided.as_ref()?.step() {
+            Step::Wait { until, .. } => Some(until),
+            _ => None,
+        }
+    }
+
+    /// "Standing": the resident has stood up. True when the sequence waited
+    /// for it.
+    pub(super) fn stood(&mut self, qualifiers: &[Qualifier]) -> bool {
+        let standing = qualifiers.contains(&Qualifier::Position(Position::Standing));
+        let now = self.now;
+        match &mut self.state.guided {
+            Some(test)
+                if standing && test.step() == Step::Stand && self.state.phase == Phase::Open =>
+            {
+                test.stand(now);
+                let say = test.say();
+                self.say(say);
+                true
+            }
+            _ => false,
+        }
+    }
+
+    /// A pressure spoken when the sequence asks for one is in its position.
+    pub(super) fn assume_position(&self, draft: &mut Draft) {
+        let Some(Step::Measure(moment)) = self.state.guided.as_ref().map(OrthostaticTest::step)
+        else {
+            return;
+        };
+        let position = match moment {
+            Moment::Lying => Position::Lying,
+            Moment::OneMinute | Moment::ThreeMinutes => Position::Standing,
+        };
+        let measurement = &draft.claim.measurement;
+        if measurement.sign() == VitalSign::BloodPressure
+            && measurement
+                .qualifiers()
+                .get(QualifierKind::Position)
+                .is_none()
+            && let Ok(measurement) = measurement.clone().with(Qualifier::Position(position))
+        {
+            draft.claim.measurement = measurement;
+        }
+    }
+
+    /// Gives a kept pressure to the sequence. Returns what to say.
+    pub(super) fn guide(
+        &mut self,
+        resident: &Resident,
+        id: uuid::Uuid,
+        reading: &Reading,
+    ) -> Vec<String> {
+        if reading.measurement.sign() != VitalSign::BloodPressure {
+            return Vec::new();
+        }
+        let Some(mut test) = self.state.guided.take() else {
+            return Vec::new();
+        };
+        let mut said = Vec::new();
+        if let Err(error) = test.measured(reading.clone()) {
+            said.push(wording::spelled(&error.to_string()));
+        }
+        said.push(test.say().to_owned());
+        if test.step() == Step::Finished {
+            let empty = crate::vitals::History::default();
+            let history = self.state.histories.get(&resident.id).unwrap_or(&empty);
+            if let Some(flag) = test.flag(known(resident, history)) {
+                said.push(wording::spelled(&flag.say));
+                self.raise(resident, id, flag);
+            }
+        } else {
+            self.state.guided = Some(test);
+        }
+        said
+    }
+}
