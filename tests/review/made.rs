@@ -371,6 +371,7 @@ fn readings(rng: &mut Rng, body: &Body0, age: u32, day: NaiveDate) -> Vec<Measur
     let systolic = near(body.systolic + 5.0 * (age / 40.0).sin(), 14.0);
     let diastolic = near(body.systolic * 0.58, 8.0);
     let pulse = near(body.pulse, 9.0);
+    let breaths = near(16.0, 2.0);
     let saturation = near(95.0, 2.4).min(Decimal::ONE_HUNDRED);
     let tenths = near(982.0, 9.0);
     let weight = near(
@@ -390,6 +391,12 @@ fn readings(rng: &mut Rng, body: &Body0, age: u32, day: NaiveDate) -> Vec<Measur
             Numbers::One(pulse),
             Unit::PerMinute,
             &[Qualifier::Rhythm(Rhythm::Regular)],
+        ),
+        measure(
+            VitalSign::Respiration,
+            Numbers::One(breaths),
+            Unit::PerMinute,
+            &[],
         ),
         measure(
             VitalSign::BloodPressure,

@@ -16,7 +16,7 @@ use crate::review::worklist::{Filter, SPANS, Worklist, about, how_far, part_name
 use crate::speaking::wording::{capital, names};
 
 /// Of each kind, so many are listed; the rest are counted.
-const MOST: usize = 40;
+const MOST: usize = 25;
 
 /// The page.
 pub fn worklist(
