@@ -53,6 +53,8 @@ pub fn serve(arguments: &Arguments) -> Result<End, String> {
             arguments.listen
         );
     }
+    // Three years of a large home take some seconds.
+    anstream::println!("Reading the record {} ...", arguments.store.display());
     let station = Station::new(home, store, known, now, secure).map_err(|it| it.to_string())?;
     let runtime = tokio::runtime::Builder::new_multi_thread()
         .worker_threads(2)

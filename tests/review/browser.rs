@@ -204,6 +204,28 @@ impl Browser {
         )
     }
 
+    /// What an outside checker of accessibility (axe-core, whose script is at
+    /// this path) finds serious, as lines; it needs no network.
+    pub fn barriers(&self, axe: &Path) -> Vec<String> {
+        let script = std::fs::read_to_string(axe).expect("the checker");
+        self.run(&script);
+        let check = "const done = arguments[arguments.length - 1];
+            axe.run({ resultTypes: ['violations'] }).then(it => done(it.violations
+              .filter(it => ['serious', 'critical'].includes(it.impact))
+              .map(it => it.id + ': ' + it.nodes.map(it => it.html).slice(0, 3).join(' '))))
+            .catch(it => done(['' + it]));";
+        let found = json!({ "script": check, "args": [] });
+        let found = self.ask("POST", "/execute/async", &found);
+        let lines = found.as_array().unwrap_or_else(|| panic!("{found}"));
+        lines.iter().map(ToString::to_string).collect()
+    }
+
+    /// Every cookie, those that scripts don't see included.
+    pub fn cookies(&self) -> Vec<Value> {
+        let all = self.ask("GET", "/cookie", &json!(null));
+        all.as_array().cloned().unwrap_or_default()
+    }
+
     /// What the browser complained of: a refused script or style, an error.
     pub fn complaints(&self) -> Vec<String> {
         let log = self.ask("POST", "/se/log", &json!({ "type": "browser" }));
@@ -216,8 +238,11 @@ impl Browser {
 
     /// A picture of the whole page.
     pub fn picture(&self, to: &Path) {
-        let height = self.run("return document.documentElement.scrollHeight");
+        // A page is never less high than its window, so begin with a low one.
         let width = self.run("return window.innerWidth");
+        let low = json!({ "width": width, "height": 600 });
+        self.ask("POST", "/window/rect", &low);
+        let height = self.run("return document.documentElement.scrollHeight");
         let rect =
             json!({ "width": width, "height": height.as_i64().unwrap_or(900).min(4000) + 10 });
         self.ask("POST", "/window/rect", &rect);

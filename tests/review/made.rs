@@ -1,11 +1,13 @@
 //! A made-up home and a made-up record of any length. Every name is invented.
 
+use std::fmt::Write as _;
 use std::path::Path;
 
 use chrono::{DateTime, Days, FixedOffset, NaiveDate, TimeDelta};
 use fastrand::Rng;
 use rusqlite::{Connection, params};
 use rust_decimal::Decimal;
+use rust_decimal::prelude::FromPrimitive as _;
 use sayback::facts::{Body, Fact, ReadingRecord, Time, VERSION};
 use sayback::residents::{Home, ResidentId, Staff};
 use sayback::round::shown;
@@ -73,7 +75,10 @@ pub fn home(residents: usize) -> Home {
          [[nurses]]\nname = \"Ines Marlow\"\ntitle = \"registered nurse\"\n",
     );
     for aide in AIDES {
-        text += &format!("[[aides]]\nname = \"{aide}\"\ntitle = \"nursing aide\"\n");
+        let _ = write!(
+            text,
+            "[[aides]]\nname = \"{aide}\"\ntitle = \"nursing aide\"\n"
+        );
     }
     for at in 0..residents {
         let (first, last) = (
@@ -82,7 +87,8 @@ pub fn home(residents: usize) -> Home {
         );
         let (room, bed) = (at / 2 + 1, at % 2 + 1);
         let year = 1930 + at % 22;
-        text += &format!(
+        let _ = write!(
+            text,
             "[[residents]]\nid = \"AR-{at:03}\"\nroom = {room}\nbed = \"{bed}\"\n\
              name = \"{first} {last}\"\nbirth_date = \"{year}-05-02\"\n"
         );
@@ -208,7 +214,8 @@ pub fn record(path: &Path, home: &Home, days: u64) -> usize {
         .collect();
     for back in (0..days).rev() {
         let day = now().date_naive() - Days::new(back);
-        one_round(&mut out, &mut rng, home, &people, day, days - back);
+        let age = u32::try_from(days - back).expect("few");
+        one_round(&mut out, &mut rng, home, &people, day, age);
     }
     let facts = out.facts;
     out.end();
@@ -227,7 +234,7 @@ fn one_round(
     home: &Home,
     people: &[Body0],
     day: NaiveDate,
-    age: u64,
+    age: u32,
 ) {
     let by = aide(rng.usize(..3));
     let mut at = local(day, 7, 30);
@@ -355,15 +362,16 @@ fn keep(
     }
 }
 
-fn readings(rng: &mut Rng, body: &Body0, age: u64, day: NaiveDate) -> Vec<Measurement> {
+fn readings(rng: &mut Rng, body: &Body0, age: u32, day: NaiveDate) -> Vec<Measurement> {
     let mut near = |middle: f64, spread: f64| {
         let around = (rng.f64() + rng.f64() + rng.f64() - 1.5) * spread;
-        Decimal::from((middle + around).round() as i64)
+        Decimal::from_f64((middle + around).round()).expect("a number")
     };
-    let age = age as f64;
+    let age = f64::from(age);
     let systolic = near(body.systolic + 5.0 * (age / 40.0).sin(), 14.0);
     let diastolic = near(body.systolic * 0.58, 8.0);
     let pulse = near(body.pulse, 9.0);
+    let breaths = near(16.0, 2.0);
     let saturation = near(95.0, 2.4).min(Decimal::ONE_HUNDRED);
     let tenths = near(982.0, 9.0);
     let weight = near(
@@ -383,6 +391,12 @@ fn readings(rng: &mut Rng, body: &Body0, age: u64, day: NaiveDate) -> Vec<Measur
             Numbers::One(pulse),
             Unit::PerMinute,
             &[Qualifier::Rhythm(Rhythm::Regular)],
+        ),
+        measure(
+            VitalSign::Respiration,
+            Numbers::One(breaths),
+            Unit::PerMinute,
+            &[],
         ),
         measure(
             VitalSign::BloodPressure,

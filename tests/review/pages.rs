@@ -1,15 +1,16 @@
 //! Each page for each role in a real browser, by light, by dark, and on a small
 //! screen. With `SAYBACK_PICTURES` set to a folder, every page is pictured
-//! there, to be looked at.
+//! there, to be looked at; with `SAYBACK_AXE` set to axe-core's `axe.min.js`,
+//! every page is checked by it too.
 
 use std::net::SocketAddr;
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 use std::sync::Arc;
 
 use sayback::facts::Body;
 use sayback::residents::ResidentId;
 use sayback::review::accounts::Role;
-use sayback::review::serve;
+use sayback::review::{Certificate, serve};
 use uuid::Uuid;
 
 use super::browser::{Browser, DESK, HAND, Look, NIGHT};
@@ -20,28 +21,38 @@ use super::site::{PASSWORD, Site};
 struct Open {
     site: Site,
     at: SocketAddr,
+    scheme: &'static str,
     _runtime: tokio::runtime::Runtime,
 }
 
 impl Open {
     fn new(residents: usize, days: u64) -> Self {
-        let site = Site::of(residents, days);
+        Self::serve(Site::of(residents, days), None)
+    }
+
+    fn serve(site: Site, certificate: Option<Certificate>) -> Self {
+        let scheme = if certificate.is_some() {
+            "https"
+        } else {
+            "http"
+        };
         let runtime = tokio::runtime::Runtime::new().unwrap();
         let (tell, told) = std::sync::mpsc::channel();
         let station = Arc::clone(&site.station);
         runtime.spawn(async move {
             let any = SocketAddr::from(([127, 0, 0, 1], 0));
-            serve(station, any, None, |at| tell.send(at).unwrap()).await
+            serve(station, any, certificate, |at| tell.send(at).unwrap()).await
         });
         Self {
             site,
             at: told.recv().unwrap(),
+            scheme,
             _runtime: runtime,
         }
     }
 
     fn address(&self, path: &str) -> String {
-        format!("http://{}{path}", self.at)
+        format!("{}://{}{path}", self.scheme, self.at)
     }
 
     /// A browser with someone of this role signed in.
@@ -115,6 +126,10 @@ fn in_order(browser: &Browser, page: &str) {
     );
     let headings = browser.run("return document.querySelectorAll('h1').length");
     assert_eq!(headings, 1, "{page}");
+    if let Some(axe) = std::env::var_os("SAYBACK_AXE") {
+        let barriers = browser.barriers(Path::new(&axe));
+        assert!(barriers.is_empty(), "{page}: {barriers:#?}");
+    }
 }
 
 fn all_pages(role: Role, look: Look, name: &str) {
@@ -264,6 +279,7 @@ fn the_worklist_is_live_and_walked_by_key() {
     let focused = browser.run("return document.activeElement.matches('.item a.name')");
     assert_eq!(focused, true, "the focus stays");
     in_order(&browser, "live");
+    picture(&browser, "nurse-live");
 }
 
 #[test]
@@ -298,4 +314,50 @@ fn someone_new_signs_in_with_a_code() {
     browser.fill("[name=again]", "seven slow herons");
     browser.click("button.main");
     browser.wait(|it| it.address().contains("/worklist"));
+}
+
+/// A certificate that nobody but its maker vouches for, as a home would make.
+fn certificate(folder: &Path) -> Certificate {
+    let made = rcgen::generate_simple_self_signed(["localhost".to_owned()]).unwrap();
+    let certificate = Certificate {
+        chain: folder.join("station.pem"),
+        key: folder.join("station.key"),
+    };
+    std::fs::write(&certificate.chain, made.cert.pem()).unwrap();
+    std::fs::write(&certificate.key, made.signing_key.serialize_pem()).unwrap();
+    certificate
+}
+
+#[test]
+fn over_tls_the_cookie_is_bound_to_the_station() {
+    let site = Site::secure();
+    let certificate = certificate(site.folder.path());
+    let open = Open::serve(site, Some(certificate));
+    let Some(browser) = open.visit(Role::Nurse, DESK) else {
+        return;
+    };
+    in_order(&browser, "worklist over TLS");
+    let cookies = browser.cookies();
+    let session = cookies.iter().find(|it| it["name"] == "__Host-sayback");
+    let session = session.expect("a cookie that no other site can set");
+    assert_eq!(session["secure"], true);
+    assert_eq!(session["httpOnly"], true);
+    assert_eq!(session["sameSite"], "Strict");
+    let seen = browser.run("return document.cookie");
+    assert_eq!(seen, "", "no script sees a cookie");
+}
+
+#[tokio::test]
+async fn a_certificate_that_is_none_is_named() {
+    let site = Site::secure();
+    let certificate = certificate(site.folder.path());
+    std::fs::write(&certificate.key, "nothing").unwrap();
+    let any = SocketAddr::from(([127, 0, 0, 1], 0));
+    let station = Arc::clone(&site.station);
+    let error = serve(station, any, Some(certificate), |_| ()).await;
+    let error = error.unwrap_err();
+    assert!(
+        error.contains("station.key") && error.contains("can't be used"),
+        "{error}"
+    );
 }

@@ -33,6 +33,15 @@ impl Site {
     }
 
     pub fn of(residents: usize, days: u64) -> Self {
+        Self::made(residents, days, false)
+    }
+
+    /// One whose pages go out over TLS.
+    pub fn secure() -> Self {
+        Self::made(4, 3, true)
+    }
+
+    fn made(residents: usize, days: u64, secure: bool) -> Self {
         let folder = tempfile::tempdir().unwrap();
         let path = folder.path().join("record.db");
         let home = made::home(residents);
@@ -53,7 +62,7 @@ impl Site {
             accounts.create(login, &staff, role, made::now()).unwrap();
             accounts.choose(login, PASSWORD).unwrap();
         }
-        let station = Station::new(home, store, accounts, made::now, false).unwrap();
+        let station = Station::new(home, store, accounts, made::now, secure).unwrap();
         let station = Arc::new(station);
         let app = app(Arc::clone(&station));
         Self {

@@ -49,6 +49,24 @@ if (live) {
   setInterval(renew, 60000);
 }
 
+// A page that nobody touches for as long as a session lasts is put away. One
+// who is still filling in a form is not: the station hears of that.
+const idle = Number(document.body.dataset.idle) * 1000;
+if (idle) {
+  let touched = Date.now();
+  let told = touched;
+  const touch = () => {
+    touched = Date.now();
+    if (touched - told < 60000) return;
+    told = touched;
+    fetch("/here").catch(() => {});
+  };
+  for (const it of ["keydown", "pointerdown", "input"]) document.addEventListener(it, touch);
+  setInterval(() => {
+    if (Date.now() - touched > idle) location.assign("/idle");
+  }, 5000);
+}
+
 document.addEventListener("keydown", (event) => {
   if (event.ctrlKey || event.metaKey || event.altKey) return;
   if (event.target.matches("input, select, textarea")) return;

@@ -40,7 +40,9 @@ pub fn page(session: &Session, place: Place, title: &str, main: &Markup) -> Mark
     let idle = format!("{};url=/idle", IDLE.num_seconds() + 5);
     frame(
         title,
-        &html! { meta http-equiv="refresh" content=(idle); },
+        // The script does this too, and knows when someone is still typing.
+        &html! { noscript { meta http-equiv="refresh" content=(idle); } },
+        Some(IDLE.num_seconds()),
         &html! {
             nav aria-label="Pages" {
                 ul {
@@ -63,10 +65,10 @@ pub fn page(session: &Session, place: Place, title: &str, main: &Markup) -> Mark
 
 /// A page for anyone.
 pub fn bare(title: &str, main: &Markup) -> Markup {
-    frame(title, &html! {}, &html! {}, main)
+    frame(title, &html! {}, None, &html! {}, main)
 }
 
-fn frame(title: &str, head: &Markup, bar: &Markup, main: &Markup) -> Markup {
+fn frame(title: &str, head: &Markup, idle: Option<i64>, bar: &Markup, main: &Markup) -> Markup {
     html! {
         (DOCTYPE)
         html lang="en" {
@@ -80,7 +82,7 @@ fn frame(title: &str, head: &Markup, bar: &Markup, main: &Markup) -> Markup {
                 link rel="icon" href="data:,";
                 script src="/page.js" defer {}
             }
-            body {
+            body data-idle=[idle] {
                 a.skip href="#main" { "Skip to the content" }
                 header.bar {
                     a.mark href="/" { "Sayback" }

@@ -37,11 +37,11 @@ pub fn people(
                     @else if user.must_choose { (state("\u{25cb}", "one-time code")) }
                     @else { (state("\u{2713}", "open")) }
                 }
-                td.acts {
+                td { div.acts {
                     (button(session, &act("code"), "New code", &user.login))
                     @if user.active { (button(session, &act("close"), "Close", &user.login)) }
                     @else { (button(session, &act("open"), "Open", &user.login)) }
-                }
+                } }
             }
         }
     };

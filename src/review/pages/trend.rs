@@ -1,5 +1,7 @@
 //! Trends: the drawing, what it says in words, and the numbers behind it.
 
+use std::fmt::Write as _;
+
 use maud::{Markup, PreEscaped, html};
 
 use super::layout::{Place, page};
@@ -57,9 +59,8 @@ fn in_words(trend: &Trend, who: &str, days: u32) -> String {
     for (part, name) in [(0, "systolic "), (1, "diastolic ")] {
         if let Some((low, high)) = trend.extent(part) {
             let name = if trend.usual.len() == 2 { name } else { "" };
-            let (low, high) = (round(low), round(high));
-            let unit = trend.unit.symbol();
-            text = format!("{text}, {name}{low} to {high} {unit}");
+            let (low, high, unit) = (round(low), round(high), trend.unit.symbol());
+            let _ = write!(text, ", {name}{low} to {high} {unit}");
         }
     }
     let flagged: usize = trend.marks.iter().map(|it| it.flagged).sum();

@@ -16,7 +16,7 @@ use crate::review::worklist::{Filter, SPANS, Worklist, about, how_far, part_name
 use crate::speaking::wording::{capital, names};
 
 /// Of each kind, so many are listed; the rest are counted.
-const MOST: usize = 40;
+const MOST: usize = 25;
 
 /// The page.
 pub fn worklist(
@@ -303,7 +303,7 @@ fn by_resident(list: &Worklist<'_>, now: Time) -> Markup {
                                     " " span.soft { (moment(last, now)) }
                                 } @else { span.soft { "nothing" } }
                             }
-                            td { (names(&row.due)) }
+                            td data-of="Due now" { (names(&row.due)) }
                         }
                     }
                 }

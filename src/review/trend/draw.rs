@@ -13,6 +13,7 @@ use plotters::coord::Shift;
 use plotters::coord::ranged1d::{KeyPointHint, NoDefaultFormatting, Ranged, ValueFormatter};
 use plotters::prelude::*;
 use plotters::style::text_anchor::{HPos, Pos, VPos};
+use rust_decimal::prelude::ToPrimitive as _;
 
 use super::{Mark, Trend};
 use crate::facts::Time;
@@ -35,14 +36,14 @@ pub enum Size {
 impl Size {
     const fn pixels(self) -> (u32, u32) {
         match self {
-            Self::Small => (460, 200),
+            Self::Small => (400, 210),
             Self::Large => (920, 360),
         }
     }
 
     const fn text(self) -> f64 {
         match self {
-            Self::Small => 17.0,
+            Self::Small => 20.0,
             Self::Large => 18.0,
         }
     }
@@ -50,8 +51,8 @@ impl Size {
     /// Room at the right for the names of lines.
     const fn right(self) -> i32 {
         match self {
-            Self::Small => 78,
-            Self::Large => 120,
+            Self::Small => 116,
+            Self::Large => 168,
         }
     }
 }
@@ -83,12 +84,9 @@ pub fn draw(trend: &Trend, size: Size, label: &str) -> Result<String, String> {
         .replace('\n', ""))
 }
 
-#[expect(
-    clippy::cast_precision_loss,
-    reason = "seconds of our time are far below 2^53"
-)]
 fn seconds(at: Time) -> f64 {
-    at.timestamp() as f64
+    // Exact for a hundred million years.
+    at.timestamp().to_f64().unwrap_or_default()
 }
 
 fn midnight(day: NaiveDate, like: Time) -> f64 {
@@ -106,7 +104,14 @@ fn heights(trend: &Trend) -> (f64, f64) {
     all.extend(trend.usual.iter().flatten().map(|it| it.value));
     let low = all.iter().copied().reduce(f64::min).unwrap_or(0.0);
     let high = all.iter().copied().reduce(f64::max).unwrap_or(1.0);
-    let room = ((high - low) * 0.12).max(0.5);
+    // Where there is no range to compare with, a change of a hundredth must not
+    // fill the page and look like a fall.
+    let least = if trend.bands.is_empty() {
+        f64::midpoint(low, high) * 0.1
+    } else {
+        1.0
+    };
+    let room = ((high - low) * 0.12).max((least - (high - low)) / 2.0);
     (low - room, high + room)
 }
 
@@ -121,13 +126,10 @@ impl Ranged for Axis {
     type FormatOption = NoDefaultFormatting;
     type ValueType = f64;
 
-    #[expect(
-        clippy::cast_possible_truncation,
-        reason = "a place on a picture, in pixels"
-    )]
     fn map(&self, value: &f64, (low, high): (i32, i32)) -> i32 {
         let part = (value - self.from) / (self.to - self.from);
-        low + (part * f64::from(high - low)).round() as i32
+        let pixels = (part * f64::from(high - low)).round();
+        low + pixels.to_i32().unwrap_or_default()
     }
 
     fn key_points<Hint: KeyPointHint>(&self, _: Hint) -> Vec<f64> {
@@ -184,7 +186,7 @@ fn days(trend: &Trend, size: Size) -> Vec<(f64, String)> {
     let all = from.iter_days().skip(1).take_while(|it| *it <= to);
     let named: Vec<(NaiveDate, &str)> = if span > 62 {
         let months = all.filter(|it| it.day() == 1).collect::<Vec<_>>();
-        let every = months.len().div_ceil(wanted).max(1);
+        let every = u32::try_from(months.len().div_ceil(wanted)).unwrap_or(1);
         // Whole quarters, half-years and years read better than five months.
         let every = [1, 2, 3, 6, 12]
             .into_iter()
@@ -193,7 +195,7 @@ fn days(trend: &Trend, size: Size) -> Vec<(f64, String)> {
         let format = if span > 370 { "%b %Y" } else { "%b %-d" };
         months
             .into_iter()
-            .filter(|it| (it.month0() as usize).is_multiple_of(every))
+            .filter(|it| it.month0().is_multiple_of(every))
             .map(|it| (it, format))
             .collect()
     } else {
@@ -234,7 +236,7 @@ fn onto(area: &Area<'_>, trend: &Trend, size: Size) -> Result<(), Problem> {
         .margin_top(12)
         .margin_right(size.right())
         .x_label_area_size(30)
-        .y_label_area_size(48)
+        .y_label_area_size(52)
         .build_cartesian_2d(across, up)?;
     for band in &trend.bands {
         let start = midnight(band.from, trend.to).max(left);
@@ -268,10 +270,10 @@ fn onto(area: &Area<'_>, trend: &Trend, size: Size) -> Result<(), Problem> {
     let (edge_x, _) = place(right + edge, low);
     names(
         area,
-        trend,
+        (trend, size),
         edge_x + 6,
         &|value| place(right, value).1,
-        text,
+        &text,
     )
 }
 
@@ -347,35 +349,38 @@ fn diamond((x, y): (i32, i32), half: i32) -> PathElement<(i32, i32)> {
 
 /// Names the ends of the last ranges and the usual, at the right edge, moved
 /// apart where they would lie on one another.
-#[expect(
-    clippy::needless_pass_by_value,
-    reason = "the plotting library takes fonts by value everywhere"
-)]
 fn names(
     area: &Area<'_>,
-    trend: &Trend,
+    (trend, size): (&Trend, Size),
     x: i32,
     height: &dyn Fn(f64) -> i32,
-    text: FontDesc<'_>,
+    text: &FontDesc<'_>,
 ) -> Result<(), Problem> {
     let mut lines: Vec<(i32, String)> = Vec::new();
+    let whose = |part: usize| match (trend.usual.len(), size, part) {
+        (2, Size::Large, 0) => "systolic ",
+        (2, Size::Large, _) => "diastolic ",
+        _ => "",
+    };
     for part in 0..trend.usual.len() {
+        let whose = whose(part);
         let band = trend.bands.iter().rev().find(|it| it.part == part);
         for (at, word) in band
             .iter()
             .flat_map(|it| [(it.high, "high"), (it.low, "low")])
         {
-            lines.push((height(at), format!("{word} {}", tenths(at))));
+            lines.push((height(at), format!("{whose}{word} {}", tenths(at))));
         }
         if let Some(usual) = trend.usual[part] {
+            let word = if usual.set { "usual" } else { "middle" };
             lines.push((
                 height(usual.value),
-                format!("usual {}", tenths(usual.value)),
+                format!("{whose}{word} {}", tenths(usual.value)),
             ));
         }
     }
     lines.sort();
-    let apart = 15;
+    let apart = 17;
     for at in 1..lines.len() {
         lines[at].0 = lines[at].0.max(lines[at - 1].0 + apart);
     }

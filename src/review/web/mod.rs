@@ -57,6 +57,7 @@ pub const ROUTES: &[(&str, &str, Who)] = &[
     ("GET", "/sign-in", Who::Anyone),
     ("POST", "/sign-in", Who::Anyone),
     ("GET", "/idle", Who::Anyone),
+    ("GET", "/here", Who::SignedIn),
     ("POST", "/sign-out", Who::SignedIn),
     ("GET", "/password", Who::SignedIn),
     ("POST", "/password", Who::SignedIn),
@@ -117,6 +118,7 @@ pub fn app(station: Arc<Station>) -> Router {
         .route("/page.js", get(live::script))
         .route("/sign-in", get(sign_in::page).post(sign_in::sign_in))
         .route("/idle", get(sign_in::idle))
+        .route("/here", get(sign_in::here))
         .route("/sign-out", post(sign_in::sign_out))
         .route("/password", get(sign_in::password).post(sign_in::choose))
         .route("/", get(sign_in::home))

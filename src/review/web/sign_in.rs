@@ -113,6 +113,11 @@ pub async fn idle(session: Option<Extension<Session>>) -> Response {
     }
 }
 
+/// Says that someone is still there, typing: the session goes on.
+pub async fn here() -> StatusCode {
+    StatusCode::NO_CONTENT
+}
+
 /// The first page of whoever is signed in.
 pub async fn home(Extension(session): Extension<Session>) -> Redirect {
     Redirect::to(match session.user.role {

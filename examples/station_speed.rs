@@ -1,0 +1,141 @@
+//! How fast the nurse's pages are for a home of 120 residents with three years
+//! of records, about a million facts:
+//!
+//! ```sh
+//! cargo run --release --example station_speed [FOLDER]
+//! ```
+//!
+//! The made-up record is written into FOLDER (a temporary one when left out)
+//! and used again if it is there. Each page is asked for 400 times in this
+//! process, without a network; the figures are what the server needs for it.
+
+#[path = "../tests/review/made.rs"]
+#[allow(dead_code, reason = "the tests use what this does not")]
+mod made;
+
+use std::path::{Path, PathBuf};
+use std::sync::Arc;
+use std::time::{Duration, Instant};
+
+use axum::Router;
+use axum::body::Body;
+use axum::http::{Request, StatusCode};
+use http_body_util::BodyExt as _;
+use sayback::residents::Staff;
+use sayback::review::accounts::{Accounts, Role};
+use sayback::review::{FORM_COOKIE, Station, app};
+use sayback::store::Store;
+use tower::ServiceExt as _;
+
+const RESIDENTS: usize = 120;
+const DAYS: u64 = 3 * 365;
+const TIMES: usize = 400;
+const MOST: Duration = Duration::from_millis(50);
+const HEAVIEST: usize = 100_000;
+
+#[tokio::main(flavor = "current_thread")]
+async fn main() {
+    let temporary = tempfile::tempdir().expect("a folder");
+    let folder = std::env::args().nth(1).map(PathBuf::from);
+    let folder = folder.unwrap_or_else(|| temporary.path().to_owned());
+    let path = folder.join("record.db");
+    let home = made::home(RESIDENTS);
+    if !path.exists() {
+        let begun = Instant::now();
+        let facts = made::record(&path, &home, DAYS);
+        println!("made {facts} facts in {:.1?}", begun.elapsed());
+    }
+    let app = open(&path, home);
+    let cookie = sign_in(&app).await;
+    let mut bad = false;
+    println!(
+        "{:<44} {:>9} {:>9} {:>9} {:>8}",
+        "page", "median", "p95", "worst", "bytes"
+    );
+    for path in [
+        "/worklist",
+        "/worklist?hours=720",
+        "/residents",
+        "/residents/AR-041",
+        "/residents/AR-041?days=1095",
+        "/residents/AR-041/blood_pressure?days=1095",
+        "/residents/AR-041/weight?days=1095",
+        "/rounds",
+        "/find",
+        "/find?who=hollin",
+        "/find?who=nobody",
+        "/find?flagged=on&sign=pulse&page=40",
+        "/find?who=41&from=2024-01-01&to=2024-06-30",
+    ] {
+        let mut taken = Vec::with_capacity(TIMES);
+        let mut weight = 0;
+        for _ in 0..TIMES {
+            let begun = Instant::now();
+            weight = get(&app, path, &cookie).await;
+            taken.push(begun.elapsed());
+        }
+        taken.sort_unstable();
+        let p95 = taken[TIMES * 95 / 100];
+        bad |= p95 > MOST || weight > HEAVIEST;
+        println!(
+            "{path:<44} {:>9.1?} {p95:>9.1?} {:>9.1?} {weight:>8}",
+            taken[TIMES / 2],
+            taken[TIMES - 1]
+        );
+    }
+    if bad {
+        println!("too slow or too heavy: at most {MOST:?} (p95) and {HEAVIEST} bytes are wanted");
+        std::process::exit(1);
+    }
+}
+
+fn open(path: &Path, home: sayback::residents::Home) -> Router {
+    let begun = Instant::now();
+    let store = Store::open(path).expect("a record");
+    let (accounts, _) = Accounts::in_memory().expect("accounts");
+    let staff = Staff {
+        name: "Ines Marlow".into(),
+        title: "registered nurse".into(),
+    };
+    let made = accounts.create("imarlow", &staff, Role::Nurse, made::now());
+    made.expect("an account");
+    accounts
+        .choose("imarlow", "teal kettle sings")
+        .expect("a password");
+    let station = Station::new(home, store, accounts, made::now, false).expect("a station");
+    let readings = station.index().len();
+    println!(
+        "opened in {:.1?}: {readings} readings, {}",
+        begun.elapsed(),
+        memory()
+    );
+    app(Arc::new(station))
+}
+
+/// What this process holds in memory, where the system tells.
+fn memory() -> String {
+    let status = std::fs::read_to_string("/proc/self/status").unwrap_or_default();
+    let line = status.lines().find_map(|it| it.strip_prefix("VmRSS:"));
+    line.map_or_else(String::new, |it| format!("{} of memory", it.trim()))
+}
+
+async fn get(app: &Router, path: &str, cookie: &str) -> usize {
+    let request = Request::get(path).header("cookie", cookie);
+    let request = request.body(Body::empty()).expect("a request");
+    let answer = app.clone().oneshot(request).await.expect("an answer");
+    assert_eq!(answer.status(), StatusCode::OK, "{path}");
+    let body = answer.into_body().collect().await.expect("a page");
+    body.to_bytes().len()
+}
+
+async fn sign_in(app: &Router) -> String {
+    let fields = "csrf=same&login=imarlow&password=teal+kettle+sings";
+    let request = Request::post("/sign-in")
+        .header("cookie", format!("{FORM_COOKIE}=same"))
+        .body(Body::from(fields))
+        .expect("a request");
+    let answer = app.clone().oneshot(request).await.expect("an answer");
+    assert_eq!(answer.status(), StatusCode::SEE_OTHER);
+    let cookie = answer.headers()["set-cookie"].to_str().expect("a cookie");
+    cookie.split(';').next().expect("a cookie").to_owned()
+}
