@@ -13,8 +13,11 @@ use sayback::review::export::fhir::{
     transactions,
 };
 use sayback::review::export::post::{Access, Server};
+use sayback::review::export::sheet::round_sheet;
+use sayback::review::export::summary::summary;
 use sayback::review::export::{Chart, Selection, csv};
 use sayback::store::Store;
+use uuid::Uuid;
 
 use super::End;
 use super::commands::{Message, finished, message, read_home};
@@ -44,6 +47,9 @@ pub struct Export {
     /// Only this resident, by the home's identifier
     #[arg(long)]
     resident: Option<String>,
+    /// Which round's sheet, by identifier; the last one's when left out
+    #[arg(long)]
+    round: Option<Uuid>,
     /// Whose the residents' identifiers are, as a URI that the chart knows them
     /// by; one made from the home's name when left out
     #[arg(long)]
@@ -77,6 +83,10 @@ enum Format {
     FhirNdjson,
     /// One reading a line; docs/csv.md says what the columns hold
     Csv,
+    /// The sheet of a round, to print: HTML that needs nothing beside itself
+    RoundSheet,
+    /// A page about each resident, to print: HTML as well
+    Summary,
 }
 
 /// Runs `sayback export`.
@@ -95,6 +105,11 @@ pub fn export(arguments: &Export) -> Result<End, Message> {
             let table = csv::table(&what.chart, &home, &what.selection);
             write(out, &table.map_err(message)?)
         }
+        Some(Format::RoundSheet) => {
+            let sheet = round_sheet(&what.chart, &home, arguments.round);
+            write(out, &sheet.ok_or("no such round is in the record")?)
+        }
+        Some(Format::Summary) => write(out, &summary(&what.chart, &home, &what.selection)),
         Some(Format::FhirBundle) | None => {
             let (patients, observations) = what.resources(Links::Bundle);
             let bundle = collection(patients, observations);
