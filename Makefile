@@ -7,7 +7,7 @@ DEMO = ./target/release/sayback rehearse audio-fixtures/demo-round.script
 
 # The steps of a target depend on the one before, whatever -j says.
 .NOTPARALLEL:
-.PHONY: help setup setup-test build demo lint test check-offline lint-deps clean distclean
+.PHONY: help setup setup-test build demo lint test figures check-offline lint-deps clean distclean
 
 help: ## Show this list
 	@sed -n 's/^\([a-z-]*\):.*## \(.*\)/  make \1\t\2/p' Makefile | expand -t 24
@@ -30,6 +30,10 @@ lint: setup-test ## Check the formatting and run clippy
 
 test: lint ## Set up, lint, and run every test
 	cargo test $(CARGO_FLAGS)
+
+figures: setup-test ## Measure and print the table of docs/figures.md (on a machine at rest)
+	cargo build --release --example figures $(CARGO_FLAGS)
+	taskset -c 0 ./target/release/examples/figures
 
 check-offline: build ## Run the demo where there is no network at all
 	unshare --map-root-user --net $(DEMO)

@@ -262,6 +262,26 @@ fn every_script_goes_as_written() {
     );
 }
 
+#[test]
+fn what_was_not_heard_surely_is_asked_for_again_unless_it_answers_nothing() {
+    let unsure = |text: &str| {
+        let mut heard = Heard::from_text(text);
+        heard.words[0].confidence = 0.4;
+        Event::Heard(heard)
+    };
+    let mut conversation = Conversation::begin(&DIALOGUE);
+    for (text, said) in [
+        ("room nine", "Please say that again."),
+        ("yes", ""),
+        ("no", ""),
+        ("what a lovely morning", ""),
+    ] {
+        conversation.said.clear();
+        conversation.step(&unsure(text));
+        assert_eq!(conversation.said, said, "after an unsure {text:?}");
+    }
+}
+
 mod properties {
     use std::collections::BTreeSet;
 

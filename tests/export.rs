@@ -78,7 +78,7 @@ fn a_blood_pressure_is_a_panel_of_two_components() {
 
 /// FHIR R4, Observation examples "heart-rate" (44 /min), "body-temperature"
 /// (36.5 Cel), "respiratory-rate" (26 /min), "satO2" (95 %), "example" (185
-/// [lb_av]) and "body-height" (66.899999999999991 [in_i]).
+/// [`lb_av`]) and "body-height" (66.899999999999991 [`in_i`]).
 #[test]
 fn single_values_are_as_in_the_published_examples() {
     let oral = [Qualifier::Method(Method::Oral)];

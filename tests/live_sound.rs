@@ -1,196 +1,22 @@
 //! The live path on a sound card that isn't there: a `PulseAudio` server with null
 //! sinks, one of which is the microphone and one the loudspeaker.
-//!
-//! A process can't change its own environment safely, and the sound system is
-//! found through it. So each test starts a server and then itself again, as a
-//! child that sees that server; the child's part is the ignored test of the same
-//! name that ends in `_inside`.
+//! Each test has a part that runs inside a child; `sound::server` says why.
 
 #![cfg(target_os = "linux")]
 
 mod sound;
 
-use std::path::{Path, PathBuf};
-use std::process::{Child, Command, Stdio};
+use std::process::Command;
 use std::time::{Duration, Instant};
 
 use sayback::devices::{Direction, devices};
-use sayback::hearing::{
-    Ear, Microphone, MicrophoneEvent, RATE, read_wav_at_own_rate, read_wav_bytes, write_wav,
-};
+use sayback::hearing::{Ear, Microphone, MicrophoneEvent, read_wav_at_own_rate, read_wav_bytes};
 use sayback::speaking::{PlayError, Player};
+use sound::server::{Inside, Server};
 use sound::{amplitude_at, phrases, spoken_frames};
 
-const SERVER: &str = "SAYBACK_TEST_SOUND_SERVER";
 const WORDS: &str =
     "temperature, ninety, eight, six, point, oral, pulse, seventy, two, regular, yes, no";
-
-/// A sound server of this test's own, in a folder of its own.
-struct Server {
-    folder: tempfile::TempDir,
-    process: Child,
-}
-
-impl Server {
-    fn start() -> Self {
-        for tool in ["pulseaudio", "pactl", "paplay", "parec"] {
-            let found = Command::new(tool)
-                .arg("--version")
-                .stdout(Stdio::null())
-                .status();
-            assert!(
-                found.is_ok(),
-                "{tool} is missing; the live tests need: apt-get install pulseaudio \
-                 pulseaudio-utils libasound2-plugins alsa-utils"
-            );
-        }
-        let folder = tempfile::tempdir().unwrap();
-        std::fs::write(
-            folder.path().join(".asoundrc"),
-            "pcm.!default { type pulse }\nctl.!default { type pulse }\n",
-        )
-        .unwrap();
-        let mut command = Self::command_in(folder.path(), "pulseaudio");
-        let socket = folder.path().join("socket");
-        let process = command
-            .args([
-                "-n",
-                "--daemonize=no",
-                "--exit-idle-time=60",
-                "--log-level=error",
-            ])
-            .args(["--disable-shm=yes", "--use-pid-file=no"])
-            .args([
-                "-L",
-                &format!("module-native-protocol-unix socket={}", socket.display()),
-            ])
-            .args(["-L", "module-null-sink sink_name=mic rate=48000"])
-            .args(["-L", "module-null-sink sink_name=speaker rate=48000"])
-            .stdin(Stdio::null())
-            .spawn()
-            .unwrap();
-        let server = Self { folder, process };
-        let up = Instant::now();
-        while !server.try_pactl(&["info"]) {
-            assert!(
-                up.elapsed() < Duration::from_secs(10),
-                "the sound server did not start"
-            );
-            std::thread::sleep(Duration::from_millis(50));
-        }
-        server.pactl(&["set-default-source", "mic.monitor"]);
-        server.pactl(&["set-default-sink", "speaker"]);
-        server
-    }
-
-    /// A command that sees the server in a folder and no other.
-    fn command_in(folder: &Path, program: &str) -> Command {
-        let mut command = Command::new(program);
-        command
-            .env("HOME", folder)
-            .env("XDG_RUNTIME_DIR", folder)
-            .env("XDG_CONFIG_HOME", folder)
-            .env(
-                "PULSE_SERVER",
-                format!("unix:{}", folder.join("socket").display()),
-            )
-            .env("PULSE_COOKIE", folder.join("cookie"))
-            // As short as a sound card's; the null sink would take two seconds.
-            .env("PULSE_LATENCY_MSEC", "40")
-            .env(SERVER, folder);
-        command
-    }
-
-    fn command(&self, program: &str) -> Command {
-        Self::command_in(self.folder.path(), program)
-    }
-
-    fn try_pactl(&self, arguments: &[&str]) -> bool {
-        let mut command = self.command("pactl");
-        command
-            .args(arguments)
-            .stdout(Stdio::null())
-            .stderr(Stdio::null());
-        command.status().unwrap().success()
-    }
-
-    fn pactl(&self, arguments: &[&str]) {
-        assert!(self.try_pactl(arguments), "pactl {arguments:?}");
-    }
-
-    /// Runs the ignored test with a name in a child that sees this server.
-    fn run_inside(&self, test: &str) {
-        let mut command = self.command(std::env::current_exe().unwrap().to_str().unwrap());
-        let mut child = command
-            .args([
-                "--exact",
-                test,
-                "--ignored",
-                "--nocapture",
-                "--test-threads=1",
-            ])
-            .spawn()
-            .unwrap();
-        let deadline = Instant::now() + Duration::from_secs(90);
-        let status = loop {
-            if let Some(status) = child.try_wait().unwrap() {
-                break status;
-            }
-            if Instant::now() > deadline {
-                child.kill().unwrap();
-                child.wait().unwrap();
-                panic!("{test} hangs");
-            }
-            std::thread::sleep(Duration::from_millis(50));
-        };
-        assert!(status.success(), "{test} failed; see above");
-    }
-}
-
-impl Drop for Server {
-    fn drop(&mut self) {
-        let _ = self.process.kill();
-        let _ = self.process.wait();
-    }
-}
-
-/// The server that the parent started, seen from the child.
-struct Inside(PathBuf);
-
-impl Inside {
-    fn get() -> Self {
-        Self(PathBuf::from(
-            std::env::var_os(SERVER).expect("run by its parent test only"),
-        ))
-    }
-
-    /// Plays samples into the microphone, in the background.
-    fn play_into_microphone(&self, name: &str, frames: &[i16]) -> Child {
-        let path = self.0.join(name);
-        write_wav(&path, RATE, frames).unwrap();
-        Command::new("paplay")
-            .args(["-d", "mic"])
-            .arg(path)
-            .spawn()
-            .unwrap()
-    }
-
-    fn pactl(&self, arguments: &[&str]) -> String {
-        let mut command = Server::command_in(&self.0, "pactl");
-        let output = command.args(arguments).output().unwrap();
-        assert!(output.status.success(), "pactl {arguments:?}: {output:?}");
-        String::from_utf8(output.stdout).unwrap()
-    }
-
-    /// The number of the module that is a sink.
-    fn module_of(&self, sink: &str) -> String {
-        let list = self.pactl(&["list", "short", "modules"]);
-        let line = list
-            .lines()
-            .find(|line| line.contains(&format!("sink_name={sink}")));
-        line.unwrap().split_whitespace().next().unwrap().to_owned()
-    }
-}
 
 /// Listens until an utterance with some words is heard, through whatever else.
 fn hear(microphone: &mut Microphone, ear: &mut Ear<()>, want: &str, within: Duration) {
@@ -359,7 +185,7 @@ fn what_is_played_arrives_at_the_loudspeaker_inside() {
         "{names:?}"
     );
 
-    let recording = server.0.join("heard.wav");
+    let recording = server.folder().join("heard.wav");
     let mut recorder = Command::new("parec")
         .args([
             "-d",

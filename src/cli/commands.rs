@@ -16,6 +16,7 @@ use sayback::understanding::{ASK_BELOW, Context, NotUnderstood, Utterance, under
 use sayback::vitals::{Units, VitalSign};
 use serde::Serialize;
 
+use super::home::{limits, read_home, roster};
 use super::show::{LevelBar, meaning_line};
 use super::table::{record_table, stored_table};
 use super::{Command, End, Meaning, Model, VoiceArgs, VoiceName};
@@ -74,6 +75,8 @@ pub fn run(command: Command) -> Result<End, Message> {
             listen(home, aide, &model, &voice, &store, devices, said.as_deref())
         }
         Command::Record { store, json } => record(&store, json),
+        Command::Roster(command) => roster(command),
+        Command::Limits(command) => limits(command),
         Command::Export(arguments) => super::export::export(&arguments),
         Command::Devices => list_devices(),
     }
@@ -347,12 +350,6 @@ fn list_devices() -> Result<End, Message> {
     Ok(End::Done)
 }
 
-pub fn read_home(path: &Path) -> Result<Home, Message> {
-    let text = std::fs::read_to_string(path)
-        .map_err(|error| format!("cannot read the home's file {}: {error}", path.display()))?;
-    Home::from_toml(&text).map_err(|error| format!("{}: {error}", path.display()))
-}
-
 fn choose_aide(home: &Home, name: Option<&str>) -> Result<Staff, Message> {
     let Some(name) = name else {
         return Ok(home.aides[0].clone());
@@ -369,7 +366,7 @@ fn choose_aide(home: &Home, name: Option<&str>) -> Result<Staff, Message> {
 
 /// The model given, or the one that came with the program: beside it, or in the
 /// checkout's assets.
-fn model_folder(model: &Model) -> Result<PathBuf, Message> {
+pub fn model_folder(model: &Model) -> Result<PathBuf, Message> {
     const NAME: &str = "model-en-us";
     if let Some(folder) = &model.model {
         return Ok(folder.clone());

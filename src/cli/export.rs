@@ -20,7 +20,8 @@ use sayback::store::Store;
 use uuid::Uuid;
 
 use super::End;
-use super::commands::{Message, finished, message, read_home};
+use super::commands::{Message, finished, message};
+use super::home::read_home;
 
 /// Observations in one transaction: small enough for any server's patience.
 const TRANSACTION: usize = 100;
@@ -64,8 +65,9 @@ struct Post {
     ///
     /// What is sent twice is there once. Each transaction is taken whole or not
     /// at all, and is tried again where that may help. Nothing is sent anywhere
-    /// else. A bearer token is taken from SAYBACK_FHIR_TOKEN.
+    /// else. A bearer token is taken from `SAYBACK_FHIR_TOKEN`.
     #[arg(long, value_name = "URL", conflicts_with_all = ["format", "out"])]
+    #[expect(clippy::struct_field_names, reason = "the argument is --post")]
     post: Option<String>,
     /// Certificates (PEM) of the authority that vouches for the server
     #[arg(long, value_name = "FILE", requires = "post")]

@@ -2,6 +2,7 @@
 
 mod commands;
 mod export;
+mod home;
 mod show;
 mod table;
 
@@ -130,6 +131,12 @@ enum Command {
         #[arg(long)]
         json: bool,
     },
+    /// Import and check the roster of residents
+    #[command(subcommand)]
+    Roster(home::RosterCommand),
+    /// Check a home's own limits, or put them in force
+    #[command(subcommand)]
+    Limits(home::LimitsCommand),
     /// Take readings out of the record: to a file, or to the chart
     ///
     /// FHIR R4 Observations that conform to the vital-signs profiles, or CSV.

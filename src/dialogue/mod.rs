@@ -124,6 +124,15 @@ impl Dialogue {
     /// # Errors
     /// As [`understand`].
     pub fn meaning(&self, state: &State, heard: &Heard) -> Result<Utterance, NotUnderstood> {
+        self.meaning_if_sure(state, heard, self.ask_below)
+    }
+
+    fn meaning_if_sure(
+        &self,
+        state: &State,
+        heard: &Heard,
+        ask_below: f32,
+    ) -> Result<Utterance, NotUnderstood> {
         let pending = state.pending_signs();
         let context = Context {
             units: self.home.units,
@@ -132,15 +141,23 @@ impl Dialogue {
                 .resident()
                 .and_then(|id| self.home.resident(id))
                 .map(|it| &it.care.precautions),
-            ask_below: self.ask_below,
+            ask_below,
         };
         understand(heard, &self.vocabulary, &context)
+    }
+
+    /// Whether words that were not heard surely are asked for again although
+    /// nothing was asked: an aide who said "room nine" or "reported to" would
+    /// otherwise wait in silence. A yes or no to nothing is side talk.
+    fn worth_asking(&self, turn: &Turn<'_>, heard: &Heard) -> bool {
+        let meaning = self.meaning_if_sure(&turn.state, heard, 0.0);
+        !turn.state.asleep && !matches!(meaning, Ok(Utterance::Yes(_) | Utterance::No))
     }
 
     fn heard(&self, turn: &mut Turn<'_>, heard: &Heard) {
         let utterance = match self.meaning(&turn.state, heard) {
             Ok(utterance) => utterance,
-            Err(NotUnderstood::Unsure) if turn.waiting() => {
+            Err(NotUnderstood::Unsure) if turn.waiting() || self.worth_asking(turn, heard) => {
                 turn.say("Please say that again.");
                 return turn.keep_last_said();
             }

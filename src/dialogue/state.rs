@@ -161,6 +161,12 @@ impl State {
         self.resident.as_ref()
     }
 
+    /// The question that waits for an answer, as it was asked.
+    #[must_use]
+    pub fn question(&self) -> Option<&str> {
+        self.prompt.as_deref()
+    }
+
     /// Reports that no nurse has yet.
     #[must_use]
     pub fn open_reports(&self) -> &[OpenReport] {

@@ -1,5 +1,6 @@
 //! A live microphone: frames as they come, through losing it and having it back.
 
+use std::collections::VecDeque;
 use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, Ordering};
 use std::sync::mpsc::{Receiver, RecvTimeoutError, SyncSender, sync_channel};
@@ -37,6 +38,8 @@ pub enum MicrophoneEvent {
 /// An open microphone. Dropping it closes the device.
 pub struct Microphone {
     events: mpsc::Receiver<MicrophoneEvent>,
+    /// What was already received and not yet given out.
+    waiting: VecDeque<MicrophoneEvent>,
     mute: Mute,
     name: String,
     closed: Arc<AtomicBool>,
@@ -71,6 +74,7 @@ impl Microphone {
         })?;
         Ok(Self {
             events,
+            waiting: VecDeque::new(),
             mute,
             name,
             closed,
@@ -80,12 +84,27 @@ impl Microphone {
     /// The next event; `None` only if the thread behind this has died. Nothing
     /// is lost when this is cancelled, so it can be used in `select!`.
     pub async fn next(&mut self) -> Option<MicrophoneEvent> {
-        self.events.recv().await
+        match self.waiting.pop_front() {
+            Some(event) => Some(event),
+            None => self.events.recv().await,
+        }
     }
 
     /// As [`Microphone::next`], for a thread without an executor.
     pub fn next_blocking(&mut self) -> Option<MicrophoneEvent> {
-        self.events.blocking_recv()
+        self.waiting
+            .pop_front()
+            .or_else(|| self.events.blocking_recv())
+    }
+
+    /// Drops the sound that was not yet taken. What happened to the device is
+    /// kept.
+    pub fn drop_sound(&mut self) {
+        while let Ok(event) = self.events.try_recv() {
+            if !matches!(event, MicrophoneEvent::Frames(_)) {
+                self.waiting.push_back(event);
+            }
+        }
     }
 
     /// Makes this microphone deaf while something is being said.

@@ -1,23 +1,17 @@
 //! A round at the bedside: microphone in, loudspeaker out, until it is ended.
 
-use std::time::Duration;
+use std::sync::Arc;
 
+use tokio::sync::Notify;
 use tokio::time::{Instant, sleep_until};
 
+use super::patience::Patience;
 use super::{Mouth, Round, RoundError, Screen, Turn};
 use crate::dialogue::{Dialogue, Event};
 use crate::facts::Time;
 use crate::grammar::Expect;
 use crate::hearing::{Ear, Heard, Meter, Microphone, MicrophoneEvent};
 use crate::store::Store;
-
-/// Louder than this, in dBFS, somebody may be speaking: the answer is not
-/// counted as missing while it is being given.
-const SPEECH: f32 = -45.0;
-/// How much longer an answer that has begun is waited for, at a time.
-const MORE: Duration = Duration::from_secs(1);
-/// How often that is granted, so that a noisy room does not wait for ever.
-const MOST_MORE: u32 = 6;
 
 /// A live round about to begin.
 pub struct Live<'a> {
@@ -43,6 +37,17 @@ enum Next {
     Stop,
 }
 
+/// How a saying ended.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+enum Said {
+    /// To its end; or there is no voice, and it was shown.
+    Whole,
+    /// The voice or the loudspeaker failed.
+    Unheard,
+    /// The round is to stop.
+    Stop,
+}
+
 impl Live<'_> {
     /// Runs the round until "end of round" or an interrupt (Ctrl-C). What waits
     /// for a yes at an interrupt is not kept, and the next start says so.
@@ -57,22 +62,21 @@ impl Live<'_> {
             microphone: &mut self.microphone,
             mouth: &mut self.mouth,
             screen: self.screen,
+            stop: interrupts(),
             meter: Meter::default(),
-            deadline: None,
+            patience: Patience::default(),
             wake: None,
-            granted: 0,
+            seconds: None,
+            unheard: None,
+            voiceless: false,
             was: (false, false),
         };
-        if !hands.carry_out(turn).await {
-            return Ok(());
-        }
-        loop {
+        let mut going = hands.carry_out(turn).await;
+        while going {
             let event = match hands.next().await? {
                 Next::Stop => {
-                    hands
-                        .screen
-                        .notice("stopped; what waited for a yes is not kept");
-                    return Ok(());
+                    hands.stopped();
+                    break;
                 }
                 Next::Silence => Event::Silence,
                 Next::Tick => Event::Tick,
@@ -81,22 +85,45 @@ impl Live<'_> {
                     None => continue,
                 },
                 Next::Sound(MicrophoneEvent::Lost(reason)) => {
-                    hands.lost(&reason).await;
+                    going = hands.lost(&reason).await;
                     continue;
                 }
                 Next::Sound(MicrophoneEvent::Back) => {
-                    hands.back().await;
+                    going = hands.back(round.state().question()).await;
                     continue;
                 }
             };
             if let Event::Heard(heard) = &event {
-                hands.screen.heard(now(), heard, round.addressed(&event));
+                let addressed = round.addressed(&event);
+                hands.screen.heard(now(), heard, addressed);
+                if addressed && let Some(text) = hands.unheard.take() {
+                    going = hands.ask(&text).await;
+                    continue;
+                }
             }
             let turn = round.take(&event, now(), hands.screen);
-            if !hands.carry_out(turn).await {
-                return Ok(());
-            }
+            going = hands.carry_out(turn).await;
         }
+        Ok(())
+    }
+}
+
+/// Told of every Ctrl-C from now on, also while something is being said.
+fn interrupts() -> Arc<Notify> {
+    let stop = Arc::new(Notify::new());
+    let told = Arc::clone(&stop);
+    tokio::spawn(async move {
+        while tokio::signal::ctrl_c().await.is_ok() {
+            told.notify_one();
+        }
+    });
+    stop
+}
+
+async fn until(at: Option<Instant>) {
+    match at {
+        Some(at) => sleep_until(at).await,
+        None => std::future::pending().await,
     }
 }
 
@@ -106,55 +133,40 @@ struct Hands<'a> {
     microphone: &'a mut Microphone,
     mouth: &'a mut Mouth,
     screen: &'a mut dyn Screen,
+    stop: Arc<Notify>,
     meter: Meter,
-    /// When silence becomes an answer.
-    deadline: Option<Instant>,
+    patience: Patience,
     /// When a timer of the dialogue ends.
-    wake: Option<Time>,
-    /// How often the deadline was put off because somebody was speaking.
-    granted: u32,
+    wake: Option<Instant>,
+    /// The silence that is an answer to what was said last.
+    seconds: Option<u32>,
+    /// A question that the voice or the loudspeaker failed to say.
+    unheard: Option<String>,
+    /// That they fail was shown.
+    voiceless: bool,
     /// Clipping and dead, as last noticed.
     was: (bool, bool),
 }
 
 impl Hands<'_> {
     async fn next(&mut self) -> Result<Next, RoundError> {
-        loop {
-            let deadline = self.deadline;
-            let silence = async {
-                match deadline {
-                    Some(at) => sleep_until(at).await,
-                    None => std::future::pending().await,
-                }
-            };
-            let left = self
-                .wake
-                .map(|at| (at - now()).to_std().unwrap_or_default());
-            let timer = async {
-                match left {
-                    Some(left) => tokio::time::sleep(left).await,
-                    None => std::future::pending().await,
-                }
-            };
-            tokio::select! {
-                event = self.microphone.next() => {
-                    let gone = || RoundError::Other("the microphone's thread has ended; start again".into());
-                    return event.map(Next::Sound).ok_or_else(gone);
-                }
-                _ = tokio::signal::ctrl_c() => return Ok(Next::Stop),
-                () = timer => {
-                    self.wake = None;
-                    return Ok(Next::Tick);
-                }
-                () = silence => {
-                    if self.meter.level().rms > SPEECH && self.granted < MOST_MORE {
-                        self.granted += 1;
-                        self.deadline = Some(Instant::now() + MORE);
-                        continue;
-                    }
-                    self.deadline = None;
-                    return Ok(Next::Silence);
-                }
+        let silence = until(self.patience.ends());
+        let timer = until(self.wake.map(|it| self.patience.after_speech(it)));
+        tokio::select! {
+            // In this order: it is not silent while sound waits to be heard.
+            biased;
+            () = self.stop.notified() => Ok(Next::Stop),
+            event = self.microphone.next() => {
+                let gone = || RoundError::Other("the microphone's thread has ended; start again".into());
+                event.map(Next::Sound).ok_or_else(gone)
+            }
+            () = timer => {
+                self.wake = None;
+                Ok(Next::Tick)
+            }
+            () = silence => {
+                self.patience.stop();
+                Ok(Next::Silence)
             }
         }
     }
@@ -162,12 +174,14 @@ impl Hands<'_> {
     fn listen(&mut self, frames: &[i16]) -> Option<Heard> {
         let level = self.meter.push(frames);
         self.screen.level(level);
+        self.patience.level(level.rms, Instant::now());
         let is = (level.clipping, level.dead);
         if is.0 && !self.was.0 {
             self.screen
                 .notice("too loud: move the microphone away or turn it down");
         }
         if is.1 && !self.was.1 {
+            // Shown and not said: some headsets give no sound in a quiet room.
             self.screen
                 .notice("the microphone gives no sound at all: is it muted?");
         }
@@ -175,61 +189,112 @@ impl Hands<'_> {
         self.ear.accept(frames)
     }
 
-    async fn lost(&mut self, reason: &str) {
-        self.deadline = None;
+    fn stopped(&mut self) {
+        self.screen
+            .notice("stopped; what waited for a yes is not kept");
+    }
+
+    /// The microphone is lost: nothing counts as an answer until it is back.
+    /// False when the round is over.
+    async fn lost(&mut self, reason: &str) -> bool {
+        self.patience.stop();
         self.ear.drop_utterance();
         self.screen.notice(&format!(
             "the microphone is lost ({reason}); waiting for it"
         ));
-        self.say("The microphone is lost. I am waiting for it.")
-            .await;
+        let text = "The microphone is lost. I am waiting for it.";
+        self.say(text).await != Said::Stop
     }
 
-    async fn back(&mut self) {
+    /// The microphone is back: what waited for an answer is asked again.
+    async fn back(&mut self, question: Option<&str>) -> bool {
         self.screen.notice("the microphone is back");
-        self.say("The microphone is back. Say repeat to hear where we are.")
-            .await;
+        let text = "The microphone is back.";
+        match question.filter(|_| self.seconds.is_some()) {
+            Some(question) => self.ask(&format!("{text} {question}")).await,
+            None => self.say(text).await != Said::Stop,
+        }
     }
 
     /// Says what a turn wants said and listens for what it expects. False when
     /// the round is over.
     async fn carry_out(&mut self, turn: Turn) -> bool {
-        if let Some(text) = &turn.say {
-            self.say(text).await;
+        self.seconds = turn.waiting.patience;
+        if let Some(text) = &turn.say
+            && !self.ask(text).await
+        {
+            return false;
         }
         let Some(expect) = turn.waiting.expect else {
             return false;
         };
         self.ear.expect(expect);
-        self.wake = turn.waiting.wake;
-        if turn.waiting.spoke {
-            let patience = turn
-                .waiting
-                .patience
-                .map(u64::from)
-                .map(Duration::from_secs);
-            self.deadline = patience.map(|it| Instant::now() + it);
-            self.granted = 0;
-        }
+        let left = |at: Time| (at - now()).to_std().unwrap_or_default();
+        self.wake = turn.waiting.wake.map(|at| Instant::now() + left(at));
         true
     }
 
-    /// Says a text to its end, deaf meanwhile. A voice that fails is shown; the
-    /// words are on the screen in any case.
-    async fn say(&mut self, text: &str) {
+    /// Says a text, and waits anew for an answer to it where there is one. False
+    /// when the round is over.
+    async fn ask(&mut self, text: &str) -> bool {
+        let said = self.say(text).await;
+        // An aide can't have answered a question that was never heard.
+        let unheard = said == Said::Unheard && self.seconds.is_some();
+        self.unheard = unheard.then(|| text.to_owned());
+        self.patience.start(self.seconds, Instant::now());
+        said != Said::Stop
+    }
+
+    /// Says a text to its end, deaf meanwhile. The words are on the screen in
+    /// any case.
+    async fn say(&mut self, text: &str) -> Said {
         let muted = self.microphone.mute().hold();
-        self.ear.drop_utterance();
         self.screen.said(now(), text);
-        match self.mouth.say(text) {
-            Ok(Some((_, Some(playing)))) => {
-                if let Err(error) = playing.await {
-                    self.screen.notice(&error.to_string());
-                }
-            }
-            Ok(_) => {}
-            Err(error) => self.screen.notice(&error.to_string()),
+        let mut said = self.speak(text).await;
+        if said.is_err() {
+            // The loudspeaker is opened anew, and may now be another.
+            said = self.speak(text).await;
         }
+        // What came in before the mute is no answer to what was said.
+        self.microphone.drop_sound();
         drop(muted);
+        match said {
+            Ok(said) => {
+                if said == Said::Whole && self.voiceless {
+                    self.voiceless = false;
+                    self.screen.notice("the voice is heard again");
+                }
+                said
+            }
+            Err(reason) => {
+                if !self.voiceless {
+                    self.voiceless = true;
+                    self.screen.notice(&format!(
+                        "{reason}. What was to be said is shown here, and a question is                          asked again before it is answered; to work by the screen alone,                          start again with --voice none"
+                    ));
+                }
+                Said::Unheard
+            }
+        }
+    }
+
+    async fn speak(&mut self, text: &str) -> Result<Said, String> {
+        let playing = self.mouth.say(text);
+        self.ear.drop_utterance();
+        let Some((_, Some(playing))) = playing.map_err(|error| error.to_string())? else {
+            return Ok(Said::Whole);
+        };
+        tokio::select! {
+            biased;
+            () = self.stop.notified() => {
+                self.stopped();
+                Ok(Said::Stop)
+            }
+            played = playing => match played {
+                Ok(_) => Ok(Said::Whole),
+                Err(error) => Err(error.to_string()),
+            }
+        }
     }
 }
 

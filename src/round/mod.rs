@@ -3,6 +3,7 @@
 
 mod live;
 mod mouth;
+mod patience;
 mod rehearsal;
 mod screen;
 mod script;
@@ -16,6 +17,7 @@ use crate::hearing::{Ear, EarError};
 use crate::residents::Home;
 use crate::speaking::VoiceError;
 use crate::store::{Store, StoreError};
+use crate::understanding::NotUnderstood;
 
 pub use live::Live;
 pub use mouth::Mouth;
@@ -129,11 +131,15 @@ impl<'a> Round<'a> {
         &self.state
     }
 
-    /// Whether an utterance means anything to the conversation as it stands.
+    /// Whether an utterance means anything to the conversation as it stands, or
+    /// would if it were heard surely.
     #[must_use]
     pub fn addressed(&self, event: &Event) -> bool {
         match event {
-            Event::Heard(heard) => self.dialogue.meaning(&self.state, heard).is_ok(),
+            Event::Heard(heard) => match self.dialogue.meaning(&self.state, heard) {
+                Ok(_) | Err(NotUnderstood::Unsure) => true,
+                Err(_) => false,
+            },
             Event::Silence | Event::Tick | Event::NotStored(_) => true,
         }
     }

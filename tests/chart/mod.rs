@@ -63,7 +63,9 @@ pub fn pressure(systolic: u16, diastolic: u16, how: &[Qualifier]) -> Measurement
 
 fn measurement(sign: VitalSign, numbers: Numbers, unit: Unit, how: &[Qualifier]) -> Measurement {
     let mut qualifiers = Qualifiers::default();
-    how.iter().for_each(|it| qualifiers.set(*it));
+    for it in how {
+        qualifiers.set(*it);
+    }
     Measurement::new(sign, numbers, unit, qualifiers).expect("a possible measurement")
 }
 

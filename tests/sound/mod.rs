@@ -2,6 +2,9 @@
 
 #![allow(dead_code, reason = "each test file uses some of it")]
 
+#[cfg(target_os = "linux")]
+pub mod server;
+
 use std::path::PathBuf;
 
 use sayback::hearing::{Model, RATE, resample, to_f32, to_i16};

@@ -12,9 +12,12 @@ use crate::vitals::{
 /// Tells a spreadsheet that the text is UTF-8.
 const BYTE_ORDER_MARK: &str = "\u{feff}";
 
+/// A column: its name, what it holds, and how to fill it.
+type Column = (&'static str, &'static str, fn(&Line) -> String);
+
 /// The columns, in order: name, what it holds, and how that is found. The
 /// dictionary is written from this, and so can't say anything else.
-const COLUMNS: [(&str, &str, fn(&Line) -> String); 43] = [
+const COLUMNS: [Column; 43] = [
     (
         "id",
         "identifier of the fact, for ever the same; with `vital_sign` it names the line",
@@ -300,9 +303,12 @@ impl<'a> Line<'a> {
 
     fn number(&self, at: usize, canonical: bool) -> String {
         let quantity = self.quantity(at, canonical);
-        let number = quantity.map(|it| match canonical {
-            true => it.value().round_dp(2).normalize(),
-            false => it.value(),
+        let number = quantity.map(|it| {
+            if canonical {
+                it.value().round_dp(2).normalize()
+            } else {
+                it.value()
+            }
         });
         number.map(|it| it.to_string()).unwrap_or_default()
     }

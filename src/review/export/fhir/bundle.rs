@@ -87,6 +87,10 @@ pub fn collection(patients: Vec<Patient>, observations: Vec<Observation>) -> Bun
 /// the chart knows more about the person than this program. An Observation is
 /// written over by identifier, for a correction must reach the chart.
 #[must_use]
+#[expect(
+    clippy::needless_pass_by_value,
+    reason = "the caller has no further use for them"
+)]
 pub fn transactions(
     patients: Vec<Patient>,
     observations: Vec<Observation>,

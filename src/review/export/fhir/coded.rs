@@ -4,6 +4,10 @@ use super::codes::SNOMED;
 use super::model::{Code, CodeableConcept};
 use crate::vitals::{Alertness, Arm, Method, NotTakenReason, Position, PulseSite, Side};
 
+#[expect(
+    clippy::unnecessary_wraps,
+    reason = "a code is optional wherever this is used"
+)]
 const fn snomed(code: &'static str, display: &'static str) -> Option<Code> {
     Some(Code {
         system: SNOMED,

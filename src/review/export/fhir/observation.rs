@@ -59,7 +59,7 @@ pub fn observations(
             written.extend(writer.missed(missed));
         }
     }
-    written.sort_by(|one, other| one.0.cmp(&other.0));
+    written.sort_by_key(|one| one.0);
     written
         .into_iter()
         .map(|(_, observation)| observation)
