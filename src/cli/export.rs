@@ -12,6 +12,7 @@ use sayback::review::export::fhir::{
     Links, Observation, Patient, PatientSystem, collection, ndjson, observations, patients,
     transactions,
 };
+use sayback::review::export::import::{ImportError, Plan, Rooms, plan, read_rooms};
 use sayback::review::export::post::{Access, Server};
 use sayback::review::export::sheet::round_sheet;
 use sayback::review::export::summary::summary;
@@ -21,7 +22,7 @@ use uuid::Uuid;
 
 use super::End;
 use super::commands::{Message, finished, message};
-use super::home::read_home;
+use super::home::{read, read_home, read_roster, replace};
 
 /// Observations in one transaction: small enough for any server's patience.
 const TRANSACTION: usize = 100;
@@ -89,6 +90,88 @@ enum Format {
     RoundSheet,
     /// A page about each resident, to print: HTML as well
     Summary,
+}
+
+/// FHIR Patients to take into the home's file.
+#[derive(Args)]
+pub struct ImportPatients {
+    /// FHIR R4 JSON: a Bundle with Patients, a Patient, or NDJSON; - for
+    /// standard input
+    file: PathBuf,
+    /// The home's file
+    #[arg(long)]
+    home: PathBuf,
+    /// A table (CSV) with the columns id, room and bed: where they live
+    #[arg(long)]
+    rooms: Option<PathBuf>,
+    /// The system of the home's own identifiers, where a Patient has several
+    #[arg(long, value_name = "URI")]
+    identifier_system: Option<String>,
+    /// Write it; without this, only what would change is shown
+    #[arg(long)]
+    write: bool,
+}
+
+/// Runs `sayback import-patients`.
+pub fn import_patients(arguments: &ImportPatients) -> Result<End, Message> {
+    let mut home = read_roster(&arguments.home)?;
+    let nothing = |file: &Path, errors: Vec<ImportError>| {
+        let errors: Vec<String> = errors.iter().map(|it| format!("\n  {it}")).collect();
+        format!("{}: nothing is imported{}", file.display(), errors.concat())
+    };
+    let rooms = match &arguments.rooms {
+        Some(file) => read_rooms(&read(file)?).map_err(|errors| nothing(file, errors))?,
+        None => Rooms::new(),
+    };
+    let text = read(&arguments.file)?;
+    let system = arguments.identifier_system.as_deref();
+    let plan =
+        plan(&text, &home, &rooms, system).map_err(|errors| nothing(&arguments.file, errors))?;
+    show(&plan);
+    if plan.is_empty() {
+        anstream::println!("Nothing to write.");
+        return Ok(End::Done);
+    }
+    plan.apply(&mut home);
+    let text = home.to_toml().map_err(message)?;
+    Home::from_toml(&text).map_err(|error| format!("nothing is imported: {error}"))?;
+    if arguments.write {
+        replace(&arguments.home, &text)?;
+        anstream::println!("Written to {}.", arguments.home.display());
+    } else {
+        anstream::println!("Nothing is written yet; say --write to write it.");
+    }
+    Ok(End::Done)
+}
+
+fn show(plan: &Plan) {
+    for it in &plan.added {
+        let bed = it.bed.as_ref().map(|bed| format!(", bed {bed}"));
+        anstream::println!(
+            "added: {} ({}, born {}, room {}{})",
+            it.id.0,
+            it.name,
+            it.birth_date,
+            it.room,
+            bed.unwrap_or_default()
+        );
+    }
+    for (resident, differences) in &plan.changed {
+        for it in differences {
+            let (id, field) = (&resident.id.0, it.field);
+            anstream::println!("changed: {id}, {field}: {} -> {}", it.before, it.after);
+        }
+    }
+    for id in &plan.inactive {
+        let id = &id.0;
+        anstream::println!("no longer active, take out by hand if that is right: {id}");
+    }
+    let (same, rest) = (plan.same.len(), plan.unmentioned.len());
+    anstream::println!(
+        "{} added, {} changed, {same} the same, {rest} not in the file and left as they are.",
+        plan.added.len(),
+        plan.changed.len()
+    );
 }
 
 /// Runs `sayback export`.

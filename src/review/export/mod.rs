@@ -16,6 +16,7 @@
 mod chart;
 pub mod csv;
 pub mod fhir;
+pub mod import;
 mod page;
 pub mod post;
 pub mod sheet;
