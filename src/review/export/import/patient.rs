@@ -89,13 +89,13 @@ fn name(at: &str, patient: &Value) -> Result<String, ImportError> {
     let chosen = of(Some("official"))
         .or_else(|| of(Some("usual")))
         .or_else(|| of(None));
-    let written = chosen.map(|it| match it["text"].as_str() {
-        Some(text) => text.to_owned(),
-        None => {
+    let written = chosen.map(|it| {
+        let text = it["text"].as_str().map(str::to_owned);
+        text.unwrap_or_else(|| {
             let given = list(it, "given").iter().filter_map(Value::as_str);
             let parts: Vec<&str> = given.chain(it["family"].as_str()).collect();
             parts.join(" ")
-        }
+        })
     });
     let words: Vec<&str> = written
         .iter()
