@@ -104,6 +104,8 @@ fn only_its_owner_can_read_what_was_exported() {
     let folder = tempfile::tempdir().expect("a folder");
     let store = record(folder.path());
     let out = folder.path().join("table.csv");
+    // There already, and open to all.
+    std::fs::write(&out, "old").expect("written");
     let name = out.to_string_lossy();
     let all = ["export", "--store", &store, "--home", HOME];
     said(&sayback(

@@ -311,6 +311,12 @@ fn write(out: Option<&Path>, text: &str) -> Result<End, Message> {
     #[cfg(unix)]
     std::os::unix::fs::OpenOptionsExt::mode(&mut options, 0o600);
     let mut file = options.open(path).map_err(failed)?;
+    // One that was there before may have been open to others.
+    #[cfg(unix)]
+    {
+        let owner = std::os::unix::fs::PermissionsExt::from_mode(0o600);
+        file.set_permissions(owner).map_err(failed)?;
+    }
     file.write_all(text.as_bytes()).map_err(failed)?;
     Ok(End::Done)
 }

@@ -3,6 +3,7 @@
 mod commands;
 mod export;
 mod home;
+mod serve;
 mod show;
 mod table;
 
@@ -148,6 +149,11 @@ enum Command {
     /// anywhere nothing is imported. Nobody is removed, and ranges and care plans
     /// stay. Comments in the home's file are not kept.
     ImportPatients(export::ImportPatients),
+    /// Serve the nurse's station: pages for a browser
+    ///
+    /// The first start makes the accounts, beside the record, and prints a
+    /// one-time code for the administrator, who makes the others.
+    Serve(serve::Arguments),
     /// List microphones and loudspeakers
     Devices,
 }
