@@ -78,6 +78,7 @@ pub fn run(command: Command) -> Result<End, Message> {
         Command::Roster(command) => roster(command),
         Command::Limits(command) => limits(command),
         Command::Export(arguments) => super::export::export(&arguments),
+        Command::ImportPatients(arguments) => super::export::import_patients(&arguments),
         Command::Serve(arguments) => super::serve::serve(&arguments),
         Command::Devices => list_devices(),
     }

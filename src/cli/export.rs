@@ -12,13 +12,17 @@ use sayback::review::export::fhir::{
     Links, Observation, Patient, PatientSystem, collection, ndjson, observations, patients,
     transactions,
 };
+use sayback::review::export::import::{ImportError, Plan, Rooms, plan, read_rooms};
 use sayback::review::export::post::{Access, Server};
+use sayback::review::export::sheet::round_sheet;
+use sayback::review::export::summary::summary;
 use sayback::review::export::{Chart, Selection, csv};
 use sayback::store::Store;
+use uuid::Uuid;
 
 use super::End;
 use super::commands::{Message, finished, message};
-use super::home::read_home;
+use super::home::{read, read_home, read_roster, replace};
 
 /// Observations in one transaction: small enough for any server's patience.
 const TRANSACTION: usize = 100;
@@ -45,6 +49,9 @@ pub struct Export {
     /// Only this resident, by the home's identifier
     #[arg(long)]
     resident: Option<String>,
+    /// Which round's sheet, by identifier; the last one's when left out
+    #[arg(long)]
+    round: Option<Uuid>,
     /// Whose the residents' identifiers are, as a URI that the chart knows them
     /// by; one made from the home's name when left out
     #[arg(long)]
@@ -79,6 +86,92 @@ enum Format {
     FhirNdjson,
     /// One reading a line; docs/csv.md says what the columns hold
     Csv,
+    /// The sheet of a round, to print: HTML that needs nothing beside itself
+    RoundSheet,
+    /// A page about each resident, to print: HTML as well
+    Summary,
+}
+
+/// FHIR Patients to take into the home's file.
+#[derive(Args)]
+pub struct ImportPatients {
+    /// FHIR R4 JSON: a Bundle with Patients, a Patient, or NDJSON; - for
+    /// standard input
+    file: PathBuf,
+    /// The home's file
+    #[arg(long)]
+    home: PathBuf,
+    /// A table (CSV) with the columns id, room and bed: where they live
+    #[arg(long)]
+    rooms: Option<PathBuf>,
+    /// The system of the home's own identifiers, where a Patient has several
+    #[arg(long, value_name = "URI")]
+    identifier_system: Option<String>,
+    /// Write it; without this, only what would change is shown
+    #[arg(long)]
+    write: bool,
+}
+
+/// Runs `sayback import-patients`.
+pub fn import_patients(arguments: &ImportPatients) -> Result<End, Message> {
+    let mut home = read_roster(&arguments.home)?;
+    let nothing = |file: &Path, errors: Vec<ImportError>| {
+        let errors: Vec<String> = errors.iter().map(|it| format!("\n  {it}")).collect();
+        format!("{}: nothing is imported{}", file.display(), errors.concat())
+    };
+    let rooms = match &arguments.rooms {
+        Some(file) => read_rooms(&read(file)?).map_err(|errors| nothing(file, errors))?,
+        None => Rooms::new(),
+    };
+    let text = read(&arguments.file)?;
+    let system = arguments.identifier_system.as_deref();
+    let plan =
+        plan(&text, &home, &rooms, system).map_err(|errors| nothing(&arguments.file, errors))?;
+    show(&plan);
+    if plan.is_empty() {
+        anstream::println!("Nothing to write.");
+        return Ok(End::Done);
+    }
+    plan.apply(&mut home);
+    let text = home.to_toml().map_err(message)?;
+    Home::from_toml(&text).map_err(|error| format!("nothing is imported: {error}"))?;
+    if arguments.write {
+        replace(&arguments.home, &text)?;
+        anstream::println!("Written to {}.", arguments.home.display());
+    } else {
+        anstream::println!("Nothing is written yet; say --write to write it.");
+    }
+    Ok(End::Done)
+}
+
+fn show(plan: &Plan) {
+    for it in &plan.added {
+        let bed = it.bed.as_ref().map(|bed| format!(", bed {bed}"));
+        anstream::println!(
+            "added: {} ({}, born {}, room {}{})",
+            it.id.0,
+            it.name,
+            it.birth_date,
+            it.room,
+            bed.unwrap_or_default()
+        );
+    }
+    for (resident, differences) in &plan.changed {
+        for it in differences {
+            let (id, field) = (&resident.id.0, it.field);
+            anstream::println!("changed: {id}, {field}: {} -> {}", it.before, it.after);
+        }
+    }
+    for id in &plan.inactive {
+        let id = &id.0;
+        anstream::println!("no longer active, take out by hand if that is right: {id}");
+    }
+    let (same, rest) = (plan.same.len(), plan.unmentioned.len());
+    anstream::println!(
+        "{} added, {} changed, {same} the same, {rest} not in the file and left as they are.",
+        plan.added.len(),
+        plan.changed.len()
+    );
 }
 
 /// Runs `sayback export`.
@@ -97,6 +190,11 @@ pub fn export(arguments: &Export) -> Result<End, Message> {
             let table = csv::table(&what.chart, &home, &what.selection);
             write(out, &table.map_err(message)?)
         }
+        Some(Format::RoundSheet) => {
+            let sheet = round_sheet(&what.chart, &home, arguments.round);
+            write(out, &sheet.ok_or("no such round is in the record")?)
+        }
+        Some(Format::Summary) => write(out, &summary(&what.chart, &home, &what.selection)),
         Some(Format::FhirBundle) | None => {
             let (patients, observations) = what.resources(Links::Bundle);
             let bundle = collection(patients, observations);
@@ -213,6 +311,12 @@ fn write(out: Option<&Path>, text: &str) -> Result<End, Message> {
     #[cfg(unix)]
     std::os::unix::fs::OpenOptionsExt::mode(&mut options, 0o600);
     let mut file = options.open(path).map_err(failed)?;
+    // One that was there before may have been open to others.
+    #[cfg(unix)]
+    {
+        let owner = std::os::unix::fs::PermissionsExt::from_mode(0o600);
+        file.set_permissions(owner).map_err(failed)?;
+    }
     file.write_all(text.as_bytes()).map_err(failed)?;
     Ok(End::Done)
 }

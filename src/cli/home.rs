@@ -68,7 +68,7 @@ pub fn read_home(path: &Path) -> Result<Home, Message> {
     Ok(home)
 }
 
-fn read_roster(path: &Path) -> Result<Home, Message> {
+pub fn read_roster(path: &Path) -> Result<Home, Message> {
     let text = read(path)?;
     Home::from_toml(&text).map_err(|error| format!("{}: {error}", path.display()))
 }
@@ -84,7 +84,7 @@ fn read_limits(path: &Path, units: Units) -> Result<HomeLimits, Message> {
     HomeLimits::parse(&text, units).map_err(|error| format!("{}, {error}", path.display()))
 }
 
-fn read(path: &Path) -> Result<String, Message> {
+pub fn read(path: &Path) -> Result<String, Message> {
     let text = if path == Path::new("-") {
         std::io::read_to_string(std::io::stdin())
     } else {
@@ -95,7 +95,7 @@ fn read(path: &Path) -> Result<String, Message> {
 
 /// Writes a file beside its old version and puts it in its place only when it
 /// is whole and on the disk.
-fn replace(path: &Path, text: &str) -> Result<(), Message> {
+pub fn replace(path: &Path, text: &str) -> Result<(), Message> {
     let new = path.with_extension("new");
     let write = || {
         let mut file = std::fs::File::create(&new)?;

@@ -143,6 +143,12 @@ enum Command {
     /// FHIR R4 Observations that conform to the vital-signs profiles, or CSV.
     /// Corrected, retracted and not-taken ones are there and say so.
     Export(export::Export),
+    /// Take residents from FHIR R4 Patients into the home's file
+    ///
+    /// Shows what would be added and changed; --write does it. With a mistake
+    /// anywhere nothing is imported. Nobody is removed, and ranges and care plans
+    /// stay. Comments in the home's file are not kept.
+    ImportPatients(export::ImportPatients),
     /// Serve the nurse's station: pages for a browser
     ///
     /// The first start makes the accounts, beside the record, and prints a

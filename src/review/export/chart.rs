@@ -1,17 +1,19 @@
 //! What belongs together: each reading with its corrections, flags and notes.
 
+mod gathering;
+
 use std::collections::BTreeMap;
 use std::fmt;
 
 use chrono::NaiveDate;
 use uuid::Uuid;
 
-use crate::facts::{Body, Fact, ReadingRecord, Time};
+use self::gathering::Gathering;
+use crate::facts::{Fact, ReadingRecord, Time};
 use crate::residents::{Home, ResidentId, Staff};
 use crate::round::crossed;
 use crate::vitals::{
-    Component, Finding, Limits, Measurement, NotTakenReason, Range, Retake, RetakeReason, Source,
-    VitalSign, rules,
+    Component, Finding, Limits, Measurement, NotTakenReason, Range, RetakeReason, VitalSign, rules,
 };
 
 /// Who did something, and when.
@@ -167,6 +169,19 @@ pub struct Unconfirmed<'a> {
     pub readings: &'a [Measurement],
 }
 
+/// A round.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Round<'a> {
+    /// Its identifier.
+    pub id: Uuid,
+    /// Who began it, and when; the text is the home's name.
+    pub opened: Act<'a>,
+    /// When it ended, if it did.
+    pub closed_at: Option<Time>,
+    /// The nurses who signed it; their text is empty.
+    pub signed: Vec<Act<'a>>,
+}
+
 /// What to take out of the record.
 #[derive(Debug, Clone, Default, PartialEq, Eq)]
 pub struct Selection {
@@ -196,6 +211,8 @@ pub struct Chart<'a> {
     pub missed: Vec<Missed<'a>>,
     /// What was never confirmed, by when it was recorded.
     pub unconfirmed: Vec<Unconfirmed<'a>>,
+    /// Rounds, by when they began.
+    pub rounds: Vec<Round<'a>>,
     identified: BTreeMap<&'a ResidentId, (&'a str, NaiveDate)>,
     ranges: Vec<(&'a ResidentId, VitalSign, Component, Range)>,
 }
@@ -205,16 +222,7 @@ impl<'a> Chart<'a> {
     /// when they can.
     #[must_use]
     pub fn of(facts: &'a [Fact]) -> Self {
-        let mut gathering = Gathering::default();
-        for fact in facts {
-            gathering.begin(fact);
-        }
-        let mut later: Vec<&Fact> = facts.iter().collect();
-        later.sort_by_key(|fact| (fact.at, fact.id));
-        for fact in later {
-            gathering.add(fact);
-        }
-        gathering.finish()
+        Gathering::of(facts)
     }
 
     /// Name and birth date by which the aide last identified a resident: for
@@ -264,215 +272,5 @@ impl<'a> Chart<'a> {
         let own = self.ranges.iter().filter(own).map(|it| &it.3);
         // Of two set on one day the later one holds; they are in order of time.
         own.max_by_key(|range| range.source.since())
-    }
-}
-
-#[derive(Default)]
-struct Gathering<'a> {
-    chart: Chart<'a>,
-    readings: BTreeMap<Uuid, Entry<'a>>,
-    missed: BTreeMap<Uuid, Missed<'a>>,
-    /// The reading of each flag.
-    flags: BTreeMap<Uuid, Uuid>,
-}
-
-impl<'a> Gathering<'a> {
-    /// First pass: what others refer to.
-    fn begin(&mut self, fact: &'a Fact) {
-        let act = act(fact, "");
-        match &fact.body {
-            Body::Read(record) => {
-                let entry = Entry {
-                    id: fact.id,
-                    by: &fact.by,
-                    round: fact.round,
-                    record,
-                    measurement: &record.measurement,
-                    corrections: Vec::new(),
-                    retracted: None,
-                    flags: Vec::new(),
-                    retaken: Vec::new(),
-                    notes: Vec::new(),
-                    changed_at: fact.at,
-                };
-                self.readings.insert(fact.id, entry);
-            }
-            Body::NotTaken {
-                resident,
-                signs,
-                reason,
-                retry_at,
-            } => {
-                let missed = Missed {
-                    id: fact.id,
-                    act,
-                    round: fact.round,
-                    resident,
-                    signs,
-                    reason,
-                    retry_at: *retry_at,
-                    retracted: None,
-                    notes: Vec::new(),
-                    changed_at: fact.at,
-                };
-                self.missed.insert(fact.id, missed);
-            }
-            Body::Unconfirmed {
-                resident, readings, ..
-            } => self.chart.unconfirmed.push(Unconfirmed {
-                act,
-                round: fact.round,
-                resident,
-                readings,
-            }),
-            Body::Flagged { reading, .. } | Body::RuleMet { reading, .. } => {
-                self.flags.insert(fact.id, *reading);
-            }
-            _ => {}
-        }
-    }
-
-    /// Second pass, in order of time: what refers to others.
-    fn add(&mut self, fact: &'a Fact) {
-        match &fact.body {
-            Body::Identified {
-                resident,
-                name,
-                birth_date,
-                ..
-            } => {
-                self.chart.identified.insert(resident, (name, *birth_date));
-            }
-            Body::Corrected {
-                reading,
-                old,
-                new,
-                reason,
-                ..
-            } => self.about(*reading, fact, |entry| {
-                let act = act(fact, reason);
-                entry.corrections.push(Change { act, old, new });
-                entry.measurement = new;
-            }),
-            Body::Retracted {
-                reading, reason, ..
-            } => {
-                let act = act(fact, reason);
-                self.about(*reading, fact, |entry| entry.retracted = Some(act));
-                self.about_missed(*reading, fact, |missed| missed.retracted = Some(act));
-            }
-            Body::Flagged {
-                reading, finding, ..
-            } => self.flag(*reading, fact, Cause::Limit(finding)),
-            Body::RuleMet { reading, flag, .. } => self.flag(*reading, fact, Cause::Rule(flag)),
-            Body::Retaken(retake) => self.retaken(*retake, fact),
-            Body::ReportedToNurse { flags, to, .. } => {
-                self.about_flags(flags, fact, |flag| flag.reported = Some(act(fact, to)));
-            }
-            Body::Acknowledged { flags, .. } => {
-                self.about_flags(flags, fact, |flag| flag.acknowledged = Some(act(fact, "")));
-            }
-            Body::Noted {
-                about: Some(about),
-                text,
-                ..
-            } => {
-                // A remark on a flag is a remark on its reading.
-                let about = self.flags.get(about).copied().unwrap_or(*about);
-                let note = act(fact, text);
-                self.about(about, fact, |entry| entry.notes.push(note));
-                self.about_missed(about, fact, |missed| missed.notes.push(note));
-            }
-            Body::RangeSet {
-                resident,
-                sign,
-                component,
-                bounds,
-            } => {
-                let source = Source::Nurse {
-                    name: fact.by.name.clone(),
-                    on: fact.at.date_naive(),
-                };
-                let bounds = *bounds;
-                let range = Range { bounds, source };
-                self.chart.ranges.push((resident, *sign, *component, range));
-            }
-            _ => {}
-        }
-    }
-
-    fn flag(&mut self, reading: Uuid, fact: &Fact, cause: Cause<'a>) {
-        self.about(reading, fact, |entry| {
-            entry.flags.push(Flag {
-                id: fact.id,
-                at: fact.at,
-                cause,
-                reported: None,
-                acknowledged: None,
-            });
-        });
-    }
-
-    fn retaken(&mut self, retake: Retake, fact: &Fact) {
-        let record = |id| self.readings.get(&id).map(|it| it.record);
-        let (Some(first), Some(again)) = (record(retake.first), record(retake.again)) else {
-            return;
-        };
-        let reason = retake.reason;
-        self.about(retake.first, fact, |entry| {
-            entry.retaken.push(Retaken::Again(again, reason));
-        });
-        self.about(retake.again, fact, |entry| {
-            entry.retaken.push(Retaken::After(first, reason));
-        });
-    }
-
-    fn about(&mut self, reading: Uuid, fact: &Fact, change: impl FnOnce(&mut Entry<'a>)) {
-        if let Some(entry) = self.readings.get_mut(&reading) {
-            change(entry);
-            entry.changed_at = entry.changed_at.max(fact.at);
-        }
-    }
-
-    fn about_missed(&mut self, missed: Uuid, fact: &Fact, change: impl FnOnce(&mut Missed<'a>)) {
-        if let Some(missed) = self.missed.get_mut(&missed) {
-            change(missed);
-            missed.changed_at = missed.changed_at.max(fact.at);
-        }
-    }
-
-    fn about_flags(&mut self, flags: &[Uuid], fact: &Fact, change: impl Fn(&mut Flag<'a>)) {
-        for id in flags {
-            let Some(reading) = self.flags.get(id).copied() else {
-                continue;
-            };
-            self.about(reading, fact, |entry| {
-                entry
-                    .flags
-                    .iter_mut()
-                    .filter(|it| it.id == *id)
-                    .for_each(&change);
-            });
-        }
-    }
-
-    fn finish(self) -> Chart<'a> {
-        let mut chart = self.chart;
-        chart.readings = self.readings.into_values().collect();
-        chart.missed = self.missed.into_values().collect();
-        chart
-            .readings
-            .sort_by_key(|it| (it.record.measured_at, it.id));
-        chart.missed.sort_by_key(|it| (it.act.at, it.id));
-        chart.unconfirmed.sort_by_key(|it| it.act.at);
-        chart
-    }
-}
-
-fn act<'a>(fact: &'a Fact, text: &'a str) -> Act<'a> {
-    Act {
-        at: fact.at,
-        by: &fact.by,
-        text,
     }
 }

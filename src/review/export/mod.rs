@@ -16,9 +16,13 @@
 mod chart;
 pub mod csv;
 pub mod fhir;
+pub mod import;
+mod page;
 pub mod post;
+pub mod sheet;
+pub mod summary;
 mod words;
 
 pub use chart::{
-    Act, Cause, Change, Chart, Entry, Flag, Missed, Note, Retaken, Selection, Unconfirmed,
+    Act, Cause, Change, Chart, Entry, Flag, Missed, Note, Retaken, Round, Selection, Unconfirmed,
 };

@@ -1,13 +1,9 @@
-//! What leaves for the chart: FHIR and CSV, fact by fact.
-
-mod chart;
+//! What leaves for the chart as FHIR, fact by fact.
 
 use std::collections::BTreeSet;
 
-use chart::{Round, everything, home, number, one, pressure, pulse, time};
 use sayback::facts::{Body, Fact};
 use sayback::residents::ResidentId;
-use sayback::review::export::csv::table;
 use sayback::review::export::fhir::{
     Links, PatientSystem, collection, observations, patients, transactions,
 };
@@ -17,6 +13,8 @@ use sayback::vitals::{
     Qualifier, Rhythm, Side, Supply, Unit, VitalSign,
 };
 use serde_json::{Value, json};
+
+use crate::chart::{self, Round, everything, home, number, one, pressure, pulse, time};
 
 fn written(facts: &[Fact]) -> Vec<Value> {
     selected(facts, &Selection::default())
@@ -427,89 +425,4 @@ fn bundles_refer_within_themselves_and_repeat_without_doubling() {
             }
         }
     }
-}
-
-/// The dictionary in docs/ is written from the columns; this is about their
-/// contents.
-#[test]
-fn a_csv_line_holds_what_its_columns_say() {
-    let mut round = Round::new();
-    let how = [
-        Qualifier::Arm(Arm::Left),
-        Qualifier::Position(Position::Lying),
-    ];
-    let high = pressure(162, 84, &how);
-    let id = round.read(high.clone());
-    let flag = round.flag(id, &high, Layer::OutsideRange, Side::Above);
-    round.reported(flag);
-    round.note(id, "=seen, \"twice\"");
-    let weighed = round.read(one(VitalSign::Weight, "150.5", Unit::Pound, &[]));
-    let other = one(VitalSign::Weight, "105.5", Unit::Pound, &[]);
-    round.correct(
-        weighed,
-        other,
-        one(VitalSign::Weight, "150.4", Unit::Pound, &[]),
-    );
-    round.missed(&[VitalSign::Pulse, VitalSign::Pain], NotTakenReason::Asleep);
-    let (home, chart) = (home(), Chart::of(&round.facts));
-    let text = table(&chart, &home, &Selection::default()).expect("a table");
-    assert!(text.starts_with("\u{feff}id,status,"));
-    let mut reader = csv::Reader::from_reader(text.trim_start_matches('\u{feff}').as_bytes());
-    let lines: Vec<std::collections::HashMap<String, String>> =
-        reader.deserialize().map(|it| it.expect("a line")).collect();
-    assert_eq!(lines.len(), 4);
-    let expect = |line: usize, fields: &[(&str, &str)]| {
-        for (column, value) in fields {
-            assert_eq!(lines[line][*column], *value, "{line} {column}");
-        }
-    };
-    expect(
-        0,
-        &[
-            ("status", "final"),
-            ("resident_name", "Ada Quillfeather"),
-            ("room", "12"),
-            ("value", "162"),
-            ("diastolic", "84"),
-            ("unit", "mm[Hg]"),
-            ("limb", "left arm"),
-            ("position", "lying"),
-            ("measured_at", "2026-03-09T08:00:00-05:00"),
-            ("confidence", "0.93"),
-            ("reported_to", "Ines Marlow"),
-            ("open_reports", "0"),
-            (
-                "flags",
-                "systolic 162 mmHg is above 105–155 (Ines Marlow, 2026-01-05)",
-            ),
-            (
-                "notes",
-                "2026-03-09T08:04:00-05:00 Ines Marlow: =seen, \"twice\"",
-            ),
-        ],
-    );
-    expect(
-        1,
-        &[
-            ("status", "amended"),
-            ("value", "150.4"),
-            ("canonical_value", "68.22"),
-            ("canonical_unit", "kg"),
-            (
-                "changes",
-                "2026-03-09T08:06:00-05:00 Ines Marlow: corrected, before: Weight 105.5 lb; \
-                 written down as 72",
-            ),
-        ],
-    );
-    expect(
-        2,
-        &[
-            ("status", "not-taken"),
-            ("vital_sign", "pulse"),
-            ("value", ""),
-            ("not_taken_reason", "asleep"),
-        ],
-    );
-    assert_eq!(lines[3]["vital_sign"], "pain");
 }

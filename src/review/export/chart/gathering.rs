@@ -1,0 +1,254 @@
+//! The fold: two passes, so that the order of the facts does not matter.
+
+use std::collections::BTreeMap;
+
+use uuid::Uuid;
+
+use super::{Act, Cause, Change, Chart, Entry, Flag, Missed, Retaken, Round, Unconfirmed};
+use crate::facts::{Body, Fact};
+use crate::vitals::{Range, Retake, Source};
+
+#[derive(Default)]
+pub(super) struct Gathering<'a> {
+    chart: Chart<'a>,
+    readings: BTreeMap<Uuid, Entry<'a>>,
+    missed: BTreeMap<Uuid, Missed<'a>>,
+    /// The reading of each flag.
+    flags: BTreeMap<Uuid, Uuid>,
+    rounds: BTreeMap<Uuid, Round<'a>>,
+}
+
+impl<'a> Gathering<'a> {
+    pub(super) fn of(facts: &'a [Fact]) -> Chart<'a> {
+        let mut gathering = Self::default();
+        for fact in facts {
+            gathering.begin(fact);
+        }
+        let mut later: Vec<&Fact> = facts.iter().collect();
+        later.sort_by_key(|fact| (fact.at, fact.id));
+        for fact in later {
+            gathering.add(fact);
+        }
+        gathering.finish()
+    }
+
+    /// First pass: what others refer to.
+    fn begin(&mut self, fact: &'a Fact) {
+        let act = act(fact, "");
+        match &fact.body {
+            Body::Read(record) => {
+                let entry = Entry {
+                    id: fact.id,
+                    by: &fact.by,
+                    round: fact.round,
+                    record,
+                    measurement: &record.measurement,
+                    corrections: Vec::new(),
+                    retracted: None,
+                    flags: Vec::new(),
+                    retaken: Vec::new(),
+                    notes: Vec::new(),
+                    changed_at: fact.at,
+                };
+                self.readings.insert(fact.id, entry);
+            }
+            Body::NotTaken {
+                resident,
+                signs,
+                reason,
+                retry_at,
+            } => {
+                let missed = Missed {
+                    id: fact.id,
+                    act,
+                    round: fact.round,
+                    resident,
+                    signs,
+                    reason,
+                    retry_at: *retry_at,
+                    retracted: None,
+                    notes: Vec::new(),
+                    changed_at: fact.at,
+                };
+                self.missed.insert(fact.id, missed);
+            }
+            Body::Unconfirmed {
+                resident, readings, ..
+            } => self.chart.unconfirmed.push(Unconfirmed {
+                act,
+                round: fact.round,
+                resident,
+                readings,
+            }),
+            Body::RoundOpened { home } => {
+                let round = Round {
+                    id: fact.round,
+                    opened: self::act(fact, home),
+                    closed_at: None,
+                    signed: Vec::new(),
+                };
+                self.rounds.insert(fact.round, round);
+            }
+            Body::Flagged { reading, .. } | Body::RuleMet { reading, .. } => {
+                self.flags.insert(fact.id, *reading);
+            }
+            _ => {}
+        }
+    }
+
+    /// Second pass, in order of time: what refers to others.
+    fn add(&mut self, fact: &'a Fact) {
+        match &fact.body {
+            Body::Identified {
+                resident,
+                name,
+                birth_date,
+                ..
+            } => {
+                self.chart.identified.insert(resident, (name, *birth_date));
+            }
+            Body::Corrected {
+                reading,
+                old,
+                new,
+                reason,
+                ..
+            } => self.about(*reading, fact, |entry| {
+                let act = act(fact, reason);
+                entry.corrections.push(Change { act, old, new });
+                entry.measurement = new;
+            }),
+            Body::Retracted {
+                reading, reason, ..
+            } => {
+                let act = act(fact, reason);
+                self.about(*reading, fact, |entry| entry.retracted = Some(act));
+                self.about_missed(*reading, fact, |missed| missed.retracted = Some(act));
+            }
+            Body::Flagged {
+                reading, finding, ..
+            } => self.flag(*reading, fact, Cause::Limit(finding)),
+            Body::RuleMet { reading, flag, .. } => self.flag(*reading, fact, Cause::Rule(flag)),
+            Body::Retaken(retake) => self.retaken(*retake, fact),
+            Body::ReportedToNurse { flags, to, .. } => {
+                self.about_flags(flags, fact, |flag| flag.reported = Some(act(fact, to)));
+            }
+            Body::Acknowledged { flags, .. } => {
+                self.about_flags(flags, fact, |flag| flag.acknowledged = Some(act(fact, "")));
+            }
+            Body::Noted {
+                about: Some(about),
+                text,
+                ..
+            } => {
+                // A remark on a flag is a remark on its reading.
+                let about = self.flags.get(about).copied().unwrap_or(*about);
+                let note = act(fact, text);
+                self.about(about, fact, |entry| entry.notes.push(note));
+                self.about_missed(about, fact, |missed| missed.notes.push(note));
+            }
+            Body::RoundClosed { .. } => {
+                if let Some(round) = self.rounds.get_mut(&fact.round) {
+                    round.closed_at = Some(fact.at);
+                }
+            }
+            Body::Signed { signed } => {
+                if let Some(round) = self.rounds.get_mut(signed) {
+                    round.signed.push(act(fact, ""));
+                }
+            }
+            Body::RangeSet {
+                resident,
+                sign,
+                component,
+                bounds,
+            } => {
+                let source = Source::Nurse {
+                    name: fact.by.name.clone(),
+                    on: fact.at.date_naive(),
+                };
+                let bounds = *bounds;
+                let range = Range { bounds, source };
+                self.chart.ranges.push((resident, *sign, *component, range));
+            }
+            _ => {}
+        }
+    }
+
+    fn flag(&mut self, reading: Uuid, fact: &Fact, cause: Cause<'a>) {
+        self.about(reading, fact, |entry| {
+            entry.flags.push(Flag {
+                id: fact.id,
+                at: fact.at,
+                cause,
+                reported: None,
+                acknowledged: None,
+            });
+        });
+    }
+
+    fn retaken(&mut self, retake: Retake, fact: &Fact) {
+        let record = |id| self.readings.get(&id).map(|it| it.record);
+        let (Some(first), Some(again)) = (record(retake.first), record(retake.again)) else {
+            return;
+        };
+        let reason = retake.reason;
+        self.about(retake.first, fact, |entry| {
+            entry.retaken.push(Retaken::Again(again, reason));
+        });
+        self.about(retake.again, fact, |entry| {
+            entry.retaken.push(Retaken::After(first, reason));
+        });
+    }
+
+    fn about(&mut self, reading: Uuid, fact: &Fact, change: impl FnOnce(&mut Entry<'a>)) {
+        if let Some(entry) = self.readings.get_mut(&reading) {
+            change(entry);
+            entry.changed_at = entry.changed_at.max(fact.at);
+        }
+    }
+
+    fn about_missed(&mut self, missed: Uuid, fact: &Fact, change: impl FnOnce(&mut Missed<'a>)) {
+        if let Some(missed) = self.missed.get_mut(&missed) {
+            change(missed);
+            missed.changed_at = missed.changed_at.max(fact.at);
+        }
+    }
+
+    fn about_flags(&mut self, flags: &[Uuid], fact: &Fact, change: impl Fn(&mut Flag<'a>)) {
+        for id in flags {
+            let Some(reading) = self.flags.get(id).copied() else {
+                continue;
+            };
+            self.about(reading, fact, |entry| {
+                entry
+                    .flags
+                    .iter_mut()
+                    .filter(|it| it.id == *id)
+                    .for_each(&change);
+            });
+        }
+    }
+
+    fn finish(self) -> Chart<'a> {
+        let mut chart = self.chart;
+        chart.readings = self.readings.into_values().collect();
+        chart.rounds = self.rounds.into_values().collect();
+        chart.rounds.sort_by_key(|it| (it.opened.at, it.id));
+        chart.missed = self.missed.into_values().collect();
+        chart
+            .readings
+            .sort_by_key(|it| (it.record.measured_at, it.id));
+        chart.missed.sort_by_key(|it| (it.act.at, it.id));
+        chart.unconfirmed.sort_by_key(|it| it.act.at);
+        chart
+    }
+}
+
+fn act<'a>(fact: &'a Fact, text: &'a str) -> Act<'a> {
+    Act {
+        at: fact.at,
+        by: &fact.by,
+        text,
+    }
+}

@@ -1,0 +1,179 @@
+//! What the printed pages have in common.
+
+use maud::{DOCTYPE, Markup, PreEscaped, html};
+
+use super::{Chart, Entry, Missed};
+use crate::facts::Time;
+use crate::residents::{Home, ResidentId};
+use crate::round::shown;
+use crate::vitals::{
+    Bounds, Component, Layer, Measurement, Qualifier, Rhythm, Side, Supply, Value,
+};
+
+const STYLE: &str = include_str!("print.css");
+
+/// A page that needs nothing beside itself.
+pub(super) fn page(title: &str, body: &Markup) -> String {
+    let page = html! {
+        (DOCTYPE)
+        html lang="en" {
+            head {
+                meta charset="utf-8";
+                meta name="viewport" content="width=device-width, initial-scale=1";
+                title { (title) }
+                style { (PreEscaped(STYLE)) }
+            }
+            body {
+                (body)
+                footer {
+                    "Made by Sayback from the record of readings. It records and reminds; it does \
+                     not diagnose. ▲ above and ▼ below the range in force."
+                }
+            }
+        }
+    };
+    page.into_string()
+}
+
+/// A resident's name, room and bed as far as they are known.
+pub(super) struct Who {
+    pub(super) name: String,
+    pub(super) born: Option<chrono::NaiveDate>,
+    pub(super) place: Option<String>,
+}
+
+impl Who {
+    pub(super) fn of(chart: &Chart, home: &Home, id: &ResidentId) -> Self {
+        let Some(resident) = home.resident(id) else {
+            let known = chart.identified(id);
+            return Self {
+                name: known.map_or(&*id.0, |it| it.0).to_owned(),
+                born: known.map(|it| it.1),
+                place: None,
+            };
+        };
+        let bed = resident.bed.as_ref();
+        let bed = bed.map(|it| format!(", bed {it}")).unwrap_or_default();
+        Self {
+            name: resident.name.clone(),
+            born: Some(resident.birth_date),
+            place: Some(format!("room {}{bed}", resident.room)),
+        }
+    }
+}
+
+pub(super) fn day_and_time(time: Time) -> String {
+    time.format("%Y-%m-%d %H:%M").to_string()
+}
+
+/// The value of a measurement alone: "152/88 mmHg".
+pub(super) fn value(it: &Measurement) -> String {
+    match it.value() {
+        Value::One(said) => format!("{} {}", said.value(), said.unit().symbol()),
+        Value::Pressure {
+            systolic,
+            diastolic,
+        } => format!("{}/{} mmHg", systolic.value(), diastolic.value()),
+        Value::Level(level) => level.spoken().to_owned(),
+        Value::NotRated => "could not be rated".to_owned(),
+    }
+}
+
+/// How it was taken: "left arm, sitting".
+pub(super) fn how(it: &Measurement) -> String {
+    let words = it.qualifiers().iter().map(|qualifier| match qualifier {
+        Qualifier::Supply(Supply::Oxygen(Some(litres))) => format!("on oxygen {litres} L/min"),
+        Qualifier::Rhythm(Rhythm::Irregular) => "irregular".to_owned(),
+        other => other.spoken().to_owned(),
+    });
+    words.collect::<Vec<_>>().join(", ")
+}
+
+/// The side of the range in force on which the reading lies, and whether it was
+/// flagged at all.
+fn mark(chart: &Chart, home: &Home, entry: &Entry) -> Option<&'static str> {
+    let side = entry.measurement.components().into_iter().find_map(|it| {
+        let (component, said): (Component, _) = it;
+        let bounds: Bounds = chart
+            .range_on(
+                home,
+                &entry.record.resident,
+                (entry.measurement.sign(), component),
+                entry.record.measured_at.date_naive(),
+            )?
+            .bounds;
+        bounds.beyond(said)
+    });
+    let unlikely = |it: &super::Flag| {
+        it.cause
+            .finding()
+            .is_none_or(|it| it.layer != Layer::OutsideRange)
+    };
+    match side {
+        Some(Side::Above) => Some("▲"),
+        Some(Side::Below) => Some("▼"),
+        None => entry.flags.iter().any(unlikely).then_some("!"),
+    }
+}
+
+/// A reading in a cell: value, how, and whatever became of it.
+pub(super) fn reading(chart: &Chart, home: &Home, entry: &Entry, time: &str) -> Markup {
+    let mark = mark(chart, home, entry).filter(|_| entry.retracted.is_none());
+    let class = if mark.is_some() {
+        "reading flag"
+    } else {
+        "reading"
+    };
+    html! {
+        div class=(class) {
+            span class=[entry.retracted.map(|_| "gone")] { (value(entry.measurement)) }
+            @if let Some(mark) = mark { " " (mark) }
+            span.how {
+                (entry.record.measured_at.format(time))
+                @if !how(entry.measurement).is_empty() { " · " (how(entry.measurement)) }
+            }
+            @for change in &entry.corrections {
+                span.how {
+                    "corrected by " (change.act.by.name) ", was " span.gone { (value(change.old)) }
+                }
+            }
+            @if let Some(retracted) = entry.retracted {
+                span.how { "entered in error (" (retracted.by.name) "): " (retracted.text) }
+            }
+            @for note in &entry.notes {
+                span.how { (note.by.name) ": " (note.text) }
+            }
+        }
+    }
+}
+
+/// Something not taken, in a cell.
+pub(super) fn not_taken(missed: &Missed) -> Markup {
+    html! {
+        div.reading {
+            span.none { "not taken: " (missed.reason.spoken()) }
+            span.how {
+                (missed.act.at.format("%H:%M"))
+                @if let Some(at) = missed.retry_at { " · again at " (at.format("%H:%M")) }
+            }
+        }
+    }
+}
+
+/// Flags that nobody has closed, with the reading each is about.
+pub(super) fn open_reports<'a>(
+    entries: impl Iterator<Item = &'a Entry<'a>>,
+) -> Vec<(&'a Entry<'a>, String)> {
+    let standing = entries.filter(|it| it.retracted.is_none());
+    let open = standing.flat_map(|entry| {
+        let open = entry.flags.iter().filter(|it| it.open());
+        open.map(move |it| (entry, it.cause.to_string()))
+    });
+    open.collect()
+}
+
+/// What was read back and never confirmed: "Pulse 72 /min; Weight 150 lb".
+pub(super) fn all_shown(measurements: &[Measurement]) -> String {
+    let each: Vec<String> = measurements.iter().map(shown).collect();
+    each.join("; ")
+}

@@ -1,0 +1,185 @@
+//! The sheet of one round, to print: a line for each resident, a column for each
+//! vital sign.
+
+use std::collections::BTreeSet;
+
+use maud::{Markup, html};
+use uuid::Uuid;
+
+use super::page::{Who, all_shown, day_and_time, not_taken, open_reports, page, reading};
+use super::{Act, Chart, Entry, Missed, Unconfirmed};
+use crate::residents::{Home, ResidentId};
+use crate::speaking::wording::capital;
+use crate::vitals::VitalSign;
+
+/// The sheet of a round, or of the last one; `None` where there is no such
+/// round.
+#[must_use]
+pub fn round_sheet(chart: &Chart, home: &Home, round: Option<Uuid>) -> Option<String> {
+    let mut rounds = chart.rounds.iter().rev();
+    let round = rounds.find(|it| round.is_none_or(|wanted| it.id == wanted))?;
+    let of_round = Of {
+        readings: chart
+            .readings
+            .iter()
+            .filter(|it| it.round == round.id)
+            .collect(),
+        missed: chart
+            .missed
+            .iter()
+            .filter(|it| it.round == round.id)
+            .collect(),
+        unconfirmed: chart
+            .unconfirmed
+            .iter()
+            .filter(|it| it.round == round.id)
+            .collect(),
+    };
+    let opened = day_and_time(round.opened.at);
+    let title = format!("Round of {opened}");
+    let body = html! {
+        header {
+            div { h1 { (title) } p style="text-align:left" { (round.opened.text) } }
+            p {
+                (round.opened.by.name) ", " (round.opened.by.title) br;
+                @match round.closed_at {
+                    Some(at) => { "ended " (day_and_time(at)) }
+                    None => { strong { "not ended" } }
+                }
+            }
+        }
+        (of_round.needs_a_nurse(chart, home))
+        (of_round.table(chart, home))
+        (nothing_recorded(home, &of_round.residents()))
+        (signatures(&round.signed))
+    };
+    Some(page(&title, &body))
+}
+
+struct Of<'a> {
+    readings: Vec<&'a Entry<'a>>,
+    missed: Vec<&'a Missed<'a>>,
+    unconfirmed: Vec<&'a Unconfirmed<'a>>,
+}
+
+impl Of<'_> {
+    fn residents(&self) -> BTreeSet<&ResidentId> {
+        let read = self.readings.iter().map(|it| &it.record.resident);
+        let missed = self.missed.iter().map(|it| it.resident);
+        read.chain(missed)
+            .chain(self.unconfirmed.iter().map(|it| it.resident))
+            .collect()
+    }
+
+    fn needs_a_nurse(&self, chart: &Chart, home: &Home) -> Markup {
+        let open = open_reports(self.readings.iter().copied());
+        let name = |id| Who::of(chart, home, id).name;
+        html! {
+            @if !open.is_empty() || !self.unconfirmed.is_empty() {
+                div.open {
+                    h2 { "Needs a nurse" }
+                    ul {
+                        @for (entry, why) in &open {
+                            li {
+                                strong { (name(&entry.record.resident)) } ": " (why)
+                                ", not yet reported"
+                            }
+                        }
+                        @for it in &self.unconfirmed {
+                            li {
+                                strong { (name(it.resident)) } ": read back and never confirmed, \
+                                 not a reading: " (all_shown(it.readings))
+                            }
+                        }
+                    }
+                }
+            }
+        }
+    }
+
+    fn table(&self, chart: &Chart, home: &Home) -> Markup {
+        let read = self.readings.iter().map(|it| it.measurement.sign());
+        let missed = self.missed.iter().flat_map(|it| it.signs.iter().copied());
+        let signs: BTreeSet<VitalSign> = read.chain(missed).collect();
+        let mut residents: Vec<_> = self.residents().into_iter().collect();
+        // As one walks: by room, those without one last.
+        residents.sort_by_key(|id| {
+            let resident = home.resident(id);
+            let room = resident.and_then(|it| it.room.parse::<u32>().ok());
+            let bed = resident.and_then(|it| it.bed.clone());
+            (room.unwrap_or(u32::MAX), bed, *id)
+        });
+        html! {
+            table {
+                thead {
+                    tr {
+                        th scope="col" { "Resident" }
+                        @for sign in &signs { th scope="col" { (capital(sign.name())) } }
+                    }
+                }
+                tbody {
+                    @for id in residents { (self.line(chart, home, id, &signs)) }
+                }
+            }
+        }
+    }
+
+    fn line(
+        &self,
+        chart: &Chart,
+        home: &Home,
+        id: &ResidentId,
+        signs: &BTreeSet<VitalSign>,
+    ) -> Markup {
+        let who = Who::of(chart, home, id);
+        let own = || self.missed.iter().filter(|it| it.resident == id);
+        html! {
+            tr {
+                th scope="row" {
+                    (who.name)
+                    span.how {
+                        @if let Some(born) = who.born { "born " (born) br; }
+                        (who.place.as_deref().unwrap_or("no longer in the home's file"))
+                    }
+                    @for all in own().filter(|it| it.signs.is_empty()) { (not_taken(all)) }
+                }
+                @for sign in signs {
+                    td {
+                        @for entry in &self.readings {
+                            @if entry.record.resident == *id && entry.measurement.sign() == *sign {
+                                (reading(chart, home, entry, "%H:%M"))
+                            }
+                        }
+                        @for missed in own().filter(|it| it.signs.contains(sign)) {
+                            (not_taken(missed))
+                        }
+                    }
+                }
+            }
+        }
+    }
+}
+
+fn nothing_recorded(home: &Home, seen: &BTreeSet<&ResidentId>) -> Markup {
+    let others = home.residents.iter().filter(|it| !seen.contains(&it.id));
+    let others: Vec<String> = others
+        .map(|it| format!("{} (room {})", it.name, it.room))
+        .collect();
+    html! {
+        @if !others.is_empty() {
+            p { strong { "Nothing recorded of: " } (others.join(", ")) }
+        }
+    }
+}
+
+fn signatures(signed: &[Act]) -> Markup {
+    html! {
+        @if signed.is_empty() {
+            div.lines { div { "Aide" } div { "Nurse" } div { "Date and time" } }
+        } @else {
+            @for act in signed {
+                p { "Signed by " (act.by.name) ", " (act.by.title) ", " (day_and_time(act.at)) }
+            }
+        }
+    }
+}

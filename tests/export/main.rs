@@ -1,0 +1,6 @@
+//! What leaves for the chart.
+
+#[path = "../chart/mod.rs"]
+mod chart;
+mod fhir;
+mod paper;

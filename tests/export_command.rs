@@ -1,0 +1,159 @@
+//! `sayback export` and `sayback import-patients`, as a user runs them.
+
+use std::path::Path;
+use std::process::{Command, Output};
+
+const HOME: &str = "audio-fixtures/demo-home.toml";
+const SCRIPT: &str = "\
+home HOME
+at 2026-03-02T07:30:00-05:00
+text room four bed two
+text yes
+text blood pressure one fifty two over eighty eight left arm sitting
+text yes
+text weight refused
+text yes
+text end of round
+";
+
+fn sayback(arguments: &[&str]) -> Output {
+    Command::new(env!("CARGO_BIN_EXE_sayback"))
+        .current_dir(env!("CARGO_MANIFEST_DIR"))
+        .env_remove("SAYBACK_FHIR_TOKEN")
+        .args(arguments)
+        .output()
+        .expect("the program runs")
+}
+
+fn said(output: &Output) -> String {
+    assert!(
+        output.status.success(),
+        "{}",
+        String::from_utf8_lossy(&output.stderr)
+    );
+    String::from_utf8_lossy(&output.stdout).into_owned()
+}
+
+fn complaint(output: &Output) -> String {
+    assert!(!output.status.success());
+    String::from_utf8_lossy(&output.stderr).into_owned()
+}
+
+/// A record of a rehearsal that needs neither ear nor voice.
+fn record(folder: &Path) -> String {
+    let home = Path::new(env!("CARGO_MANIFEST_DIR")).join(HOME);
+    let script = folder.join("round.script");
+    let text = SCRIPT.replace("HOME", &home.to_string_lossy());
+    std::fs::write(&script, text).expect("written");
+    let store = folder.join("record.db").to_string_lossy().into_owned();
+    let script = script.to_string_lossy();
+    let arguments = [
+        "rehearse", &script, "--voice", "none", "--silent", "--quiet",
+    ];
+    said(&sayback(&[&arguments[..], &["--store", &store]].concat()));
+    store
+}
+
+#[test]
+fn a_record_leaves_in_every_form_and_its_residents_come_back() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let store = record(folder.path());
+    let export = |more: &[&str]| {
+        let all = ["export", "--store", &store, "--home", HOME];
+        sayback(&[&all[..], more].concat())
+    };
+
+    let bundle = said(&export(&["--format", "fhir-bundle"]));
+    let bundle: serde_json::Value = serde_json::from_str(&bundle).expect("JSON");
+    let kinds: Vec<_> = bundle["entry"]
+        .as_array()
+        .expect("entries")
+        .iter()
+        .map(|it| it["resource"]["resourceType"].as_str().expect("a kind"))
+        .collect();
+    assert_eq!(kinds, ["Patient", "Observation", "Observation"]);
+
+    assert_eq!(said(&export(&["--format", "csv"])).lines().count(), 3);
+    let later = said(&export(&["--format", "csv", "--since", "2026-03-03"]));
+    assert_eq!(later.lines().count(), 1, "the header alone");
+    for format in ["round-sheet", "summary"] {
+        let page = said(&export(&["--format", format]));
+        assert!(page.contains("152/88 mmHg"), "{format}");
+    }
+
+    let out = folder.path().join("out");
+    let out = out.to_string_lossy();
+    said(&export(&["--format", "fhir-ndjson", "--out", &out]));
+    let patients = format!("{out}/Patient.ndjson");
+    let back = said(&sayback(&["import-patients", &patients, "--home", HOME]));
+    assert!(back.starts_with("0 added, 0 changed, 1 the same"), "{back}");
+
+    let nobody = complaint(&export(&["--format", "csv", "--resident", "X"]));
+    assert!(nobody.contains("no resident \"X\""), "{nobody}");
+    let unsafe_address = complaint(&export(&["--post", "http://chart.example/fhir"]));
+    assert!(unsafe_address.contains("use https"), "{unsafe_address}");
+    let moved = complaint(&export(&["--format", "fhir-ndjson"]));
+    assert!(moved.contains("--out"), "{moved}");
+}
+
+#[cfg(unix)]
+#[test]
+fn only_its_owner_can_read_what_was_exported() {
+    use std::os::unix::fs::PermissionsExt as _;
+
+    let folder = tempfile::tempdir().expect("a folder");
+    let store = record(folder.path());
+    let out = folder.path().join("table.csv");
+    // There already, and open to all.
+    std::fs::write(&out, "old").expect("written");
+    let name = out.to_string_lossy();
+    let all = ["export", "--store", &store, "--home", HOME];
+    said(&sayback(
+        &[&all[..], &["--format", "csv", "--out", &name]].concat(),
+    ));
+    let mode = out.metadata().expect("a file").permissions().mode();
+    assert_eq!(mode & 0o777, 0o600);
+}
+
+#[test]
+fn an_import_shows_first_and_writes_when_told() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let of = |name: &str| folder.path().join(name).to_string_lossy().into_owned();
+    let (home, patients, rooms) = (of("home.toml"), of("patient.json"), of("rooms.csv"));
+    std::fs::copy(HOME, &home).expect("copied");
+    let patient = |born: &str| {
+        format!(
+            r#"{{"resourceType":"Patient","identifier":[{{"system":"urn:x:y","value":"AR-200"}}],
+                "name":[{{"given":["Jo"],"family":"Finch"}}],"birthDate":"{born}"}}"#
+        )
+    };
+    std::fs::write(&patients, patient("1940-02-29")).expect("written");
+    let import = |more: &[&str]| {
+        let all = ["import-patients", &patients, "--home", &home];
+        sayback(&[&all[..], more].concat())
+    };
+    let before = std::fs::read_to_string(&home).expect("the home");
+
+    let refused = complaint(&import(&["--write"]));
+    assert!(
+        refused.contains("a new resident without a room"),
+        "{refused}"
+    );
+    std::fs::write(&rooms, "id,room\nAR-200,20\n").expect("written");
+    let shown = said(&import(&["--rooms", &rooms]));
+    assert!(
+        shown.starts_with("added: AR-200 (Jo Finch, born 1940-02-29, room 20)"),
+        "{shown}"
+    );
+    assert_eq!(std::fs::read_to_string(&home).expect("the home"), before);
+    said(&import(&["--rooms", &rooms, "--write"]));
+    let after = std::fs::read_to_string(&home).expect("the home");
+    assert!(after.contains("Jo Finch"));
+    let again = said(&import(&["--write"]));
+    assert!(again.contains("1 the same") && again.contains("Nothing to write"));
+
+    std::fs::write(&patients, patient("1940")).expect("written");
+    let wrong = complaint(&import(&["--write"]));
+    assert!(wrong.contains("a whole date such as"), "{wrong}");
+    assert_eq!(std::fs::read_to_string(&home).expect("the home"), after);
+}
