@@ -6,9 +6,13 @@
 sets=(build)
 if [ "${1:-}" = --test ]; then sets+=(test); fi
 # pip and maven are asked for only if they will be used.
-if [ -z "${SAYBACK_FROM:-}" ] && ! setup/assets.sh --check; then sets+=(fetch); fi
+in_place() {
+    setup/assets.sh --check && { [ "${1:-}" != --test ] || setup/fhir-validator.sh --check; }
+}
+if [ -z "${SAYBACK_FROM:-}" ] && ! in_place "$@"; then sets+=(fetch); fi
 
 setup/packages.sh "${sets[@]}"
 setup/assets.sh
+if [ "${1:-}" = --test ]; then setup/fhir-validator.sh; fi
 setup/crates.sh "$@"
 say "done"

@@ -20,6 +20,7 @@ pub mod facts;
 pub mod grammar;
 pub mod hearing;
 pub mod residents;
+pub mod review;
 pub mod round;
 pub mod speaking;
 pub mod store;

@@ -4,6 +4,8 @@
 use std::path::Path;
 
 use sayback::residents::columns_table;
+use sayback::review::export::csv::dictionary;
+use sayback::review::export::fhir::codes_table;
 use sayback::vitals::rules_table;
 
 fn assert_up_to_date(name: &str, written: &str) {
@@ -28,4 +30,14 @@ fn docs_rules_are_up_to_date() {
 #[test]
 fn docs_roster_columns_are_up_to_date() {
     assert_up_to_date("roster.md", &columns_table());
+}
+
+#[test]
+fn docs_csv_columns_are_up_to_date() {
+    assert_up_to_date("csv.md", &dictionary());
+}
+
+#[test]
+fn docs_fhir_codes_are_up_to_date() {
+    assert_up_to_date("fhir-codes.md", &codes_table());
 }

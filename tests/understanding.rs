@@ -4,7 +4,7 @@ use std::sync::LazyLock;
 
 use proptest::prelude::*;
 use sayback::grammar::{Expect, Grammar, Vocabulary};
-use sayback::hearing::{Alternative, Heard, RIVAL_WITHIN};
+use sayback::hearing::{Alternative, Heard};
 use sayback::understanding::{
     ASK_BELOW, Context, NotUnderstood, Unclear, Utterance, Why, understand,
 };
@@ -229,13 +229,13 @@ fn a_bare_value_belongs_to_the_one_vital_sign_that_can_have_it() {
 }
 
 #[test]
-fn a_low_confidence_is_asked_again() {
+fn a_word_that_is_doubted_is_asked_again() {
     let mut heard = Heard::from_text("pulse seventy two");
-    heard.words[2].confidence = ASK_BELOW - 0.01;
+    heard.words[2].confidence = 0.29;
     let context = context(&[], Units::UsCustomary);
     let found = understand(&heard, &VOCABULARY, &context).unwrap();
-    assert_eq!(show_all(&found), "pulse? Unsure(0.69)");
-    heard.words[2].confidence = ASK_BELOW;
+    assert_eq!(show_all(&found), "pulse? Unsure(1.0)");
+    heard.words[2].confidence = 0.3;
     let found = understand(&heard, &VOCABULARY, &context).unwrap();
     assert_eq!(show_all(&found), "pulse 72 /min");
 }
@@ -263,7 +263,8 @@ fn a_rival_transcript_puts_what_was_heard_in_doubt() {
         };
         understand(&heard, &VOCABULARY, &context(&[], Units::UsCustomary))
     };
-    let near = RIVAL_WITHIN;
+    // Just as far behind as makes the share of the best one ASK_BELOW.
+    let near = -(1.0 / ASK_BELOW - 1.0).ln() - 0.01;
     let found = with_rival("respiration fourteen", "respiration forty", near);
     let either = "respiration? either respiration 14 /min or respiration 40 /min";
     assert_eq!(show_all(&found.unwrap()), either);
@@ -274,9 +275,8 @@ fn a_rival_transcript_puts_what_was_heard_in_doubt() {
     assert!(show_all(&found.unwrap()).starts_with("pulse? either"));
     let found = with_rival("pulse fifty regular", "the pulse fifty regular", near);
     assert_eq!(show_all(&found.unwrap()), "pulse 50 /min, regular");
-    let found = with_rival("respiration fourteen", "respiration forty", near + 0.1);
+    let found = with_rival("respiration fourteen", "respiration forty", near + 0.02);
     assert_eq!(show_all(&found.unwrap()), "respiration 14 /min");
-    assert_eq!(with_rival("yes", "no", near), Err(NotUnderstood::Unsure));
 }
 
 #[test]
@@ -320,7 +320,10 @@ fn every_phrase_of_the_grammar_is_understood() {
                     for it in unclear {
                         let plain = matches!(
                             it.why,
-                            Why::Either(_) | Why::Impossible(_) | Why::TwoQualifiers(..)
+                            Why::Either(_)
+                                | Why::Impossible(_)
+                                | Why::TwoQualifiers(..)
+                                | Why::Arithmetic(_)
                         );
                         assert!(plain, "<{rule}> \"{said}\": {it:?}");
                     }

@@ -16,14 +16,15 @@ use sayback::understanding::{ASK_BELOW, Context, NotUnderstood, Utterance, under
 use sayback::vitals::{Units, VitalSign};
 use serde::Serialize;
 
+use super::home::{limits, read_home, roster};
 use super::show::{LevelBar, meaning_line};
 use super::table::{record_table, stored_table};
 use super::{Command, End, Meaning, Model, VoiceArgs, VoiceName};
 
 /// An error as the user reads it.
-type Message = String;
+pub type Message = String;
 
-fn message(error: impl std::fmt::Display) -> Message {
+pub fn message(error: impl std::fmt::Display) -> Message {
     error.to_string()
 }
 
@@ -74,6 +75,10 @@ pub fn run(command: Command) -> Result<End, Message> {
             listen(home, aide, &model, &voice, &store, devices, said.as_deref())
         }
         Command::Record { store, json } => record(&store, json),
+        Command::Roster(command) => roster(command),
+        Command::Limits(command) => limits(command),
+        Command::Export(arguments) => super::export::export(&arguments),
+        Command::Serve(arguments) => super::serve::serve(&arguments),
         Command::Devices => list_devices(),
     }
 }
@@ -174,7 +179,7 @@ impl<'a> Line<'a> {
 }
 
 /// A reader that has gone away (`| head`) is no error.
-fn finished(written: std::io::Result<()>) -> Result<End, Message> {
+pub fn finished(written: std::io::Result<()>) -> Result<End, Message> {
     match written {
         Err(error) if error.kind() != std::io::ErrorKind::BrokenPipe => Err(message(error)),
         _ => Ok(End::Done),
@@ -346,12 +351,6 @@ fn list_devices() -> Result<End, Message> {
     Ok(End::Done)
 }
 
-fn read_home(path: &Path) -> Result<Home, Message> {
-    let text = std::fs::read_to_string(path)
-        .map_err(|error| format!("cannot read the home's file {}: {error}", path.display()))?;
-    Home::from_toml(&text).map_err(|error| format!("{}: {error}", path.display()))
-}
-
 fn choose_aide(home: &Home, name: Option<&str>) -> Result<Staff, Message> {
     let Some(name) = name else {
         return Ok(home.aides[0].clone());
@@ -368,7 +367,7 @@ fn choose_aide(home: &Home, name: Option<&str>) -> Result<Staff, Message> {
 
 /// The model given, or the one that came with the program: beside it, or in the
 /// checkout's assets.
-fn model_folder(model: &Model) -> Result<PathBuf, Message> {
+pub fn model_folder(model: &Model) -> Result<PathBuf, Message> {
     const NAME: &str = "model-en-us";
     if let Some(folder) = &model.model {
         return Ok(folder.clone());

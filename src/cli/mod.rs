@@ -1,6 +1,9 @@
 //! The command line: its arguments, its errors and its exit codes.
 
 mod commands;
+mod export;
+mod home;
+mod serve;
 mod show;
 mod table;
 
@@ -15,7 +18,7 @@ use tracing_subscriber::EnvFilter;
 /// Offline, hands-free voice recorder for a vital-signs round.
 ///
 /// The aide speaks a reading, Sayback reads it back, and only a spoken yes
-/// keeps it. Nothing leaves this machine.
+/// keeps it. Nothing leaves this machine but what you export.
 ///
 /// Sayback records and reminds; it does not diagnose. The care plan, facility
 /// policy and the licensed nurse decide.
@@ -35,6 +38,7 @@ Exit codes:
 
 Environment:
   SAYBACK_MODEL  folder of the recogniser's model, as --model
+  SAYBACK_FHIR_TOKEN  bearer token for `export --post`
   SAYBACK_LOG    what to log on standard error, such as \"debug\"; never readings or names
   NO_COLOR       no colour when set";
 
@@ -128,6 +132,22 @@ enum Command {
         #[arg(long)]
         json: bool,
     },
+    /// Import and check the roster of residents
+    #[command(subcommand)]
+    Roster(home::RosterCommand),
+    /// Check a home's own limits, or put them in force
+    #[command(subcommand)]
+    Limits(home::LimitsCommand),
+    /// Take readings out of the record: to a file, or to the chart
+    ///
+    /// FHIR R4 Observations that conform to the vital-signs profiles, or CSV.
+    /// Corrected, retracted and not-taken ones are there and say so.
+    Export(export::Export),
+    /// Serve the nurse's station: pages for a browser
+    ///
+    /// The first start makes the accounts, beside the record, and prints a
+    /// one-time code for the administrator, who makes the others.
+    Serve(serve::Arguments),
     /// List microphones and loudspeakers
     Devices,
 }

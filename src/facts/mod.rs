@@ -8,6 +8,7 @@
 
 mod confirmation;
 mod fold;
+mod ranges;
 
 use chrono::{DateTime, FixedOffset, NaiveDate};
 use serde::{Deserialize, Serialize};
@@ -22,12 +23,16 @@ use crate::vitals::{
 
 pub use confirmation::{KeptReading, ReadBack, Ready};
 pub use fold::{OpenReport, Pending, Raised, Reading, Recheck, Record};
+pub use ranges::residents_with_ranges;
 
 /// A moment, with the home's own offset from UTC.
 pub type Time = DateTime<FixedOffset>;
 
 /// The version of the facts written now. Older versions stay readable.
 pub const VERSION: u16 = 1;
+
+/// The round of what belongs to none: a range set between rounds, for example.
+pub const NO_ROUND: Uuid = Uuid::nil();
 
 /// One thing that happened, and who recorded it.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]

@@ -151,7 +151,7 @@ fn digit_by_digit(number: usize) -> Vec<String> {
         .collect();
     let zero = digits.join(" ");
     let oh = zero.replace("zero", "oh");
-    if oh == zero {
+    if oh == zero || oh.ends_with("oh") {
         vec![zero]
     } else {
         vec![zero, oh]

@@ -10,6 +10,9 @@ use crate::vitals::{Activity, Alertness, Device, NotTakenReason, Qualifier, Unit
 pub enum Piece {
     /// 0 to 9.
     Digit(u8),
+    /// "oh": nought between digits. At the end it is more likely a "four" that
+    /// was not heard well, and gives no number.
+    Oh,
     /// 10 to 19.
     Teen(u8),
     /// 20, 30 … 90.
@@ -167,6 +170,7 @@ impl Token {
             ("short", "left") => Self::Short(Side::Left),
             ("short", "right") => Self::Short(Side::Right),
             ("unit", _) => Self::Unit(Unit::from_tag(value)?),
+            ("oh", "_") => Self::Number(Piece::Oh),
             ("digit", _) => Self::Number(Piece::Digit(number().filter(|it| *it < 10)?)),
             ("teen", _) => Self::Number(Piece::Teen(number().filter(|it| (10..20).contains(it))?)),
             ("ten", _) => {

@@ -30,10 +30,6 @@ pub struct Alternative {
     pub behind: f32,
 }
 
-/// How close an alternative must be to count as a rival that the aide is asked
-/// about, in the units of [`Alternative::behind`].
-pub const RIVAL_WITHIN: f32 = 2.0;
-
 /// One utterance: the best words, and the other transcripts the recogniser
 /// thought possible.
 #[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize)]
@@ -64,15 +60,6 @@ impl Heard {
             words,
             ..Self::default()
         }
-    }
-
-    /// The transcripts close enough to the best one to be what was said.
-    pub fn rivals(&self) -> impl Iterator<Item = &str> {
-        let close = self
-            .alternatives
-            .iter()
-            .filter(|it| it.behind <= RIVAL_WITHIN);
-        close.map(|it| it.text.as_str())
     }
 
     /// The best transcript as text.

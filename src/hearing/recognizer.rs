@@ -387,13 +387,14 @@ fn seconds(samples: u64) -> f64 {
 /// The phrases, each known to be nothing but words. The binding pastes them into
 /// JSON unescaped, so this also keeps that well-formed.
 fn checked(phrases: &[String]) -> Result<Vec<String>, EarError> {
-    let plain = |c: char| c.is_lowercase() || matches!(c, '\'' | '-' | '.' | ' ');
+    let plain = |c: char| c.is_lowercase() || matches!(c, '\'' | '-' | '.');
+    let word = |it: &&str| *it == UNKNOWN || it.chars().all(plain);
     phrases
         .iter()
         .map(|phrase| {
             let words: Vec<&str> = phrase.split_whitespace().collect();
             let phrase = words.join(" ");
-            if phrase.is_empty() || (phrase != UNKNOWN && !phrase.chars().all(plain)) {
+            if phrase.is_empty() || !words.iter().all(word) {
                 return Err(EarError::NotAPhrase(phrase));
             }
             Ok(phrase)
@@ -428,8 +429,9 @@ mod tests {
         let check = |phrase: &str| checked(&[phrase.to_owned()]);
         assert_eq!(check("  one   hundred ").unwrap(), ["one hundred"]);
         assert_eq!(check("[unk]").unwrap(), ["[unk]"]);
+        assert_eq!(check("[unk] yes").unwrap(), ["[unk] yes"]);
         assert_eq!(check("o'clock").unwrap(), ["o'clock"]);
-        for bad in ["", " ", "98", "a\"b", "a\\", "Yes", "a\0b", "[unk] yes"] {
+        for bad in ["", " ", "98", "a\"b", "a\\", "Yes", "a\0b", "[unk]yes"] {
             assert!(check(bad).is_err(), "{bad:?}");
         }
     }

@@ -7,8 +7,11 @@
 use std::path::{Path, PathBuf};
 use std::time::Duration;
 
-use rusqlite::{Connection, ErrorCode, OpenFlags, TransactionBehavior, params};
+use rusqlite::{
+    Connection, ErrorCode, OpenFlags, OptionalExtension as _, TransactionBehavior, params,
+};
 use thiserror::Error;
+use uuid::Uuid;
 
 use crate::facts::{Fact, KeptReading};
 
@@ -232,14 +235,67 @@ impl Store {
         let mut facts = Vec::new();
         for row in rows {
             let (id, json): (String, String) = row.map_err(failed)?;
-            let fact = serde_json::from_str(&json).map_err(|error| StoreError::Damaged {
-                id,
-                problem: error.to_string(),
-            })?;
-            facts.push(fact);
+            facts.push(parsed(id, &json)?);
         }
         Ok(facts)
     }
+
+    /// At most `most` facts that were appended after the one at `seq`, for
+    /// whoever keeps up with the record without reading it anew.
+    ///
+    /// # Errors
+    /// [`StoreError::Read`].
+    pub fn facts_after(&self, seq: i64, most: usize) -> Result<Vec<Stored>, StoreError> {
+        let failed = |error: rusqlite::Error| StoreError::Read(plain(&error));
+        let mut select = self
+            .connection
+            .prepare_cached("SELECT seq, id, fact FROM facts WHERE seq > ? ORDER BY seq LIMIT ?")
+            .map_err(failed)?;
+        let most = i64::try_from(most).unwrap_or(i64::MAX);
+        let rows = select
+            .query_map([seq, most], |row| {
+                Ok((row.get(0)?, row.get(1)?, row.get(2)?))
+            })
+            .map_err(failed)?;
+        rows.map(|row| {
+            let (seq, id, json): (i64, String, String) = row.map_err(failed)?;
+            let fact = parsed(id, &json);
+            Ok(Stored { seq, fact })
+        })
+        .collect()
+    }
+
+    /// The fact with this identifier.
+    ///
+    /// # Errors
+    /// [`StoreError::Damaged`] when it is there and cannot be read.
+    pub fn fact(&self, id: Uuid) -> Result<Option<Fact>, StoreError> {
+        let failed = |error: rusqlite::Error| StoreError::Read(plain(&error));
+        let id = id.to_string();
+        let json: Option<String> = self
+            .connection
+            .prepare_cached("SELECT fact FROM facts WHERE id = ?")
+            .and_then(|mut select| select.query_row([&id], |row| row.get(0)).optional())
+            .map_err(failed)?;
+        json.map(|json| parsed(id, &json)).transpose()
+    }
+}
+
+/// A fact with its place in the record. One that cannot be read does not hide
+/// those after it.
+#[derive(Debug)]
+pub struct Stored {
+    /// The place: later facts have greater ones.
+    pub seq: i64,
+    /// The fact, or why it cannot be read.
+    pub fact: Result<Fact, StoreError>,
+}
+
+fn parsed(id: String, json: &str) -> Result<Fact, StoreError> {
+    serde_json::from_str(json).map_err(|error| StoreError::Damaged {
+        id,
+        problem: error.to_string(),
+    })
 }
 
 /// What the database says, in words that help.
@@ -254,7 +310,7 @@ fn plain(error: &rusqlite::Error) -> String {
 }
 
 #[cfg(unix)]
-fn private_file(path: &Path) -> std::io::Result<()> {
+pub(crate) fn private_file(path: &Path) -> std::io::Result<()> {
     use std::os::unix::fs::OpenOptionsExt as _;
     let mut options = std::fs::OpenOptions::new();
     options.write(true).create_new(true).mode(0o600);
@@ -262,6 +318,6 @@ fn private_file(path: &Path) -> std::io::Result<()> {
 }
 
 #[cfg(not(unix))]
-fn private_file(path: &Path) -> std::io::Result<()> {
+pub(crate) fn private_file(path: &Path) -> std::io::Result<()> {
     std::fs::File::create_new(path).map(drop)
 }

@@ -104,9 +104,6 @@ impl Sentence<'_> {
             measurement = measurement.with(qualifier).map_err(Why::Impossible)?;
         }
         let confidence = self.confidence(segment.from, segment.to);
-        if confidence < self.context.ask_below {
-            return Err(Why::Unsure(confidence));
-        }
         let taken = taken.transpose().map_err(|()| Why::BadTime)?;
         Ok(Claim {
             measurement,
@@ -133,11 +130,6 @@ impl Sentence<'_> {
             confidence: self.heard.confidence(),
             ..Part::default()
         };
-        let confidence = part.confidence;
-        if confidence < self.context.ask_below {
-            part.why = Some(Why::Unsure(confidence));
-            return Some(part);
-        }
         if numeric {
             let said = last_said(tokens);
             let mut known = Qualifiers::default();

@@ -35,7 +35,7 @@ pub struct Context<'a> {
 
 /// The confidence under which a value is asked for again, unless a home says
 /// otherwise.
-pub const ASK_BELOW: f32 = 0.7;
+pub const ASK_BELOW: f32 = 0.85;
 
 /// What an utterance means.
 ///
@@ -73,24 +73,31 @@ fn meaning(
         context,
     };
     match sentence.short() {
-        Some(_) if heard.confidence() < context.ask_below => Err(NotUnderstood::Unsure),
         Some(short) => Ok(short),
         None => sentence.long().ok_or_else(|| sentence.why_not()),
     }
 }
 
-/// Takes the other transcripts into account: where one of them means something
-/// else, what was heard is in doubt and must be asked for.
+/// Another transcript's meaning, and how likely it is beside the best one, 0 to 1.
+struct Other {
+    meaning: Result<Utterance, NotUnderstood>,
+    weight: f32,
+}
+
+/// Takes the other transcripts into account. What counts is whether they mean
+/// another value, not whether they are other words: a claim's confidence is the
+/// share of likelihood of all transcripts that claim the same.
 fn with_rivals(
     best: Utterance,
     heard: &Heard,
     vocabulary: &Vocabulary,
     context: &Context<'_>,
 ) -> Result<Utterance, NotUnderstood> {
-    let others = heard.rivals().map(Heard::from_text);
-    let others: Vec<Utterance> = others
-        .filter_map(|it| meaning(&it, vocabulary, context).ok())
-        .collect();
+    let others = heard.alternatives.iter().map(|it| Other {
+        meaning: meaning(&Heard::from_text(&it.text), vocabulary, context),
+        weight: (-it.behind.max(0.0)).exp(),
+    });
+    let others: Vec<Other> = others.collect();
     match best {
         Utterance::Readings {
             yes,
@@ -98,16 +105,28 @@ fn with_rivals(
             mut unclear,
         } => {
             let mut certain = Vec::new();
-            for claim in claims {
-                match rival_of(&claim.measurement, &others) {
-                    None => certain.push(claim),
-                    Some(rival) => unclear.push(Unclear {
-                        sign: claim.measurement.sign(),
-                        qualifiers: agreed(&claim.measurement, &rival),
-                        taken: claim.taken,
-                        why: Why::Either(vec![claim.measurement, rival]),
-                    }),
+            for mut claim in claims {
+                let (share, rival) = share_of(&claim.measurement, &others);
+                // A word that hardly any transcript has is not trusted either.
+                let doubted = claim.confidence < DOUBTED_WORD;
+                claim.confidence = share;
+                if share >= context.ask_below && !doubted {
+                    certain.push(claim);
+                    continue;
                 }
+                let (why, qualifiers) = match rival {
+                    Some(rival) => {
+                        let agreed = agreed(&claim.measurement, &rival);
+                        (Why::Either(vec![claim.measurement.clone(), rival]), agreed)
+                    }
+                    None => (Why::Unsure(share), claim.measurement.qualifiers().clone()),
+                };
+                unclear.push(Unclear {
+                    sign: claim.measurement.sign(),
+                    qualifiers,
+                    taken: claim.taken,
+                    why,
+                });
             }
             Ok(Utterance::Readings {
                 yes,
@@ -116,32 +135,66 @@ fn with_rivals(
             })
         }
         Utterance::Part(mut part) => {
-            let same = |it: &Utterance| {
-                let Utterance::Part(other) = it else {
-                    return false;
-                };
-                other.value == part.value && other.qualifiers == part.qualifiers
+            let differs = |it: &&Other| match &it.meaning {
+                Ok(Utterance::Part(other)) => {
+                    other.value != part.value || other.qualifiers != part.qualifiers
+                }
+                Ok(_) => true,
+                Err(_) => false,
             };
-            if !others.iter().all(same) {
-                part.why = Some(Why::Unsure(part.confidence));
+            let rivals: f32 = others.iter().filter(differs).map(|it| it.weight).sum();
+            let doubted = part.confidence < DOUBTED_WORD;
+            part.confidence = 1.0 / (1.0 + rivals);
+            if part.confidence < context.ask_below || doubted {
+                part.why = part.why.or(Some(Why::Unsure(part.confidence)));
             }
             Ok(Utterance::Part(part))
         }
-        other if others.iter().all(|it| *it == other) => Ok(other),
+        // An answer or a command stands alone: every other transcript counts
+        // against it.
+        other if heard.confidence() >= context.ask_below => Ok(other),
         _ => Err(NotUnderstood::Unsure),
     }
 }
 
-/// What another transcript says of the same vital sign, if it says another
-/// value or another qualifier.
-fn rival_of(best: &Measurement, others: &[Utterance]) -> Option<Measurement> {
-    let claims = others.iter().filter_map(|it| it.claim(best.sign()));
-    let differs = |other: &&Measurement| {
-        let qualifiers = best.qualifiers();
-        let other_way = |it: Qualifier| qualifiers.get(it.kind()).is_some_and(|own| own != it);
-        other.value() != best.value() || other.qualifiers().iter().any(other_way)
-    };
-    claims.map(|it| &it.measurement).find(differs).cloned()
+/// Word confidence under which a reading is asked for again whatever the other
+/// transcripts mean.
+const DOUBTED_WORD: f32 = 0.3;
+
+/// The share of likelihood, 0 to 1, of the transcripts that claim the same as
+/// the best one, and the likeliest other claim. Transcripts that claim nothing
+/// clear about this vital sign say nothing about its value, unless what they
+/// lack is words beside the number.
+fn share_of(best: &Measurement, others: &[Other]) -> (f32, Option<Measurement>) {
+    let (mut same, mut other) = (1.0, 0.0);
+    let mut rival = None;
+    for Other { meaning, weight } in others {
+        let Ok(Utterance::Readings {
+            claims, unclear, ..
+        }) = meaning
+        else {
+            continue;
+        };
+        let of_sign = claims.iter().map(|it| &it.measurement);
+        let of_sign: Vec<_> = of_sign.filter(|it| it.sign() == best.sign()).collect();
+        let gap = |it: &Unclear| it.sign == best.sign() && it.why == Why::Gap;
+        if of_sign.iter().any(|it| !differs(best, it)) {
+            same += weight;
+        } else if let Some(first) = of_sign.first() {
+            other += weight;
+            rival = rival.or_else(|| Some((*first).clone()));
+        } else if unclear.iter().any(gap) {
+            other += weight;
+        }
+    }
+    (same / (same + other), rival)
+}
+
+/// Whether two claims are of another value or another qualifier.
+fn differs(best: &Measurement, other: &Measurement) -> bool {
+    let qualifiers = best.qualifiers();
+    let other_way = |it: Qualifier| qualifiers.get(it.kind()).is_some_and(|own| own != it);
+    other.value() != best.value() || other.qualifiers().iter().any(other_way)
 }
 
 /// The qualifiers that the rival does not dispute.

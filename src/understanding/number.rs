@@ -43,6 +43,7 @@ fn decimals(pieces: &[Piece]) -> Option<Decimal> {
         [Piece::Digit(tenths), Piece::Digit(hundredths)] => {
             Some(Decimal::new(i64::from(tenths * 10 + hundredths), 2))
         }
+        [Piece::Oh, Piece::Digit(hundredths)] => Some(Decimal::new(i64::from(hundredths), 2)),
         _ => {
             let hundredths = below_hundred(pieces).filter(|it| *it >= 10)?;
             Some(Decimal::new(i64::from(hundredths), 2))
@@ -96,13 +97,16 @@ fn paired(pieces: &[Piece]) -> Option<u32> {
     Some(u32::from(*hundreds) * 100 + rest)
 }
 
-/// "one two eight", "one oh eight"; at most four digits, no leading nought.
+/// "one two eight", "one oh eight"; at most four digits, no leading nought, and
+/// no "oh" at the end.
 fn digits(pieces: &[Piece]) -> Option<u32> {
-    if pieces.len() > 4 || (pieces.len() > 1 && pieces[0] == Piece::Digit(0)) {
+    let leading = matches!(pieces, [Piece::Digit(0), _, ..] | [Piece::Oh, ..]);
+    if pieces.len() > 4 || leading || pieces.last() == Some(&Piece::Oh) {
         return None;
     }
     let digit = |value: Option<u32>, piece: &Piece| match piece {
         Piece::Digit(digit) => Some(value? * 10 + u32::from(*digit)),
+        Piece::Oh => Some(value? * 10),
         _ => None,
     };
     pieces.first()?;

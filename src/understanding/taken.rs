@@ -79,7 +79,7 @@ fn clock(tokens: &[&Token]) -> Option<Taken> {
     let minute = match *rest {
         [] if o_clock || half.is_some() => 0,
         [Piece::Teen(minute) | Piece::Ten(minute @ 20..=50)]
-        | [Piece::Digit(0), Piece::Digit(minute)] => minute,
+        | [Piece::Oh | Piece::Digit(0), Piece::Digit(minute)] => minute,
         [Piece::Ten(ten @ 20..=50), Piece::Digit(one)] => ten + one,
         _ => return None,
     };

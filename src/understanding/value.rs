@@ -127,6 +127,7 @@ fn choose(
 fn not_a_number(tokens: &[&Token]) -> Why {
     let show = |token: &&Token| match token {
         Token::Number(Piece::Digit(it) | Piece::Teen(it) | Piece::Ten(it)) => it.to_string(),
+        Token::Number(Piece::Oh) => "oh".to_owned(),
         Token::Number(Piece::Hundred) => "hundred".to_owned(),
         Token::Number(Piece::Fraction(it)) => it.to_string(),
         Token::Number(Piece::And) => "and".to_owned(),

@@ -9,7 +9,7 @@ use super::{
 };
 
 /// A number with its unit, as it was said.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize)]
 pub struct Quantity {
     value: Decimal,
     unit: Unit,
@@ -60,7 +60,7 @@ pub enum Numbers {
 }
 
 /// The value of a measurement.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize)]
 #[serde(rename_all = "snake_case")]
 pub enum Value {
     /// A single quantity.
@@ -146,7 +146,7 @@ const fn shape(sign: VitalSign) -> &'static str {
 /// A value of one vital sign that a living person can have, with how it was
 /// taken. Made only by [`Measurement::new`], [`Measurement::pain`] and
 /// [`Measurement::alertness`], or read from the store.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Eq, Hash, Serialize, Deserialize)]
 pub struct Measurement {
     sign: VitalSign,
     value: Value,

@@ -279,7 +279,7 @@ impl Qualifier {
 }
 
 /// The qualifiers of one reading: at most one of each kind.
-#[derive(Debug, Clone, PartialEq, Eq, Default, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Eq, Hash, Default, Serialize, Deserialize)]
 #[serde(transparent)]
 pub struct Qualifiers(BTreeMap<QualifierKind, Qualifier>);
 

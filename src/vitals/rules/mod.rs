@@ -23,6 +23,7 @@ pub use early_warning::{
 };
 pub use orthostatic::{Moment, OrthostaticTest, Step, StepError, standing_fall};
 pub use table::rules_table;
+pub use weight::{WeightChange, weight_changes};
 
 /// A rule that can raise a [`Flag`].
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize)]

@@ -5,7 +5,7 @@ use rust_decimal::{Decimal, dec};
 
 use super::{Flag, Known, Rule};
 use crate::vitals::sources::{WEIGHT, WEIGHT_90};
-use crate::vitals::{Component, Layer, Reading, Thresholds, Unit, Value, VitalSign};
+use crate::vitals::{Component, Layer, Reading, Source, Thresholds, Unit, Value, VitalSign};
 
 /// How far from the day sought a weight may lie and still stand for it, as a
 /// part of the interval: 10, 30 and 60 days. Common practice, no source; the
@@ -21,40 +21,76 @@ const INTERVALS: [(u16, Share, &str); 3] = [
     (180, |it| it.weight_180_days, WEIGHT),
 ];
 
-pub(super) fn flags(known: Known<'_>, reading: &Reading) -> Vec<Flag> {
+/// A weight against an earlier one.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct WeightChange {
+    /// The interval: 30, 90 or 180 days.
+    pub days: u16,
+    /// The earlier weight that stands for the start of the interval.
+    pub then: Reading,
+    /// How many days really lie between the two.
+    pub apart: i64,
+    /// Gained (or lost, below nought) since, in per cent of the earlier weight.
+    pub percent: Decimal,
+    /// The share in per cent from which on it is reported.
+    pub limit: Decimal,
+    /// Whether it is reported.
+    pub crossed: bool,
+    /// The publication, or whoever set the share.
+    pub source: Source,
+}
+
+/// A weight against those of 30, 90 and 180 days before, as far as there are
+/// any near enough.
+#[must_use]
+pub fn weight_changes(known: Known<'_>, reading: &Reading) -> Vec<WeightChange> {
     let each = INTERVALS.into_iter();
     each.filter_map(|(days, share, publication)| {
         let then = nearest(known, reading, days)?;
         // Pounds become kilograms exactly, so the comparison is exact.
         let before = then.number(Component::Whole, Unit::Kilogram)?;
         let now = reading.number(Component::Whole, Unit::Kilogram)?;
-        let percent = share(known.thresholds());
-        let part = percent / dec!(100);
+        let limit = share(known.thresholds());
+        let part = limit / dec!(100);
         let lost = now <= before * (Decimal::ONE - part);
         let gained = now >= before * (Decimal::ONE + part);
-        let way = match (lost, gained) {
-            (true, _) => "less",
-            (_, true) => "more",
-            _ => return None,
-        };
-        let changed = ((now - before).abs() / before * dec!(100)).round_dp(1);
-        Some(Flag {
-            rule: Rule::WeightChange { days },
-            layer: Layer::Changed,
-            sign: Some(VitalSign::Weight),
-            say: format!(
-                "Weight is {} percent {way} than {} days ago: {} then, {} now. \
-                 Report to the nurse.",
-                changed.normalize(),
-                days_apart(reading, then),
-                said(then, reading),
-                said(reading, reading),
-            ),
-            limit: format!("{percent} % or more in {days} days"),
+        Some(WeightChange {
+            days,
+            then: then.clone(),
+            apart: days_apart(reading, then),
+            percent: (now - before) / before * dec!(100),
+            limit,
+            crossed: lost || gained,
             source: known.source(publication, share),
         })
     })
     .collect()
+}
+
+pub(super) fn flags(known: Known<'_>, reading: &Reading) -> Vec<Flag> {
+    let changes = weight_changes(known, reading).into_iter();
+    let reported = changes.filter(|it| it.crossed);
+    reported
+        .map(|it| {
+            let way = if it.percent < dec!(0) { "less" } else { "more" };
+            let (days, limit) = (it.days, it.limit);
+            Flag {
+                rule: Rule::WeightChange { days },
+                layer: Layer::Changed,
+                sign: Some(VitalSign::Weight),
+                say: format!(
+                    "Weight is {} percent {way} than {} days ago: {} then, {} now. \
+                     Report to the nurse.",
+                    it.percent.abs().round_dp(1).normalize(),
+                    it.apart,
+                    said(&it.then, reading),
+                    said(reading, reading),
+                ),
+                limit: format!("{limit} % or more in {days} days"),
+                source: it.source,
+            }
+        })
+        .collect()
 }
 
 /// The earlier weight nearest to `days` before this one; of two equally near,

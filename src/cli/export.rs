@@ -1,0 +1,218 @@
+//! `sayback export` and `sayback import-patients`.
+
+use std::collections::BTreeSet;
+use std::io::Write as _;
+use std::path::{Path, PathBuf};
+
+use chrono::NaiveDate;
+use clap::{Args, ValueEnum};
+use sayback::facts::Fact;
+use sayback::residents::{Home, ResidentId};
+use sayback::review::export::fhir::{
+    Links, Observation, Patient, PatientSystem, collection, ndjson, observations, patients,
+    transactions,
+};
+use sayback::review::export::post::{Access, Server};
+use sayback::review::export::{Chart, Selection, csv};
+use sayback::store::Store;
+
+use super::End;
+use super::commands::{Message, finished, message};
+use super::home::read_home;
+
+/// Observations in one transaction: small enough for any server's patience.
+const TRANSACTION: usize = 100;
+
+/// What to take out of the record, and how.
+#[derive(Args)]
+pub struct Export {
+    /// The record
+    #[arg(long, default_value = "record.db")]
+    store: PathBuf,
+    /// The home's file: who the residents are
+    #[arg(long)]
+    home: PathBuf,
+    /// The form
+    #[arg(long, value_enum, required_unless_present = "post")]
+    format: Option<Format>,
+    /// The file to write, or the folder for fhir-ndjson; standard output when
+    /// left out
+    #[arg(long)]
+    out: Option<PathBuf>,
+    /// Only what was recorded or changed from this day on, such as 2026-03-09
+    #[arg(long)]
+    since: Option<NaiveDate>,
+    /// Only this resident, by the home's identifier
+    #[arg(long)]
+    resident: Option<String>,
+    /// Whose the residents' identifiers are, as a URI that the chart knows them
+    /// by; one made from the home's name when left out
+    #[arg(long)]
+    patient_system: Option<String>,
+    #[command(flatten)]
+    post: Post,
+}
+
+#[derive(Args)]
+struct Post {
+    /// Send it to the FHIR server at this base address, as transactions
+    ///
+    /// What is sent twice is there once. Each transaction is taken whole or not
+    /// at all, and is tried again where that may help. Nothing is sent anywhere
+    /// else. A bearer token is taken from `SAYBACK_FHIR_TOKEN`.
+    #[arg(long, value_name = "URL", conflicts_with_all = ["format", "out"])]
+    #[expect(clippy::struct_field_names, reason = "the argument is --post")]
+    post: Option<String>,
+    /// Certificates (PEM) of the authority that vouches for the server
+    #[arg(long, value_name = "FILE", requires = "post")]
+    authority: Option<PathBuf>,
+    /// Send readings to another machine without encryption
+    #[arg(long, requires = "post")]
+    plain_http: bool,
+}
+
+#[derive(Clone, Copy, ValueEnum)]
+enum Format {
+    /// One FHIR R4 Bundle
+    FhirBundle,
+    /// FHIR R4 as a folder of NDJSON files, one for each kind of resource
+    FhirNdjson,
+    /// One reading a line; docs/csv.md says what the columns hold
+    Csv,
+}
+
+/// Runs `sayback export`.
+pub fn export(arguments: &Export) -> Result<End, Message> {
+    let home = read_home(&arguments.home)?;
+    let store = Store::open_to_read(&arguments.store).map_err(message)?;
+    let facts = store.facts().map_err(message)?;
+    let what = What::new(arguments, &home, &facts)?;
+    if let Some(address) = &arguments.post.post {
+        return what.post(address, &arguments.post);
+    }
+    let out = arguments.out.as_deref();
+    match arguments.format {
+        Some(Format::FhirNdjson) => what.ndjson(out),
+        Some(Format::Csv) => {
+            let table = csv::table(&what.chart, &home, &what.selection);
+            write(out, &table.map_err(message)?)
+        }
+        Some(Format::FhirBundle) | None => {
+            let (patients, observations) = what.resources(Links::Bundle);
+            let bundle = collection(patients, observations);
+            let text = serde_json::to_string_pretty(&bundle).map_err(message)?;
+            write(out, &(text + "\n"))
+        }
+    }
+}
+
+struct What<'a> {
+    home: &'a Home,
+    chart: Chart<'a>,
+    selection: Selection,
+    system: PatientSystem,
+}
+
+impl<'a> What<'a> {
+    fn new(arguments: &Export, home: &'a Home, facts: &'a [Fact]) -> Result<Self, Message> {
+        let chart = Chart::of(facts);
+        let resident = arguments.resident.clone().map(ResidentId);
+        if let Some(id) = &resident
+            && home.resident(id).is_none()
+            && chart.identified(id).is_none()
+        {
+            return Err(format!(
+                "no resident \"{}\" is in the home's file or in the record",
+                id.0
+            ));
+        }
+        let system = match &arguments.patient_system {
+            Some(uri) => PatientSystem::new(uri)?,
+            None => PatientSystem::of_home(home),
+        };
+        Ok(Self {
+            home,
+            chart,
+            selection: Selection {
+                since: arguments.since,
+                resident,
+            },
+            system,
+        })
+    }
+
+    /// What was selected, with the residents it is about.
+    fn resources(&self, links: Links) -> (Vec<Patient>, Vec<Observation>) {
+        let (chart, selection) = (&self.chart, &self.selection);
+        let written = observations(chart, self.home, &self.system, links, selection);
+        let subjects: BTreeSet<_> = written.iter().map(|it| &it.subject.reference).collect();
+        let read = chart.readings.iter().map(|it| &it.record.resident);
+        let missed = chart.missed.iter().map(|it| it.resident);
+        let everyone: BTreeSet<&ResidentId> = read.chain(missed).collect();
+        let about = |it: &&ResidentId| subjects.contains(&Some(links.to(&self.system, it)));
+        let residents = everyone.into_iter().filter(about).collect();
+        (
+            patients(chart, self.home, &self.system, &residents),
+            written,
+        )
+    }
+
+    fn ndjson(&self, out: Option<&Path>) -> Result<End, Message> {
+        let folder = out.ok_or("fhir-ndjson writes several files: give a folder with --out")?;
+        let (patients, observations) = self.resources(Links::Relative);
+        std::fs::create_dir_all(folder)
+            .map_err(|error| format!("cannot make {}: {error}", folder.display()))?;
+        let patients = ndjson(&patients).map_err(message)?;
+        write(Some(&folder.join("Patient.ndjson")), &patients)?;
+        let observations = ndjson(&observations).map_err(message)?;
+        write(Some(&folder.join("Observation.ndjson")), &observations)
+    }
+
+    fn post(&self, address: &str, post: &Post) -> Result<End, Message> {
+        let authorities = post.authority.as_ref().map(std::fs::read).transpose();
+        let access = Access {
+            // From the environment, since arguments can be seen by others.
+            token: std::env::var("SAYBACK_FHIR_TOKEN").ok(),
+            authorities: authorities
+                .map_err(|error| format!("cannot read the authority's certificates: {error}"))?,
+            plain: post.plain_http,
+            ..Access::default()
+        };
+        let server = Server::new(address, access).map_err(message)?;
+        let (patients, observations) = self.resources(Links::Bundle);
+        let all = observations.len();
+        let mut sent = 0;
+        for bundle in transactions(patients, observations, TRANSACTION) {
+            let waiting = |wait: std::time::Duration, why: &str| {
+                anstream::eprintln!(
+                    "sayback: {why}; trying again in {:.0} s",
+                    wait.as_secs_f64().ceil()
+                );
+            };
+            if let Err(error) = server.send(&bundle, waiting) {
+                return Err(format!(
+                    "{error}\n{sent} of {all} observations were taken before; sending all again \
+                     does no harm"
+                ));
+            }
+            sent = (sent + TRANSACTION).min(all);
+        }
+        anstream::println!("{all} observations are on the server.");
+        Ok(End::Done)
+    }
+}
+
+/// Writes a file that only its owner can read, or to standard output.
+fn write(out: Option<&Path>, text: &str) -> Result<End, Message> {
+    let Some(path) = out else {
+        return finished(std::io::stdout().lock().write_all(text.as_bytes()));
+    };
+    let failed = |error: std::io::Error| format!("cannot write {}: {error}", path.display());
+    let mut options = std::fs::OpenOptions::new();
+    options.write(true).create(true).truncate(true);
+    #[cfg(unix)]
+    std::os::unix::fs::OpenOptionsExt::mode(&mut options, 0o600);
+    let mut file = options.open(path).map_err(failed)?;
+    file.write_all(text.as_bytes()).map_err(failed)?;
+    Ok(End::Done)
+}

@@ -1,0 +1,194 @@
+//! The home's files: read for a round, imported, checked, and given limits.
+
+use std::io::Write;
+use std::path::{Path, PathBuf};
+
+use clap::Subcommand;
+use sayback::residents::{Home, Resident, import_csv};
+use sayback::vitals::{HomeLimits, Units};
+
+use super::End;
+use super::commands::{Message, message};
+
+#[derive(Subcommand)]
+pub enum RosterCommand {
+    /// Import residents from CSV; docs/roster.md says which columns there are
+    ///
+    /// Residents with an identifier that is already in the home's file are
+    /// replaced, others added. Nothing is written if anything is wrong.
+    Import {
+        /// The CSV file, or - for standard input
+        csv: PathBuf,
+        /// The home's file to change
+        #[arg(long)]
+        home: PathBuf,
+        /// Show what would change and write nothing
+        #[arg(long)]
+        dry_run: bool,
+    },
+    /// Check the home's file: like-sounding names, unknown words, contradictions
+    Check {
+        /// The home's file
+        #[arg(long)]
+        home: PathBuf,
+        #[command(flatten)]
+        model: super::Model,
+    },
+}
+
+#[derive(Subcommand)]
+pub enum LimitsCommand {
+    /// Check a file of limits; docs/rules.md says what can be set
+    Check {
+        /// The file of limits
+        limits: PathBuf,
+        /// Units of ranges that name none are metric
+        #[arg(long)]
+        metric: bool,
+    },
+    /// Put a file of limits in force beside the home's file
+    ///
+    /// With a mistake in it nothing changes: the limits of before stay in force.
+    Set {
+        /// The file of limits
+        limits: PathBuf,
+        /// The home's file
+        #[arg(long)]
+        home: PathBuf,
+    },
+}
+
+/// The home with its own limits, if it has set any.
+pub fn read_home(path: &Path) -> Result<Home, Message> {
+    let mut home = read_roster(path)?;
+    let limits = limits_of(path);
+    if limits.exists() {
+        home.set_limits(&read_limits(&limits, home.units)?);
+    }
+    Ok(home)
+}
+
+fn read_roster(path: &Path) -> Result<Home, Message> {
+    let text = read(path)?;
+    Home::from_toml(&text).map_err(|error| format!("{}: {error}", path.display()))
+}
+
+/// Where the limits in force for a home's file are: `home.toml` has them in
+/// `home.limits.toml`.
+fn limits_of(home: &Path) -> PathBuf {
+    home.with_extension("limits.toml")
+}
+
+fn read_limits(path: &Path, units: Units) -> Result<HomeLimits, Message> {
+    let text = read(path)?;
+    HomeLimits::parse(&text, units).map_err(|error| format!("{}, {error}", path.display()))
+}
+
+fn read(path: &Path) -> Result<String, Message> {
+    let text = if path == Path::new("-") {
+        std::io::read_to_string(std::io::stdin())
+    } else {
+        std::fs::read_to_string(path)
+    };
+    text.map_err(|error| format!("cannot read {}: {error}", path.display()))
+}
+
+/// Writes a file beside its old version and puts it in its place only when it
+/// is whole and on the disk.
+fn replace(path: &Path, text: &str) -> Result<(), Message> {
+    let new = path.with_extension("new");
+    let write = || {
+        let mut file = std::fs::File::create(&new)?;
+        file.write_all(text.as_bytes())?;
+        file.sync_all()?;
+        std::fs::rename(&new, path)
+    };
+    write().map_err(|error| format!("cannot write {}: {error}", path.display()))
+}
+
+pub fn roster(command: RosterCommand) -> Result<End, Message> {
+    match command {
+        RosterCommand::Import { csv, home, dry_run } => import(&csv, &home, dry_run),
+        RosterCommand::Check { home, model } => check(&home, &model),
+    }
+}
+
+fn import(csv: &Path, path: &Path, dry_run: bool) -> Result<End, Message> {
+    let mut home = read_roster(path)?;
+    let imported = import_csv(&read(csv)?, home.units).map_err(|errors| {
+        let errors: Vec<String> = errors.iter().map(|it| format!("\n  {it}")).collect();
+        format!("{}: nothing is imported{}", csv.display(), errors.concat())
+    })?;
+    for resident in imported {
+        let known = home.residents.iter().position(|it| it.id == resident.id);
+        let (what, name) = (
+            if known.is_some() { "changed" } else { "added" },
+            &resident.name,
+        );
+        anstream::println!("{what}: {} ({name})", resident.id.0);
+        match known {
+            Some(at) => home.residents[at] = resident,
+            None => home.residents.push(resident),
+        }
+    }
+    let text = home.to_toml().map_err(message)?;
+    // What was written must be readable, and a home as a whole: two residents
+    // in one bed only show now.
+    Home::from_toml(&text).map_err(|error| format!("nothing is imported: {error}"))?;
+    if dry_run {
+        anstream::println!("Nothing is written.");
+    } else {
+        replace(path, &text)?;
+        anstream::println!("Written to {}.", path.display());
+    }
+    Ok(End::Done)
+}
+
+fn check(path: &Path, model: &super::Model) -> Result<End, Message> {
+    let home = read_home(path)?;
+    let folder = super::commands::model_folder(model)?;
+    let model = sayback::hearing::Model::open(&folder).map_err(message)?;
+    let today = chrono::Local::now().date_naive();
+    let notices = home.check(&|word| model.knows(word), today);
+    for notice in &notices {
+        let about: Vec<&str> = notice.about.iter().map(|it| it.0.as_str()).collect();
+        let about = if about.is_empty() {
+            "staff".to_owned()
+        } else {
+            about.join(", ")
+        };
+        anstream::println!("{about}: {}", notice.text);
+    }
+    let spoken = home.residents.iter().map(Resident::spoken_name).count();
+    anstream::println!("{spoken} residents; {} to mind.", notices.len());
+    Ok(End::Done)
+}
+
+pub fn limits(command: LimitsCommand) -> Result<End, Message> {
+    match command {
+        LimitsCommand::Check { limits, metric } => {
+            let units = if metric {
+                Units::Metric
+            } else {
+                Units::UsCustomary
+            };
+            read_limits(&limits, units)?;
+            anstream::println!("{}: nothing is wrong.", limits.display());
+        }
+        LimitsCommand::Set { limits, home } => {
+            let units = read_roster(&home)?.units;
+            let in_force = limits_of(&home);
+            read_limits(&limits, units).map_err(|error| {
+                let before = if in_force.exists() {
+                    "the limits of before"
+                } else {
+                    "the defaults"
+                };
+                format!("{error}\nNothing is changed: {before} stay in force.")
+            })?;
+            replace(&in_force, &read(&limits)?)?;
+            anstream::println!("In force: {}.", in_force.display());
+        }
+    }
+    Ok(End::Done)
+}

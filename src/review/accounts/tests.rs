@@ -1,0 +1,138 @@
+use chrono::{DateTime, TimeDelta};
+
+use super::*;
+
+fn noon() -> Time {
+    DateTime::parse_from_rfc3339("2026-03-12T12:00:00-05:00").unwrap()
+}
+
+fn nurse() -> Staff {
+    Staff {
+        name: "Ines Marlow".into(),
+        title: "registered nurse".into(),
+    }
+}
+
+/// Accounts with a nurse who has chosen "teal kettle sings".
+fn with_nurse() -> Accounts {
+    let (accounts, _) = Accounts::in_memory().unwrap();
+    let code = accounts.create("imarlow", &nurse(), Role::Nurse, noon());
+    let user = accounts.sign_in("imarlow", &code.unwrap(), noon()).unwrap();
+    assert!(user.must_choose);
+    accounts.choose("imarlow", "teal kettle sings").unwrap();
+    accounts
+}
+
+#[test]
+fn the_first_start_makes_one_administrator() {
+    let folder = tempfile::tempdir().unwrap();
+    let path = folder.path().join("accounts.db");
+    let (accounts, code) = Accounts::open(&path).unwrap();
+    let user = accounts.sign_in(FIRST, &code.unwrap(), noon()).unwrap();
+    assert_eq!(user.role, Role::Administrator);
+    assert!(user.must_choose);
+    drop(accounts);
+    let (_, code) = Accounts::open(&path).unwrap();
+    assert_eq!(code, None, "shown once");
+}
+
+#[test]
+fn another_programs_file_is_left_alone() {
+    let folder = tempfile::tempdir().unwrap();
+    let path = folder.path().join("record.db");
+    drop(crate::store::Store::open(&path).unwrap());
+    assert!(Accounts::open(&path).is_err());
+}
+
+#[test]
+fn a_chosen_password_signs_in_and_the_code_no_longer_does() {
+    let accounts = with_nurse();
+    let user = accounts
+        .sign_in(" IMarlow ", "teal kettle sings", noon())
+        .unwrap();
+    assert_eq!((user.role, user.must_choose), (Role::Nurse, false));
+    assert_eq!(user.staff, nurse());
+    let refused = accounts.sign_in("imarlow", "abcd-efgh-jkmn", noon());
+    assert_eq!(refused, Err(NotSignedIn::Wrong));
+}
+
+#[test]
+fn wrong_tries_lock_the_name_for_longer_and_longer() {
+    let accounts = with_nurse();
+    for name in ["imarlow", "nobody"] {
+        for _ in 0..FREE_TRIES {
+            let refused = accounts.sign_in(name, "wrong", noon());
+            assert_eq!(refused, Err(NotSignedIn::Wrong), "{name}");
+        }
+        let locked = accounts.sign_in(name, "wrong", noon());
+        assert_eq!(locked, Err(NotSignedIn::Locked { seconds: 60 }));
+    }
+    let right = |later| {
+        let now = noon() + TimeDelta::seconds(later);
+        accounts.sign_in("imarlow", "teal kettle sings", now)
+    };
+    assert_eq!(right(59), Err(NotSignedIn::Locked { seconds: 1 }));
+    let later = noon() + TimeDelta::seconds(60);
+    let again = accounts.sign_in("imarlow", "wrong", later);
+    assert_eq!(again, Err(NotSignedIn::Locked { seconds: 120 }));
+    assert!(right(180).is_ok());
+    let wrong = accounts.sign_in("imarlow", "wrong", later);
+    assert_eq!(wrong, Err(NotSignedIn::Wrong), "counted anew");
+}
+
+#[test]
+fn a_new_code_ends_a_lock_and_expires() {
+    let accounts = with_nurse();
+    for _ in 0..=FREE_TRIES {
+        let _ = accounts.sign_in("imarlow", "wrong", noon());
+    }
+    let code = accounts.renew("imarlow", noon()).unwrap();
+    let late = noon() + TimeDelta::days(4);
+    let expired = accounts.sign_in("imarlow", &code, late);
+    assert_eq!(expired, Err(NotSignedIn::Expired));
+    assert!(accounts.sign_in("imarlow", &code, noon()).is_ok());
+}
+
+#[test]
+fn a_closed_account_does_not_sign_in() {
+    let accounts = with_nurse();
+    accounts.set_active("imarlow", false).unwrap();
+    let refused = accounts.sign_in("imarlow", "teal kettle sings", noon());
+    assert_eq!(refused, Err(NotSignedIn::Wrong));
+    let last = accounts.set_active(FIRST, false).unwrap_err();
+    assert!(last.to_string().contains("last administrator"), "{last}");
+}
+
+#[test]
+fn wrong_fields_are_named() {
+    let accounts = with_nurse();
+    let cases = [
+        ("x", nurse(), "2 to 32"),
+        ("two words", nurse(), "2 to 32"),
+        ("imarlow", nurse(), "taken"),
+        (
+            "pquist",
+            Staff {
+                name: " ".into(),
+                title: "nurse".into(),
+            },
+            "full name",
+        ),
+    ];
+    for (login, staff, expected) in cases {
+        let error = accounts
+            .create(login, &staff, Role::Nurse, noon())
+            .unwrap_err();
+        assert!(error.to_string().contains(expected), "{login}: {error}");
+    }
+}
+
+#[test]
+fn the_log_tells_who_and_what() {
+    let accounts = with_nurse();
+    let _ = accounts.sign_in("imarlow", "wrong", noon());
+    let lines = accounts.log_lines(2).unwrap();
+    assert_eq!(lines[0].what, "wrong name or password");
+    assert_eq!(lines[1].what, "signed in");
+    assert_eq!(lines[0].at, "2026-03-12 12:00:00");
+}

@@ -1,0 +1,233 @@
+//! What a nurse does, from a form to facts. Each function looks at the record
+//! as it stands and gives the facts to append, all or none, or says in words
+//! why there is nothing to append. Nothing in the record is changed by any.
+
+mod measure;
+mod resident;
+
+use chrono::TimeDelta;
+use uuid::Uuid;
+
+use super::fields::Fields;
+use super::index::{ActKind, Entry, Index};
+use crate::facts::{Body, Fact, KeptReading, Time, VERSION};
+use crate::residents::Staff;
+use crate::vitals::Layer;
+
+pub use measure::{ALERTNESS, OVER, VALUE, qualifier_field};
+pub use resident::{ask_recheck, note_resident, set_range};
+
+/// A fact to append.
+pub type NewFact = Fact<KeptReading>;
+
+/// Why nothing was appended, to be shown as it is.
+pub type Refused = String;
+
+/// A recorder that was silent for so long has ended its round.
+const SILENT: TimeDelta = TimeDelta::hours(1);
+
+/// Who acts, and when.
+#[derive(Debug, Clone)]
+pub struct Acting {
+    /// The nurse, as the record will show her.
+    pub by: Staff,
+    /// Now.
+    pub at: Time,
+}
+
+impl Acting {
+    /// A fact about something that belongs to `round`.
+    fn fact(&self, round: Uuid, body: Body<KeptReading>) -> NewFact {
+        Fact {
+            id: Uuid::now_v7(),
+            version: VERSION,
+            at: self.at,
+            by: self.by.clone(),
+            round,
+            body,
+        }
+    }
+}
+
+/// How often a reading was acted on, as a form shows it: a form filled in on an
+/// older state is refused, so that nobody corrects what they have not seen.
+#[must_use]
+pub fn state_of(index: &Index, reading: Uuid) -> usize {
+    index.acts(reading).len()
+}
+
+fn reading<'a>(index: &'a Index, id: Uuid, fields: &Fields) -> Result<&'a Entry, Refused> {
+    let entry = index.reading(id).ok_or("There is no such reading.")?;
+    if entry.retracted {
+        return Err("This reading was retracted; there is nothing left to change.".into());
+    }
+    if fields.get("seen") != state_of(index, id).to_string() {
+        let why = "Someone acted on this reading meanwhile. Look at it as it is now and try again.";
+        return Err(why.into());
+    }
+    Ok(entry)
+}
+
+/// Acknowledges an open report.
+///
+/// # Errors
+/// [`Refused`] when it is closed or unknown.
+pub fn acknowledge(index: &Index, flag: Uuid, acting: &Acting) -> Result<Vec<NewFact>, Refused> {
+    let flag = index.flag(flag).ok_or("There is no such report.")?;
+    if let Some(closed) = index.closed(flag.id) {
+        return Err(format!(
+            "{} has already closed this report.",
+            closed.by.name
+        ));
+    }
+    let body = Body::Acknowledged {
+        flags: vec![flag.id],
+        resident: flag.resident.clone(),
+    };
+    Ok(vec![acting.fact(flag.round, body)])
+}
+
+/// Corrects a reading. Its open reports are acknowledged with it, since whoever
+/// corrects it has seen them; so are those that the right value would make.
+///
+/// # Errors
+/// [`Refused`] names the field that is wrong.
+pub fn correct(
+    index: &Index,
+    id: Uuid,
+    fields: &Fields,
+    acting: &Acting,
+) -> Result<Vec<NewFact>, Refused> {
+    let entry = reading(index, id, fields)?;
+    let new = measure::measurement(entry.measurement.sign(), fields)?;
+    if new == *entry.measurement {
+        return Err("That is what is recorded already: nothing to correct.".into());
+    }
+    let reason = fields.text("reason", "The reason")?;
+    let resident = index.resident_of(entry).clone();
+    let mut facts = vec![acting.fact(
+        entry.round,
+        Body::Corrected {
+            reading: id,
+            resident: resident.clone(),
+            old: entry.measurement.as_ref().clone(),
+            new: new.clone(),
+            reason,
+        },
+    )];
+    let mut seen = open_flags(index, id);
+    let limits = index.home().resident(&resident).map(|it| &it.limits);
+    let day = entry.measured_at.date_naive();
+    let findings = limits.map_or_else(Vec::new, |it| it.judge_on(&new, day));
+    for finding in findings {
+        if finding.layer != Layer::OutsideRange {
+            continue;
+        }
+        let flagged = acting.fact(
+            entry.round,
+            Body::Flagged {
+                reading: id,
+                resident: resident.clone(),
+                finding,
+            },
+        );
+        seen.push(flagged.id);
+        facts.push(flagged);
+    }
+    if !seen.is_empty() {
+        let flags = seen;
+        facts.push(acting.fact(entry.round, Body::Acknowledged { flags, resident }));
+    }
+    Ok(facts)
+}
+
+/// Retracts a reading, with its open reports acknowledged.
+///
+/// # Errors
+/// [`Refused`] names the field that is wrong.
+pub fn retract(
+    index: &Index,
+    id: Uuid,
+    fields: &Fields,
+    acting: &Acting,
+) -> Result<Vec<NewFact>, Refused> {
+    let entry = reading(index, id, fields)?;
+    let reason = fields.text("reason", "The reason")?;
+    let resident = index.resident_of(entry).clone();
+    let body = Body::Retracted {
+        reading: id,
+        resident: resident.clone(),
+        reason,
+    };
+    let mut facts = vec![acting.fact(entry.round, body)];
+    let flags = open_flags(index, id);
+    if !flags.is_empty() {
+        facts.push(acting.fact(entry.round, Body::Acknowledged { flags, resident }));
+    }
+    Ok(facts)
+}
+
+fn open_flags(index: &Index, reading: Uuid) -> Vec<Uuid> {
+    let flags = index.flags_of(reading).map(|it| it.id);
+    flags.filter(|it| index.closed(*it).is_none()).collect()
+}
+
+/// A remark about a reading.
+///
+/// # Errors
+/// [`Refused`] when it says nothing.
+pub fn note(
+    index: &Index,
+    id: Uuid,
+    fields: &Fields,
+    acting: &Acting,
+) -> Result<Vec<NewFact>, Refused> {
+    let entry = index.reading(id).ok_or("There is no such reading.")?;
+    let text = fields.text("text", "The note")?;
+    let body = Body::Noted {
+        resident: index.resident_of(entry).clone(),
+        about: Some(id),
+        text,
+    };
+    Ok(vec![acting.fact(entry.round, body)])
+}
+
+/// Signs a round.
+///
+/// # Errors
+/// [`Refused`] while it still runs, has an open report, or was signed by the
+/// same nurse with nothing done to it since.
+pub fn sign(index: &Index, id: Uuid, acting: &Acting) -> Result<Vec<NewFact>, Refused> {
+    let round = index.round(id).ok_or("There is no such round.")?;
+    if round.closed.is_none() && acting.at - round.last < SILENT {
+        return Err("This round is still going on: it can be signed when it has ended.".into());
+    }
+    let open = index.open_of_round(id).count();
+    if open > 0 {
+        let reports = if open == 1 {
+            "report is"
+        } else {
+            "reports are"
+        };
+        return Err(format!(
+            "{open} {reports} still open in this round: acknowledge first, then sign."
+        ));
+    }
+    if round.signed.iter().any(|(by, _)| *by == acting.by) {
+        return Err("You have signed this round already.".into());
+    }
+    Ok(vec![acting.fact(id, Body::Signed { signed: id })])
+}
+
+/// What was done to a reading, in a word.
+#[must_use]
+pub const fn act_word(kind: &ActKind) -> &'static str {
+    match kind {
+        ActKind::Corrected { .. } => "corrected",
+        ActKind::Retracted(_) => "retracted",
+        ActKind::Noted(_) => "note",
+    }
+}
+
+#[cfg(test)]
+mod tests;

@@ -1,0 +1,65 @@
+// Keeps a list live, and lets it be walked with j and k. Everything works
+// without this file; the page is then as old as its last loading.
+"use strict";
+
+const live = document.getElementById("live");
+const said = document.getElementById("live-state");
+
+// Someone is typing or choosing in there: do not take it from under them.
+function busy() {
+  const it = document.activeElement;
+  return live.contains(it) && it.matches("input, select, textarea");
+}
+
+async function renew() {
+  if (busy()) return;
+  const answer = await fetch(location.href, { headers: { "x-sayback-live": "1" } });
+  if (answer.status === 401) { location.assign("/idle"); return; }
+  if (!answer.ok) return;
+  const page = new DOMParser().parseFromString(await answer.text(), "text/html");
+  const fresh = page.getElementById("live");
+  if (!fresh || fresh.innerHTML === live.innerHTML) return;
+  const at = document.activeElement;
+  const focused = live.contains(at) ? at.getAttribute("href") || at.getAttribute("aria-label") : null;
+  live.replaceChildren(...fresh.childNodes);
+  if (focused) {
+    for (const it of live.querySelectorAll("a, button")) {
+      if (it.getAttribute("href") === focused || it.getAttribute("aria-label") === focused) {
+        it.focus({ preventScroll: true });
+        break;
+      }
+    }
+  }
+  say("updated " + new Date().toTimeString().slice(0, 5));
+}
+
+function say(text) { if (said) said.textContent = text; }
+
+if (live) {
+  let waiting = null;
+  const events = new EventSource("/live");
+  events.addEventListener("open", () => say("live"));
+  events.addEventListener("error", () => say("not live: the station does not answer"));
+  events.addEventListener("changed", () => {
+    // A round appends several facts at once: one renewal is enough.
+    clearTimeout(waiting);
+    waiting = setTimeout(renew, 200);
+  });
+  // Times on the page grow old by themselves.
+  setInterval(renew, 60000);
+}
+
+document.addEventListener("keydown", (event) => {
+  if (event.ctrlKey || event.metaKey || event.altKey) return;
+  if (event.target.matches("input, select, textarea")) return;
+  const step = { j: 1, k: -1 }[event.key];
+  if (!step) return;
+  const stops = [...document.querySelectorAll("main .item a.name, main .rows a.name")];
+  if (stops.length === 0) return;
+  const now = stops.findIndex((it) => (it.closest(".item, tr") || it).contains(document.activeElement));
+  const next = now < 0 ? (step > 0 ? 0 : stops.length - 1) : now + step;
+  const stop = stops[Math.min(Math.max(next, 0), stops.length - 1)];
+  stop.focus();
+  stop.scrollIntoView({ block: "nearest" });
+  event.preventDefault();
+});

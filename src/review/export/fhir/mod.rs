@@ -1,0 +1,38 @@
+//! FHIR R4: Observations that conform to the vital-signs profiles of the core
+//! specification, and the Patients they are about.
+//!
+//! | fact | Observation |
+//! |---|---|
+//! | read | `final`, value in the unit as said |
+//! | corrected | `amended`, value as it stands now, the old one in a note |
+//! | retracted | `entered-in-error`, value as it stood, the reason in a note |
+//! | not taken | `cancelled`, with a data-absent reason |
+//! | weight with a known height | a second one, for the body-mass index |
+//! | saturation on a said flow of oxygen | a second one, for the flow |
+//! | unconfirmed, dropped | none: it is no reading |
+//!
+//! Every Observation carries the identifier of its fact. That never changes, so
+//! that a server that is sent the same fact again updates what it has. What
+//! Sayback knows of an aide is a name and a title, and so performers are
+//! contained, not resources of their own.
+//!
+//! The profiles allow only their own units in components, so that rhythm,
+//! strength, depth and the kind of supply are notes.
+
+mod bundle;
+mod coded;
+mod codes;
+mod derived;
+mod model;
+mod observation;
+mod patient;
+
+pub use bundle::{Bundle, BundleEntry, Kind, Request, collection, ndjson, transactions};
+pub use codes::codes_table;
+pub use model::{
+    Annotation, Code, CodeableConcept, Coding, Extension, HumanName, Identifier, Meta, Narrative,
+    Observation, ObservationComponent, ObservationRange, ObservationValue, Patient, Practitioner,
+    Qualification, Quantity, Reference, Resource,
+};
+pub use observation::observations;
+pub use patient::{Links, PatientSystem, patients};

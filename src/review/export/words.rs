@@ -1,0 +1,44 @@
+//! What a reading has beside its value, in written words.
+
+use crate::vitals::{CautionKind, RetakeReason, Working};
+
+/// The numbers behind a value that was worked out.
+pub(super) fn working(it: Working) -> String {
+    match it {
+        Working::Counted { count, seconds } => format!("counted {count} in {seconds} seconds"),
+        Working::Bars { large, small } => format!("bars of the scale: {large} and {small}"),
+        Working::LessChair { total, chair } => format!(
+            "{} {} less {} {} of the chair",
+            total.value(),
+            total.unit().symbol(),
+            chair.value(),
+            chair.unit().symbol()
+        ),
+    }
+}
+
+/// A caution that the aide went past.
+pub(super) const fn caution(it: CautionKind) -> &'static str {
+    match it {
+        CautionKind::OralOnOxygen => "oral temperature while on oxygen",
+        CautionKind::OralMouthBreather => "oral temperature of a mouth breather",
+        CautionKind::OralTooSoon => "oral temperature soon after eating, drinking or smoking",
+        CautionKind::NoRectal => "rectal temperature where the care plan has none",
+        CautionKind::LimbNotToUse => "a limb that is not to be used",
+        CautionKind::PressureTooSoon => "blood pressure soon after smoking or exercise",
+        CautionKind::CuffAgainTooSoon => "the cuff again on the same limb",
+        CautionKind::RestFirst => "soon after exercise",
+        CautionKind::CountFullMinute => "a pulse known to be irregular",
+        CautionKind::ChairNotKnown => "the chair's weight is not known",
+    }
+}
+
+/// Why a reading was taken again.
+pub(super) const fn retaken(it: RetakeReason) -> &'static str {
+    match it {
+        RetakeReason::Unlikely => "being far from the usual",
+        RetakeReason::OutsideRange => "being outside the range",
+        RetakeReason::Doubted => "being doubted",
+        RetakeReason::NurseAsked => "as a nurse asked",
+    }
+}

@@ -1,0 +1,112 @@
+//! The fields of a form, and what is wrong with them in words.
+
+use chrono::NaiveDate;
+use rust_decimal::Decimal;
+use uuid::Uuid;
+
+/// What a browser sent: names and values, as typed.
+#[derive(Debug, Clone, Default, PartialEq, Eq)]
+pub struct Fields(Vec<(String, String)>);
+
+impl Fields {
+    /// Reads a query or the body of a form.
+    #[must_use]
+    pub fn parse(encoded: &[u8]) -> Self {
+        Self(form_urlencoded::parse(encoded).into_owned().collect())
+    }
+
+    /// A field without surrounding space; empty when it was not sent.
+    #[must_use]
+    pub fn get(&self, name: &str) -> &str {
+        let found = self.0.iter().find(|(it, _)| it == name);
+        found.map_or("", |(_, value)| value.trim())
+    }
+
+    /// A field exactly as typed: for passwords.
+    #[must_use]
+    pub fn exact(&self, name: &str) -> &str {
+        let found = self.0.iter().find(|(it, _)| it == name);
+        found.map_or("", |(_, value)| value)
+    }
+
+    /// A number.
+    ///
+    /// # Errors
+    /// What to type instead.
+    pub fn number(&self, name: &str, label: &str) -> Result<Decimal, String> {
+        let text = self.get(name);
+        if text.is_empty() {
+            return Err(format!("{label} is missing."));
+        }
+        // One comma between digits is how much of the world writes a point.
+        let plain = text.replacen(',', ".", 1);
+        let number = plain.parse::<Decimal>();
+        number.map_err(|_| format!("{label}: \u{201c}{text}\u{201d} is not a number."))
+    }
+
+    /// A text that must say something.
+    ///
+    /// # Errors
+    /// What to type instead.
+    pub fn text(&self, name: &str, label: &str) -> Result<String, String> {
+        let text = self.get(name);
+        match text.chars().count() {
+            0..3 => Err(format!("{label} is missing: write a few words.")),
+            3..=500 => Ok(text.to_owned()),
+            _ => Err(format!("{label} is too long: 500 characters at most.")),
+        }
+    }
+
+    /// A date, if one was given; one that is none counts as not given.
+    #[must_use]
+    pub fn date(&self, name: &str) -> Option<NaiveDate> {
+        self.get(name).parse().ok()
+    }
+
+    /// An identifier, if it is one.
+    #[must_use]
+    pub fn id(&self, name: &str) -> Option<Uuid> {
+        self.get(name).parse().ok()
+    }
+
+    /// The fields as a query, with one set to another value, or left out where
+    /// that is empty.
+    #[must_use]
+    pub fn query_with(&self, name: &str, value: &str) -> String {
+        let mut query = form_urlencoded::Serializer::new(String::new());
+        for (it, old) in &self.0 {
+            if it != name && !old.is_empty() {
+                query.append_pair(it, old);
+            }
+        }
+        if !value.is_empty() {
+            query.append_pair(name, value);
+        }
+        query.finish()
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn what_is_wrong_is_said() {
+        let fields = Fields::parse(b"a=+98%2C6+&b=ten&c=&d=ab&e=wrong+arm");
+        assert_eq!(fields.number("a", "Value"), Ok("98.6".parse().unwrap()));
+        let wrong = fields.number("b", "Value").unwrap_err();
+        assert_eq!(wrong, "Value: \u{201c}ten\u{201d} is not a number.");
+        assert!(fields.number("c", "Value").unwrap_err().contains("missing"));
+        assert!(fields.text("d", "The reason").is_err());
+        assert_eq!(fields.text("e", "The reason"), Ok("wrong arm".into()));
+        let long = Fields::parse(format!("e={}", "x".repeat(501)).as_bytes());
+        assert!(long.text("e", "The reason").unwrap_err().contains("500"));
+    }
+
+    #[test]
+    fn a_query_changes_in_one_place() {
+        let fields = Fields::parse(b"who=Edith+Hollin&page=2&sign=");
+        assert_eq!(fields.query_with("page", "3"), "who=Edith+Hollin&page=3");
+        assert_eq!(fields.query_with("who", ""), "page=2");
+    }
+}

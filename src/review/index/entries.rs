@@ -1,0 +1,200 @@
+//! What the index holds of each kind of fact.
+
+use std::sync::Arc;
+
+use uuid::Uuid;
+
+use crate::facts::{Raised, Time};
+use crate::residents::{ResidentId, Staff};
+use crate::vitals::{Bounds, Component, Measurement, NotTakenReason, VitalSign};
+
+/// A reading as it stands now.
+#[derive(Debug, Clone)]
+#[expect(
+    clippy::struct_excessive_bools,
+    reason = "each is a mark of its own on the nurse's page"
+)]
+pub struct Entry {
+    /// The fact that recorded it.
+    pub id: Uuid,
+    /// The round.
+    pub round: Uuid,
+    /// What holds now; shared with every equal one.
+    pub measurement: Arc<Measurement>,
+    /// When it was measured.
+    pub measured_at: Time,
+    /// The recogniser's lowest confidence, 0 to 1.
+    pub confidence: f32,
+    /// Far from the usual, and confirmed a second time.
+    pub second_look: bool,
+    /// Whether it was corrected.
+    pub corrected: bool,
+    /// Whether it was retracted.
+    pub retracted: bool,
+    /// Whether what holds now crosses a limit.
+    pub flagged: bool,
+    pub(super) who: u32,
+    pub(super) by: u32,
+}
+
+/// Something done to a reading after it was kept.
+#[derive(Debug, Clone)]
+pub struct Act {
+    /// When.
+    pub at: Time,
+    /// Who.
+    pub by: Staff,
+    /// What.
+    pub kind: ActKind,
+}
+
+/// What was done to a reading.
+#[derive(Debug, Clone)]
+pub enum ActKind {
+    /// It was corrected.
+    Corrected {
+        /// Before.
+        old: Measurement,
+        /// After.
+        new: Measurement,
+        /// Why.
+        reason: String,
+    },
+    /// It was retracted, for this reason.
+    Retracted(String),
+    /// A remark.
+    Noted(String),
+}
+
+/// A crossed limit, or a rule that was met.
+#[derive(Debug, Clone)]
+pub struct Flag {
+    /// The fact of the flag.
+    pub id: Uuid,
+    /// The reading.
+    pub reading: Uuid,
+    /// The resident.
+    pub resident: ResidentId,
+    /// Which limit or rule.
+    pub raised: Raised,
+    /// Since when.
+    pub at: Time,
+    /// Who was recording.
+    pub by: Staff,
+    /// In which round.
+    pub round: Uuid,
+}
+
+/// How a flag was closed.
+#[derive(Debug, Clone)]
+pub struct Closed {
+    /// When.
+    pub at: Time,
+    /// By whom.
+    pub by: Staff,
+    /// In which way.
+    pub how: ClosedHow,
+}
+
+/// In which way a flag was closed.
+#[derive(Debug, Clone)]
+pub enum ClosedHow {
+    /// The aide told this nurse.
+    Told(String),
+    /// A nurse acknowledged it.
+    Acknowledged,
+}
+
+/// Readings that were read back twice and never answered.
+#[derive(Debug, Clone)]
+pub struct Held {
+    /// The resident.
+    pub resident: ResidentId,
+    /// What was read back.
+    pub readings: Vec<Measurement>,
+    /// When.
+    pub at: Time,
+    /// Who was recording.
+    pub by: Staff,
+    /// In which round.
+    pub round: Uuid,
+}
+
+/// Something that was not taken.
+#[derive(Debug, Clone)]
+pub struct Missed {
+    /// The resident.
+    pub resident: ResidentId,
+    /// Which vital signs; none means all that were due.
+    pub signs: Vec<VitalSign>,
+    /// Why.
+    pub reason: NotTakenReason,
+    /// When.
+    pub at: Time,
+    /// Who was recording.
+    pub by: Staff,
+    /// In which round.
+    pub round: Uuid,
+}
+
+/// A recheck that a nurse asked for.
+#[derive(Debug, Clone)]
+pub struct Recheck {
+    /// The resident.
+    pub resident: ResidentId,
+    /// The vital sign.
+    pub sign: VitalSign,
+    /// Why.
+    pub reason: String,
+    /// When it was asked for.
+    pub at: Time,
+    /// By whom.
+    pub by: Staff,
+}
+
+/// A remark about a resident.
+#[derive(Debug, Clone)]
+pub struct Note {
+    /// When.
+    pub at: Time,
+    /// Who.
+    pub by: Staff,
+    /// The remark.
+    pub text: String,
+}
+
+/// A range that was set.
+#[derive(Debug, Clone)]
+pub struct RangeChange {
+    /// When.
+    pub at: Time,
+    /// Who.
+    pub by: Staff,
+    /// The vital sign and the part of it.
+    pub target: (VitalSign, Component),
+    /// What was in force before.
+    pub before: Option<Bounds>,
+    /// What is in force since.
+    pub after: Bounds,
+}
+
+/// A round.
+#[derive(Debug, Clone)]
+pub struct Round {
+    /// Its identifier.
+    pub id: Uuid,
+    /// Who recorded.
+    pub by: Staff,
+    /// When it began.
+    pub opened: Time,
+    /// When it was ended, if it was.
+    pub closed: Option<Time>,
+    /// The last thing recorded in it.
+    pub last: Time,
+    /// How many readings were kept.
+    pub readings: usize,
+    /// For how many residents.
+    pub residents: std::collections::BTreeSet<ResidentId>,
+    /// Who signed it, and when.
+    pub signed: Vec<(Staff, Time)>,
+}

@@ -1,0 +1,356 @@
+//! Taking in facts.
+
+use std::sync::Arc;
+
+use uuid::Uuid;
+
+use super::{
+    Act, ActKind, Closed, ClosedHow, Entry, Flag, Held, Index, Missed, Note, RangeChange, Recheck,
+    Round,
+};
+use crate::facts::{Body, Fact, Pending, Raised, ReadingRecord};
+use crate::store::Stored;
+use crate::vitals::Measurement;
+
+impl Index {
+    /// Takes in facts, in the order of the record.
+    pub fn extend(&mut self, facts: impl IntoIterator<Item = Stored>) {
+        for stored in facts {
+            self.seq = self.seq.max(stored.seq);
+            match stored.fact {
+                Ok(fact) => self.add(fact),
+                Err(error) => {
+                    tracing::error!("{error}");
+                    self.damaged += 1;
+                }
+            }
+        }
+    }
+
+    /// Takes in one fact.
+    #[expect(
+        clippy::too_many_lines,
+        reason = "one arm for each kind of fact, and none of them long"
+    )]
+    pub fn add(&mut self, fact: Fact) {
+        self.touch_round(&fact);
+        if matches!(fact.body, Body::RangeSet { .. }) {
+            return self.range_set(fact);
+        }
+        let Fact {
+            id, at, by, round, ..
+        } = fact;
+        match fact.body {
+            Body::Read(record) => self.read(id, round, &by, &record),
+            Body::Offered {
+                resident,
+                read_back,
+                ..
+            } => {
+                let pending = Pending {
+                    offer: id,
+                    resident,
+                    read_back,
+                };
+                self.pending.insert(id, (pending, at, round));
+            }
+            Body::Dropped { offer, .. } => {
+                self.pending.remove(&offer);
+            }
+            Body::Unconfirmed {
+                offer,
+                resident,
+                readings,
+            } => {
+                self.pending.remove(&offer);
+                self.held.push(Held {
+                    resident,
+                    readings,
+                    at,
+                    by,
+                    round,
+                });
+            }
+            Body::NotTaken {
+                resident,
+                signs,
+                reason,
+                ..
+            } => self.missed.push(Missed {
+                resident,
+                signs,
+                reason,
+                at,
+                by,
+                round,
+            }),
+            Body::Flagged {
+                reading,
+                resident,
+                finding,
+            } => self.flagged(Flag {
+                id,
+                reading,
+                resident,
+                raised: Raised::Limit(finding),
+                at,
+                by,
+                round,
+            }),
+            Body::RuleMet {
+                reading,
+                resident,
+                flag,
+            } => self.flagged(Flag {
+                id,
+                reading,
+                resident,
+                raised: Raised::Rule(flag),
+                at,
+                by,
+                round,
+            }),
+            Body::ReportedToNurse { flags, to, .. } => {
+                let how = ClosedHow::Told(to);
+                self.close(&flags, &Closed { at, by, how });
+            }
+            Body::Acknowledged { flags, .. } => {
+                let how = ClosedHow::Acknowledged;
+                self.close(&flags, &Closed { at, by, how });
+            }
+            Body::Corrected {
+                reading,
+                old,
+                new,
+                reason,
+                ..
+            } => {
+                let shared = self.shared(&new);
+                if let Some(entry) = self.entry(reading) {
+                    entry.measurement = shared;
+                    entry.corrected = true;
+                    // What was flagged no longer holds; what holds now is
+                    // flagged by facts that follow.
+                    entry.flagged = false;
+                }
+                let kind = ActKind::Corrected { old, new, reason };
+                self.act(reading, Act { at, by, kind });
+            }
+            Body::Retracted {
+                reading, reason, ..
+            } => {
+                if let Some(entry) = self.entry(reading) {
+                    entry.retracted = true;
+                }
+                self.find_latest_again(reading);
+                let kind = ActKind::Retracted(reason);
+                self.act(reading, Act { at, by, kind });
+            }
+            Body::Noted {
+                resident,
+                about: None,
+                text,
+            } => {
+                let notes = self.notes.entry(resident).or_default();
+                notes.push(Note { at, by, text });
+            }
+            Body::Noted {
+                about: Some(reading),
+                text,
+                ..
+            } => {
+                let kind = ActKind::Noted(text);
+                self.act(reading, Act { at, by, kind });
+            }
+            Body::RecheckAsked {
+                resident,
+                sign,
+                reason,
+            } => self.rechecks.push(Recheck {
+                resident,
+                sign,
+                reason,
+                at,
+                by,
+            }),
+            Body::Signed { signed } => {
+                if let Some(round) = self.rounds.get_mut(&signed) {
+                    round.signed.push((by, at));
+                }
+            }
+            Body::RoundOpened { .. }
+            | Body::Identified { .. }
+            | Body::Retaken(_)
+            | Body::RangeSet { .. }
+            | Body::RoundClosed { .. } => {}
+        }
+    }
+
+    /// Rounds are made of what the recorder appends; what a nurse does to a
+    /// round's facts later does not make it any longer.
+    fn touch_round(&mut self, fact: &Fact) {
+        if matches!(fact.body, Body::RoundOpened { .. }) {
+            let round = Round {
+                id: fact.round,
+                by: fact.by.clone(),
+                opened: fact.at,
+                closed: None,
+                last: fact.at,
+                readings: 0,
+                residents: std::collections::BTreeSet::new(),
+                signed: Vec::new(),
+            };
+            self.rounds.insert(fact.round, round);
+            return;
+        }
+        let Some(round) = self.rounds.get_mut(&fact.round) else {
+            return;
+        };
+        match &fact.body {
+            Body::Read(record) => {
+                round.readings += 1;
+                if !round.residents.contains(&record.resident) {
+                    round.residents.insert(record.resident.clone());
+                }
+            }
+            Body::RoundClosed { .. } => round.closed = Some(fact.at),
+            Body::Identified { .. } | Body::Offered { .. } | Body::NotTaken { .. } => {}
+            _ => return,
+        }
+        round.last = fact.at;
+    }
+
+    fn read(&mut self, id: Uuid, round: Uuid, by: &crate::residents::Staff, it: &ReadingRecord) {
+        self.pending.remove(&it.offer);
+        let Ok(at) = u32::try_from(self.readings.len()) else {
+            return;
+        };
+        let entry = Entry {
+            id,
+            round,
+            measurement: self.shared(&it.measurement),
+            measured_at: it.measured_at,
+            confidence: it.confidence,
+            second_look: it.second_look,
+            corrected: false,
+            retracted: false,
+            flagged: false,
+            who: self.people.of(&it.resident),
+            by: self.staff.of(by),
+        };
+        let when = entry.measured_at;
+        self.readings.push(entry);
+        self.at.insert(id, at);
+        let readings = &self.readings;
+        let in_time = |list: &mut Vec<u32>| {
+            // Nearly always the newest, so look from the end.
+            let later = |&it: &u32| readings[it as usize].measured_at > when;
+            let after = if list.last().is_some_and(later) {
+                list.partition_point(|it| !later(it))
+            } else {
+                list.len()
+            };
+            list.insert(after, at);
+        };
+        in_time(&mut self.by_time);
+        let latest = self.latest.entry(it.resident.clone()).or_default();
+        let latest = latest.entry(it.measurement.sign()).or_insert(at);
+        if readings[*latest as usize].measured_at <= when {
+            *latest = at;
+        }
+        in_time(self.by_resident.entry(it.resident.clone()).or_default());
+    }
+
+    /// The latest reading may be the one that was just retracted.
+    fn find_latest_again(&mut self, retracted: Uuid) {
+        let Some(&at) = self.at.get(&retracted) else {
+            return;
+        };
+        let entry = &self.readings[at as usize];
+        let (resident, sign) = (self.resident_of(entry).clone(), entry.measurement.sign());
+        let own = self.by_resident.get(&resident).map_or(&[][..], |it| it);
+        let counts = |it: &&u32| {
+            let entry = &self.readings[**it as usize];
+            entry.measurement.sign() == sign && !entry.retracted
+        };
+        let found = own.iter().rev().find(counts).copied();
+        let latest = self.latest.entry(resident).or_default();
+        match found {
+            Some(at) => latest.insert(sign, at),
+            None => latest.remove(&sign),
+        };
+    }
+
+    fn range_set(&mut self, fact: Fact) {
+        let before = |home: &crate::residents::Home| {
+            let Body::RangeSet {
+                resident,
+                sign,
+                component,
+                ..
+            } = &fact.body
+            else {
+                return None;
+            };
+            let range = home.resident(resident)?.limits.range(*sign, *component);
+            range.map(|it| it.bounds)
+        };
+        let was = before(&self.home);
+        self.home.take_range(&fact);
+        if let Body::RangeSet {
+            resident,
+            sign,
+            component,
+            bounds,
+        } = fact.body
+        {
+            let change = RangeChange {
+                at: fact.at,
+                by: fact.by,
+                target: (sign, component),
+                before: was,
+                after: bounds,
+            };
+            self.ranges.entry(resident).or_default().push(change);
+        }
+    }
+
+    fn flagged(&mut self, flag: Flag) {
+        if let Some(entry) = self.entry(flag.reading) {
+            entry.flagged = true;
+        }
+        if !self.closed.contains_key(&flag.id) {
+            self.open.insert(flag.id);
+        }
+        let of = self.flags_of.entry(flag.reading).or_default();
+        of.push(flag.id);
+        self.flags.insert(flag.id, flag);
+    }
+
+    fn close(&mut self, flags: &[Uuid], closed: &Closed) {
+        for flag in flags {
+            self.open.remove(flag);
+            // The first answer counts; later ones change nothing.
+            let entry = self.closed.entry(*flag);
+            entry.or_insert_with(|| closed.clone());
+        }
+    }
+
+    fn entry(&mut self, reading: Uuid) -> Option<&mut Entry> {
+        let at = *self.at.get(&reading)?;
+        self.readings.get_mut(at as usize)
+    }
+
+    fn act(&mut self, reading: Uuid, act: Act) {
+        self.acts.entry(reading).or_default().push(act);
+    }
+
+    fn shared(&mut self, measurement: &Measurement) -> Arc<Measurement> {
+        if let Some(known) = self.values.get(measurement) {
+            return Arc::clone(known);
+        }
+        let new = Arc::new(measurement.clone());
+        self.values.insert(Arc::clone(&new));
+        new
+    }
+}

@@ -1,0 +1,277 @@
+//! What the pages are made from: a fold over the record, held in memory and
+//! kept up to date fact by fact, so that no page reads the record anew.
+//!
+//! It holds what lists and trends need. What only the page of one reading shows
+//! (the words heard and read back) stays on disk and is fetched by identifier.
+
+mod entries;
+mod fold;
+mod query;
+
+use std::collections::{BTreeMap, BTreeSet, HashMap, HashSet};
+use std::sync::Arc;
+
+use uuid::Uuid;
+
+use crate::facts::{Pending, Time};
+use crate::residents::{Home, ResidentId, Staff};
+use crate::vitals::{Measurement, VitalSign};
+
+pub use entries::{
+    Act, ActKind, Closed, ClosedHow, Entry, Flag, Held, Missed, Note, RangeChange, Recheck, Round,
+};
+pub use query::{Found, Query};
+
+/// The fold.
+#[derive(Debug)]
+pub struct Index {
+    home: Home,
+    seq: i64,
+    damaged: usize,
+    people: Names<ResidentId>,
+    staff: Names<Staff>,
+    values: HashSet<Arc<Measurement>>,
+    readings: Vec<Entry>,
+    at: HashMap<Uuid, u32>,
+    by_time: Vec<u32>,
+    by_resident: HashMap<ResidentId, Vec<u32>>,
+    latest: HashMap<ResidentId, BTreeMap<VitalSign, u32>>,
+    acts: HashMap<Uuid, Vec<Act>>,
+    flags: HashMap<Uuid, Flag>,
+    flags_of: HashMap<Uuid, Vec<Uuid>>,
+    closed: HashMap<Uuid, Closed>,
+    open: BTreeSet<Uuid>,
+    pending: BTreeMap<Uuid, (Pending, Time, Uuid)>,
+    held: Vec<Held>,
+    missed: Vec<Missed>,
+    rechecks: Vec<Recheck>,
+    notes: HashMap<ResidentId, Vec<Note>>,
+    ranges: HashMap<ResidentId, Vec<RangeChange>>,
+    rounds: BTreeMap<Uuid, Round>,
+}
+
+/// Values that occur many times, each kept once.
+#[derive(Debug)]
+struct Names<T> {
+    all: Vec<T>,
+}
+
+impl<T: PartialEq + Clone> Names<T> {
+    const fn new() -> Self {
+        Self { all: Vec::new() }
+    }
+
+    fn of(&mut self, value: &T) -> u32 {
+        // There are few, and the one sought is usually among the latest.
+        let at = self.all.iter().rposition(|it| it == value);
+        let at = at.unwrap_or_else(|| {
+            self.all.push(value.clone());
+            self.all.len() - 1
+        });
+        u32::try_from(at).unwrap_or(u32::MAX)
+    }
+}
+
+impl Index {
+    /// An index of nothing yet, for a home.
+    #[must_use]
+    pub fn new(home: Home) -> Self {
+        Self {
+            home,
+            seq: 0,
+            damaged: 0,
+            people: Names::new(),
+            staff: Names::new(),
+            values: HashSet::new(),
+            readings: Vec::new(),
+            at: HashMap::new(),
+            by_time: Vec::new(),
+            by_resident: HashMap::new(),
+            latest: HashMap::new(),
+            acts: HashMap::new(),
+            flags: HashMap::new(),
+            flags_of: HashMap::new(),
+            closed: HashMap::new(),
+            open: BTreeSet::new(),
+            pending: BTreeMap::new(),
+            held: Vec::new(),
+            missed: Vec::new(),
+            rechecks: Vec::new(),
+            notes: HashMap::new(),
+            ranges: HashMap::new(),
+            rounds: BTreeMap::new(),
+        }
+    }
+
+    /// The home, with the ranges that nurses set in the record.
+    #[must_use]
+    pub const fn home(&self) -> &Home {
+        &self.home
+    }
+
+    /// The place in the record up to which this has been folded.
+    #[must_use]
+    pub const fn seq(&self) -> i64 {
+        self.seq
+    }
+
+    /// How many facts could not be read.
+    #[must_use]
+    pub const fn damaged(&self) -> usize {
+        self.damaged
+    }
+
+    /// How many readings there are, retracted ones included.
+    #[must_use]
+    pub const fn len(&self) -> usize {
+        self.readings.len()
+    }
+
+    /// Whether there is no reading.
+    #[must_use]
+    pub const fn is_empty(&self) -> bool {
+        self.readings.is_empty()
+    }
+
+    /// The resident of a reading.
+    #[must_use]
+    pub fn resident_of(&self, entry: &Entry) -> &ResidentId {
+        &self.people.all[entry.who as usize]
+    }
+
+    /// Who recorded a reading.
+    #[must_use]
+    pub fn recorder_of(&self, entry: &Entry) -> &Staff {
+        &self.staff.all[entry.by as usize]
+    }
+
+    /// Everyone who has recorded or acted, in order of first appearance.
+    #[must_use]
+    pub fn staff(&self) -> &[Staff] {
+        &self.staff.all
+    }
+
+    /// A resident's name, or the identifier of one who has left the home's file.
+    #[must_use]
+    pub fn name(&self, id: &ResidentId) -> String {
+        let resident = self.home.resident(id);
+        resident.map_or_else(|| id.0.clone(), |it| it.name.clone())
+    }
+
+    /// The reading recorded by this fact.
+    #[must_use]
+    pub fn reading(&self, id: Uuid) -> Option<&Entry> {
+        self.at.get(&id).map(|&at| &self.readings[at as usize])
+    }
+
+    /// A resident's readings, in order of measurement, retracted ones included.
+    #[must_use]
+    pub fn readings_of(
+        &self,
+        resident: &ResidentId,
+    ) -> impl DoubleEndedIterator<Item = &Entry> + ExactSizeIterator {
+        let own = self.by_resident.get(resident).map_or(&[][..], |it| it);
+        own.iter().map(|&at| &self.readings[at as usize])
+    }
+
+    /// Readings measured at or after `from`, in order of measurement.
+    #[must_use]
+    pub fn since(&self, from: Time) -> impl DoubleEndedIterator<Item = &Entry> {
+        let start = self.by_time.partition_point(|&it| {
+            let entry = &self.readings[it as usize];
+            entry.measured_at < from
+        });
+        let after = self.by_time[start..].iter();
+        after.map(|&at| &self.readings[at as usize])
+    }
+
+    /// The resident's last reading of a vital sign that counts.
+    #[must_use]
+    pub fn last(&self, resident: &ResidentId, sign: VitalSign) -> Option<&Entry> {
+        let at = *self.latest.get(resident)?.get(&sign)?;
+        self.readings.get(at as usize)
+    }
+
+    /// What was done to a reading, oldest first.
+    #[must_use]
+    pub fn acts(&self, reading: Uuid) -> &[Act] {
+        self.acts.get(&reading).map_or(&[], |it| it)
+    }
+
+    /// A flag.
+    #[must_use]
+    pub fn flag(&self, id: Uuid) -> Option<&Flag> {
+        self.flags.get(&id)
+    }
+
+    /// The flags of a reading, oldest first.
+    pub fn flags_of(&self, reading: Uuid) -> impl Iterator<Item = &Flag> {
+        let ids = self.flags_of.get(&reading).map_or(&[][..], |it| it);
+        ids.iter().filter_map(|it| self.flags.get(it))
+    }
+
+    /// How a flag was closed, if it was.
+    #[must_use]
+    pub fn closed(&self, flag: Uuid) -> Option<&Closed> {
+        self.closed.get(&flag)
+    }
+
+    /// Reports that are still open, oldest first.
+    pub fn open_reports(&self) -> impl Iterator<Item = &Flag> {
+        self.open.iter().filter_map(|it| self.flags.get(it))
+    }
+
+    /// What was read back and neither kept nor dropped: since when, and in
+    /// which round.
+    pub fn pending(&self) -> impl Iterator<Item = &(Pending, Time, Uuid)> {
+        self.pending.values()
+    }
+
+    /// Readings that were never confirmed, oldest first.
+    #[must_use]
+    pub fn held(&self) -> &[Held] {
+        &self.held
+    }
+
+    /// What was not taken, oldest first.
+    #[must_use]
+    pub fn missed(&self) -> &[Missed] {
+        &self.missed
+    }
+
+    /// Rechecks that were asked for and not measured since, oldest first.
+    pub fn open_rechecks(&self) -> impl Iterator<Item = &Recheck> {
+        self.rechecks.iter().filter(|it| {
+            let last = self.last(&it.resident, it.sign);
+            last.is_none_or(|last| last.measured_at <= it.at)
+        })
+    }
+
+    /// Remarks about a resident that are about no single reading, oldest first.
+    #[must_use]
+    pub fn notes(&self, resident: &ResidentId) -> &[Note] {
+        self.notes.get(resident).map_or(&[], |it| it)
+    }
+
+    /// Ranges set in the record for a resident, oldest first.
+    #[must_use]
+    pub fn ranges(&self, resident: &ResidentId) -> &[RangeChange] {
+        self.ranges.get(resident).map_or(&[], |it| it)
+    }
+
+    /// A round.
+    #[must_use]
+    pub fn round(&self, id: Uuid) -> Option<&Round> {
+        self.rounds.get(&id)
+    }
+
+    /// Rounds, newest first.
+    pub fn rounds(&self) -> impl Iterator<Item = &Round> {
+        self.rounds.values().rev()
+    }
+
+    /// Reports of a round that are still open.
+    pub fn open_of_round(&self, round: Uuid) -> impl Iterator<Item = &Flag> {
+        self.open_reports().filter(move |it| it.round == round)
+    }
+}

@@ -1,0 +1,69 @@
+//! Answering the network: plainly, or over TLS with the home's own certificate.
+
+use std::net::SocketAddr;
+use std::path::PathBuf;
+use std::sync::Arc;
+use std::time::Duration;
+
+use axum_server::Handle;
+use axum_server::tls_rustls::RustlsConfig;
+
+use super::station::Station;
+use super::web::app;
+
+/// How long open pages are waited for at the end.
+const GRACE: Duration = Duration::from_secs(2);
+
+/// The home's own certificate and its key, as PEM files.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Certificate {
+    /// The certificate, with those between it and the root, if any.
+    pub chain: PathBuf,
+    /// Its private key.
+    pub key: PathBuf,
+}
+
+/// Answers until interrupted. `ready` is told the address that is listened on,
+/// once it is.
+///
+/// # Errors
+/// What is wrong with the address or the certificate, in words.
+pub async fn serve(
+    station: Arc<Station>,
+    address: SocketAddr,
+    certificate: Option<Certificate>,
+    ready: impl FnOnce(SocketAddr),
+) -> Result<(), String> {
+    let listener = std::net::TcpListener::bind(address)
+        .map_err(|error| format!("cannot listen on {address}: {error}"))?;
+    let wrong = |error: std::io::Error| format!("cannot serve: {error}");
+    listener.set_nonblocking(true).map_err(wrong)?;
+    let address = listener.local_addr().map_err(wrong)?;
+
+    let handle = Handle::new();
+    let stop = handle.clone();
+    tokio::spawn(async move {
+        if tokio::signal::ctrl_c().await.is_ok() {
+            stop.graceful_shutdown(Some(GRACE));
+        }
+    });
+    tokio::spawn(Arc::clone(&station).keep_up());
+    let pages = app(station).into_make_service();
+    match certificate {
+        None => {
+            let server = axum_server::from_tcp(listener).map_err(wrong)?;
+            ready(address);
+            server.handle(handle).serve(pages).await.map_err(wrong)
+        }
+        Some(Certificate { chain, key }) => {
+            let config = RustlsConfig::from_pem_file(&chain, &key);
+            let config = config.await.map_err(|error| {
+                let (chain, key) = (chain.display(), key.display());
+                format!("the certificate {chain} with the key {key} can't be used: {error}")
+            })?;
+            let server = axum_server::from_tcp_rustls(listener, config).map_err(wrong)?;
+            ready(address);
+            server.handle(handle).serve(pages).await.map_err(wrong)
+        }
+    }
+}

@@ -1,0 +1,21 @@
+//! The nurse's station: pages for a browser, made from the record.
+//!
+//! Everything shown is a fold over facts ([`index`]); everything a nurse does
+//! appends facts ([`acts`]). [`accounts`] and [`sessions`] say who is who.
+
+pub mod accounts;
+pub mod acts;
+pub mod export;
+pub mod fields;
+pub mod index;
+mod listen;
+mod pages;
+pub mod sessions;
+mod station;
+mod trend;
+mod web;
+pub mod worklist;
+
+pub use listen::{Certificate, serve};
+pub use station::Station;
+pub use web::{FORM_COOKIE, LIVE, ROUTES, Who, app, session_cookie};

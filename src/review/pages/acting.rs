@@ -1,0 +1,122 @@
+//! What forms have in common: the token, what was typed, and how it went.
+
+use maud::{Markup, html};
+
+use crate::review::accounts::Role;
+use crate::review::fields::Fields;
+use crate::review::sessions::Session;
+
+/// How the last act went, and what was typed when it did not go well.
+#[derive(Debug, Clone, Default, PartialEq, Eq)]
+pub struct Outcome {
+    /// What was done, as a word of the address.
+    pub done: String,
+    /// Why nothing was stored.
+    pub problem: Option<String>,
+    /// Which form it was.
+    pub of: Option<Form>,
+    /// What was typed into it.
+    pub typed: Fields,
+}
+
+/// A form on a page with several.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Form {
+    /// Acknowledges a report.
+    Acknowledge,
+    /// Corrects a reading.
+    Correct,
+    /// Retracts a reading.
+    Retract,
+    /// Adds a remark.
+    Note,
+    /// Sets a range.
+    Range,
+    /// Asks for a recheck.
+    Recheck,
+    /// Signs a round.
+    Sign,
+}
+
+impl Form {
+    /// The word in the address after it was done.
+    #[must_use]
+    pub const fn done(self) -> &'static str {
+        match self {
+            Self::Acknowledge => "acknowledged",
+            Self::Correct => "corrected",
+            Self::Retract => "retracted",
+            Self::Note => "noted",
+            Self::Range => "range",
+            Self::Recheck => "recheck",
+            Self::Sign => "signed",
+        }
+    }
+}
+
+impl Outcome {
+    /// The outcome that an address tells.
+    #[must_use]
+    pub fn told(fields: &Fields) -> Self {
+        Self {
+            done: fields.get("done").to_owned(),
+            ..Self::default()
+        }
+    }
+
+    /// Whether this form was sent and refused: it stays open.
+    #[must_use]
+    pub fn refused(&self, form: Form) -> bool {
+        self.of == Some(form)
+    }
+
+    /// What was typed into a form, if it is the one that was refused.
+    #[must_use]
+    pub fn typed(&self, form: Form, field: &str) -> &str {
+        if self.refused(form) {
+            self.typed.get(field)
+        } else {
+            ""
+        }
+    }
+
+    /// How it went, at the top of the page.
+    pub(super) fn banner(&self) -> Markup {
+        let said = match self.done.as_str() {
+            "acknowledged" => "The report is acknowledged.",
+            "corrected" => "The correction is recorded; what was recorded before stays visible.",
+            "retracted" => "The reading is retracted and no longer counts; it stays visible.",
+            "noted" => "The note is recorded.",
+            "range" => "The range is set and in force from today.",
+            "recheck" => "The recheck is asked for; the aide hears of it at the next visit.",
+            "signed" => "The round is signed.",
+            _ => "",
+        };
+        html! {
+            @if let Some(problem) = &self.problem {
+                p.problem role="alert" { b { "Nothing was stored. " } (problem) }
+            } @else if !said.is_empty() {
+                p.told role="status" { (said) }
+            }
+        }
+    }
+}
+
+/// Whether forms are shown at all.
+pub fn may_act(session: &Session) -> bool {
+    session.user.role == Role::Nurse
+}
+
+/// The hidden field that every form brings back.
+pub fn token(session: &Session) -> Markup {
+    html! { input type="hidden" name="csrf" value=(session.csrf); }
+}
+
+/// The field for a reason.
+pub fn reason(label: &str, name: &str, typed: &str) -> Markup {
+    html! {
+        label { (label)
+            textarea name=(name) rows="2" minlength="3" maxlength="500" required { (typed) }
+        }
+    }
+}

@@ -1,0 +1,27 @@
+//! The pages themselves: what is on them, and nothing of how they got there.
+
+mod acting;
+mod find;
+mod layout;
+mod lists;
+mod parts;
+mod people;
+mod reading;
+mod resident;
+mod rounds;
+mod sign_in;
+mod trend;
+mod worklist;
+
+pub use acting::{Form, Outcome};
+pub use find::find;
+pub use layout::problem;
+pub use lists::residents;
+pub use parts::resident_path;
+pub use people::{NewCode, log, people};
+pub use reading::{Behind, reading};
+pub use resident::resident;
+pub use rounds::{round, rounds};
+pub use sign_in::{left_open, password, sign_in};
+pub use trend::{span, trend};
+pub use worklist::worklist;

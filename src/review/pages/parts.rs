@@ -1,0 +1,161 @@
+//! Small pieces that several pages show, so that the same thing looks and reads
+//! the same everywhere.
+
+use chrono::{Datelike, TimeDelta};
+use maud::{Markup, html};
+
+use crate::facts::Time;
+use crate::residents::{Resident, ResidentId, Staff};
+use crate::review::index::{Entry, Flag, Index};
+use crate::review::worklist::SURE;
+use crate::vitals::{Measurement, Qualifier, Rhythm, Side, Supply, Value};
+
+/// The value of a measurement with its unit.
+pub fn value(it: &Measurement) -> String {
+    match it.value() {
+        Value::One(quantity) => format!("{}\u{a0}{}", quantity.value(), quantity.unit().symbol()),
+        Value::Pressure {
+            systolic,
+            diastolic,
+        } => format!(
+            "{}/{}\u{a0}{}",
+            systolic.value(),
+            diastolic.value(),
+            systolic.unit().symbol()
+        ),
+        Value::Level(level) => level.spoken().to_owned(),
+        Value::NotRated => "could not be rated".to_owned(),
+    }
+}
+
+/// How a measurement was taken: "left arm, sitting".
+pub fn how(it: &Measurement) -> String {
+    let words = it.qualifiers().iter().map(|it| match it {
+        Qualifier::Supply(Supply::Oxygen(Some(litres))) => format!("on oxygen {litres} L/min"),
+        Qualifier::Rhythm(Rhythm::Irregular) => "irregular".to_owned(),
+        other => other.spoken().to_owned(),
+    });
+    words.collect::<Vec<_>>().join(", ")
+}
+
+/// A moment, as short as the day allows.
+pub fn moment(at: Time, now: Time) -> Markup {
+    let local = at.with_timezone(now.offset());
+    let days = (now.date_naive() - local.date_naive()).num_days();
+    let text = match days {
+        0 => local.format("today %H:%M").to_string(),
+        1 => local.format("yesterday %H:%M").to_string(),
+        _ if local.year() == now.year() => local.format("%b %-d, %H:%M").to_string(),
+        _ => local.format("%b %-d, %Y, %H:%M").to_string(),
+    };
+    html! { time datetime=(local.format("%Y-%m-%dT%H:%M%:z")) { (text) } }
+}
+
+/// How long ago: "3 h 12 min".
+pub fn lasted(span: TimeDelta) -> String {
+    let minutes = span.num_minutes().max(0);
+    match (minutes / 60, minutes % 60) {
+        (0, minutes) => format!("{minutes} min"),
+        (hours, minutes) if hours < 24 => format!("{hours} h {minutes} min"),
+        (hours, _) if hours < 48 => "1 day".to_owned(),
+        (hours, _) => format!("{} days", hours / 24),
+    }
+}
+
+/// Someone, with title.
+pub fn staff(it: &Staff) -> String {
+    format!("{}, {}", it.name, it.title)
+}
+
+/// The address of a resident's page.
+pub fn resident_path(id: &ResidentId) -> String {
+    let id: String = form_urlencoded::byte_serialize(id.0.as_bytes()).collect();
+    // A space is a plus only in a query.
+    format!("/residents/{}", id.replace('+', "%20"))
+}
+
+/// A resident's name as a link, with room and bed.
+pub fn resident_link(index: &Index, id: &ResidentId) -> Markup {
+    let place = index.home().resident(id).map(place);
+    html! {
+        a.name href=(resident_path(id)) { (index.name(id)) }
+        @if let Some(place) = place { " " span.soft { (place) } }
+    }
+}
+
+/// "room 4, bed 2"
+pub fn place(it: &Resident) -> String {
+    match &it.bed {
+        Some(bed) => format!("room {}, bed {bed}", it.room),
+        None => format!("room {}", it.room),
+    }
+}
+
+/// A state: a shape and a word, so that neither colour nor picture is needed.
+pub fn state(shape: &str, word: &str) -> Markup {
+    html! { span.state { span.shape aria-hidden="true" { (shape) } (word) } }
+}
+
+/// The same, for what waits for a nurse.
+pub fn loud(shape: &str, word: &str) -> Markup {
+    html! { span.state.loud { span.shape aria-hidden="true" { (shape) } (word) } }
+}
+
+/// The side of a crossed limit.
+pub const fn side(it: Side) -> (&'static str, &'static str) {
+    match it {
+        Side::Above => ("\u{25b2}", "above"),
+        Side::Below => ("\u{25bc}", "below"),
+    }
+}
+
+/// Everything to be known of a reading at a glance.
+pub fn states(index: &Index, entry: &Entry) -> Markup {
+    let open = |it: &&Flag| index.closed(it.id).is_none();
+    html! {
+        @if entry.retracted {
+            (state("\u{2715}", "retracted"))
+        } @else if entry.flagged {
+            @if index.flags_of(entry.id).any(|it| open(&it)) {
+                (loud("\u{25c6}", "open report"))
+            } @else {
+                (state("\u{25c7}", "outside range"))
+            }
+        }
+        @if entry.corrected { (state("\u{270e}", "corrected")) }
+        @if entry.second_look { (state("\u{2248}", "far from usual")) }
+        @if entry.confidence < SURE && !entry.corrected {
+            (state("?", &format!("{} sure", percent(entry.confidence))))
+        }
+    }
+}
+
+/// A confidence in per cent.
+pub fn percent(confidence: f32) -> String {
+    format!("{:.0}\u{a0}%", confidence * 100.0)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_time_is_as_short_as_the_day_allows() {
+        let now = chrono::DateTime::parse_from_rfc3339("2026-03-12T12:00:00-05:00").unwrap();
+        let text = |back: TimeDelta| moment(now - back, now).into_string();
+        assert!(text(TimeDelta::hours(2)).contains("today 10:00"));
+        assert!(text(TimeDelta::hours(13)).contains("yesterday 23:00"));
+        assert!(text(TimeDelta::days(10)).contains(">Mar 2, 12:00<"));
+        assert!(text(TimeDelta::days(300)).contains("May 16, 2025"));
+    }
+
+    #[test]
+    fn a_span_is_said_as_people_say_it() {
+        let said = |minutes| lasted(TimeDelta::minutes(minutes));
+        assert_eq!(said(-3), "0 min");
+        assert_eq!(said(59), "59 min");
+        assert_eq!(said(192), "3 h 12 min");
+        assert_eq!(said(24 * 60), "1 day");
+        assert_eq!(said(49 * 60), "2 days");
+    }
+}

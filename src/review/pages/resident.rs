@@ -1,0 +1,251 @@
+//! One resident: the last values, the ranges in force, what was asked and
+//! remarked.
+
+use maud::{Markup, html};
+
+use super::acting::{Form, Outcome, may_act, reason, token};
+use super::layout::{Place, page};
+use super::parts::{how, moment, place, resident_path, staff, state, states, value};
+use super::trend;
+use crate::facts::Time;
+use crate::residents::Resident;
+use crate::review::index::Index;
+use crate::review::sessions::Session;
+use crate::speaking::wording::capital;
+use crate::vitals::{Component, RangeOf, Value, VitalSign, body_mass_index};
+
+/// The page.
+pub fn resident(
+    session: &Session,
+    index: &Index,
+    resident: &Resident,
+    (days, outcome): (u32, &Outcome),
+    now: Time,
+) -> Markup {
+    let born = resident.birth_date.format("%B %-d, %Y");
+    page(
+        session,
+        Place::Residents,
+        &resident.name,
+        &html! {
+            p.trail { a href="/residents" { "Residents" } }
+            div.head {
+                h1 { (resident.name) }
+                p { (place(resident)) ", born " (born) ", " (resident.id.0) }
+            }
+            (outcome.banner())
+            div.columns {
+                div {
+                    div id="live" {
+                        (last(index, resident, now))
+                        (trend::all(index, resident, days, now))
+                    }
+                    (ranges(index, resident, now))
+                    (asked(index, resident, now))
+                }
+                @if may_act(session) { div { (forms(session, index, resident, outcome)) } }
+            }
+        },
+    )
+}
+
+fn last(index: &Index, resident: &Resident, now: Time) -> Markup {
+    let path = resident_path(&resident.id);
+    let rows: Vec<_> = VitalSign::ALL
+        .into_iter()
+        .filter_map(|sign| index.last(&resident.id, sign))
+        .collect();
+    let whole = |sign| {
+        let entry = index.last(&resident.id, sign)?;
+        match entry.measurement.value() {
+            Value::One(quantity) => Some(quantity),
+            _ => None,
+        }
+    };
+    let weight_and_height = whole(VitalSign::Weight).zip(whole(VitalSign::Height));
+    let bmi = weight_and_height.and_then(|(weight, height)| body_mass_index(weight, height));
+    html! {
+        section.card {
+            h2 { "Last of each" }
+            @if rows.is_empty() { p.none { "Nothing is recorded yet." } }
+            @else {
+                table.rows {
+                    thead { tr {
+                        th scope="col" { "Vital sign" } th scope="col" { "Last" }
+                        th scope="col" { "Measured" } th scope="col" { "State" }
+                    } }
+                    tbody {
+                        @for entry in &rows {
+                            @let sign = entry.measurement.sign();
+                            tr {
+                                th scope="row" { a.name href={ (path) "/" (sign.tag()) } { (capital(sign.name())) } }
+                                td { a href={ "/readings/" (entry.id) } { b { (value(&entry.measurement)) } }
+                                    " " span.soft { (how(&entry.measurement)) } }
+                                td.nowrap { (moment(entry.measured_at, now)) }
+                                td { (states(index, entry)) }
+                            }
+                        }
+                    }
+                }
+                @if let Some(bmi) = bmi {
+                    p.soft { "Body-mass index, worked out from the last weight and height: " (bmi) " kg/m\u{b2}" }
+                }
+            }
+        }
+    }
+}
+
+fn ranges(index: &Index, resident: &Resident, now: Time) -> Markup {
+    let in_force = RangeOf::ALL.into_iter().filter_map(|of| {
+        let (sign, component) = of.target();
+        let range = resident
+            .limits
+            .range_on(sign, component, now.date_naive())?;
+        let bounds = range
+            .bounds
+            .to(index.home().units.unspoken(sign))?
+            .rounded();
+        Some((name(sign, component), bounds, range.source))
+    });
+    let changes = index.ranges(&resident.id);
+    html! {
+        section.card {
+            h2 { "Ranges in force" }
+            table.rows {
+                thead { tr { th scope="col" { "Of" } th scope="col" { "Range" } th scope="col" { "Set by" } } }
+                tbody {
+                    @for (name, bounds, source) in in_force {
+                        tr {
+                            th scope="row" { (name) }
+                            td.nowrap { (bounds.low) "\u{2013}" (bounds.high) " " (bounds.unit.symbol()) }
+                            td { (source) }
+                        }
+                    }
+                }
+            }
+            @if !changes.is_empty() {
+                h3 { "Set at this station" }
+                table.stack {
+                    thead { tr {
+                        th scope="col" { "Of" } th scope="col" { "Before" } th scope="col" { "After" }
+                        th scope="col" { "Who and when" }
+                    } }
+                    tbody {
+                        @for it in changes.iter().rev() {
+                            @let (sign, component) = it.target;
+                            tr {
+                                th scope="row" { (name(sign, component)) }
+                                td data-of="Before" {
+                                    @if let Some(it) = it.before.and_then(|b| b.to(it.after.unit)) {
+                                        @let it = it.rounded();
+                                        s { (it.low) "\u{2013}" (it.high) }
+                                    } @else { "none" }
+                                }
+                                td data-of="After" { b { (it.after.low) "\u{2013}" (it.after.high) } " " (it.after.unit.symbol()) }
+                                td data-of="Who" { (staff(&it.by)) ", " (moment(it.at, now)) }
+                            }
+                        }
+                    }
+                }
+            }
+        }
+    }
+}
+
+fn name(sign: VitalSign, component: Component) -> String {
+    capital(component.name(sign))
+}
+
+fn asked(index: &Index, resident: &Resident, now: Time) -> Markup {
+    let rechecks: Vec<_> = index
+        .open_rechecks()
+        .filter(|it| it.resident == resident.id)
+        .collect();
+    let notes = index.notes(&resident.id);
+    html! {
+        @if !rechecks.is_empty() {
+            section.card {
+                h2 { "Rechecks asked for" }
+                ul.plain {
+                    @for it in rechecks {
+                        li { (state("\u{21bb}", it.sign.name())) " " (it.reason)
+                            p.soft { (staff(&it.by)) ", " (moment(it.at, now)) } }
+                    }
+                }
+            }
+        }
+        @if !notes.is_empty() {
+            section.card {
+                h2 { "Notes" }
+                ul.plain {
+                    @for it in notes.iter().rev() {
+                        li { (it.text) p.soft { (staff(&it.by)) ", " (moment(it.at, now)) } }
+                    }
+                }
+            }
+        }
+    }
+}
+
+fn forms(session: &Session, index: &Index, resident: &Resident, outcome: &Outcome) -> Markup {
+    let to = |what: &str| format!("{}/{what}", resident_path(&resident.id));
+    let unit = |of: RangeOf| index.home().units.unspoken(of.target().0).symbol();
+    let typed = |form, field| outcome.typed(form, field);
+    html! {
+        section.card {
+            h2 { "Act" }
+            details open[outcome.refused(Form::Range)] {
+                summary { "Set a range" }
+                form method="post" action=(to("range")) {
+                    (token(session))
+                    label { "Of"
+                        select name="of" required {
+                            option value="" { "choose" }
+                            @for of in RangeOf::ALL {
+                                @let (sign, component) = of.target();
+                                option value=(of.tag()) selected[typed(Form::Range, "of") == of.tag()] {
+                                    (name(sign, component)) ", " (unit(of))
+                                }
+                            }
+                        }
+                    }
+                    div.grid {
+                        label { "Low" input name="low" inputmode="decimal" autocomplete="off" required
+                            value=(typed(Form::Range, "low")); }
+                        label { "High" input name="high" inputmode="decimal" autocomplete="off" required
+                            value=(typed(Form::Range, "high")); }
+                    }
+                    p.soft { "In force from today, for this resident, in your name. Earlier readings \
+                         keep the range of their day." }
+                    button.main { "Set the range" }
+                }
+            }
+            details open[outcome.refused(Form::Recheck)] {
+                summary { "Ask for a recheck" }
+                form method="post" action=(to("recheck")) {
+                    (token(session))
+                    label { "Of"
+                        select name="sign" required {
+                            option value="" { "choose" }
+                            @for sign in VitalSign::ALL {
+                                option value=(sign.tag()) selected[typed(Form::Recheck, "sign") == sign.tag()] {
+                                    (sign.name())
+                                }
+                            }
+                        }
+                    }
+                    (reason("Why, as the aide will hear it", "reason", typed(Form::Recheck, "reason")))
+                    button.main { "Ask for it" }
+                }
+            }
+            details open[outcome.refused(Form::Note)] {
+                summary { "Add a note" }
+                form method="post" action=(to("note")) {
+                    (token(session))
+                    (reason("Note", "text", typed(Form::Note, "text")))
+                    button.main { "Record the note" }
+                }
+            }
+        }
+    }
+}

@@ -1,0 +1,150 @@
+//! Rounds, and signing one.
+
+use maud::{Markup, html};
+
+use super::acting::{Outcome, may_act, token};
+use super::layout::{Place, page};
+use super::parts::{how, loud, moment, resident_link, staff, state, states, value};
+use crate::facts::Time;
+use crate::review::index::{Entry, Index, Round};
+use crate::review::sessions::Session;
+use crate::speaking::wording::capital;
+
+const MOST: usize = 60;
+
+fn standing(index: &Index, round: &Round) -> Markup {
+    let open = index.open_of_round(round.id).count();
+    html! {
+        @if open > 0 { (loud("\u{25c6}", &format!("{open} open"))) }
+        @if !round.signed.is_empty() { (state("\u{2713}", "signed")) }
+        @else if round.closed.is_some() { (state("\u{25cb}", "not signed")) }
+        @else { (state("\u{2026}", "not ended")) }
+    }
+}
+
+/// The latest rounds.
+pub fn rounds(session: &Session, index: &Index, now: Time) -> Markup {
+    page(
+        session,
+        Place::Rounds,
+        "Rounds",
+        &html! {
+            h1 { "Rounds" }
+            section.card {
+                table.rows {
+                    thead { tr {
+                        th scope="col" { "Began" } th scope="col" { "Recorded by" }
+                        th scope="col" { "Kept" } th scope="col" { "State" }
+                    } }
+                    tbody {
+                        @for round in index.rounds().take(MOST) {
+                            tr {
+                                th scope="row" { a.name href={ "/rounds/" (round.id) } { (moment(round.opened, now)) } }
+                                td { (staff(&round.by)) }
+                                td { (kept(round)) }
+                                td { (standing(index, round)) }
+                            }
+                        }
+                    }
+                }
+            }
+        },
+    )
+}
+
+fn kept(round: &Round) -> String {
+    let (readings, residents) = (round.readings, round.residents.len());
+    format!("{readings} readings of {residents} residents")
+}
+
+/// One round.
+pub fn round(
+    session: &Session,
+    index: &Index,
+    round: &Round,
+    outcome: &Outcome,
+    now: Time,
+) -> Markup {
+    let mut own: Vec<&Entry> = round
+        .residents
+        .iter()
+        .flat_map(|id| {
+            index
+                .readings_of(id)
+                .rev()
+                .take_while(|it| it.measured_at >= round.opened - chrono::TimeDelta::days(1))
+        })
+        .filter(|it| it.round == round.id)
+        .collect();
+    own.sort_by_key(|it| {
+        let resident = index.home().resident(index.resident_of(it));
+        let room = resident.and_then(|it| it.room.parse::<u32>().ok());
+        (room, index.resident_of(it).clone(), it.measured_at)
+    });
+    let missed = index.missed().iter().filter(|it| it.round == round.id);
+    let held = index.held().iter().filter(|it| it.round == round.id);
+    let date = round.opened.format("%b %-d, %Y, %H:%M");
+    page(
+        session,
+        Place::Rounds,
+        "Round",
+        &html! {
+            p.trail { a href="/rounds" { "Rounds" } }
+            div.head {
+                h1 { "Round of " (date) }
+                p { (staff(&round.by)) ". " (kept(round)) "." }
+                p { (standing(index, round)) }
+                @for (by, at) in &round.signed { p { "Signed by " (staff(by)) ", " (moment(*at, now)) "." } }
+            }
+            (outcome.banner())
+            @if may_act(session) {
+                form.inline method="post" action={ "/rounds/" (round.id) "/sign" } {
+                    (token(session))
+                    button.main { "Sign this round" }
+                    span.soft { "as " (staff(&session.user.staff)) }
+                }
+            }
+            section.card {
+                h2 { "Kept" }
+                table.rows {
+                    thead { tr {
+                        th scope="col" { "Resident" } th scope="col" { "Reading" }
+                        th scope="col" { "Measured" } th scope="col" { "State" }
+                    } }
+                    tbody {
+                        @for entry in own {
+                            tr {
+                                th scope="row" { (resident_link(index, index.resident_of(entry))) }
+                                td {
+                                    a href={ "/readings/" (entry.id) } {
+                                        (capital(entry.measurement.sign().name())) " " b { (value(&entry.measurement)) }
+                                    }
+                                    " " span.soft { (how(&entry.measurement)) }
+                                }
+                                td.nowrap { (moment(entry.measured_at, now)) }
+                                td { (states(index, entry)) }
+                            }
+                        }
+                        @for it in missed {
+                            tr {
+                                th scope="row" { (resident_link(index, &it.resident)) }
+                                td { @if it.signs.is_empty() { "All that was due" }
+                                    @else { (capital(&crate::speaking::wording::names(&it.signs))) } }
+                                td.nowrap { (moment(it.at, now)) }
+                                td { (state("\u{2013}", &format!("not taken: {}", it.reason.spoken()))) }
+                            }
+                        }
+                        @for it in held {
+                            tr {
+                                th scope="row" { (resident_link(index, &it.resident)) }
+                                td { @for it in &it.readings { (capital(it.sign().name())) " " (value(it)) " " } }
+                                td.nowrap { (moment(it.at, now)) }
+                                td { (state("\u{25cb}", "unconfirmed, not a reading")) }
+                            }
+                        }
+                    }
+                }
+            }
+        },
+    )
+}

@@ -1,0 +1,240 @@
+//! Trends: the drawing, what it says in words, and the numbers behind it.
+
+use maud::{Markup, PreEscaped, html};
+
+use super::layout::{Place, page};
+use super::parts::{how, moment, resident_link, resident_path, state, states, value};
+use crate::facts::Time;
+use crate::residents::Resident;
+use crate::review::fields::Fields;
+use crate::review::index::Index;
+use crate::review::sessions::Session;
+use crate::review::trend::{SPANS, Size, Trend, USUAL_SPAN, draw, weight_compared};
+use crate::speaking::wording::capital;
+use crate::vitals::{Component, VitalSign};
+
+/// Marks in a large drawing, and in a small one.
+const MARKS: (usize, usize) = (80, 40);
+/// Rows of the table beside it.
+const ROWS: usize = 60;
+
+/// The span that a query asks for.
+pub fn span(fields: &Fields) -> u32 {
+    let days = fields.get("days").parse().ok();
+    days.filter(|it| SPANS.contains(it)).unwrap_or(USUAL_SPAN)
+}
+
+fn span_name(days: u32) -> String {
+    match days {
+        365 => "a year".to_owned(),
+        1095 => "3 years".to_owned(),
+        days => format!("{days} days"),
+    }
+}
+
+/// Links to the other spans.
+pub fn spans(path: &str, days: u32) -> Markup {
+    html! {
+        nav.spans aria-label="Time shown" {
+            @for it in SPANS {
+                a.button href={ (path) "?days=" (it) } aria-current=[(it == days).then_some("true")] {
+                    (span_name(it))
+                }
+            }
+        }
+    }
+}
+
+/// What a drawing shows, for those who do not see it.
+fn in_words(trend: &Trend, who: &str, days: u32) -> String {
+    let round = |it: f64| (it * 10.0).round() / 10.0;
+    let mut text = format!(
+        "{} of {who}, {}: {} readings",
+        capital(trend.sign.name()),
+        span_name(days),
+        trend.readings
+    );
+    for (part, name) in [(0, "systolic "), (1, "diastolic ")] {
+        if let Some((low, high)) = trend.extent(part) {
+            let name = if trend.usual.len() == 2 { name } else { "" };
+            let (low, high) = (round(low), round(high));
+            let unit = trend.unit.symbol();
+            text = format!("{text}, {name}{low} to {high} {unit}");
+        }
+    }
+    let flagged: usize = trend.marks.iter().map(|it| it.flagged).sum();
+    text + &format!(", {flagged} outside the range")
+}
+
+fn figure(trend: &Trend, size: Size, who: &str, days: u32) -> Markup {
+    let label = in_words(trend, who, days);
+    html! {
+        @match draw(trend, size, &label) {
+            Ok(svg) => { (PreEscaped(svg)) }
+            Err(_) => { p.none { "It can't be drawn; the numbers are below." } }
+        }
+    }
+}
+
+/// Every vital sign of a resident, small.
+pub fn all(index: &Index, resident: &Resident, days: u32, now: Time) -> Markup {
+    let path = resident_path(&resident.id);
+    let trends = VitalSign::ALL
+        .into_iter()
+        .filter_map(|sign| Trend::of(index, resident, sign, (days, MARKS.1), now));
+    html! {
+        section.card {
+            h2 id="trends" { "Trends" }
+            (spans(&path, days))
+            div.charts {
+                @for trend in trends {
+                    figure.chart {
+                        figcaption {
+                            a.name href={ (path) "/" (trend.sign.tag()) "?days=" (days) } { (capital(trend.sign.name())) }
+                            " " span.soft { (trend.unit.symbol()) }
+                        }
+                        (figure(&trend, Size::Small, &resident.name, days))
+                    }
+                }
+            }
+        }
+    }
+}
+
+/// One vital sign.
+pub fn trend(
+    session: &Session,
+    index: &Index,
+    resident: &Resident,
+    sign: VitalSign,
+    fields: &Fields,
+    now: Time,
+) -> Markup {
+    let days = span(fields);
+    let path = format!("{}/{}", resident_path(&resident.id), sign.tag());
+    let trend = Trend::of(index, resident, sign, (days, MARKS.0), now);
+    page(
+        session,
+        Place::Residents,
+        &format!("{} of {}", capital(sign.name()), resident.name),
+        &html! {
+            p.trail { (resident_link(index, &resident.id)) }
+            div.head {
+                h1 { (capital(sign.name())) ", " (span_name(days)) }
+            }
+            (spans(&path, days))
+            div id="live" {
+                section.card {
+                    @match &trend {
+                        None => { p.none { "Nothing to draw in this time." } }
+                        Some(trend) => {
+                            figure.chart {
+                                (figure(trend, Size::Large, &resident.name, days))
+                                figcaption { (key(trend)) }
+                            }
+                        }
+                    }
+                }
+                @if sign == VitalSign::Weight { (weights(index, resident, now)) }
+                (table(index, resident, sign, days, now))
+            }
+        },
+    )
+}
+
+/// What the shapes mean.
+fn key(trend: &Trend) -> Markup {
+    let several = trend.marks.iter().any(|it| it.count > 1);
+    let set = trend.usual.iter().flatten().any(|it| it.set);
+    html! {
+        ul.key {
+            @if trend.usual.len() == 2 {
+                li { span.shape { "\u{25a0}" } " systolic, joined to " span.shape { "\u{25cb}" } " diastolic" }
+            } @else {
+                li { span.shape { "\u{25cf}" } " reading" }
+            }
+            @if several {
+                li { "where readings lie close: the middle one"
+                    @if trend.usual.len() == 1 { ", with a bar from lowest to highest" } }
+            }
+            li { span.shape { "\u{25c7}" } " around it: outside the range" }
+            @if !trend.bands.is_empty() { li { "shaded: the range in force on the day" } }
+            @if trend.usual.iter().any(Option::is_some) {
+                li { "broken line: " @if set { "usual, set by a nurse" } @else { "the middle of what is shown" } }
+            }
+        }
+    }
+}
+
+fn weights(index: &Index, resident: &Resident, now: Time) -> Markup {
+    let compared = weight_compared(index, resident, now);
+    let unit = index.home().units.unspoken(VitalSign::Weight);
+    html! {
+        section.card {
+            h2 { "Against earlier weights" }
+            @if compared.is_empty() { p.none { "No earlier weight lies near enough to 30, 90 or 180 days." } }
+            @else {
+                table.rows {
+                    thead { tr {
+                        th scope="col" { "Over" } th scope="col" { "Weight then" }
+                        th scope="col" { "Change" } th scope="col" { "Reported from" }
+                    } }
+                    tbody {
+                        @for it in &compared {
+                            tr {
+                                th scope="row" { (it.days) " days" }
+                                td {
+                                    @if let Some(number) = it.then.number(Component::Whole, unit) {
+                                        (number.round_dp(1).normalize()) " " (unit.symbol())
+                                    }
+                                    " " span.soft { (it.apart) " days ago" }
+                                }
+                                td {
+                                    @let percent = it.percent.round_dp(1).normalize();
+                                    @if it.percent.is_sign_negative() { (state("\u{25bc}", &format!("{} % less", percent.abs()))) }
+                                    @else { (state("\u{25b2}", &format!("{percent} % more"))) }
+                                    @if it.crossed { (state("\u{25c7}", "to report")) }
+                                }
+                                td { (it.limit) " %" " " span.soft { (it.source) } }
+                            }
+                        }
+                    }
+                }
+            }
+        }
+    }
+}
+
+fn table(index: &Index, resident: &Resident, sign: VitalSign, days: u32, now: Time) -> Markup {
+    let from = now - chrono::TimeDelta::days(i64::from(days));
+    let own: Vec<_> = index
+        .readings_of(&resident.id)
+        .rev()
+        .take_while(|it| it.measured_at >= from)
+        .filter(|it| it.measurement.sign() == sign)
+        .collect();
+    let find = format!("/find?who={}&sign={}", resident.id.0, sign.tag());
+    html! {
+        section.card aria-labelledby="numbers" {
+            h2 id="numbers" { "The numbers" }
+            @if own.len() > ROWS {
+                p { "The last " (ROWS) " of " (own.len()) ". " a href=(find) { "Find the others" } }
+            }
+            table.rows {
+                thead { tr {
+                    th scope="col" { "Measured" } th scope="col" { "Reading" } th scope="col" { "State" }
+                } }
+                tbody {
+                    @for entry in own.iter().take(ROWS) {
+                        tr {
+                            td.nowrap { (moment(entry.measured_at, now)) }
+                            td { a.name href={ "/readings/" (entry.id) } { (value(&entry.measurement)) }
+                                " " span.soft { (how(&entry.measurement)) } }
+                            td { (states(index, entry)) }
+                        }
+                    }
+                }
+            }
+        }
+    }
+}

@@ -1,0 +1,313 @@
+//! The worklist.
+
+use maud::{Markup, html};
+
+use super::acting::{Outcome, may_act, token};
+use super::layout::{Place, page};
+use super::parts::{
+    how, lasted, loud, moment, place, resident_link, resident_path, side, state, states, value,
+};
+use crate::facts::{Raised, Time};
+use crate::residents::ResidentId;
+use crate::review::fields::Fields;
+use crate::review::index::{Entry, Flag, Index};
+use crate::review::sessions::Session;
+use crate::review::worklist::{Filter, SPANS, Worklist, about, how_far, part_name};
+use crate::speaking::wording::{capital, names};
+
+/// Of each kind, so many are listed; the rest are counted.
+const MOST: usize = 40;
+
+/// The page.
+pub fn worklist(
+    session: &Session,
+    index: &Index,
+    fields: &Fields,
+    outcome: &Outcome,
+    now: Time,
+) -> Markup {
+    let filter = Filter::of(fields);
+    let list = Worklist::of(index, &filter, now);
+    let back = format!("/worklist?{}", fields.query_with("done", ""));
+    page(
+        session,
+        Place::Worklist,
+        "Worklist",
+        &html! {
+            div.head {
+                h1 { "Worklist" }
+                p.soft { (index.home().name) ", " (now.format("%A, %B %-d, %H:%M")) }
+                p.live.soft id="live-state" role="status" {}
+            }
+            (filters(index, &filter))
+            (outcome.banner())
+            div id="live" {
+                @if index.damaged() > 0 {
+                    p.problem role="alert" {
+                        (index.damaged()) " facts of the record can't be read, so this page may lack \
+                        something. Tell whoever looks after the recorder."
+                    }
+                }
+                (reports(session, index, &list, &back, now))
+                (attention(index, &list, now))
+                (by_resident(&list, now))
+            }
+        },
+    )
+}
+
+fn filters(index: &Index, filter: &Filter) -> Markup {
+    let mut rooms: Vec<&str> = index
+        .home()
+        .residents
+        .iter()
+        .map(|it| it.room.as_str())
+        .collect();
+    rooms.sort_by_key(|it| it.parse::<u32>().unwrap_or(u32::MAX));
+    rooms.dedup();
+    let span = |hours: u32| match hours {
+        0..24 => format!("last {hours} hours"),
+        24 => "last 24 hours".to_owned(),
+        hours => format!("last {} days", hours / 24),
+    };
+    html! {
+        form.filters method="get" action="/worklist" aria-label="What is shown" {
+            label { "Room"
+                select name="room" {
+                    option value="" { "all" }
+                    @for room in rooms { option selected[filter.room == room] { (room) } }
+                }
+            }
+            label { "Round"
+                select name="round" {
+                    option value="" { "all" }
+                    @for round in index.rounds().take(12) {
+                        option value=(round.id) selected[filter.round == Some(round.id)] {
+                            (round.opened.format("%b %-d, %H:%M")) ", " (round.by.name)
+                        }
+                    }
+                }
+            }
+            label { "Recorded by"
+                select name="aide" {
+                    option value="" { "everyone" }
+                    @for aide in index.staff() {
+                        option selected[filter.aide == aide.name] { (aide.name) }
+                    }
+                }
+            }
+            label { "Time"
+                select name="hours" {
+                    @for hours in SPANS {
+                        option value=(hours) selected[filter.hours == hours] { (span(hours)) }
+                    }
+                }
+            }
+            button { "Show" }
+        }
+    }
+}
+
+fn reports(session: &Session, index: &Index, list: &Worklist<'_>, back: &str, now: Time) -> Markup {
+    let report = |flag: &Flag| {
+        html! {
+            li.item {
+                div.what {
+                    (resident_link(index, &flag.resident))
+                    @match &flag.raised {
+                        Raised::Limit(it) => {
+                            @let (shape, side) = side(it.side);
+                            @let (far, end) = how_far(it);
+                            @let unit = it.value.unit().symbol();
+                            a.value href={ "/readings/" (flag.reading) } {
+                                span.shape aria-hidden="true" { (shape) }
+                                (capital(part_name(it))) " " b { (it.value.value()) " " (unit) }
+                            }
+                            p { (far) " " (unit) " " (side) " " (end) " "
+                                span.soft { "(" (it.source) ")" } }
+                        }
+                        Raised::Rule(it) => {
+                            a.value href={ "/readings/" (flag.reading) } {
+                                (capital(about(&flag.raised)))
+                            }
+                            p { (it.say) " " span.soft { (it.limit) " (" (it.source) ")" } }
+                        }
+                    }
+                }
+                div.when {
+                    (loud("\u{25c6}", "open report"))
+                    p.soft { "open for " b { (lasted(now - flag.at)) } ", since " (moment(flag.at, now)) }
+                    p.soft { "recorded by " (flag.by.name) }
+                }
+                @if may_act(session) {
+                    form method="post" action={ "/reports/" (flag.id) "/acknowledge" } {
+                        (token(session))
+                        input type="hidden" name="back" value=(back);
+                        button.main aria-label={
+                            "Acknowledge: " (index.name(&flag.resident)) ", " (about(&flag.raised))
+                        } { "Acknowledge" }
+                    }
+                }
+            }
+        }
+    };
+    html! {
+        section.card aria-labelledby="reports" {
+            h2 id="reports" { "Open reports" (count(list.reports.len())) }
+            @if list.reports.is_empty() {
+                p.none { "No report is open." }
+            } @else {
+                ol.items { @for flag in list.reports.iter().take(MOST) { (report(flag)) } }
+                (more(list.reports.len()))
+            }
+        }
+    }
+}
+
+fn count(of: usize) -> Markup {
+    html! { @if of > 0 { " " span.count { (of) } } }
+}
+
+fn more(of: usize) -> Markup {
+    html! {
+        @if of > MOST { p.soft { "and " (of - MOST) " more; choose a room, a round or less time." } }
+    }
+}
+
+fn attention(index: &Index, list: &Worklist<'_>, now: Time) -> Markup {
+    let item = |who: &ResidentId, what: &Markup, badge: &Markup, when: Time, by: &str| {
+        html! {
+            li.item {
+                div.what { (resident_link(index, who)) (what) }
+                div.when { (badge) p.soft { (moment(when, now)) ", " (by) } }
+            }
+        }
+    };
+    let kept = |entry: &Entry| {
+        let what = html! {
+            a.value href={ "/readings/" (entry.id) } {
+                (capital(entry.measurement.sign().name())) " " b { (value(&entry.measurement)) }
+            }
+            p.soft { (how(&entry.measurement)) }
+        };
+        let (at, by) = (entry.measured_at, &index.recorder_of(entry).name);
+        item(
+            index.resident_of(entry),
+            &what,
+            &states(index, entry),
+            at,
+            by,
+        )
+    };
+    let unconfirmed = list.held.len() + list.pending.len();
+    html! {
+        @if unconfirmed > 0 {
+            section.card aria-labelledby="held" {
+                h2 id="held" { "Not confirmed" (count(unconfirmed)) }
+                p.soft { "Read back, and never answered with yes. These are not readings." }
+                ol.items {
+                    @for it in list.pending.iter().take(MOST) {
+                        li.item {
+                            div.what { (resident_link(index, &it.resident)) p { "\u{201c}" (it.read_back) "\u{201d}" } }
+                            div.when { (state("\u{25cb}", "recorder stopped")) }
+                        }
+                    }
+                    @for it in list.held.iter().take(MOST) {
+                        @let what = html! {
+                            @for reading in &it.readings {
+                                p { (capital(reading.sign().name())) " " (value(reading)) " "
+                                    span.soft { (how(reading)) } }
+                            }
+                        };
+                        (item(&it.resident, &what, &state("\u{25cb}", "unconfirmed"), it.at, &it.by.name))
+                    }
+                }
+                (more(unconfirmed))
+            }
+        }
+        @if !list.unsure.is_empty() {
+            section.card aria-labelledby="unsure" {
+                h2 id="unsure" { "Words not heard for sure" (count(list.unsure.len())) }
+                ol.items { @for it in list.unsure.iter().take(MOST) { (kept(it)) } }
+                (more(list.unsure.len()))
+            }
+        }
+        @if !list.unlikely.is_empty() {
+            section.card aria-labelledby="unlikely" {
+                h2 id="unlikely" { "Far from the usual, and confirmed" (count(list.unlikely.len())) }
+                ol.items { @for it in list.unlikely.iter().take(MOST) { (kept(it)) } }
+                (more(list.unlikely.len()))
+            }
+        }
+        @if !list.missed.is_empty() {
+            section.card aria-labelledby="missed" {
+                h2 id="missed" { "Not taken" (count(list.missed.len())) }
+                ol.items {
+                    @for it in list.missed.iter().take(MOST) {
+                        @let all = it.signs.is_empty();
+                        @let what = html! {
+                            p { @if all { "All that was due" } @else { (capital(&names(&it.signs))) } }
+                        };
+                        (item(&it.resident, &what, &state("\u{2013}", it.reason.spoken()), it.at, &it.by.name))
+                    }
+                }
+                (more(list.missed.len()))
+            }
+        }
+        @if !list.rechecks.is_empty() {
+            section.card aria-labelledby="rechecks" {
+                h2 id="rechecks" { "Rechecks asked for" (count(list.rechecks.len())) }
+                ol.items {
+                    @for it in list.rechecks.iter().take(MOST) {
+                        @let what = html! { p { b { (capital(it.sign.name())) } ": " (it.reason) } };
+                        (item(&it.resident, &what, &state("\u{21bb}", "recheck"), it.at, &it.by.name))
+                    }
+                }
+                (more(list.rechecks.len()))
+            }
+        }
+    }
+}
+
+fn by_resident(list: &Worklist<'_>, now: Time) -> Markup {
+    html! {
+        section.card aria-labelledby="round" {
+            h2 id="round" { "The round, by resident" }
+            @if list.unsigned > 0 {
+                p { a href="/rounds" { (list.unsigned) " ended "
+                    (if list.unsigned == 1 { "round is" } else { "rounds are" }) " not signed" } }
+            }
+            table.rows {
+                thead { tr {
+                    th scope="col" { "Resident" } th scope="col" { "Taken in the time shown" }
+                    th scope="col" { "Due now" }
+                } }
+                tbody {
+                    @for row in &list.rows {
+                        tr {
+                            th scope="row" {
+                                a.name href=(resident_path(&row.resident.id)) { (row.resident.name) }
+                                span.soft { (place(row.resident)) }
+                            }
+                            td {
+                                @for (at, entry) in row.taken.iter().enumerate() {
+                                    @if at > 0 { ", " }
+                                    @let said = value(&entry.measurement);
+                                    @if entry.flagged {
+                                        b { (entry.measurement.sign().name()) " " (said) " \u{25c7}" }
+                                    } @else {
+                                        (entry.measurement.sign().name()) " " (said)
+                                    }
+                                }
+                                @if let Some(last) = row.taken.iter().map(|it| it.measured_at).max() {
+                                    " " span.soft { (moment(last, now)) }
+                                } @else { span.soft { "nothing" } }
+                            }
+                            td { (names(&row.due)) }
+                        }
+                    }
+                }
+            }
+        }
+    }
+}

@@ -1,0 +1,295 @@
+//! One vital sign of one resident over time: what is to be drawn, and the
+//! drawing ([`draw`]).
+
+mod draw;
+
+use chrono::{Days, NaiveDate, TimeDelta};
+use rust_decimal::Decimal;
+use rust_decimal::prelude::ToPrimitive as _;
+use uuid::Uuid;
+
+use super::index::{Entry, Index};
+use crate::facts::Time;
+use crate::residents::Resident;
+use crate::vitals::rules::{Known, WeightChange, weight_changes};
+use crate::vitals::{Component, History, RangeOf, Reading, Unit, VitalSign};
+
+pub use draw::{Size, draw};
+
+/// Spans that may be chosen, in days.
+pub const SPANS: [u32; 6] = [7, 30, 90, 180, 365, 1095];
+/// The span where none is chosen.
+pub const USUAL_SPAN: u32 = 30;
+
+/// A number on its way to the screen.
+fn number(it: Decimal) -> f64 {
+    it.to_f64().unwrap_or_default()
+}
+
+/// Lowest, middle and highest of one part, at one place in time.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Spread {
+    /// Lowest.
+    pub low: f64,
+    /// Median.
+    pub middle: f64,
+    /// Highest.
+    pub high: f64,
+}
+
+/// One mark: a reading, or several that lie too close to be told apart.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Mark {
+    /// When; the middle one's time where there are several.
+    pub at: Time,
+    /// The reading, where it is one.
+    pub reading: Option<Uuid>,
+    /// How many readings.
+    pub count: usize,
+    /// One for each part: systolic before diastolic.
+    pub parts: Vec<Spread>,
+    /// How many of them are outside their range.
+    pub flagged: usize,
+    /// Whether one of them was corrected.
+    pub corrected: bool,
+}
+
+/// A range and the days on which it was in force.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Band {
+    /// Which part of the vital sign: an index into [`Mark::parts`].
+    pub part: usize,
+    /// First day.
+    pub from: NaiveDate,
+    /// Last day.
+    pub to: NaiveDate,
+    /// Low end.
+    pub low: f64,
+    /// High end.
+    pub high: f64,
+}
+
+/// What is usual, as one number.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Usual {
+    /// The number.
+    pub value: f64,
+    /// Whether a nurse set it; else it is the median of what is shown.
+    pub set: bool,
+}
+
+/// What is drawn.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Trend {
+    /// The vital sign.
+    pub sign: VitalSign,
+    /// The unit of all numbers.
+    pub unit: Unit,
+    /// First moment shown.
+    pub from: Time,
+    /// Last moment shown.
+    pub to: Time,
+    /// The readings, oldest first.
+    pub marks: Vec<Mark>,
+    /// The ranges.
+    pub bands: Vec<Band>,
+    /// For each part.
+    pub usual: Vec<Option<Usual>>,
+    /// How many readings there are behind the marks.
+    pub readings: usize,
+}
+
+const fn parts(sign: VitalSign) -> &'static [Component] {
+    match sign {
+        VitalSign::BloodPressure => &[Component::Systolic, Component::Diastolic],
+        _ => &[Component::Whole],
+    }
+}
+
+impl Trend {
+    /// The last `days` of a vital sign, in at most `most` marks. `None` where
+    /// there is nothing to draw.
+    #[must_use]
+    pub fn of(
+        index: &Index,
+        resident: &Resident,
+        sign: VitalSign,
+        (days, most): (u32, usize),
+        now: Time,
+    ) -> Option<Self> {
+        let from = now - TimeDelta::days(i64::from(days));
+        let unit = index.home().units.unspoken(sign);
+        let newest_first = index.readings_of(&resident.id).rev();
+        let mut entries: Vec<&Entry> = newest_first
+            .take_while(|it| it.measured_at >= from)
+            .filter(|it| it.measurement.sign() == sign && !it.retracted)
+            .filter(|it| !it.measurement.components().is_empty())
+            .collect();
+        entries.reverse();
+        if entries.is_empty() {
+            return None;
+        }
+        let marks = marks(&entries, sign, unit, (from, now), most);
+        let usual = usual(resident, sign, unit, &marks);
+        Some(Self {
+            sign,
+            unit,
+            from,
+            to: now,
+            bands: bands(resident, sign, unit, (from.date_naive(), now.date_naive())),
+            usual,
+            readings: entries.len(),
+            marks,
+        })
+    }
+
+    /// Lowest and highest of a part.
+    #[must_use]
+    pub fn extent(&self, part: usize) -> Option<(f64, f64)> {
+        let spreads = || self.marks.iter().filter_map(|it| it.parts.get(part));
+        let low = spreads().map(|it| it.low).reduce(f64::min)?;
+        let high = spreads().map(|it| it.high).reduce(f64::max)?;
+        Some((low, high))
+    }
+}
+
+fn marks(
+    entries: &[&Entry],
+    sign: VitalSign,
+    unit: Unit,
+    (from, to): (Time, Time),
+    most: usize,
+) -> Vec<Mark> {
+    if entries.len() <= most {
+        return entries.iter().map(|it| mark(&[*it], sign, unit)).collect();
+    }
+    // Equal pieces of time, so that a busy week does not look longer.
+    let pieces = i64::try_from(most).unwrap_or(i64::MAX);
+    let piece = ((to - from).num_seconds() / pieces).max(1);
+    let of = |it: &&Entry| (it.measured_at - from).num_seconds() / piece;
+    let groups = entries.chunk_by(|one, other| of(one) == of(other));
+    groups.map(|it| mark(it, sign, unit)).collect()
+}
+
+fn mark(entries: &[&Entry], sign: VitalSign, unit: Unit) -> Mark {
+    let spread = |part: &Component| {
+        let values = entries.iter().filter_map(|it| {
+            let all = it.measurement.components();
+            let (_, quantity) = all.into_iter().find(|(component, _)| component == part)?;
+            Some(number(quantity.to(unit)?.value()))
+        });
+        let mut values: Vec<f64> = values.collect();
+        values.sort_by(f64::total_cmp);
+        let (low, high) = (values.first().copied(), values.last().copied());
+        Spread {
+            low: low.unwrap_or_default(),
+            middle: median(&values).unwrap_or_default(),
+            high: high.unwrap_or_default(),
+        }
+    };
+    Mark {
+        at: entries[entries.len() / 2].measured_at,
+        reading: (entries.len() == 1).then(|| entries[0].id),
+        count: entries.len(),
+        parts: parts(sign).iter().map(spread).collect(),
+        flagged: entries.iter().filter(|it| it.flagged).count(),
+        corrected: entries.iter().any(|it| it.corrected),
+    }
+}
+
+/// The middle of sorted numbers.
+fn median(sorted: &[f64]) -> Option<f64> {
+    let (middle, odd) = (sorted.len() / 2, sorted.len() % 2 == 1);
+    if odd {
+        sorted.get(middle).copied()
+    } else {
+        let (low, high) = (sorted.get(middle.checked_sub(1)?)?, sorted.get(middle)?);
+        Some(f64::midpoint(*low, *high))
+    }
+}
+
+fn usual(resident: &Resident, sign: VitalSign, unit: Unit, marks: &[Mark]) -> Vec<Option<Usual>> {
+    let each = parts(sign).iter().enumerate();
+    each.map(|(at, component)| {
+        let of = RangeOf::of(sign, *component);
+        let set = of.and_then(|of| resident.care.baselines.get(&of));
+        if let Some(value) = set.and_then(|it| it.value.to(unit)) {
+            let value = number(value.value());
+            return Some(Usual { value, set: true });
+        }
+        let mut all: Vec<f64> = marks.iter().map(|it| it.parts[at].middle).collect();
+        all.sort_by(f64::total_cmp);
+        // Of fewer the middle says nothing.
+        let value = (all.len() >= 5).then(|| median(&all)).flatten()?;
+        Some(Usual { value, set: false })
+    })
+    .collect()
+}
+
+fn bands(
+    resident: &Resident,
+    sign: VitalSign,
+    unit: Unit,
+    (from, to): (NaiveDate, NaiveDate),
+) -> Vec<Band> {
+    let mut bands: Vec<Band> = Vec::new();
+    for (part, component) in parts(sign).iter().enumerate() {
+        let mut last: Option<Band> = None;
+        let days = from.iter_days().take_while(|it| *it <= to);
+        for day in days {
+            let range = resident.limits.range_on(sign, *component, day);
+            let bounds = range
+                .and_then(|it| it.bounds.to(unit))
+                .map(|it| it.rounded());
+            let band = bounds.map(|it| Band {
+                part,
+                from: day,
+                to: day,
+                low: number(it.low),
+                high: number(it.high),
+            });
+            match (&mut last, band) {
+                (Some(last), Some(band)) if (last.low, last.high) == (band.low, band.high) => {
+                    last.to = day;
+                }
+                (_, band) => {
+                    bands.extend(last.take());
+                    last = band;
+                }
+            }
+        }
+        bands.extend(last);
+    }
+    bands
+}
+
+/// The resident's last weight against those of 30, 90 and 180 days before.
+#[must_use]
+pub fn weight_compared(index: &Index, resident: &Resident, now: Time) -> Vec<WeightChange> {
+    let Some(last) = index.last(&resident.id, VitalSign::Weight) else {
+        return Vec::new();
+    };
+    let reading = |it: &Entry| Reading {
+        at: it.measured_at,
+        measurement: it.measurement.as_ref().clone(),
+    };
+    // The longest interval and what may stand for its start.
+    let from = now.checked_sub_days(Days::new(400)).unwrap_or(now);
+    let history: History = index
+        .readings_of(&resident.id)
+        .rev()
+        .take_while(|it| it.measured_at >= from)
+        .filter(|it| it.measurement.sign() == VitalSign::Weight && !it.retracted)
+        .map(reading)
+        .collect();
+    let known = Known {
+        history: &history,
+        baselines: &resident.care.baselines,
+        limits: &resident.limits,
+        precautions: &resident.care.precautions,
+    };
+    weight_changes(known, &reading(last))
+}
+
+#[cfg(test)]
+mod tests;

@@ -1,0 +1,112 @@
+use chrono::DateTime;
+use uuid::Uuid;
+
+use super::*;
+use crate::facts::{Body, Fact, ReadingRecord, VERSION};
+use crate::residents::{Home, ResidentId, Staff};
+use crate::vitals::{Measurement, Numbers, Qualifiers};
+
+fn noon() -> Time {
+    DateTime::parse_from_rfc3339("2026-03-12T12:00:00-05:00").unwrap()
+}
+
+fn index(readings: &[(i64, VitalSign, Numbers, Unit)]) -> Index {
+    let home = include_str!("../../../audio-fixtures/demo-home.toml");
+    let mut index = Index::new(Home::from_toml(home).unwrap());
+    for (back, sign, numbers, unit) in readings {
+        let at = noon() - TimeDelta::hours(*back);
+        let none = Qualifiers::default();
+        let record = ReadingRecord {
+            offer: Uuid::new_v4(),
+            resident: ResidentId("AR-042".into()),
+            measurement: Measurement::new(*sign, *numbers, *unit, none).unwrap(),
+            measured_at: at,
+            spoken_at: at,
+            heard: String::new(),
+            confidence: 1.0,
+            read_back: String::new(),
+            confirmed_at: at,
+            second_look: false,
+            working: None,
+            device: None,
+            went_on: Vec::new(),
+        };
+        index.add(Fact {
+            id: Uuid::now_v7(),
+            version: VERSION,
+            at,
+            by: Staff {
+                name: "Dana Whitlock".into(),
+                title: "nursing aide".into(),
+            },
+            round: Uuid::nil(),
+            body: Body::Read(record),
+        });
+    }
+    index
+}
+
+fn trend(index: &Index, sign: VitalSign, days: u32, most: usize) -> Option<Trend> {
+    let resident = index.home().resident(&ResidentId("AR-042".into()));
+    Trend::of(index, resident.unwrap(), sign, (days, most), noon())
+}
+
+#[test]
+fn few_readings_are_a_mark_each_and_many_share_one() {
+    let all: Vec<_> = (0..240)
+        .map(|it| {
+            let rate = Decimal::from(70 + it % 10);
+            (it, VitalSign::Pulse, Numbers::One(rate), Unit::PerMinute)
+        })
+        .collect();
+    let index = index(&all);
+    let few = trend(&index, VitalSign::Pulse, 7, 400).unwrap();
+    assert_eq!((few.marks.len(), few.readings), (169, 169));
+    let many = trend(&index, VitalSign::Pulse, 7, 20).unwrap();
+    assert!(many.marks.len() <= 21, "{}", many.marks.len());
+    let counted: usize = many.marks.iter().map(|it| it.count).sum();
+    assert_eq!(counted, 169, "none is lost");
+    assert_eq!(many.extent(0), Some((70.0, 79.0)), "nor an extreme");
+}
+
+#[test]
+fn the_band_is_the_residents_own_from_its_day_on() {
+    let numbers = Numbers::Over(Decimal::from(140), Decimal::from(80));
+    let index = index(&[(1, VitalSign::BloodPressure, numbers, Unit::MmHg)]);
+    let trend = trend(&index, VitalSign::BloodPressure, 90, 60).unwrap();
+    let systolic: Vec<_> = trend.bands.iter().filter(|it| it.part == 0).collect();
+    let day = |it: &str| it.parse::<NaiveDate>().unwrap();
+    assert_eq!(systolic.len(), 2);
+    assert_eq!(
+        (systolic[0].high, systolic[0].to),
+        (140.0, day("2026-02-11"))
+    );
+    assert_eq!(
+        (systolic[1].high, systolic[1].from),
+        (150.0, day("2026-02-12"))
+    );
+}
+
+#[test]
+fn weights_of_both_units_are_drawn_in_the_homes() {
+    let kilograms = Numbers::One(Decimal::from(80));
+    let index = index(&[(5, VitalSign::Weight, kilograms, Unit::Kilogram)]);
+    let trend = trend(&index, VitalSign::Weight, 7, 60).unwrap();
+    assert_eq!(trend.unit, Unit::Pound);
+    assert!((trend.marks[0].parts[0].middle - 176.37).abs() < 0.01);
+}
+
+#[test]
+fn nothing_is_drawn_of_nothing_and_one_reading_is_enough() {
+    let rate = Numbers::One(Decimal::from(72));
+    let index = index(&[(5, VitalSign::Pulse, rate, Unit::PerMinute)]);
+    assert_eq!(trend(&index, VitalSign::Weight, 7, 60), None);
+    for days in SPANS {
+        for size in [Size::Small, Size::Large] {
+            let trend = trend(&index, VitalSign::Pulse, days, 60).unwrap();
+            let svg = draw(&trend, size, "Pulse of <someone>").unwrap();
+            assert!(svg.starts_with("<svg role=\"img\" aria-label=\"Pulse of &lt;someone&gt;\""));
+            assert!(!svg.contains("NaN"), "{svg}");
+        }
+    }
+}

@@ -1,0 +1,55 @@
+//! Headers that every answer carries.
+
+use axum::extract::{DefaultBodyLimit, Request, State};
+use axum::http::header::{self, HeaderName, HeaderValue};
+use axum::middleware::Next;
+use axum::response::Response;
+
+use super::App;
+
+/// Nothing but our own files, no script or style in the page, nobody's frame,
+/// and forms that go nowhere else.
+const POLICY: &str = "default-src 'none'; style-src 'self'; script-src 'self'; img-src 'self' data:; \
+    connect-src 'self'; form-action 'self'; base-uri 'none'; frame-ancestors 'none'";
+
+const ALWAYS: [(HeaderName, &str); 8] = [
+    (header::CONTENT_SECURITY_POLICY, POLICY),
+    (header::X_CONTENT_TYPE_OPTIONS, "nosniff"),
+    (header::X_FRAME_OPTIONS, "DENY"),
+    (header::REFERRER_POLICY, "same-origin"),
+    (
+        HeaderName::from_static("cross-origin-opener-policy"),
+        "same-origin",
+    ),
+    (
+        HeaderName::from_static("cross-origin-resource-policy"),
+        "same-origin",
+    ),
+    (
+        HeaderName::from_static("permissions-policy"),
+        "camera=(), geolocation=(), microphone=(), payment=(), usb=()",
+    ),
+    // A page about a resident must not lie about in a cache.
+    (header::CACHE_CONTROL, "no-store"),
+];
+
+/// Adds the headers.
+pub async fn headers(State(app): State<App>, request: Request, next: Next) -> Response {
+    let mut response = next.run(request).await;
+    let headers = response.headers_mut();
+    for (name, value) in ALWAYS {
+        let entry = headers.entry(name);
+        entry.or_insert(HeaderValue::from_static(value));
+    }
+    if app.station.secure {
+        let year = HeaderValue::from_static("max-age=31536000");
+        headers.insert(header::STRICT_TRANSPORT_SECURITY, year);
+    }
+    response
+}
+
+/// No form here is long.
+pub async fn bounded(mut request: Request, next: Next) -> Response {
+    DefaultBodyLimit::max(super::guard::LONGEST_FORM).apply(&mut request);
+    next.run(request).await
+}

@@ -1,0 +1,151 @@
+//! The pages over HTTP. [`ROUTES`] says who may do what; a route that is not in
+//! it is not there.
+
+mod act;
+mod guard;
+mod headers;
+mod live;
+mod people;
+mod show;
+mod sign_in;
+
+use std::sync::Arc;
+
+use axum::Router;
+use axum::extract::FromRef;
+use axum::http::Method;
+use axum::middleware::{from_fn, from_fn_with_state};
+use axum::routing::{get, post};
+
+use super::accounts::Role;
+use super::station::Station;
+
+pub use guard::{FORM_COOKIE, LIVE, session_cookie};
+
+/// Who may use a route.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Who {
+    /// Anyone who can reach the page.
+    Anyone,
+    /// Whoever is signed in.
+    SignedIn,
+    /// Who works with residents: aides and nurses.
+    Carers,
+    /// Nurses.
+    Nurses,
+    /// Administrators.
+    Administrators,
+}
+
+impl Who {
+    /// Whether someone signed in with this role is among them.
+    #[must_use]
+    pub const fn includes(self, role: Role) -> bool {
+        match self {
+            Self::Anyone | Self::SignedIn => true,
+            Self::Carers => matches!(role, Role::Aide | Role::Nurse),
+            Self::Nurses => matches!(role, Role::Nurse),
+            Self::Administrators => matches!(role, Role::Administrator),
+        }
+    }
+}
+
+/// Every route: its method, its path and who may use it.
+pub const ROUTES: &[(&str, &str, Who)] = &[
+    ("GET", "/style.css", Who::Anyone),
+    ("GET", "/page.js", Who::Anyone),
+    ("GET", "/sign-in", Who::Anyone),
+    ("POST", "/sign-in", Who::Anyone),
+    ("GET", "/idle", Who::Anyone),
+    ("POST", "/sign-out", Who::SignedIn),
+    ("GET", "/password", Who::SignedIn),
+    ("POST", "/password", Who::SignedIn),
+    ("GET", "/", Who::SignedIn),
+    ("GET", "/worklist", Who::Carers),
+    ("GET", "/residents", Who::Carers),
+    ("GET", "/residents/{id}", Who::Carers),
+    ("GET", "/residents/{id}/{sign}", Who::Carers),
+    ("GET", "/readings/{id}", Who::Carers),
+    ("GET", "/rounds", Who::Carers),
+    ("GET", "/rounds/{id}", Who::Carers),
+    ("GET", "/find", Who::Carers),
+    ("GET", "/live", Who::Carers),
+    ("POST", "/reports/{id}/acknowledge", Who::Nurses),
+    ("POST", "/readings/{id}/correct", Who::Nurses),
+    ("POST", "/readings/{id}/retract", Who::Nurses),
+    ("POST", "/readings/{id}/note", Who::Nurses),
+    ("POST", "/residents/{id}/note", Who::Nurses),
+    ("POST", "/residents/{id}/range", Who::Nurses),
+    ("POST", "/residents/{id}/recheck", Who::Nurses),
+    ("POST", "/rounds/{id}/sign", Who::Nurses),
+    ("GET", "/people", Who::Administrators),
+    ("POST", "/people", Who::Administrators),
+    ("POST", "/people/{id}/code", Who::Administrators),
+    ("POST", "/people/{id}/close", Who::Administrators),
+    ("POST", "/people/{id}/open", Who::Administrators),
+    ("GET", "/log", Who::Administrators),
+];
+
+/// Who may use a route, if there is one.
+fn access(method: &Method, path: &str) -> Option<Who> {
+    let method = if method == Method::HEAD {
+        "GET"
+    } else {
+        method.as_str()
+    };
+    let found = ROUTES.iter().find(|(m, p, _)| *m == method && *p == path);
+    found.map(|(.., who)| *who)
+}
+
+/// What handlers share.
+#[derive(Clone)]
+pub struct App {
+    station: Arc<Station>,
+}
+
+impl FromRef<App> for Arc<Station> {
+    fn from_ref(app: &App) -> Self {
+        Self::clone(&app.station)
+    }
+}
+
+/// The pages of a station.
+pub fn app(station: Arc<Station>) -> Router {
+    let app = App { station };
+    Router::new()
+        .route("/style.css", get(live::style))
+        .route("/page.js", get(live::script))
+        .route("/sign-in", get(sign_in::page).post(sign_in::sign_in))
+        .route("/idle", get(sign_in::idle))
+        .route("/sign-out", post(sign_in::sign_out))
+        .route("/password", get(sign_in::password).post(sign_in::choose))
+        .route("/", get(sign_in::home))
+        .route("/worklist", get(show::worklist))
+        .route("/residents", get(show::residents))
+        .route("/residents/{id}", get(show::resident))
+        .route("/residents/{id}/{sign}", get(show::trend))
+        .route("/readings/{id}", get(show::reading))
+        .route("/rounds", get(show::rounds))
+        .route("/rounds/{id}", get(show::round))
+        .route("/find", get(show::find))
+        .route("/live", get(live::changes))
+        .route("/reports/{id}/acknowledge", post(act::acknowledge))
+        .route("/readings/{id}/correct", post(act::correct))
+        .route("/readings/{id}/retract", post(act::retract))
+        .route("/readings/{id}/note", post(act::note))
+        .route("/residents/{id}/note", post(act::note_resident))
+        .route("/residents/{id}/range", post(act::set_range))
+        .route("/residents/{id}/recheck", post(act::ask_recheck))
+        .route("/rounds/{id}/sign", post(act::sign))
+        .route("/people", get(people::page).post(people::create))
+        .route("/people/{id}/code", post(people::renew))
+        .route("/people/{id}/close", post(people::close))
+        .route("/people/{id}/open", post(people::open))
+        .route("/log", get(people::log))
+        .method_not_allowed_fallback(show::not_there)
+        .route_layer(from_fn_with_state(app.clone(), guard::guard))
+        .fallback(show::not_there)
+        .layer(from_fn_with_state(app.clone(), headers::headers))
+        .layer(from_fn(headers::bounded))
+        .with_state(app)
+}

@@ -1,0 +1,160 @@
+//! Pages that show.
+
+use std::sync::Arc;
+
+use axum::Extension;
+use axum::extract::{Path, State};
+use axum::http::StatusCode;
+use axum::response::{IntoResponse, Response};
+use maud::Markup;
+use uuid::Uuid;
+
+use crate::facts::Body;
+use crate::residents::ResidentId;
+use crate::review::fields::Fields;
+use crate::review::pages::{self, Behind, Outcome};
+use crate::review::sessions::Session;
+use crate::review::station::Station;
+use crate::vitals::VitalSign;
+
+/// The answer where there is nothing.
+pub async fn not_there() -> Response {
+    pages::problem(StatusCode::NOT_FOUND, "There is no such page.")
+}
+
+fn missing(what: &str) -> Response {
+    pages::problem(StatusCode::NOT_FOUND, &format!("There is no such {what}."))
+}
+
+/// The worklist.
+pub async fn worklist(
+    State(station): State<Arc<Station>>,
+    Extension(session): Extension<Session>,
+    Extension(fields): Extension<Fields>,
+) -> Markup {
+    let outcome = Outcome::told(&fields);
+    pages::worklist(&session, &station.index(), &fields, &outcome, station.now())
+}
+
+/// Everyone in the home.
+pub async fn residents(
+    State(station): State<Arc<Station>>,
+    Extension(session): Extension<Session>,
+) -> Markup {
+    pages::residents(&session, &station.index())
+}
+
+/// One resident.
+pub async fn resident(
+    State(station): State<Arc<Station>>,
+    Extension(session): Extension<Session>,
+    Extension(fields): Extension<Fields>,
+    Path(id): Path<String>,
+) -> Response {
+    let shown = (pages::span(&fields), &Outcome::told(&fields));
+    resident_page(&station, &session, &ResidentId(id), shown)
+}
+
+/// One resident's page, after something was done or refused there.
+pub fn resident_page(
+    station: &Station,
+    session: &Session,
+    id: &ResidentId,
+    shown: (u32, &Outcome),
+) -> Response {
+    let index = station.index();
+    let Some(resident) = index.home().resident(id) else {
+        return missing("resident in this home");
+    };
+    pages::resident(session, &index, resident, shown, station.now()).into_response()
+}
+
+/// One vital sign of a resident over time.
+pub async fn trend(
+    State(station): State<Arc<Station>>,
+    Extension(session): Extension<Session>,
+    Extension(fields): Extension<Fields>,
+    Path((id, sign)): Path<(String, String)>,
+) -> Response {
+    let Some(sign) = VitalSign::from_tag(&sign) else {
+        return missing("vital sign");
+    };
+    let index = station.index();
+    let Some(resident) = index.home().resident(&ResidentId(id)) else {
+        return missing("resident in this home");
+    };
+    pages::trend(&session, &index, resident, sign, &fields, station.now()).into_response()
+}
+
+/// One reading.
+pub async fn reading(
+    State(station): State<Arc<Station>>,
+    Extension(session): Extension<Session>,
+    Extension(fields): Extension<Fields>,
+    Path(id): Path<String>,
+) -> Response {
+    let Ok(id) = id.parse() else {
+        return missing("reading");
+    };
+    reading_page(&station, &session, id, &Outcome::told(&fields))
+}
+
+/// One reading's page, after something was done or refused there.
+pub fn reading_page(station: &Station, session: &Session, id: Uuid, outcome: &Outcome) -> Response {
+    let fact = match station.fact(id) {
+        Ok(Some(fact)) => fact,
+        Ok(None) => return missing("reading"),
+        Err(error) => {
+            return pages::problem(StatusCode::INTERNAL_SERVER_ERROR, &error.to_string());
+        }
+    };
+    let index = station.index();
+    let (Some(entry), Body::Read(record)) = (index.reading(id), &fact.body) else {
+        return missing("reading");
+    };
+    let behind = Behind {
+        entry,
+        fact: &fact,
+        record,
+    };
+    pages::reading(session, &index, behind, outcome, station.now()).into_response()
+}
+
+/// The latest rounds.
+pub async fn rounds(
+    State(station): State<Arc<Station>>,
+    Extension(session): Extension<Session>,
+) -> Markup {
+    pages::rounds(&session, &station.index(), station.now())
+}
+
+/// One round.
+pub async fn round(
+    State(station): State<Arc<Station>>,
+    Extension(session): Extension<Session>,
+    Extension(fields): Extension<Fields>,
+    Path(id): Path<String>,
+) -> Response {
+    let Ok(id) = id.parse() else {
+        return missing("round");
+    };
+    round_page(&station, &session, id, &Outcome::told(&fields))
+}
+
+/// One round's page, after something was done or refused there.
+pub fn round_page(station: &Station, session: &Session, id: Uuid, outcome: &Outcome) -> Response {
+    let index = station.index();
+    let Some(round) = index.round(id) else {
+        return missing("round");
+    };
+    pages::round(session, &index, round, outcome, station.now()).into_response()
+}
+
+/// Readings that match.
+pub async fn find(
+    State(station): State<Arc<Station>>,
+    Extension(session): Extension<Session>,
+    Extension(fields): Extension<Fields>,
+) -> Markup {
+    pages::find(&session, &station.index(), &fields, station.now())
+}

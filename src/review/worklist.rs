@@ -1,0 +1,235 @@
+//! What needs a nurse, in the order in which it does.
+
+use std::collections::BTreeMap;
+
+use chrono::TimeDelta;
+use rust_decimal::Decimal;
+use uuid::Uuid;
+
+use super::fields::Fields;
+use super::index::{Entry, Flag, Held, Index, Missed, Recheck};
+use crate::facts::{Pending, Raised, Time};
+use crate::residents::{Resident, ResidentId, Staff, shift_start};
+use crate::vitals::{Component, Finding, Side, VitalSign};
+
+/// Below this confidence of the recogniser a reading is shown to the nurse,
+/// although the aide heard it read back and said yes. Above the confidence under
+/// which the aide is asked again at once.
+pub const SURE: f32 = 0.9;
+
+/// Spans that may be chosen, in hours.
+pub const SPANS: [u32; 5] = [8, 24, 72, 168, 720];
+const USUAL_SPAN: u32 = 24;
+
+/// What was offered so long ago, and never answered, waits for nobody.
+const LEFT: TimeDelta = TimeDelta::minutes(5);
+
+/// What is shown of the worklist.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Filter {
+    /// Only this room.
+    pub room: String,
+    /// Only this round.
+    pub round: Option<Uuid>,
+    /// Only what this aide recorded.
+    pub aide: String,
+    /// Only the last so many hours.
+    pub hours: u32,
+}
+
+impl Filter {
+    /// The filter that a query describes.
+    #[must_use]
+    pub fn of(fields: &Fields) -> Self {
+        let hours = fields.get("hours").parse().ok();
+        Self {
+            room: fields.get("room").to_owned(),
+            round: fields.id("round"),
+            aide: fields.get("aide").to_owned(),
+            hours: hours.filter(|it| SPANS.contains(it)).unwrap_or(USUAL_SPAN),
+        }
+    }
+
+    fn admits(&self, index: &Index, resident: &ResidentId, by: &Staff, round: Uuid) -> bool {
+        let in_room = || {
+            let resident = index.home().resident(resident);
+            resident.is_some_and(|it| it.room == self.room)
+        };
+        (self.room.is_empty() || in_room())
+            && (self.aide.is_empty() || by.name == self.aide)
+            && self.round.is_none_or(|it| it == round)
+    }
+}
+
+/// A resident with what was taken in the time shown, and what is due.
+#[derive(Debug)]
+pub struct Row<'a> {
+    /// The resident.
+    pub resident: &'a Resident,
+    /// The last reading of each vital sign in the time shown.
+    pub taken: Vec<&'a Entry>,
+    /// What is due now.
+    pub due: Vec<VitalSign>,
+}
+
+/// The worklist.
+#[derive(Debug)]
+pub struct Worklist<'a> {
+    /// Reports that no nurse has yet, oldest first; however old.
+    pub reports: Vec<&'a Flag>,
+    /// Read back twice and never answered.
+    pub held: Vec<&'a Held>,
+    /// Read back when the recorder stopped.
+    pub pending: Vec<&'a Pending>,
+    /// Kept, with words the recogniser was not sure of.
+    pub unsure: Vec<&'a Entry>,
+    /// Kept although far from the usual.
+    pub unlikely: Vec<&'a Entry>,
+    /// Not taken.
+    pub missed: Vec<&'a Missed>,
+    /// Rechecks asked for and not taken yet.
+    pub rechecks: Vec<&'a Recheck>,
+    /// Residents, by room and bed.
+    pub rows: Vec<Row<'a>>,
+    /// Rounds that have ended and that no nurse has signed.
+    pub unsigned: usize,
+}
+
+impl<'a> Worklist<'a> {
+    /// Makes the worklist. What belongs to a round that a nurse has signed has
+    /// been seen, and is left out; open reports never are.
+    #[must_use]
+    pub fn of(index: &'a Index, filter: &Filter, now: Time) -> Self {
+        let from = now - TimeDelta::hours(i64::from(filter.hours));
+        let admits = |resident: &ResidentId, by: &Staff, round: Uuid| {
+            filter.admits(index, resident, by, round)
+        };
+        let unseen = |round: Uuid| index.round(round).is_none_or(|it| it.signed.is_empty());
+        let recent: Vec<&Entry> = index
+            .since(from)
+            .filter(|it| !it.retracted)
+            .filter(|it| admits(index.resident_of(it), index.recorder_of(it), it.round))
+            .collect();
+        // A correction settles what the recogniser was unsure of.
+        let open = || {
+            let newest_first = recent.iter().rev().copied();
+            newest_first.filter(|it| !it.corrected && unseen(it.round))
+        };
+        Self {
+            reports: index
+                .open_reports()
+                .filter(|it| admits(&it.resident, &it.by, it.round))
+                .collect(),
+            held: newest(index.held(), |it| it.at >= from && unseen(it.round))
+                .filter(|it| admits(&it.resident, &it.by, it.round))
+                .collect(),
+            pending: index
+                .pending()
+                .filter(|(it, at, round)| {
+                    let by = index.round(*round).map(|it| it.by.clone());
+                    let by = by.unwrap_or_else(|| Staff {
+                        name: String::new(),
+                        title: String::new(),
+                    });
+                    now - *at > LEFT && *at >= from && admits(&it.resident, &by, *round)
+                })
+                .map(|(it, ..)| it)
+                .collect(),
+            unsure: open().filter(|it| it.confidence < SURE).collect(),
+            unlikely: open().filter(|it| it.second_look).collect(),
+            missed: newest(index.missed(), |it| it.at >= from && unseen(it.round))
+                .filter(|it| admits(&it.resident, &it.by, it.round))
+                .collect(),
+            rechecks: index
+                .open_rechecks()
+                .filter(|it| {
+                    let home = index.home().resident(&it.resident);
+                    filter.room.is_empty() || home.is_some_and(|it| it.room == filter.room)
+                })
+                .collect(),
+            rows: rows(index, filter, &recent, now),
+            unsigned: index
+                .rounds()
+                .filter(|it| it.closed.is_some() && it.signed.is_empty())
+                .count(),
+        }
+    }
+}
+
+/// The part of a list at its end that is wanted, newest first. A late arrival
+/// may stand among older ones, so the whole list is looked at.
+fn newest<T>(all: &[T], wanted: impl Fn(&T) -> bool) -> impl Iterator<Item = &T> {
+    all.iter().rev().filter(move |it| wanted(it))
+}
+
+fn rows<'a>(index: &'a Index, filter: &Filter, recent: &[&'a Entry], now: Time) -> Vec<Row<'a>> {
+    let mut taken: BTreeMap<&ResidentId, BTreeMap<VitalSign, &Entry>> = BTreeMap::new();
+    for entry in recent {
+        let own = taken.entry(index.resident_of(entry)).or_default();
+        own.insert(entry.measurement.sign(), entry);
+    }
+    let narrowed = filter.round.is_some() || !filter.aide.is_empty();
+    let home = index.home();
+    let shift = shift_start(&home.shifts, now);
+    let mut rows: Vec<Row<'_>> = home
+        .residents
+        .iter()
+        .filter(|it| filter.room.is_empty() || it.room == filter.room)
+        .filter(|it| !narrowed || taken.contains_key(&it.id))
+        .map(|resident| Row {
+            resident,
+            taken: taken
+                .get(&resident.id)
+                .map_or_else(Vec::new, |it| it.values().copied().collect()),
+            due: due(index, resident, shift, now),
+        })
+        .collect();
+    rows.sort_by_key(|it| {
+        let room: u32 = it.resident.room.parse().unwrap_or(u32::MAX);
+        (room, it.resident.bed.clone())
+    });
+    rows
+}
+
+/// What a resident's care plan says is due now.
+#[must_use]
+pub fn due(index: &Index, resident: &Resident, shift: Time, now: Time) -> Vec<VitalSign> {
+    let is_due = |sign: &VitalSign| {
+        let last = index.last(&resident.id, *sign).map(|it| it.measured_at);
+        resident.care.frequency(*sign).is_due(last, now, shift)
+    };
+    VitalSign::ALL.into_iter().filter(is_due).collect()
+}
+
+/// How far beyond the range a value lies: the distance and the end it passed,
+/// in the unit as said.
+#[must_use]
+pub fn how_far(it: &Finding) -> (Decimal, Decimal) {
+    let bounds = it.bounds.to(it.value.unit()).unwrap_or(it.bounds).rounded();
+    let end = match it.side {
+        Side::Above => bounds.high,
+        Side::Below => bounds.low,
+    };
+    ((it.value.value() - end).abs().normalize(), end)
+}
+
+/// The name of what was raised: a vital sign or a part of it, or the score.
+#[must_use]
+pub const fn about(it: &Raised) -> &'static str {
+    match it {
+        Raised::Limit(finding) => part_name(finding),
+        Raised::Rule(flag) => match flag.sign {
+            Some(sign) => sign.name(),
+            None => "early-warning score",
+        },
+    }
+}
+
+/// The name of what a finding is about.
+#[must_use]
+pub const fn part_name(it: &Finding) -> &'static str {
+    match it.component {
+        Component::Whole => it.sign.name(),
+        part => part.name(it.sign),
+    }
+}

@@ -1,0 +1,255 @@
+//! A real Chromium, driven through chromedriver over the `WebDriver` protocol
+//! (W3C): a few requests of JSON over a local connection, so that the tests
+//! need no client of their own.
+
+use std::io::{BufRead as _, BufReader, Read as _, Write as _};
+use std::net::{SocketAddr, TcpListener, TcpStream};
+use std::path::Path;
+use std::process::{Child, Command, Stdio};
+use std::time::{Duration, Instant};
+
+use serde_json::{Value, json};
+use tempfile::TempDir;
+
+const ELEMENT: &str = "element-6066-11e4-a52e-4f735466cecf";
+const PATIENCE: Duration = Duration::from_secs(10);
+
+pub struct Browser {
+    driver: Child,
+    port: u16,
+    session: String,
+    profile: TempDir,
+}
+
+/// How the page is looked at.
+#[derive(Clone, Copy)]
+pub struct Look {
+    pub dark: bool,
+    pub width: u32,
+    pub height: u32,
+}
+
+pub const DESK: Look = Look {
+    dark: false,
+    width: 1280,
+    height: 900,
+};
+pub const NIGHT: Look = Look { dark: true, ..DESK };
+pub const HAND: Look = Look { width: 500, ..DESK };
+
+impl Browser {
+    /// A browser, or `None` where the machine has none.
+    pub fn open(look: Look) -> Option<Self> {
+        let port = TcpListener::bind("127.0.0.1:0")
+            .ok()?
+            .local_addr()
+            .ok()?
+            .port();
+        let driver = Command::new("chromedriver")
+            .arg(format!("--port={port}"))
+            .stdout(Stdio::null())
+            .stderr(Stdio::null())
+            .spawn()
+            .ok()?;
+        let profile = tempfile::tempdir().unwrap();
+        let mut browser = Self {
+            driver,
+            port,
+            session: String::new(),
+            profile,
+        };
+        browser.wait(|it| it.call("GET", "/status", &json!(null))["ready"] == true);
+        let mut arguments = vec![
+            "--headless".to_owned(),
+            "--no-sandbox".into(),
+            "--disable-gpu".into(),
+            "--disable-quic".into(),
+            "--no-first-run".into(),
+            "--disable-background-networking".into(),
+            "--disable-component-update".into(),
+            "--disable-sync".into(),
+            "--disable-dev-shm-usage".into(),
+            "--hide-scrollbars".into(),
+            format!("--window-size={},{}", look.width, look.height),
+            format!("--user-data-dir={}", browser.profile.path().display()),
+        ];
+        if look.dark {
+            arguments.push("--blink-settings=preferredColorScheme=0".into());
+        }
+        let wanted = json!({ "capabilities": { "alwaysMatch": {
+            "acceptInsecureCerts": true,
+            "goog:chromeOptions": { "args": arguments },
+            "goog:loggingPrefs": { "browser": "ALL" },
+        } } });
+        let made = browser.call("POST", "/session", &wanted);
+        made["sessionId"].as_str()?.clone_into(&mut browser.session);
+        Some(browser)
+    }
+
+    fn call(&self, method: &str, path: &str, body: &Value) -> Value {
+        let address = SocketAddr::from(([127, 0, 0, 1], self.port));
+        let Ok(mut stream) = TcpStream::connect(address) else {
+            return Value::Null;
+        };
+        let body = if body.is_null() {
+            String::new()
+        } else {
+            body.to_string()
+        };
+        write!(
+            stream,
+            "{method} {path} HTTP/1.1\r\nHost: {address}\r\nContent-Type: application/json\r\n\
+             Content-Length: {}\r\nConnection: close\r\n\r\n{body}",
+            body.len()
+        )
+        .unwrap();
+        let mut answer = BufReader::new(stream);
+        let mut length = 0;
+        loop {
+            let mut line = String::new();
+            answer.read_line(&mut line).unwrap();
+            let line = line.trim().to_lowercase();
+            if line.is_empty() {
+                break;
+            }
+            if let Some(value) = line.strip_prefix("content-length:") {
+                length = value.trim().parse().unwrap();
+            }
+        }
+        let mut body = vec![0; length];
+        answer.read_exact(&mut body).unwrap();
+        let mut answer: Value = serde_json::from_slice(&body).unwrap();
+        answer["value"].take()
+    }
+
+    fn ask(&self, method: &str, path: &str, body: &Value) -> Value {
+        let path = format!("/session/{}{path}", self.session);
+        self.call(method, &path, body)
+    }
+
+    /// Waits until something is so.
+    pub fn wait(&self, so: impl Fn(&Self) -> bool) {
+        let until = Instant::now() + PATIENCE;
+        while !so(self) {
+            assert!(
+                Instant::now() < until,
+                "waited in vain: {}",
+                self.text("body")
+            );
+            std::thread::sleep(Duration::from_millis(50));
+        }
+    }
+
+    pub fn go(&self, address: &str) {
+        self.ask("POST", "/url", &json!({ "url": address }));
+    }
+
+    pub fn address(&self) -> String {
+        self.ask("GET", "/url", &json!(null))
+            .as_str()
+            .unwrap_or_default()
+            .to_owned()
+    }
+
+    fn element(&self, css: &str) -> Option<String> {
+        let found = self.ask(
+            "POST",
+            "/element",
+            &json!({ "using": "css selector", "value": css }),
+        );
+        found[ELEMENT].as_str().map(ToOwned::to_owned)
+    }
+
+    pub fn text(&self, css: &str) -> String {
+        let element = self.element(css);
+        let text = element.map(|it| self.ask("GET", &format!("/element/{it}/text"), &json!(null)));
+        text.and_then(|it| it.as_str().map(ToOwned::to_owned))
+            .unwrap_or_default()
+    }
+
+    pub fn click(&self, css: &str) {
+        let element = self
+            .element(css)
+            .unwrap_or_else(|| panic!("no {css} at {}", self.address()));
+        let done = self.ask("POST", &format!("/element/{element}/click"), &json!({}));
+        assert!(done["error"].is_null(), "{css}: {done}");
+    }
+
+    pub fn fill(&self, css: &str, text: &str) {
+        let element = self
+            .element(css)
+            .unwrap_or_else(|| panic!("no {css} at {}", self.address()));
+        self.ask("POST", &format!("/element/{element}/clear"), &json!({}));
+        let done = self.ask(
+            "POST",
+            &format!("/element/{element}/value"),
+            &json!({ "text": text }),
+        );
+        assert!(done["error"].is_null(), "{css}: {done}");
+    }
+
+    /// Presses one key, wherever the focus is.
+    pub fn press(&self, key: &str) {
+        let keys = json!({ "actions": [{ "type": "key", "id": "keys", "actions": [
+            { "type": "keyDown", "value": key }, { "type": "keyUp", "value": key },
+        ] }] });
+        self.ask("POST", "/actions", &keys);
+    }
+
+    pub fn run(&self, script: &str) -> Value {
+        self.ask(
+            "POST",
+            "/execute/sync",
+            &json!({ "script": script, "args": [] }),
+        )
+    }
+
+    /// What the browser complained of: a refused script or style, an error.
+    pub fn complaints(&self) -> Vec<String> {
+        let log = self.ask("POST", "/se/log", &json!({ "type": "browser" }));
+        let lines = log.as_array().cloned().unwrap_or_default();
+        lines
+            .iter()
+            .filter_map(|it| it["message"].as_str().map(ToOwned::to_owned))
+            .collect()
+    }
+
+    /// A picture of the whole page.
+    pub fn picture(&self, to: &Path) {
+        let height = self.run("return document.documentElement.scrollHeight");
+        let width = self.run("return window.innerWidth");
+        let rect =
+            json!({ "width": width, "height": height.as_i64().unwrap_or(900).min(4000) + 10 });
+        self.ask("POST", "/window/rect", &rect);
+        let picture = self.ask("GET", "/screenshot", &json!(null));
+        let bytes = base64(picture.as_str().unwrap_or_default());
+        std::fs::write(to, bytes).unwrap();
+    }
+}
+
+impl Drop for Browser {
+    fn drop(&mut self) {
+        self.ask("DELETE", "", &json!(null));
+        let _ = self.driver.kill();
+        let _ = self.driver.wait();
+    }
+}
+
+fn base64(text: &str) -> Vec<u8> {
+    let digit = |it: u8| match it {
+        b'A'..=b'Z' => it - b'A',
+        b'a'..=b'z' => it - b'a' + 26,
+        b'0'..=b'9' => it - b'0' + 52,
+        b'+' => 62,
+        _ => 63,
+    };
+    let mut bytes = Vec::with_capacity(text.len() * 3 / 4);
+    for four in text.trim_end_matches('=').as_bytes().chunks(4) {
+        let bits = four
+            .iter()
+            .fold(0_u32, |bits, it| bits << 6 | u32::from(digit(*it)));
+        let bits = bits << (6 * (4 - four.len()));
+        bytes.extend(&bits.to_be_bytes()[1..four.len()]);
+    }
+    bytes
+}

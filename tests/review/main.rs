@@ -1,0 +1,14 @@
+//! The nurse's station, from outside: over HTTP, and in a browser.
+
+mod acting;
+mod browser;
+mod door;
+#[allow(
+    clippy::format_push_string,
+    clippy::cast_possible_truncation,
+    clippy::cast_precision_loss,
+    reason = "made-up data; nothing here is hot or exact"
+)]
+mod made;
+mod pages;
+mod site;

@@ -1,0 +1,301 @@
+//! Each page for each role in a real browser, by light, by dark, and on a small
+//! screen. With `SAYBACK_PICTURES` set to a folder, every page is pictured
+//! there, to be looked at.
+
+use std::net::SocketAddr;
+use std::path::PathBuf;
+use std::sync::Arc;
+
+use sayback::facts::Body;
+use sayback::residents::ResidentId;
+use sayback::review::accounts::Role;
+use sayback::review::serve;
+use uuid::Uuid;
+
+use super::browser::{Browser, DESK, HAND, Look, NIGHT};
+use super::made;
+use super::site::{PASSWORD, Site};
+
+/// A station that answers on a free port of this machine.
+struct Open {
+    site: Site,
+    at: SocketAddr,
+    _runtime: tokio::runtime::Runtime,
+}
+
+impl Open {
+    fn new(residents: usize, days: u64) -> Self {
+        let site = Site::of(residents, days);
+        let runtime = tokio::runtime::Runtime::new().unwrap();
+        let (tell, told) = std::sync::mpsc::channel();
+        let station = Arc::clone(&site.station);
+        runtime.spawn(async move {
+            let any = SocketAddr::from(([127, 0, 0, 1], 0));
+            serve(station, any, None, |at| tell.send(at).unwrap()).await
+        });
+        Self {
+            site,
+            at: told.recv().unwrap(),
+            _runtime: runtime,
+        }
+    }
+
+    fn address(&self, path: &str) -> String {
+        format!("http://{}{path}", self.at)
+    }
+
+    /// A browser with someone of this role signed in.
+    fn visit(&self, role: Role, look: Look) -> Option<Browser> {
+        let browser = Browser::open(look);
+        if browser.is_none() {
+            eprintln!("no chromedriver here: the pages are not looked at");
+        }
+        let browser = browser?;
+        let login = match role {
+            Role::Aide => "dwhitlock",
+            Role::Nurse => "imarlow",
+            Role::Administrator => "admin",
+        };
+        browser.go(&self.address("/"));
+        browser.fill("[name=login]", login);
+        browser.fill("[name=password]", PASSWORD);
+        browser.click("button.main");
+        browser.wait(|it| !it.address().contains("sign-in"));
+        Some(browser)
+    }
+
+    fn fact(&self, wanted: fn(&Body) -> bool) -> Uuid {
+        let facts = self.site.facts();
+        facts.iter().rev().find(|it| wanted(&it.body)).unwrap().id
+    }
+}
+
+fn picture(browser: &Browser, name: &str) {
+    if let Some(folder) = std::env::var_os("SAYBACK_PICTURES") {
+        let folder = PathBuf::from(folder);
+        std::fs::create_dir_all(&folder).unwrap();
+        browser.picture(&folder.join(format!("{name}.png")));
+    }
+}
+
+/// What must be so on every page, whoever looks.
+fn in_order(browser: &Browser, page: &str) {
+    let complaints = browser.complaints();
+    // A form that was refused on purpose is in the browser's log too.
+    let complaints: Vec<_> = complaints
+        .iter()
+        .filter(|it| !it.contains("status of 4"))
+        .collect();
+    assert!(complaints.is_empty(), "{page}: {complaints:?}");
+    let wide = browser.run("return document.documentElement.scrollWidth > window.innerWidth");
+    assert_eq!(wide, false, "{page} must not be wider than the screen");
+    let styled = browser.run("return getComputedStyle(document.body).display");
+    assert_eq!(styled, "flex", "{page} has its style");
+    assert!(
+        browser.text("footer").contains("the licensed nurse decide"),
+        "{page}"
+    );
+    let small = browser.run(
+        "return [...document.querySelectorAll('button, .button, nav a, select, summary')]
+           .filter(it => it.offsetHeight > 0 && it.offsetHeight < 44).map(it => it.outerHTML)",
+    );
+    assert_eq!(
+        small.as_array().map(Vec::len),
+        Some(0),
+        "{page} is hard to touch: {small}"
+    );
+    let nameless = browser.run(
+        "return [...document.querySelectorAll('input:not([type=hidden]):not([hidden]), select, textarea')]
+           .filter(it => !it.labels || it.labels.length == 0).map(it => it.outerHTML)",
+    );
+    assert_eq!(
+        nameless.as_array().map(Vec::len),
+        Some(0),
+        "{page}: {nameless}"
+    );
+    let headings = browser.run("return document.querySelectorAll('h1').length");
+    assert_eq!(headings, 1, "{page}");
+}
+
+fn all_pages(role: Role, look: Look, name: &str) {
+    let open = Open::new(12, 200);
+    let Some(browser) = open.visit(role, look) else {
+        return;
+    };
+    let reading = open.fact(|it| {
+        matches!(it, Body::Read(it) if it.measurement.sign() == sayback::vitals::VitalSign::BloodPressure)
+    });
+    let flagged = open.fact(|it| matches!(it, Body::Flagged { .. }));
+    let flagged = open.site.station.index().flag(flagged).unwrap().reading;
+    let round = open.site.facts().last().unwrap().round;
+    let pages = match role {
+        Role::Administrator => vec![
+            ("people", "/people".to_owned()),
+            ("log", "/log".into()),
+            ("password", "/password".into()),
+        ],
+        _ => vec![
+            ("worklist", "/worklist".to_owned()),
+            ("residents", "/residents".into()),
+            ("resident", "/residents/AR-001".into()),
+            (
+                "pressure",
+                "/residents/AR-001/blood_pressure?days=30".into(),
+            ),
+            (
+                "pressure-180",
+                "/residents/AR-001/blood_pressure?days=180".into(),
+            ),
+            ("weight", "/residents/AR-001/weight?days=180".into()),
+            ("reading", format!("/readings/{reading}")),
+            ("flagged", format!("/readings/{flagged}")),
+            ("rounds", "/rounds".into()),
+            ("round", format!("/rounds/{round}")),
+            ("find", "/find?who=hollin&flagged=on".into()),
+            ("idle", "/idle".into()),
+        ],
+    };
+    for (page, path) in pages {
+        browser.go(&open.address(&path));
+        in_order(&browser, page);
+        let acting =
+            browser.run("return document.querySelectorAll('main form[method=post]').length");
+        if role == Role::Aide {
+            assert_eq!(acting, 0, "an aide is offered nothing to do on {page}");
+        }
+        picture(&browser, &format!("{name}-{page}"));
+    }
+}
+
+#[test]
+fn a_nurse_by_day() {
+    all_pages(Role::Nurse, DESK, "nurse");
+}
+
+#[test]
+fn a_nurse_by_night() {
+    all_pages(Role::Nurse, NIGHT, "night");
+}
+
+#[test]
+fn an_aide_with_a_small_screen() {
+    all_pages(Role::Aide, HAND, "aide");
+}
+
+#[test]
+fn an_administrator() {
+    all_pages(Role::Administrator, DESK, "admin");
+}
+
+#[test]
+fn a_nurse_corrects_a_reading() {
+    let open = Open::new(4, 10);
+    let Some(browser) = open.visit(Role::Nurse, DESK) else {
+        return;
+    };
+    let reading = open.fact(|it| {
+        matches!(it, Body::Read(it) if it.measurement.sign() == sayback::vitals::VitalSign::BloodPressure)
+    });
+    browser.go(&open.address(&format!("/readings/{reading}")));
+    browser.click("details summary");
+    browser.fill("[name=value]", "70");
+    browser.fill("[name=over]", "120");
+    browser.fill("form[action$=correct] [name=reason]", "misread");
+    browser.click("form[action$=correct] button");
+    browser.wait(|it| it.text(".problem").contains("must be more than diastolic"));
+    in_order(&browser, "refused");
+    picture(&browser, "nurse-refused");
+    browser.fill("[name=value]", "133");
+    browser.fill("[name=over]", "71");
+    browser.click("form[action$=correct] button");
+    browser.wait(|it| it.text(".told").contains("The correction is recorded"));
+    assert!(browser.text("h1").contains("133/71"));
+    in_order(&browser, "corrected");
+    picture(&browser, "nurse-corrected");
+}
+
+#[test]
+fn the_worklist_is_live_and_walked_by_key() {
+    let open = Open::new(30, 3);
+    let Some(browser) = open.visit(Role::Nurse, DESK) else {
+        return;
+    };
+    browser.wait(|it| it.text("#live-state").contains("live"));
+    let count = |it: &Browser| it.text("#reports .count").parse().unwrap_or(0);
+    let before: usize = count(&browser);
+    assert!(before > 0);
+    browser.press("j");
+    browser.press("j");
+    let focused = browser.run("return document.activeElement.matches('.item a.name')");
+    assert_eq!(focused, true);
+    let flag = open
+        .site
+        .station
+        .index()
+        .open_reports()
+        .last()
+        .unwrap()
+        .clone();
+    let mut other = made::Writer::join(&open.site.record());
+    other.put(
+        made::now(),
+        &made::aide(0),
+        flag.round,
+        Body::ReportedToNurse {
+            resident: flag.resident,
+            flags: vec![flag.id],
+            to: "Ines Marlow".into(),
+            read_back: String::new(),
+        },
+    );
+    other.put(
+        made::now(),
+        &made::aide(0),
+        flag.round,
+        Body::RecheckAsked {
+            resident: ResidentId("AR-005".into()),
+            sign: sayback::vitals::VitalSign::Pulse,
+            reason: "came in live".into(),
+        },
+    );
+    other.end();
+    browser.wait(|it| it.text("#live").contains("came in live"));
+    assert_eq!(count(&browser), before - 1);
+    let focused = browser.run("return document.activeElement.matches('.item a.name')");
+    assert_eq!(focused, true, "the focus stays");
+    in_order(&browser, "live");
+}
+
+#[test]
+fn someone_new_signs_in_with_a_code() {
+    let open = Open::new(4, 3);
+    let Some(browser) = open.visit(Role::Administrator, DESK) else {
+        return;
+    };
+    browser.fill("[name=login]", "pquist");
+    browser.fill("[name=name]", "Peter Quist");
+    browser.fill("[name=title]", "licensed practical nurse");
+    browser.fill("[name=role]", "nurse");
+    browser.click("form.grid button.main");
+    browser.wait(|it| !it.text(".code").is_empty());
+    let code = browser.text(".code");
+    in_order(&browser, "code");
+    picture(&browser, "admin-code");
+    browser.click(".who button");
+    browser.wait(|it| it.address().contains("sign-in"));
+    browser.fill("[name=login]", "pquist");
+    browser.fill("[name=password]", "wrong");
+    browser.click("button.main");
+    browser.wait(|it| !it.text(".problem").is_empty());
+    in_order(&browser, "wrong");
+    picture(&browser, "sign-in");
+    browser.fill("[name=login]", "pquist");
+    browser.fill("[name=password]", &code);
+    browser.click("button.main");
+    browser.wait(|it| it.address().contains("/password"));
+    in_order(&browser, "choose");
+    browser.fill("[name=password]", "seven slow herons");
+    browser.fill("[name=again]", "seven slow herons");
+    browser.click("button.main");
+    browser.wait(|it| it.address().contains("/worklist"));
+}
