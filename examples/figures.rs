@@ -27,7 +27,7 @@ type Anything<T> = Result<T, Box<dyn std::error::Error>>;
 /// How often the demo round is spoken: more than 100 answers together.
 const ROUNDS: u64 = 5;
 /// How often the model is loaded, and something is played.
-const TIMES: usize = 11;
+const TIMES: usize = 20;
 /// Facts appended one by one.
 const APPENDS: usize = 500;
 /// As from a microphone.
@@ -100,8 +100,12 @@ fn table() -> Anything<()> {
     println!("| What | Figure | Goal |\n|---|---|---|");
     let length = rounds.sound.as_secs_f64();
     row(
-        &format!("Hearing: real-time factor on one core, {length:.0} s of speech"),
-        &format!("{:.3}", rounds.hearing.as_secs_f64() / length),
+        &format!("Hearing: real-time factor on one core, {length:.0} s of speech with its pauses"),
+        &format!(
+            "{:.3} (processor time: {:.3})",
+            rounds.hearing.as_secs_f64() / length,
+            rounds.busy.as_secs_f64() / length
+        ),
         "≤ 0.03",
     );
     row(
@@ -124,10 +128,11 @@ fn table() -> Anything<()> {
         &p50_p95(&mut rounds.endpoint),
         "",
     );
-    let mut player = Times(virtual_loudspeaker()?);
+    // A busy machine can lose even a loudspeaker that isn't there.
+    let player = virtual_loudspeaker().map(|it| p50_p95(&mut Times(it)));
     row(
         "Loudspeaker: from the samples to the first of them leaving a PulseAudio null sink, p50 / p95",
-        &p50_p95(&mut player),
+        &player.unwrap_or_else(|error| format!("not measured: {}", error.to_string().trim())),
         "",
     );
     row("Model load, p50 / p95", &p50_p95(&mut load), "≤ 600 ms");
@@ -156,6 +161,8 @@ fn table() -> Anything<()> {
 struct Rounds {
     sound: Duration,
     hearing: Duration,
+    /// The same in processor time.
+    busy: Duration,
     answers: Times,
     concluding: Times,
     deciding: Times,
@@ -182,13 +189,15 @@ impl Rounds {
                 let Some(waiting) = expect else { break };
                 ear.expect(waiting);
                 let mut sound = read_wav(&Path::new("audio-fixtures").join(recording))?;
-                self.sound += Duration::from_secs(1) * u32::try_from(sound.len())? / RATE;
-                // The silence that ends it is not speech, but has to be heard too.
+                // As from a microphone, which does not stop after the last word.
                 sound.extend(std::iter::repeat_n(0, RATE as usize));
                 for block in sound.chunks(BLOCK) {
+                    self.sound += Duration::from_secs(1) * u32::try_from(block.len())? / RATE;
+                    let busy = processor_time()?;
                     let before = Instant::now();
                     let heard = ear.accept(block);
                     let concluded = before.elapsed();
+                    self.busy += processor_time()?.saturating_sub(busy);
                     self.hearing += concluded;
                     let Some(heard) = heard else { continue };
                     let last = heard.words.last().map_or(0.0, |it| f64::from(it.end));
@@ -265,7 +274,9 @@ fn start_playing() -> Anything<()> {
     let loudspeaker = Player::open(None)?;
     let rate = 22_050;
     let samples = vec![1_000; rate as usize / 5];
-    for _ in 0..TIMES {
+    // A null sink that was just opened has two seconds of silence to get rid of.
+    let mut warm = false;
+    for _ in 0..=TIMES {
         let asked = Instant::now();
         let played = loudspeaker
             .play(Audio {
@@ -273,10 +284,11 @@ fn start_playing() -> Anything<()> {
                 samples: samples.clone(),
             })
             .wait()?;
-        println!(
-            "{}",
-            played.first.saturating_duration_since(asked).as_nanos()
-        );
+        let time = played.first.saturating_duration_since(asked);
+        if warm {
+            println!("{}", time.as_nanos());
+        }
+        warm = true;
     }
     Ok(())
 }
@@ -314,6 +326,13 @@ fn virtual_loudspeaker() -> Anything<Vec<Duration>> {
 #[cfg(not(target_os = "linux"))]
 fn virtual_loudspeaker() -> Anything<Vec<Duration>> {
     Ok(Vec::new())
+}
+
+/// How long this thread has been on a processor, whoever else wanted it.
+fn processor_time() -> Anything<Duration> {
+    let text = std::fs::read_to_string("/proc/thread-self/schedstat")?;
+    let first = text.split_whitespace().next();
+    Ok(Duration::from_nanos(first.unwrap_or_default().parse()?))
 }
 
 /// The most memory this process has had, in kB.

@@ -6,6 +6,7 @@
 
 mod sound;
 
+use std::cell::OnceCell;
 use std::io::{BufRead, BufReader, Read};
 use std::path::PathBuf;
 use std::process::{Child, Command, Stdio};
@@ -394,4 +395,31 @@ fn a_microphone_pulled_out_and_a_kill_lose_nothing_that_was_kept() {
     assert_eq!(kinds(&after[facts.len()..]), ["round_opened", "dropped"]);
     assert_eq!(after.last().unwrap()["why"], "stopped");
     assert_eq!(of_kind(&after, "read").len(), 1);
+}
+
+#[test]
+fn a_yes_to_a_read_back_that_nobody_heard_keeps_nothing() {
+    let (mic, speaker) = Server::apart();
+    let (sound, far) = (mic.inside(), speaker.inside());
+    let arguments = ["--speaker", FAR, "--speed", "260"];
+    let (loudspeaker, replaced) = (Loudspeaker::record(&far), OnceCell::new());
+    let mut round = Listening::start(&sound, &arguments, &loudspeaker);
+    at_the_bedside(&mut round);
+
+    far.pactl(&["unload-module", &far.module_of("speaker")]);
+    let read_back = "Temperature nine eight point six Fahrenheit, oral. Yes?";
+    round.begins_to_answer("temperature-98-6", read_back);
+    round.shows("start again with --voice none");
+    // The read-back is on the screen, and a yes has it said again.
+    round.begins_to_answer("yes-slt", read_back);
+    let facts = record(&sound);
+    assert!(of_kind(&facts, "read").is_empty(), "{facts:?}");
+
+    let sink = ["module-null-sink", "sink_name=speaker", "rate=48000"];
+    far.pactl(&[&["load-module"], &sink[..]].concat());
+    round.loudspeaker = replaced.get_or_init(|| Loudspeaker::record(&far));
+    // It is asked again, at the latest after a silence, and now aloud.
+    round.shows("the voice is heard again");
+    round.answers("yes-slt", "Kept.");
+    assert_eq!(of_kind(&record(&sound), "read").len(), 1);
 }
