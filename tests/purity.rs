@@ -14,7 +14,7 @@ const PURE: [&str; 6] = [
 
 /// Files, the network, the clock, other processes, devices, the recogniser, the
 /// database, and the modules that hold them.
-const IMPURE: [&str; 26] = [
+const IMPURE: [&str; 24] = [
     "std::fs",
     "std::io",
     "std::net",
@@ -26,8 +26,6 @@ const IMPURE: [&str; 26] = [
     "Utc::now",
     "SystemTime",
     "Instant",
-    "new_v4",
-    "now_v7",
     "rusqlite",
     "vosk",
     "cpal",
