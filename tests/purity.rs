@@ -59,12 +59,14 @@ fn rust_files(under: &str) -> Vec<PathBuf> {
             found.push(entry);
         }
     }
-    assert!(!found.is_empty(), "{under} has no Rust files");
     found
 }
 
 #[test]
 fn the_core_touches_nothing_outside_itself() {
+    for part in PURE {
+        assert!(!rust_files(part).is_empty(), "{part} has no Rust files");
+    }
     for file in PURE.into_iter().flat_map(rust_files) {
         let text = std::fs::read_to_string(&file).unwrap();
         for (number, line) in text.lines().enumerate() {
