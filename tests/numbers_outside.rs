@@ -1,5 +1,5 @@
 //! Numbers against an outside reference: every spelling in
-//! `tests/data/num2words.tsv` comes from PyPI num2words 0.5.14, by
+//! `tests/data/num2words.tsv` comes from `num2words` 0.5.14 of `PyPI`, by
 //! `tests/data/make-num2words.py`.
 
 use std::sync::LazyLock;

@@ -164,10 +164,10 @@ fn draw_numbers(sign: VitalSign, rng: &mut Rng) -> (Numbers, Unit) {
     let tenths = |value: Decimal| value / Decimal::TEN;
     let one = |value: Decimal, unit| (Numbers::One(value), unit);
     match sign {
-        VitalSign::Temperature => match between(0, 2).is_zero() {
-            true => one(tenths(between(340, 420)), Unit::Celsius),
-            false => one(tenths(between(940, 1079)), Unit::Fahrenheit),
-        },
+        VitalSign::Temperature if between(0, 2).is_zero() => {
+            one(tenths(between(340, 420)), Unit::Celsius)
+        }
+        VitalSign::Temperature => one(tenths(between(940, 1079)), Unit::Fahrenheit),
         VitalSign::Pulse => one(between(30, 220), Unit::PerMinute),
         VitalSign::Respiration => one(between(4, 60), Unit::PerMinute),
         VitalSign::BloodPressure => {
@@ -181,10 +181,10 @@ fn draw_numbers(sign: VitalSign, rng: &mut Rng) -> (Numbers, Unit) {
             Some(1) => one(between(70 * 4, 400 * 4) / Decimal::from(4), Unit::Pound),
             _ => one(tenths(between(700, 4000)), Unit::Pound),
         },
-        VitalSign::Height => match between(0, 2).is_zero() {
-            true => one(tenths(between(1000, 2100)), Unit::Centimetre),
-            false => one(between(48 * 2, 83 * 2) / Decimal::TWO, Unit::Inch),
-        },
+        VitalSign::Height if between(0, 2).is_zero() => {
+            one(tenths(between(1000, 2100)), Unit::Centimetre)
+        }
+        VitalSign::Height => one(between(48 * 2, 83 * 2) / Decimal::TWO, Unit::Inch),
         VitalSign::Pain => one(between(0, 10), Unit::Score),
         VitalSign::OxygenFlow => one(between(1, 30) / Decimal::TWO, Unit::LitreAMinute),
         VitalSign::Alertness => unreachable!("it is a word"),
