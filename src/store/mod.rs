@@ -6,7 +6,7 @@
 
 use std::io::ErrorKind;
 use std::path::{Path, PathBuf};
-use std::time::Duration;
+use std::time::{Duration, Instant};
 
 use rusqlite::{
     Connection, ErrorCode, OpenFlags, OptionalExtension as _, Transaction, TransactionBehavior,
@@ -158,8 +158,25 @@ impl Store {
             making.commit().map_err(failed)?;
         }
         self.check()?;
-        let durable = "PRAGMA journal_mode = WAL; PRAGMA synchronous = FULL;";
+        self.write_ahead().map_err(failed)?;
+        let durable = "PRAGMA synchronous = FULL;";
         self.connection.execute_batch(durable).map_err(failed)
+    }
+
+    /// Changes to write-ahead logging. SQLite does not wait by itself for another
+    /// process that is doing the same.
+    fn write_ahead(&self) -> rusqlite::Result<()> {
+        let started = Instant::now();
+        loop {
+            let changed = self.connection.execute_batch("PRAGMA journal_mode = WAL;");
+            let busy = |it: &rusqlite::Error| {
+                it.sqlite_error_code() == Some(ErrorCode::DatabaseBusy) && started.elapsed() < BUSY
+            };
+            match changed {
+                Err(error) if busy(&error) => std::thread::sleep(BUSY / 500),
+                done => return done,
+            }
+        }
     }
 
     /// Whether nothing was ever put into the file.
