@@ -257,7 +257,7 @@ fn every_script_goes_as_written() {
         conversations += run(path.file_name().unwrap().to_str().unwrap(), &script);
     }
     assert!(
-        conversations >= 37,
+        conversations >= 240,
         "only {conversations} conversations were found"
     );
 }

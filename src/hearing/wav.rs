@@ -27,6 +27,14 @@ pub enum WavError {
         /// What the system said.
         source: std::io::Error,
     },
+    /// Any of the others, of a file.
+    #[error("{path}: {problem}")]
+    File {
+        /// The file.
+        path: PathBuf,
+        /// What is wrong with it.
+        problem: Box<Self>,
+    },
     /// The content is not WAV at all.
     #[error("this is not a WAV file; record or convert to WAV, 16-bit PCM, 16000 Hz, one channel")]
     NotWav,
@@ -156,12 +164,13 @@ pub(crate) fn into_io(error: hound::Error) -> std::io::Error {
 }
 
 fn name_file(error: WavError, path: &Path) -> WavError {
+    let path = path.to_owned();
     match error {
-        WavError::Unreadable { source, .. } => WavError::Unreadable {
-            path: path.to_owned(),
-            source,
+        WavError::Unreadable { source, .. } => WavError::Unreadable { path, source },
+        problem => WavError::File {
+            path,
+            problem: Box::new(problem),
         },
-        other => other,
     }
 }
 

@@ -4,11 +4,13 @@
 //! `synchronous = FULL` syncs the log at every commit. The file itself refuses
 //! updates and deletions, whoever asks.
 
+use std::io::ErrorKind;
 use std::path::{Path, PathBuf};
-use std::time::Duration;
+use std::time::{Duration, Instant};
 
 use rusqlite::{
-    Connection, ErrorCode, OpenFlags, OptionalExtension as _, TransactionBehavior, params,
+    Connection, ErrorCode, OpenFlags, OptionalExtension as _, Transaction, TransactionBehavior,
+    params,
 };
 use thiserror::Error;
 use uuid::Uuid;
@@ -32,6 +34,9 @@ const TABLES: &str = "
         fact  TEXT NOT NULL
     ) STRICT;
     CREATE TRIGGER facts_never_change BEFORE UPDATE ON facts
+    BEGIN SELECT RAISE(ABORT, 'facts are never changed; append a correction'); END;
+    CREATE TRIGGER facts_never_replaced BEFORE INSERT ON facts
+    WHEN EXISTS (SELECT 1 FROM facts WHERE id = NEW.id OR seq = NEW.seq)
     BEGIN SELECT RAISE(ABORT, 'facts are never changed; append a correction'); END;
     CREATE TRIGGER facts_never_go BEFORE DELETE ON facts
     BEGIN SELECT RAISE(ABORT, 'facts are never deleted; append a retraction'); END;
@@ -103,9 +108,11 @@ impl Store {
         if let Some(folder) = path.parent().filter(|it| !it.as_os_str().is_empty()) {
             std::fs::create_dir_all(folder).map_err(|error| wrong(error.to_string()))?;
         }
-        let new = !path.exists();
-        if new {
-            private_file(path).map_err(|error| wrong(error.to_string()))?;
+        match private_file(path) {
+            Err(error) if error.kind() != ErrorKind::AlreadyExists => {
+                return Err(wrong(error.to_string()));
+            }
+            _ => {}
         }
         let connection = Connection::open(path).map_err(|error| wrong(error.to_string()))?;
         let store = Self {
@@ -137,21 +144,47 @@ impl Store {
     fn prepare(&self) -> Result<(), StoreError> {
         let failed = |error: rusqlite::Error| self.not_opened(&error);
         self.connection.busy_timeout(BUSY).map_err(failed)?;
-        let version: i32 = self.pragma("user_version")?;
-        let tables: i32 = self
-            .connection
-            .query_row("SELECT count(*) FROM sqlite_schema", [], |row| row.get(0))
-            .map_err(failed)?;
-        if version == 0 && tables == 0 {
-            let settings = format!(
-                "PRAGMA journal_mode = WAL; BEGIN IMMEDIATE; {TABLES}
-                 PRAGMA application_id = {APPLICATION}; PRAGMA user_version = {SCHEMA}; COMMIT;"
-            );
-            self.connection.execute_batch(&settings).map_err(failed)?;
+        if self.is_empty()? {
+            // Another process may be making the tables: only one of them does.
+            let making =
+                Transaction::new_unchecked(&self.connection, TransactionBehavior::Immediate);
+            let making = making.map_err(failed)?;
+            if self.is_empty()? {
+                making.execute_batch(TABLES).map_err(failed)?;
+                for (name, value) in [("application_id", APPLICATION), ("user_version", SCHEMA)] {
+                    making.pragma_update(None, name, value).map_err(failed)?;
+                }
+            }
+            making.commit().map_err(failed)?;
         }
         self.check()?;
-        let durable = "PRAGMA journal_mode = WAL; PRAGMA synchronous = FULL;";
+        self.write_ahead().map_err(failed)?;
+        let durable = "PRAGMA synchronous = FULL;";
         self.connection.execute_batch(durable).map_err(failed)
+    }
+
+    /// Changes to write-ahead logging. SQLite does not wait by itself for another
+    /// process that is doing the same.
+    fn write_ahead(&self) -> rusqlite::Result<()> {
+        let started = Instant::now();
+        loop {
+            let changed = self.connection.execute_batch("PRAGMA journal_mode = WAL;");
+            let busy = |it: &rusqlite::Error| {
+                it.sqlite_error_code() == Some(ErrorCode::DatabaseBusy) && started.elapsed() < BUSY
+            };
+            match changed {
+                Err(error) if busy(&error) => std::thread::sleep(BUSY / 500),
+                done => return done,
+            }
+        }
+    }
+
+    /// Whether nothing was ever put into the file.
+    fn is_empty(&self) -> Result<bool, StoreError> {
+        let tables = "SELECT count(*) FROM sqlite_schema";
+        let tables = self.connection.query_row(tables, [], |row| row.get(0));
+        let tables: i32 = tables.map_err(|error| self.not_opened(&error))?;
+        Ok(tables == 0 && self.pragma("user_version")? == 0)
     }
 
     fn check(&self) -> Result<(), StoreError> {
