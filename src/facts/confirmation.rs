@@ -77,7 +77,8 @@ impl ReadBack {
             let claim = &it.claim;
             let worked = claim.working.map(wording::working).unwrap_or_default();
             let read = wording::measurement(&claim.measurement);
-            format!("{read}{worked}{time}.")
+            let device = claim.device.map(wording::device).unwrap_or_default();
+            format!("{read}{worked}{device}{time}.")
         });
         let text = each.collect::<Vec<_>>().join(" ");
         Self {

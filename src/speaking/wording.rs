@@ -10,8 +10,8 @@ use rust_decimal::Decimal;
 
 use crate::facts::Time;
 use crate::vitals::{
-    Bounds, Component, Finding, Measurement, Qualifier, Quantity, Side, Supply, Unit, Value,
-    VitalSign, Working,
+    Bounds, Component, Device, Finding, Measurement, Qualifier, Quantity, Side, Supply, Unit,
+    Value, VitalSign, Working,
 };
 
 const DIGITS: [&str; 10] = [
@@ -154,6 +154,12 @@ pub fn spelled(text: &str) -> String {
         Some(text) => format!("{text} inches"),
         None => text,
     }
+}
+
+/// The device a value was read from, as part of a read-back.
+#[must_use]
+pub fn device(it: Device) -> String {
+    format!(", from {}", it.spoken())
 }
 
 /// How a value was worked out, as part of a read-back.

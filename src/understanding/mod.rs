@@ -150,12 +150,29 @@ fn with_rivals(
             }
             Ok(Utterance::Part(part))
         }
-        // An answer or a command stands alone: every other transcript counts
-        // against it.
-        other if heard.confidence() >= context.ask_below => Ok(other),
-        _ => Err(NotUnderstood::Unsure),
+        // A yes keeps something and a no drops something: every other transcript
+        // counts against them.
+        answer @ (Utterance::Yes(_) | Utterance::No) => {
+            let sure = heard.confidence() >= context.ask_below;
+            sure.then_some(answer).ok_or(NotUnderstood::Unsure)
+        }
+        other => {
+            let rivals = others.iter().filter(|it| match &it.meaning {
+                Ok(meaning) => *meaning != other,
+                Err(_) => false,
+            });
+            let share = 1.0 / (1.0 + rivals.map(|it| it.weight).sum::<f32>());
+            if share >= context.ask_below && heard.confidence() >= DOUBTED_COMMAND {
+                Ok(other)
+            } else {
+                Err(NotUnderstood::Unsure)
+            }
+        }
     }
 }
+
+/// Word confidence under which a command or a refusal is asked for again.
+const DOUBTED_COMMAND: f32 = 0.5;
 
 /// Word confidence under which a reading is asked for again whatever the other
 /// transcripts mean.
