@@ -10,7 +10,7 @@ use super::{Grammar, GrammarError, Token};
 pub struct Vocabulary {
     phrases: BTreeMap<Vec<String>, Token>,
     longest: usize,
-    words: BTreeSet<String>,
+    fillers: BTreeSet<String>,
 }
 
 /// A token and the words it came from, as a range of the utterance's words.
@@ -31,15 +31,20 @@ impl Vocabulary {
             collect(grammar, name, &rule.body, &mut phrases)?;
         }
         let longest = phrases.keys().map(Vec::len).max().unwrap_or(0);
-        let words = grammar.words().into_iter().collect();
+        let mut fillers = BTreeSet::new();
+        for rule in grammar.rules.values() {
+            untagged(&rule.body, &mut fillers);
+        }
         Ok(Self {
             phrases,
             longest,
-            words,
+            fillers,
         })
     }
 
-    /// Splits words into tokens, always taking the longest phrase that fits.
+    /// Splits words into tokens, always taking the longest phrase that fits. A
+    /// word that the grammar has only inside of longer phrases is unknown when it
+    /// is alone: the rest of its phrase was not heard.
     #[must_use]
     pub fn tokens(&self, words: &[String]) -> Vec<Spoken> {
         let mut tokens = Vec::new();
@@ -59,11 +64,24 @@ impl Vocabulary {
                 return (token.clone(), length);
             }
         }
-        if self.words.contains(&words[0]) {
+        if self.fillers.contains(&words[0]) {
             (Token::Filler, 1)
         } else {
             (Token::Unknown, 1)
         }
+    }
+}
+
+/// Adds the words that a rule has outside of any tag.
+fn untagged(expansion: &Expansion, words: &mut BTreeSet<String>) {
+    match expansion {
+        Expansion::Word(word) => {
+            words.insert(word.clone());
+        }
+        Expansion::Rule(_) | Expansion::Tagged(..) => {}
+        Expansion::Sequence(parts) => parts.iter().for_each(|it| untagged(it, words)),
+        Expansion::Choice(parts) => parts.iter().for_each(|(_, it)| untagged(it, words)),
+        Expansion::Optional(inner) => untagged(inner, words),
     }
 }
 
