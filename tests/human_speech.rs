@@ -1,151 +1,308 @@
-//! People, not synthesizers: the recordings of Debian's `pocketsphinx-testdata`.
-//! Spoken numbers are heard as they were said; read prose (`LibriVox`, public
-//! domain) and synthesized talk with numbers in it lead to nothing.
+//! Recordings of real people, from Debian package `pocketsphinx-testdata`, and
+//! side talk by synthetic voices, through the true recogniser.
+//!
+//! The package (2-clause BSD, Carnegie Mellon University) holds a few minutes of
+//! speech: playing cards, strings of digits, and prose read from a novel. They
+//! are not copied here. Its other digits are features, not sound.
 
 mod sound;
 
-use std::path::{Path, PathBuf};
+use std::path::PathBuf;
+use std::process::Command;
 
-use sayback::grammar::{Expect, Grammar, Vocabulary};
-use sayback::hearing::{Ear, Heard, RATE, read_wav};
-use sayback::understanding::{ASK_BELOW, Context, NotUnderstood, Utterance, understand};
-use sayback::vitals::{Units, VitalSign};
-
-const FOLDER: &str = "/usr/share/pocketsphinx/test/data";
+use sayback::grammar::{Expect, Grammar, Token, Vocabulary};
+use sayback::hearing::{Ear, Heard, Model, RATE, read_wav, read_wav_bytes};
+use sayback::understanding::{ASK_BELOW, Context, NotUnderstood, Part, Utterance, understand};
+use sayback::vitals::{Units, Value, VitalSign};
 
 fn recording(name: &str) -> Vec<i16> {
-    let path: PathBuf = Path::new(FOLDER).join(name);
-    assert!(
-        path.exists(),
-        "{} is missing: install the Debian package pocketsphinx-testdata",
-        path.display()
-    );
-    if path.extension().is_some_and(|it| it == "wav") {
-        return read_wav(&path).unwrap();
+    let path = PathBuf::from("/usr/share/pocketsphinx/test/data").join(name);
+    let missing = |why: &dyn std::fmt::Display| -> ! {
+        panic!(
+            "{}: {why}\nreal speech is missing; run `make setup-test`, \
+             or install the package pocketsphinx-testdata",
+            path.display()
+        )
+    };
+    if path.extension().is_some_and(|it| it == "raw") {
+        // 16 kHz, one channel, 16 bits, lowest byte first, and no header.
+        let bytes = std::fs::read(&path).unwrap_or_else(|error| missing(&error));
+        let pairs = bytes.chunks_exact(2);
+        return pairs.map(|it| i16::from_le_bytes([it[0], it[1]])).collect();
     }
-    // Headerless: 16 kHz, 16 bits, one channel, little-endian.
-    let bytes = std::fs::read(path).unwrap();
-    let pairs = bytes.chunks_exact(2);
-    pairs.map(|it| i16::from_le_bytes([it[0], it[1]])).collect()
+    read_wav(&path).unwrap_or_else(|error| missing(&error))
 }
 
+/// What is heard of one recording, with a fresh ear for each.
 struct Listener {
-    ear: Ear<Expect>,
+    model: Model,
+    grammar: Grammar,
     vocabulary: Vocabulary,
 }
 
 impl Listener {
     fn new() -> Self {
         let grammar = Grammar::standard();
-        let mut ear = Ear::new(sound::model());
-        for expect in Expect::ALL {
-            ear.set_phrases(expect, &grammar.phrases(expect)).unwrap();
+        Self {
+            model: sound::model(),
+            vocabulary: grammar.vocabulary(),
+            grammar,
         }
-        let vocabulary = grammar.vocabulary();
-        Self { ear, vocabulary }
     }
 
-    fn hear(&mut self, expect: Expect, sound: &[i16]) -> Vec<Heard> {
-        self.ear.expect(expect);
-        let pause = vec![0; RATE as usize];
-        let all = [sound, &pause].concat();
-        let blocks = all.chunks(RATE as usize / 10);
-        let mut heard: Vec<Heard> = blocks.filter_map(|it| self.ear.accept(it)).collect();
-        heard.extend(self.ear.finish());
-        heard
+    fn ear(&self, expect: Expect) -> Ear<Expect> {
+        let mut ear = Ear::new(self.model.clone());
+        ear.set_phrases(expect, &self.grammar.phrases(expect))
+            .unwrap();
+        ear.expect(expect);
+        ear
     }
 
-    /// What an utterance means while a pulse waits for an answer.
-    fn meaning(&self, heard: &Heard) -> Result<Utterance, NotUnderstood> {
+    fn meaning(&self, heard: &Heard, pending: &[VitalSign]) -> Result<Utterance, NotUnderstood> {
         let context = Context {
             units: Units::UsCustomary,
-            pending: &[VitalSign::Pulse],
+            pending,
             precautions: None,
             ask_below: ASK_BELOW,
         };
         understand(heard, &self.vocabulary, &context)
     }
 
-    /// Everything in `sound` that claims or commands something, in any state.
-    fn taken(&mut self, sound: &[i16]) -> Vec<String> {
-        let mut taken = Vec::new();
-        for expect in [
-            Expect::Readings,
-            Expect::Answer,
-            Expect::Confirm,
-            Expect::Place,
-        ] {
-            for heard in self.hear(expect, sound) {
-                let Ok(meaning) = self.meaning(&heard) else {
-                    continue;
-                };
-                // A number with words lost beside it is asked for again, and
-                // no value.
-                let asks = matches!(
-                    &meaning,
-                    Utterance::Part(part) if part.value.is_none() && part.qualifiers.is_empty()
+    /// The words for numbers in what was heard, without anything between them.
+    fn numbers(&self, heard: &[Heard]) -> String {
+        let words = heard.iter().flat_map(|it| &it.words);
+        let words: Vec<String> = words.map(|it| it.text.clone()).collect();
+        let tokens = self.vocabulary.tokens(&words).into_iter();
+        let numbers = tokens.filter(|it| matches!(it.token, Token::Number(_)));
+        let numbers: Vec<String> = numbers
+            .flat_map(|it| words[it.from..it.to].to_vec())
+            .collect();
+        numbers.join(" ")
+    }
+}
+
+fn hear(ear: &mut Ear<Expect>, sound: &[i16]) -> Vec<Heard> {
+    let mut sound = sound.to_vec();
+    sound.extend(vec![0; RATE as usize]);
+    let blocks = sound.chunks(RATE as usize / 10);
+    let mut heard: Vec<Heard> = blocks.filter_map(|it| ear.accept(it)).collect();
+    heard.extend(ear.finish());
+    heard
+}
+
+/// Two men, one woman. The cards and "dhd" come with their texts; "numbers" has
+/// none, and is heard so by the recogniser without any phrase list too.
+const SPOKEN: [(&str, &str); 7] = [
+    ("cards/001.wav", "ten"),
+    ("cards/002.wav", "four"),
+    ("cards/003.wav", "seven"),
+    ("cards/004.wav", "five five"),
+    ("cards/005.wav", "eight four seven"),
+    ("tidigits/dhd.2934z.raw", "two nine three four zero"),
+    ("numbers.raw", "thirty three four six ninety two"),
+];
+
+#[test]
+fn the_numbers_that_people_speak_are_heard_right() {
+    let listener = Listener::new();
+    for (file, numbers) in SPOKEN {
+        let heard = hear(&mut listener.ear(Expect::Answer), &recording(file));
+        let texts: Vec<String> = heard.iter().map(Heard::text).collect();
+        assert_eq!(listener.numbers(&heard), numbers, "{file}: {texts:?}");
+    }
+}
+
+/// The same speech as answers to "What is the pulse?" and the like: pieces of
+/// the recordings, cut at the times at which the words were heard.
+#[test]
+fn the_numbers_that_people_speak_are_understood_as_values() {
+    let listener = Listener::new();
+    let cases = [
+        ("cards/004.wav", 0..2, VitalSign::Pulse, "55"),
+        ("numbers.raw", 0..2, VitalSign::Respiration, "33"),
+        ("numbers.raw", 2..4, VitalSign::Pulse, "46"),
+        ("numbers.raw", 4..6, VitalSign::OxygenSaturation, "92"),
+        ("tidigits/dhd.2934z.raw", 0..2, VitalSign::Respiration, "29"),
+    ];
+    let mut sure = 0;
+    for (file, words, sign, value) in cases {
+        let sound = recording(file);
+        let whole = hear(&mut listener.ear(Expect::Answer), &sound);
+        let all: Vec<_> = whole.iter().flat_map(|it| &it.words).collect();
+        #[allow(
+            clippy::cast_possible_truncation,
+            clippy::cast_sign_loss,
+            clippy::cast_precision_loss,
+            reason = "seconds of a short recording"
+        )]
+        let at = |seconds: f32| (seconds.max(0.0) * RATE as f32) as usize;
+        // The end of the word before runs on a little into its neighbour.
+        let from = if words.start == 0 {
+            0
+        } else {
+            at(all[words.start].start + 0.08)
+        };
+        let to = match all.get(words.end) {
+            Some(next) => at(next.start),
+            None => sound.len(),
+        };
+        let heard = hear(&mut listener.ear(Expect::Answer), &sound[from..to]);
+        let [heard] = heard.as_slice() else {
+            panic!("{file} {words:?}: {heard:?}");
+        };
+        let found = listener.meaning(heard, &[sign]);
+        let at = format!("{file} {words:?}: \"{}\" {found:?}", heard.text());
+        let Ok(Utterance::Part(part)) = found else {
+            panic!("{at}");
+        };
+        let number = part.value.map(|it| match it.measurement.value() {
+            Value::One(quantity) => quantity.value().to_string(),
+            other => panic!("{at}: {other:?}"),
+        });
+        assert_eq!(number.as_deref(), Some(value), "{at}");
+        sure += usize::from(part.why.is_none());
+    }
+    // One more is right too, but asked for again: the cut leaves it in doubt.
+    assert!(sure >= 4, "only {sure} of 5 were taken at once");
+}
+
+/// Everything that could wait for an answer, so that talk has the most to hit.
+const PENDING: [VitalSign; 3] = [
+    VitalSign::Pulse,
+    VitalSign::BloodPressure,
+    VitalSign::Temperature,
+];
+
+/// What talk led to, if it was more than a question: it may be asked about, and
+/// it may never claim a value, answer, change or command anything.
+fn acted_upon(found: &Result<Utterance, NotUnderstood>) -> bool {
+    match found {
+        Err(_) => false,
+        Ok(Utterance::Readings { yes, claims, .. }) => yes.is_some() || !claims.is_empty(),
+        Ok(Utterance::Part(part)) => {
+            let Part { why, whose, .. } = part.as_ref();
+            why.is_none() && whose.is_empty()
+        }
+        Ok(_) => true,
+    }
+}
+
+#[test]
+fn prose_read_aloud_is_nothing_whatever_is_expected() {
+    let listener = Listener::new();
+    let parts = ["0870", "0880", "0890", "0920", "0930"];
+    let files = parts.map(|it| format!("librivox/sense_and_sensibility_01_austen_64kb-{it}.wav"));
+    let others = ["goforward.raw", "something.raw"].map(str::to_owned);
+    for file in files.iter().chain(&others) {
+        let sound = recording(file);
+        for expect in Expect::ALL {
+            let pending: &[VitalSign] = match expect {
+                Expect::Confirm | Expect::Answer => &PENDING,
+                Expect::Place | Expect::Readings | Expect::Wake => &[],
+            };
+            for heard in hear(&mut listener.ear(expect), &sound) {
+                let found = listener.meaning(&heard, pending);
+                let text = heard.text();
+                assert!(
+                    !acted_upon(&found),
+                    "{expect:?}, {file}: \"{text}\" {found:?}"
                 );
-                if !asks {
-                    taken.push(format!("{expect:?}: \"{}\" {meaning:?}", heard.text()));
+                let asked = matches!(found, Ok(Utterance::Readings { .. }));
+                assert!(!asked, "{expect:?}, {file}: \"{text}\" {found:?}");
+            }
+        }
+    }
+}
+
+/// What is said around an aide on a round. All of it holds numbers, names of
+/// vital signs, or a yes or no.
+const TALK: [&str; 24] = [
+    "I was born in nineteen thirty two",
+    "she is eighty two you know",
+    "we had ten people over for lunch",
+    "my daughter comes at four on sunday",
+    "the doctor said my blood pressure was fine",
+    "my pulse is racing today",
+    "it is half past eight already",
+    "they have raised the price to three fifty",
+    "I have six grandchildren and one great grandchild",
+    "yes of course I would like that",
+    "no not that one the blue one",
+    "the temperature outside is seventy five degrees today",
+    "I used to weigh one hundred and twenty pounds when I was young",
+    "he was six feet tall and very handsome",
+    "let me just put this cuff on your left arm",
+    "do you want to sit up or stay lying down",
+    "there are two hundred and fifty channels and nothing to watch",
+    "my husband was in the navy for twenty years",
+    "the bus number sixty seven stops right there",
+    "my son lives at one forty five maple street",
+    "the phone number is five five five one two three four",
+    "the stock market fell two hundred points",
+    "we were married for fifty three years",
+    "the score is seventy two to sixty eight at the half",
+];
+
+const VOICES: [&str; 4] = [
+    "flite:slt",
+    "flite:awb",
+    "espeak-ng:en-us",
+    "espeak-ng:en-gb",
+];
+
+/// A sentence by one of the voices, as 16 kHz samples.
+fn spoken(voice: &str, text: &str) -> Vec<i16> {
+    let (program, name) = voice.split_once(':').unwrap();
+    let file = tempfile::Builder::new().suffix(".wav").tempfile().unwrap();
+    let mut command = Command::new(program);
+    match program {
+        "flite" => command.args(["-voice", name, "-t", text, "-o"]),
+        _ => command.args(["-v", name, "-s", "150", text, "-w"]),
+    };
+    let output = command.arg(file.path()).output();
+    let output = output.unwrap_or_else(|error| panic!("{program}: {error}; run `make setup-test`"));
+    assert!(output.status.success(), "{program}: {output:?}");
+    let mut samples = vec![0; RATE as usize / 5];
+    samples.extend(read_wav_bytes(&std::fs::read(file.path()).unwrap()).unwrap());
+    samples
+}
+
+#[test]
+fn side_talk_offers_nothing_and_is_seldom_asked_about() {
+    let listener = Listener::new();
+    let mut tried = 0;
+    let mut asked = Vec::new();
+    for (expect, pending) in [(Expect::Readings, &[][..]), (Expect::Confirm, &PENDING[..])] {
+        let mut ear = listener.ear(expect);
+        for (number, text) in TALK.into_iter().enumerate() {
+            // Two voices each, in turn, keep this quick.
+            for voice in [VOICES[number % 2], VOICES[2 + number / 2 % 2]] {
+                tried += 1;
+                for heard in hear(&mut ear, &spoken(voice, text)) {
+                    let found = listener.meaning(&heard, pending);
+                    let at = format!("{expect:?}, {voice}, {text}: \"{}\"", heard.text());
+                    assert!(!acted_upon(&found), "{at} {found:?}");
+                    let question = matches!(
+                        found,
+                        Ok(_) | Err(NotUnderstood::Nameless | NotUnderstood::Unsure)
+                    );
+                    if question {
+                        asked.push(at);
+                    }
                 }
             }
         }
-        taken
     }
-}
-
-#[test]
-fn numbers_that_people_said_are_the_numbers_heard() {
-    let mut listener = Listener::new();
-    for (name, said) in [
-        ("numbers.raw", "thirty three four six ninety two"),
-        ("tidigits/dhd.2934z.raw", "two nine three four zero"),
-        ("cards/004.wav", "five five"),
-    ] {
-        let heard = listener.hear(Expect::Answer, &recording(name));
-        let heard: Vec<String> = heard.iter().map(Heard::text).collect();
-        assert_eq!(heard, [said], "{name}");
-    }
-}
-
-#[test]
-fn read_prose_means_nothing() {
-    let mut listener = Listener::new();
-    let files = std::fs::read_dir(Path::new(FOLDER).join("librivox"));
-    let files = files.expect("install the Debian package pocketsphinx-testdata");
-    let names = files.map(|it| it.unwrap().file_name().into_string().unwrap());
-    let prose: Vec<String> = names
-        .filter(|it| Path::new(it).extension().is_some_and(|it| it == "wav"))
-        .collect();
-    assert!(prose.len() >= 5, "{prose:?}");
-    for name in prose {
-        let sound = recording(&format!("librivox/{name}"));
-        let taken = listener.taken(&sound);
-        assert!(taken.is_empty(), "{name}: {taken:?}");
-    }
-}
-
-#[test]
-fn talk_with_numbers_in_it_keeps_nothing() {
-    let mut listener = Listener::new();
-    for said in [
-        "I was born in nineteen thirty two",
-        "she is eighty two you know",
-        "we had ten people over for lunch",
-        "did you sleep well last night my dear",
-        "let me get that out of your way",
-        "the game starts at half past six",
-    ] {
-        let sound = sound::spoken_frames(said);
-        for expect in [Expect::Readings, Expect::Confirm] {
-            for heard in listener.hear(expect, &sound) {
-                let meaning = listener.meaning(&heard);
-                let claims = matches!(
-                    &meaning,
-                    Ok(Utterance::Readings { .. } | Utterance::Yes(_) | Utterance::NotTaken { .. })
-                );
-                assert!(!claims, "{said}: \"{}\" {meaning:?}", heard.text());
-            }
-        }
-    }
+    let most = tried / 4;
+    assert!(
+        asked.len() <= most,
+        "{} of {tried} were asked about, at most {most} should be:\n{}",
+        asked.len(),
+        asked.join("\n")
+    );
+    println!(
+        "{} of {tried} were asked about\n{}",
+        asked.len(),
+        asked.join("\n")
+    );
 }

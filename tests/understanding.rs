@@ -204,6 +204,60 @@ fn talk_that_is_not_for_sayback_is_ignored() {
     assert_eq!(meaning("the"), Err(NotUnderstood::Nothing));
 }
 
+/// A name in the middle of other talk: asked at most, and never offered.
+#[test]
+fn a_reading_amid_talk_is_not_offered() {
+    check(
+        "[unk] pulse seventy two => pulse 72 /min
+         pulse seventy two regular [unk] => pulse 72 /min, regular
+         [unk] weight one hundred and twenty pounds [unk] => weight? gap
+         [unk] pulse seventy two regular [unk] => pulse? gap",
+    );
+}
+
+/// A word that the grammar has only inside a longer phrase is what is left of
+/// something else when it is alone: "a minute", "make that", "stop listening".
+#[test]
+fn a_piece_of_a_phrase_is_not_padding() {
+    check(
+        "pulse one two a => pulse? gap
+         pulse is a hundred => pulse 100 /min
+         pulse seventy that two => pulse? gap
+         temperature ninety eight point m six oral => temperature? gap
+         weight minute seventy => weight? gap",
+    );
+    for said in ["stop right minute", "make that mean", "on the minute ago"] {
+        assert_eq!(meaning(said), Err(NotUnderstood::SideTalk), "{said}");
+    }
+}
+
+#[test]
+fn talk_does_not_answer_a_question() {
+    let pending = [VitalSign::Pulse, VitalSign::BloodPressure];
+    let context = context(&pending, Units::UsCustomary);
+    let answer = |said: &str| understand(&Heard::from_text(said), &VOCABULARY, &context);
+    for said in [
+        "[unk] left arm",
+        "[unk] eighty four",
+        "[unk] lying down [unk]",
+        "resident seventy two yes",
+        "refused seventy two ago",
+    ] {
+        assert_eq!(answer(said), Err(NotUnderstood::SideTalk), "{said}");
+    }
+    for said in ["seventy [unk]", "left arm [unk]", "ninety was"] {
+        let Ok(Utterance::Part(part)) = answer(said) else {
+            panic!("{said}: {:?}", answer(said));
+        };
+        assert_eq!((part.value, part.why), (None, Some(Why::Gap)), "{said}");
+    }
+    // An unsure beginning and lost words together are not worth a question.
+    let mut unsure = Heard::from_text("seventy [unk]");
+    unsure.words[0].confidence = 0.4;
+    let found = understand(&unsure, &VOCABULARY, &context);
+    assert_eq!(found, Err(NotUnderstood::SideTalk));
+}
+
 #[test]
 fn a_bare_value_belongs_to_the_one_vital_sign_that_can_have_it() {
     let part = |said: &str, pending: &[VitalSign]| {

@@ -71,7 +71,10 @@ impl Grammar {
 /// with the tag of a named bed.
 fn labels(labels: &BTreeSet<&str>) -> Vec<Expansion> {
     let forms = |label: &&str| match label.parse::<u16>() {
-        Ok(number) => spoken_forms(number).iter().map(|it| words(it)).collect(),
+        Ok(number) => spoken_forms(number)
+            .iter()
+            .map(|it| self::number(it))
+            .collect(),
         Err(_) => vec![Expansion::Tagged(
             Box::new(words(label)),
             format!("bed {label}"),
@@ -95,6 +98,15 @@ fn nurse_named(index: usize, name: &str) -> Option<Expansion> {
 fn words(phrase: &str) -> Expansion {
     let word = |it: &str| Expansion::Word(it.to_owned());
     Expansion::Sequence(phrase.split_whitespace().map(word).collect())
+}
+
+/// A number in words. "A" belongs to "a hundred" and is no word of its own.
+fn number(form: &str) -> Expansion {
+    let Some(rest) = form.strip_prefix("a hundred") else {
+        return words(form);
+    };
+    let hundred = Expansion::Tagged(Box::new(words("a hundred")), "hundred 100".to_owned());
+    Expansion::Sequence(vec![hundred, words(rest)])
 }
 
 /// The ways people say a whole number from 0 to 999; none for larger ones.

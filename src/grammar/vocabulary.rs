@@ -10,10 +10,7 @@ use super::{Grammar, GrammarError, Token};
 pub struct Vocabulary {
     phrases: BTreeMap<Vec<String>, Token>,
     longest: usize,
-    /// Words that the grammar lets stand beside meaning.
     fillers: BTreeSet<String>,
-    /// Every word of the grammar.
-    words: BTreeSet<String>,
 }
 
 /// A token and the words it came from, as a range of the utterance's words.
@@ -34,19 +31,20 @@ impl Vocabulary {
             collect(grammar, name, &rule.body, &mut phrases)?;
         }
         let longest = phrases.keys().map(Vec::len).max().unwrap_or(0);
-        let mut fillers = Vec::new();
+        let mut fillers = BTreeSet::new();
         for rule in grammar.rules.values() {
-            rule.body.untagged(&mut fillers);
+            untagged(&rule.body, &mut fillers);
         }
         Ok(Self {
             phrases,
             longest,
-            fillers: fillers.into_iter().collect(),
-            words: grammar.words().into_iter().collect(),
+            fillers,
         })
     }
 
-    /// Splits words into tokens, always taking the longest phrase that fits.
+    /// Splits words into tokens, always taking the longest phrase that fits. A
+    /// word that the grammar has only inside of longer phrases is unknown when it
+    /// is alone: the rest of its phrase was not heard.
     #[must_use]
     pub fn tokens(&self, words: &[String]) -> Vec<Spoken> {
         let mut tokens = Vec::new();
@@ -68,11 +66,22 @@ impl Vocabulary {
         }
         if self.fillers.contains(&words[0]) {
             (Token::Filler, 1)
-        } else if self.words.contains(&words[0]) {
-            (Token::Stray, 1)
         } else {
             (Token::Unknown, 1)
         }
+    }
+}
+
+/// Adds the words that a rule has outside of any tag.
+fn untagged(expansion: &Expansion, words: &mut BTreeSet<String>) {
+    match expansion {
+        Expansion::Word(word) => {
+            words.insert(word.clone());
+        }
+        Expansion::Rule(_) | Expansion::Tagged(..) => {}
+        Expansion::Sequence(parts) => parts.iter().for_each(|it| untagged(it, words)),
+        Expansion::Choice(parts) => parts.iter().for_each(|(_, it)| untagged(it, words)),
+        Expansion::Optional(inner) => untagged(inner, words),
     }
 }
 

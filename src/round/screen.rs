@@ -7,7 +7,7 @@ use anstyle::{AnsiColor, Style};
 use crate::facts::{Body, Fact, KeptReading, Time};
 use crate::hearing::{Heard, Level};
 use crate::residents::{Home, ResidentId};
-use crate::vitals::{Finding, Layer, Measurement, Qualifier, Rhythm, Side, Supply, Value};
+use crate::vitals::{Finding, Layer, Measurement, Qualifier, Rhythm, Side, Supply, Unit, Value};
 
 /// Whoever watches a round.
 pub trait Screen {
@@ -140,6 +140,9 @@ impl<W: Write> Screen for Terminal<W> {
 #[must_use]
 pub fn shown(it: &Measurement) -> String {
     let value = match it.value() {
+        Value::One(quantity) if quantity.unit() == Unit::Score => {
+            format!("{} of 10", quantity.value())
+        }
         Value::One(quantity) => {
             format!("{} {}", quantity.value(), quantity.unit().symbol())
         }

@@ -16,6 +16,8 @@ struct Segment {
     body: Vec<Spoken>,
     /// Qualifiers with whether a self-correction came right before.
     qualifiers: Vec<(Qualifier, bool)>,
+    /// Whether other talk goes before the name and after all that is understood.
+    amid_talk: bool,
     from: usize,
     to: usize,
 }
@@ -78,7 +80,11 @@ impl Sentence<'_> {
         };
         let no_number = unclear.iter().all(|it| it.why == Why::NoNumber);
         let unsure = self.heard.confidence() < self.context.ask_below;
-        if claims.is_empty() && no_number && (unsure || tokens.iter().any(stray)) {
+        let first = tokens.iter().find(|it| it.token != Token::Filler);
+        let amid_talk = first.is_some_and(|it| it.token == Token::Unknown);
+        if claims.is_empty()
+            && ((no_number && (unsure || tokens.iter().any(stray))) || (amid_talk && unsure))
+        {
             return None;
         }
         Some(Utterance::Readings {
@@ -99,6 +105,9 @@ impl Sentence<'_> {
             }
         }
         let valued = value_of(sign, last_said(&segment.body), self.beside(&qualifiers))?;
+        if segment.amid_talk {
+            return Err(Why::Gap);
+        }
         let mut measurement = valued.measurement;
         for qualifier in qualifiers.iter() {
             measurement = measurement.with(qualifier).map_err(Why::Impossible)?;
@@ -118,16 +127,15 @@ impl Sentence<'_> {
     fn part(&self, tokens: &[Spoken]) -> Option<Part> {
         let pending = self.context.pending;
         let first = tokens.iter().find(|it| it.token != Token::Filler)?;
+        let lost = tokens.iter().any(|it| it.token == Token::Unknown);
+        let unsure = self.heard.confidence() < self.context.ask_below;
+        // An answer begins at once and is nothing but an answer.
+        if first.token == Token::Unknown || (lost && unsure) || tokens.iter().any(no_part) {
+            return None;
+        }
         let qualifiers: Vec<Qualifier> = tokens.iter().filter_map(qualifier).collect();
         let numeric = tokens.iter().any(|it| is_core(&it.token));
-        // Words that fit nothing make it talk between others, and not an answer.
-        let lost = tokens.iter().filter(|it| it.token == Token::Unknown);
-        let beside_a_number = numeric && lost.clone().count() == 1;
-        if pending.is_empty()
-            || tokens.iter().any(|it| it.token == Token::Stray)
-            || (qualifiers.is_empty() && !numeric)
-            || (lost.count() > 0 && !beside_a_number)
-        {
+        if pending.is_empty() || (qualifiers.is_empty() && !numeric) {
             return None;
         }
         let mut part = Part {
@@ -137,7 +145,9 @@ impl Sentence<'_> {
             confidence: self.heard.confidence(),
             ..Part::default()
         };
-        if numeric {
+        if lost {
+            part.why = Some(Why::Gap);
+        } else if numeric {
             let said = last_said(tokens);
             let mut known = Qualifiers::default();
             part.qualifiers.iter().for_each(|it| known.set(*it));
@@ -178,6 +188,23 @@ impl Sentence<'_> {
         let words: Vec<&str> = words.iter().map(|it| it.text.as_str()).collect();
         words.join(" ")
     }
+}
+
+/// What is said alone, so that beside a part of a reading it is other talk.
+const fn no_part(spoken: &Spoken) -> bool {
+    matches!(
+        spoken.token,
+        Token::Yes
+            | Token::Say(_)
+            | Token::Room
+            | Token::Bed(_)
+            | Token::Reported
+            | Token::Nurse(_)
+            | Token::NotTaken(_)
+            | Token::Activity(_)
+            | Token::Reason(_)
+            | Token::Last
+    )
 }
 
 const fn is_fix(token: &Token) -> bool {
@@ -289,8 +316,13 @@ fn segments(tokens: &[Spoken]) -> Vec<Segment> {
                 .collect(),
         };
         qualifiers.splice(0..0, before);
+        let unknown = |it: Option<&Spoken>| it.is_some_and(|it| it.token == Token::Unknown);
+        let meant = |it: &&Spoken| it.token != Token::Filler;
+        let amid_talk =
+            unknown(tokens[..at].iter().rfind(meant)) && unknown(body.iter().rfind(meant));
         segments.push(Segment {
             sign,
+            amid_talk,
             from: tokens[at].from,
             to: body.last().map_or(tokens[at].to, |it| it.to),
             body,

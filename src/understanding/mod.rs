@@ -10,7 +10,7 @@ mod utterance;
 mod value;
 
 use crate::grammar::{Spoken, Token, Vocabulary};
-use crate::hearing::Heard;
+use crate::hearing::{Heard, UNKNOWN};
 use crate::vitals::{Measurement, Precautions, Qualifier, Qualifiers, Units, VitalSign};
 
 pub use number::candidates as number_candidates;
@@ -57,13 +57,13 @@ fn meaning(
 ) -> Result<Utterance, NotUnderstood> {
     let words: Vec<String> = heard.words.iter().map(|it| it.text.clone()).collect();
     let tokens = vocabulary.tokens(&words);
-    let meant = |it: &Spoken| !matches!(it.token, Token::Filler | Token::Stray);
+    let meant = |it: &Spoken| it.token != Token::Filler;
     if !tokens.iter().any(meant) {
         return Err(NotUnderstood::Nothing);
     }
     if tokens
         .iter()
-        .all(|it| matches!(it.token, Token::Filler | Token::Stray | Token::Unknown))
+        .all(|it| matches!(it.token, Token::Filler | Token::Unknown))
     {
         return Err(NotUnderstood::SideTalk);
     }
@@ -81,6 +81,8 @@ fn meaning(
 /// Another transcript's meaning, and how likely it is beside the best one, 0 to 1.
 struct Other {
     meaning: Result<Utterance, NotUnderstood>,
+    /// Whether speech was heard in it that fits no word.
+    lost: bool,
     weight: f32,
 }
 
@@ -95,6 +97,7 @@ fn with_rivals(
 ) -> Result<Utterance, NotUnderstood> {
     let others = heard.alternatives.iter().map(|it| Other {
         meaning: meaning(&Heard::from_text(&it.text), vocabulary, context),
+        lost: it.text.split(' ').any(|word| word == UNKNOWN),
         weight: (-it.behind.max(0.0)).exp(),
     });
     let others: Vec<Other> = others.collect();
@@ -185,7 +188,12 @@ const DOUBTED_WORD: f32 = 0.3;
 fn share_of(best: &Measurement, others: &[Other]) -> (f32, Option<Measurement>) {
     let (mut same, mut other) = (1.0, 0.0);
     let mut rival = None;
-    for Other { meaning, weight } in others {
+    for Other {
+        meaning,
+        lost,
+        weight,
+    } in others
+    {
         let Ok(Utterance::Readings {
             claims, unclear, ..
         }) = meaning
@@ -194,7 +202,7 @@ fn share_of(best: &Measurement, others: &[Other]) -> (f32, Option<Measurement>) 
         };
         let of_sign = claims.iter().map(|it| &it.measurement);
         let of_sign: Vec<_> = of_sign.filter(|it| it.sign() == best.sign()).collect();
-        let gap = |it: &Unclear| it.sign == best.sign() && it.why == Why::Gap;
+        let gap = |it: &Unclear| *lost && it.sign == best.sign() && it.why == Why::Gap;
         if of_sign.iter().any(|it| !differs(best, it)) {
             same += weight;
         } else if let Some(first) = of_sign.first() {
@@ -239,8 +247,7 @@ impl Sentence<'_> {
     /// Utterances that must be said alone, so that a yes inside other talk is
     /// never taken for one.
     fn short(&self) -> Option<Utterance> {
-        let lost = |it: &Spoken| matches!(it.token, Token::Unknown | Token::Stray);
-        if self.tokens.iter().any(lost) {
+        if self.tokens.iter().any(|it| it.token == Token::Unknown) {
             return None;
         }
         let meant = self.tokens.iter().map(|it| &it.token);
