@@ -4,6 +4,10 @@
 use std::path::{Path, PathBuf};
 use std::process::{Command, Output, Stdio};
 
+use sayback::facts::{Body, Fact, NO_ROUND, Time, VERSION};
+use sayback::residents::{ResidentId, Staff};
+use sayback::store::Store;
+use sayback::vitals::{Bounds, Component, Unit, VitalSign};
 use serde_json::{Value, json};
 use tempfile::TempDir;
 
@@ -434,5 +438,64 @@ fn every_command_has_a_help_that_explains_it() {
     assert_eq!(
         version.trim(),
         concat!("sayback ", env!("CARGO_PKG_VERSION"))
+    );
+}
+
+/// What a nurse sets on her pages and asks there, the next round knows.
+#[test]
+fn a_round_knows_the_range_and_the_recheck_that_a_nurse_has_set() {
+    let (folder, script) = script(
+        "text room nine
+         text yes
+         expect Ines Marlow asks for the pulse again: it was fast.
+         text pulse one oh five
+         text yes
+         expect Kept.",
+    );
+    let path = folder.path().join("record.db");
+    let resident = ResidentId("AR-090".to_owned());
+    let acts = [
+        Body::RangeSet {
+            resident: resident.clone(),
+            sign: VitalSign::Pulse,
+            component: Component::Whole,
+            bounds: Bounds {
+                low: 50.into(),
+                high: 110.into(),
+                unit: Unit::PerMinute,
+            },
+        },
+        Body::RecheckAsked {
+            resident,
+            sign: VitalSign::Pulse,
+            reason: "it was fast".to_owned(),
+        },
+    ];
+    let facts = acts.map(|body| Fact {
+        id: uuid::Uuid::new_v4(),
+        version: VERSION,
+        at: Time::parse_from_rfc3339("2026-03-01T15:00:00-05:00").unwrap(),
+        by: Staff {
+            name: "Ines Marlow".to_owned(),
+            title: "registered nurse".to_owned(),
+        },
+        round: NO_ROUND,
+        body,
+    });
+    let mut store = Store::open(&path).unwrap();
+    store.append(&facts.each_ref()).unwrap();
+    drop(store);
+
+    let path = path.to_str().unwrap();
+    rehearse(&script, &[]).0.succeeded();
+    let kinds: Vec<Value> = record(Path::new(path)).lines();
+    let kinds: Vec<&str> = kinds
+        .iter()
+        .map(|it| it["kind"].as_str().unwrap())
+        .collect();
+    assert!(kinds.contains(&"read"), "{kinds:?}");
+    assert!(
+        !kinds.contains(&"flagged"),
+        "105 is inside the new range: {kinds:?}"
     );
 }

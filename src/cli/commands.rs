@@ -5,7 +5,7 @@ use std::path::{Path, PathBuf};
 
 use sayback::devices::{Direction, devices};
 use sayback::dialogue::Dialogue;
-use sayback::facts::Fact;
+use sayback::facts::{Fact, residents_with_ranges};
 use sayback::grammar::{Expect, Grammar, Vocabulary};
 use sayback::hearing::{Heard, Microphone, RATE, read_wav};
 use sayback::residents::{Home, Staff};
@@ -72,7 +72,15 @@ pub fn run(command: Command) -> Result<End, Message> {
             let home = read_home(&home)?;
             let aide = choose_aide(&home, aide.as_deref())?;
             let devices = (microphone.as_deref(), speaker.as_deref());
-            listen(home, aide, &model, &voice, &store, devices, said.as_deref())
+            listen(
+                &home,
+                aide,
+                &model,
+                &voice,
+                &store,
+                devices,
+                said.as_deref(),
+            )
         }
         Command::Record { store, json } => record(&store, json),
         Command::Roster(command) => roster(command),
@@ -233,6 +241,12 @@ fn rehearse(
 ) -> Result<End, Message> {
     let home = read_home(&script.home)?;
     let aide = choose_aide(&home, script.aide.as_deref())?;
+    let path = store.unwrap_or_else(|| fresh_record(&script.path));
+    let mut store = Store::open(&path).map_err(message)?;
+    let facts = store.facts().map_err(message)?;
+    let before = facts.len();
+    // Ranges that a nurse has set since the home's file was written.
+    let home = residents_with_ranges(&home, &facts);
     let grammar = Grammar::standard();
     let dialogue = Dialogue::new(home.clone(), aide.clone(), &grammar).map_err(message)?;
     let ear = if script.has_sound() {
@@ -240,10 +254,7 @@ fn rehearse(
     } else {
         None
     };
-    let path = store.unwrap_or_else(|| fresh_record(&script.path));
     let said = said.unwrap_or_else(|| path.with_extension("wav"));
-    let mut store = Store::open(&path).map_err(message)?;
-    let before = store.facts().map_err(message)?.len();
     let mut mouth = mouth(voice)?;
     if !matches!(voice.voice, VoiceName::None) {
         let tee = Tee::create(&said).map_err(|error| format!("{}: {error}", said.display()))?;
@@ -287,7 +298,7 @@ fn rehearse(
 }
 
 fn listen(
-    home: Home,
+    home: &Home,
     aide: Staff,
     model: &Model,
     voice: &VoiceArgs,
@@ -305,8 +316,9 @@ fn listen(
         mouth = mouth.with_tee(tee);
     }
     let grammar = Grammar::standard();
-    let ear = ear_for(&model_folder(model)?, &grammar, &home).map_err(message)?;
+    let ear = ear_for(&model_folder(model)?, &grammar, home).map_err(message)?;
     let mut store = Store::open(store).map_err(message)?;
+    let home = residents_with_ranges(home, &store.facts().map_err(message)?);
     let mut screen = LevelBar::new(&aide.name, &home, microphone.name());
     let dialogue = Dialogue::new(home, aide, &grammar).map_err(message)?;
     let live = Live {
