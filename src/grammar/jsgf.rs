@@ -71,6 +71,17 @@ impl Expansion {
         }
     }
 
+    /// Adds every word that carries no tag, alone or as part of a phrase.
+    pub fn untagged(&self, words: &mut Vec<String>) {
+        match self {
+            Self::Word(word) => words.push(word.clone()),
+            Self::Rule(_) | Self::Tagged(..) => {}
+            Self::Sequence(parts) => parts.iter().for_each(|it| it.untagged(words)),
+            Self::Choice(parts) => parts.iter().for_each(|(_, it)| it.untagged(words)),
+            Self::Optional(inner) => inner.untagged(words),
+        }
+    }
+
     /// Adds every word written here to `words`.
     pub fn words(&self, words: &mut Vec<String>) {
         match self {

@@ -154,6 +154,9 @@ pub enum Token {
     HalfDay(HalfDay),
     /// A word of the grammar that carries no meaning of its own.
     Filler,
+    /// A word that the grammar knows only as a part of some phrase. It says
+    /// nothing here, and an answer or a command has none.
+    Stray,
     /// A word that is not in the grammar, or speech that fitted nothing.
     Unknown,
 }

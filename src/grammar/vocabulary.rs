@@ -10,6 +10,9 @@ use super::{Grammar, GrammarError, Token};
 pub struct Vocabulary {
     phrases: BTreeMap<Vec<String>, Token>,
     longest: usize,
+    /// Words that the grammar lets stand beside meaning.
+    fillers: BTreeSet<String>,
+    /// Every word of the grammar.
     words: BTreeSet<String>,
 }
 
@@ -31,11 +34,15 @@ impl Vocabulary {
             collect(grammar, name, &rule.body, &mut phrases)?;
         }
         let longest = phrases.keys().map(Vec::len).max().unwrap_or(0);
-        let words = grammar.words().into_iter().collect();
+        let mut fillers = Vec::new();
+        for rule in grammar.rules.values() {
+            rule.body.untagged(&mut fillers);
+        }
         Ok(Self {
             phrases,
             longest,
-            words,
+            fillers: fillers.into_iter().collect(),
+            words: grammar.words().into_iter().collect(),
         })
     }
 
@@ -59,8 +66,10 @@ impl Vocabulary {
                 return (token.clone(), length);
             }
         }
-        if self.words.contains(&words[0]) {
+        if self.fillers.contains(&words[0]) {
             (Token::Filler, 1)
+        } else if self.words.contains(&words[0]) {
+            (Token::Stray, 1)
         } else {
             (Token::Unknown, 1)
         }

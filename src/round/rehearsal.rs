@@ -101,6 +101,9 @@ impl Rehearsal<'_> {
                 }
                 let turn = round.take(&event, now, self.screen);
                 waiting = turn.waiting;
+                if turn.say.is_none() {
+                    continue;
+                }
                 said = speak(&mut self.mouth, self.screen, turn, &mut now)?;
             }
             outcome.ended = waiting.expect.is_none();

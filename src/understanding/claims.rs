@@ -120,7 +120,14 @@ impl Sentence<'_> {
         let first = tokens.iter().find(|it| it.token != Token::Filler)?;
         let qualifiers: Vec<Qualifier> = tokens.iter().filter_map(qualifier).collect();
         let numeric = tokens.iter().any(|it| is_core(&it.token));
-        if pending.is_empty() || (qualifiers.is_empty() && !numeric) {
+        // Words that fit nothing make it talk between others, and not an answer.
+        let lost = tokens.iter().filter(|it| it.token == Token::Unknown);
+        let beside_a_number = numeric && lost.clone().count() == 1;
+        if pending.is_empty()
+            || tokens.iter().any(|it| it.token == Token::Stray)
+            || (qualifiers.is_empty() && !numeric)
+            || (lost.count() > 0 && !beside_a_number)
+        {
             return None;
         }
         let mut part = Part {

@@ -57,13 +57,13 @@ fn meaning(
 ) -> Result<Utterance, NotUnderstood> {
     let words: Vec<String> = heard.words.iter().map(|it| it.text.clone()).collect();
     let tokens = vocabulary.tokens(&words);
-    let meant = |it: &Spoken| it.token != Token::Filler;
+    let meant = |it: &Spoken| !matches!(it.token, Token::Filler | Token::Stray);
     if !tokens.iter().any(meant) {
         return Err(NotUnderstood::Nothing);
     }
     if tokens
         .iter()
-        .all(|it| matches!(it.token, Token::Filler | Token::Unknown))
+        .all(|it| matches!(it.token, Token::Filler | Token::Stray | Token::Unknown))
     {
         return Err(NotUnderstood::SideTalk);
     }
@@ -222,7 +222,8 @@ impl Sentence<'_> {
     /// Utterances that must be said alone, so that a yes inside other talk is
     /// never taken for one.
     fn short(&self) -> Option<Utterance> {
-        if self.tokens.iter().any(|it| it.token == Token::Unknown) {
+        let lost = |it: &Spoken| matches!(it.token, Token::Unknown | Token::Stray);
+        if self.tokens.iter().any(lost) {
             return None;
         }
         let meant = self.tokens.iter().map(|it| &it.token);

@@ -60,7 +60,7 @@ pub fn value_of(sign: VitalSign, tokens: &[Spoken], beside: Beside<'_>) -> Resul
     let inside = &tokens[first..=last];
     let unknown = |it: &Spoken| it.token == Token::Unknown;
     // Words without meaning do not close a gap: "[unk] a hundred".
-    let meant = |it: &&Spoken| it.token != Token::Filler;
+    let meant = |it: &&Spoken| !matches!(it.token, Token::Filler | Token::Stray);
     let before = tokens[..first].iter().rev().find(meant);
     let after = tokens[last + 1..].iter().find(meant);
     if inside.iter().any(unknown) || before.is_some_and(unknown) || after.is_some_and(unknown) {
@@ -69,7 +69,7 @@ pub fn value_of(sign: VitalSign, tokens: &[Spoken], beside: Beside<'_>) -> Resul
     let inside: Vec<&Token> = inside
         .iter()
         .map(|it| &it.token)
-        .filter(|it| **it != Token::Filler)
+        .filter(|it| !matches!(it, Token::Filler | Token::Stray))
         .collect();
     let said: Vec<Unit> = tokens
         .iter()
