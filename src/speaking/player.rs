@@ -66,6 +66,8 @@ pub struct Playing(oneshot::Receiver<Result<Played, PlayError>>);
 
 struct Job {
     audio: Audio,
+    /// How often playing had been stopped when this was given.
+    stops: u64,
     done: oneshot::Sender<Result<Played, PlayError>>,
 }
 
@@ -100,13 +102,16 @@ impl Player {
     pub fn play(&self, audio: Audio) -> Playing {
         let (done, playing) = oneshot::channel();
         // When the thread is gone, `done` is dropped, and that ends `playing`.
-        let _ = self.jobs.send(Job { audio, done });
+        let stops = lock(&self.line).stops;
+        let _ = self.jobs.send(Job { audio, stops, done });
         Playing(playing)
     }
 
-    /// Ends what is being played at once.
+    /// Ends what is being played at once, and what waits to be played.
     pub fn stop(&self) {
-        lock(&self.line).stop();
+        let mut line = lock(&self.line);
+        line.stops += 1;
+        line.stop();
     }
 
     /// The device's name.
@@ -142,6 +147,8 @@ struct Line {
     next: usize,
     first: Option<Instant>,
     ended: Option<Sender<Ended>>,
+    /// How often playing was stopped.
+    stops: u64,
 }
 
 enum Ended {
@@ -157,6 +164,7 @@ impl Line {
             next: 0,
             first: None,
             ended: Some(sender),
+            stops: self.stops,
         };
         receiver
     }
@@ -237,7 +245,7 @@ impl Desk {
             {
                 open = None;
             }
-            let Job { audio, done } = match job {
+            let Job { audio, stops, done } = match job {
                 Ok(job) => job,
                 Err(RecvTimeoutError::Timeout) => continue,
                 Err(RecvTimeoutError::Disconnected) => break,
@@ -252,7 +260,7 @@ impl Desk {
                 }
             }
             let Some(stream) = &open else { continue };
-            let result = self.play(stream, &audio);
+            let result = self.play(stream, &audio, stops);
             let lost = matches!(result, Err(PlayError::Lost(_)));
             // Told before the stream is closed, which can take a while.
             let _ = done.send(result);
@@ -265,7 +273,7 @@ impl Desk {
         }
     }
 
-    fn play(&self, open: &Open, audio: &Audio) -> Result<Played, PlayError> {
+    fn play(&self, open: &Open, audio: &Audio, stops: u64) -> Result<Played, PlayError> {
         let samples: Vec<f32> = audio.samples.iter().copied().map(to_f32).collect();
         let samples = resample(&samples, audio.rate, open.rate)
             .map_err(|_| PlayError::UnsupportedRate(audio.rate))?;
@@ -276,7 +284,13 @@ impl Desk {
                 last: now,
             });
         }
-        let ended = lock(&self.line).start(samples);
+        let ended = {
+            let mut line = lock(&self.line);
+            if line.stops != stops {
+                return Err(PlayError::Stopped);
+            }
+            line.start(samples)
+        };
         let deadline = Instant::now() + audio.duration() + GRACE;
         let mut progress = (0, Instant::now());
         let result = loop {
