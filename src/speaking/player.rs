@@ -66,9 +66,9 @@ pub struct Playing(oneshot::Receiver<Result<Played, PlayError>>);
 
 struct Job {
     audio: Audio,
+    /// How often playing had been stopped when this was given.
+    stops: u64,
     done: oneshot::Sender<Result<Played, PlayError>>,
-    /// How often playing had been stopped when this was asked for.
-    asked: u64,
 }
 
 impl Player {
@@ -102,12 +102,12 @@ impl Player {
     pub fn play(&self, audio: Audio) -> Playing {
         let (done, playing) = oneshot::channel();
         // When the thread is gone, `done` is dropped, and that ends `playing`.
-        let asked = lock(&self.line).stops;
-        let _ = self.jobs.send(Job { audio, done, asked });
+        let stops = lock(&self.line).stops;
+        let _ = self.jobs.send(Job { audio, stops, done });
         Playing(playing)
     }
 
-    /// Ends what is being played, and what still waits to be, at once.
+    /// Ends what is being played at once, and what waits to be played.
     pub fn stop(&self) {
         let mut line = lock(&self.line);
         line.stops += 1;
@@ -245,7 +245,7 @@ impl Desk {
             {
                 open = None;
             }
-            let Job { audio, done, asked } = match job {
+            let Job { audio, stops, done } = match job {
                 Ok(job) => job,
                 Err(RecvTimeoutError::Timeout) => continue,
                 Err(RecvTimeoutError::Disconnected) => break,
@@ -260,7 +260,7 @@ impl Desk {
                 }
             }
             let Some(stream) = &open else { continue };
-            let result = self.play(stream, &audio, asked);
+            let result = self.play(stream, &audio, stops);
             let lost = matches!(result, Err(PlayError::Lost(_)));
             // Told before the stream is closed, which can take a while.
             let _ = done.send(result);
@@ -273,7 +273,7 @@ impl Desk {
         }
     }
 
-    fn play(&self, open: &Open, audio: &Audio, asked: u64) -> Result<Played, PlayError> {
+    fn play(&self, open: &Open, audio: &Audio, stops: u64) -> Result<Played, PlayError> {
         let samples: Vec<f32> = audio.samples.iter().copied().map(to_f32).collect();
         let samples = resample(&samples, audio.rate, open.rate)
             .map_err(|_| PlayError::UnsupportedRate(audio.rate))?;
@@ -286,8 +286,7 @@ impl Desk {
         }
         let ended = {
             let mut line = lock(&self.line);
-            if line.stops > asked {
-                // Stopped while it was being made ready.
+            if line.stops != stops {
                 return Err(PlayError::Stopped);
             }
             line.start(samples)
