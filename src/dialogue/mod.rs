@@ -8,6 +8,7 @@ mod care;
 mod confirm;
 mod judge;
 mod orthostatic;
+mod pause;
 mod place;
 mod readings;
 mod report;
