@@ -26,8 +26,15 @@ use sayback::vitals::{Measurement, Qualifier, Supply, Value, Working};
 
 static DIALOGUE: LazyLock<Dialogue> =
     LazyLock::new(|| dialogue(include_str!("../audio-fixtures/demo-home.toml")));
-static CARE: LazyLock<Dialogue> =
-    LazyLock::new(|| dialogue(include_str!("dialogues/homes/care.toml")));
+
+/// The dialogue of a home in tests/dialogues/homes.
+fn in_home(name: &str) -> &'static Dialogue {
+    let folder = Path::new(env!("CARGO_MANIFEST_DIR")).join("tests/dialogues/homes");
+    let text = std::fs::read_to_string(folder.join(format!("{name}.toml")));
+    let text = text.unwrap_or_else(|error| panic!("home {name}: {error}"));
+    // A test's dialogues live as long as it does.
+    Box::leak(Box::new(dialogue(&text)))
+}
 
 fn dialogue(home: &str) -> Dialogue {
     let home = Home::from_toml(home).unwrap();
@@ -225,8 +232,9 @@ fn run(file: &str, script: &str) -> usize {
                 it.stored.remove(found.unwrap());
             }
             ("h", Some(it)) => {
-                assert_eq!(line, "home care", "{at}: there is no other home");
-                *it = Conversation::begin(&CARE);
+                let name = line.strip_prefix("home ");
+                let name = name.unwrap_or_else(|| panic!("{at}: not a line: {line}"));
+                *it = Conversation::begin(in_home(name));
             }
             ("~", Some(it)) => {
                 it.now += Duration::minutes(rest.parse().unwrap());
@@ -314,6 +322,11 @@ mod properties {
             "scratch that",
             "reported to the charge nurse",
             "done",
+            "henry okafor",
+            "next",
+            "go back",
+            "skip asleep",
+            "lead me",
         ]);
         let words = proptest::collection::vec("[a-z]{1,6}", 0..5).prop_map(|it| it.join(" "));
         prop_oneof![

@@ -64,6 +64,7 @@ fn stored(voice: &str, round: &str) -> Vec<String> {
     let dialogue = Dialogue::new(home.clone(), home.aides[0].clone(), &grammar).unwrap();
     let mut ear = Ear::new(MODEL.clone());
     let heard = grammar.for_home(&home).unwrap();
+    let heard = heard.known_to(&|word| MODEL.knows(word));
     for expect in sayback::grammar::Expect::ALL {
         ear.set_phrases(expect, &heard.phrases(expect)).unwrap();
     }

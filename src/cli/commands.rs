@@ -208,7 +208,8 @@ fn hear(
         sounds.push((file, read_wav(file).map_err(message)?));
     }
     let model = sayback::hearing::Model::open(&model_folder(model)?).map_err(message)?;
-    let phrases = meant.grammar.phrases(expect);
+    let grammar = meant.grammar.clone().known_to(&|word| model.knows(word));
+    let phrases = grammar.phrases(expect);
     for (file, sound) in sounds {
         // Each file is a stream of its own, with a recogniser that has heard
         // nothing before.

@@ -7,6 +7,7 @@
 mod care;
 mod confirm;
 mod judge;
+mod order;
 mod orthostatic;
 mod place;
 mod readings;
@@ -180,6 +181,9 @@ impl Dialogue {
         match utterance {
             Utterance::Command(command) => turn.command(command),
             Utterance::Place(place) => turn.place(&place),
+            Utterance::Called { phrase, alone } => turn.called(&phrase, alone),
+            Utterance::ThisIs(_) => {}
+            Utterance::Skip(reason) => turn.skip(Some(reason)),
             Utterance::Yes(yes) => turn.yes(&yes),
             Utterance::No => turn.no(),
             Utterance::Readings {
@@ -222,11 +226,17 @@ impl Turn<'_> {
             Command::Repeat | Command::StartListening => self.ask_again(),
             Command::Scratch => self.scratch(),
             Command::Orthostatic => self.start_orthostatic(),
+            Command::Stop if self.state.guided.is_none() => self.stop_leading(),
             Command::Stop => self.stop_orthostatic(),
             Command::Missing => self.say_missing(),
             Command::Done => self.done(),
             Command::Help => self.help(),
             Command::EndRound => self.end_round(),
+            Command::Next => self.next(),
+            Command::Back => self.back(),
+            Command::Skip => self.skip(None),
+            Command::WhoIsLeft => self.who_is_left(),
+            Command::Lead => self.lead(),
             Command::StopListening => {
                 self.state.asleep = true;
                 self.say("Not listening. Say start listening when you need me.");

@@ -115,15 +115,18 @@ impl Turn<'_> {
         if self.pending_says_first() {
             return;
         }
-        let Some(resident) = self.resident() else {
-            self.leave();
-            return self.say("Which room?");
-        };
-        self.say_due(resident, "");
-        self.say(&format!("Done with {}.", resident.name));
-        self.say_open_reports_here();
+        self.depart();
         self.leave();
         self.say("Which room?");
+    }
+
+    /// What to know before leaving a resident.
+    pub(super) fn depart(&mut self) {
+        if let Some(resident) = self.resident() {
+            self.say_due(resident, "");
+            self.say(&format!("Done with {}.", resident.name));
+            self.say_open_reports_here();
+        }
     }
 
     pub(super) fn end_round(&mut self) {

@@ -5,6 +5,7 @@ use std::collections::{BTreeMap, VecDeque};
 use fastrand::Rng;
 use uuid::Uuid;
 
+use super::order::Order;
 use super::{Action, Dialogue, PATIENCE};
 use crate::facts::{Body, Fact, KeptReading, OpenReport, ReadBack, Recheck, Record, Time, VERSION};
 use crate::grammar::Expect;
@@ -32,6 +33,11 @@ pub enum Phase {
     Confirming(Box<Offer>),
     /// "Not taken" was read back and waits for a yes.
     ConfirmNotTaken(Vec<VitalSign>, NotTakenReason),
+    /// A resident is to be skipped; the reason is asked for.
+    WhySkip(ResidentId),
+    /// Skipping a resident was read back, with what is due there, and waits for
+    /// a yes.
+    ConfirmSkip(Skip),
     /// A report to a nurse was read back and waits for a yes.
     ConfirmReport {
         /// The nurse, as named in the record.
@@ -48,6 +54,17 @@ pub struct Offer {
     pub read_back: ReadBack,
     /// Whether it was far from the usual and has been asked about once more.
     pub second_look: bool,
+}
+
+/// What is not taken when a resident is skipped.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Skip {
+    /// The resident.
+    pub resident: ResidentId,
+    /// What is due there.
+    pub signs: Vec<VitalSign>,
+    /// Why.
+    pub reason: NotTakenReason,
 }
 
 /// A question about a reading.
@@ -110,6 +127,8 @@ pub struct State {
     pub(super) recent: Vec<Recent>,
     /// Lying and standing pressures under way.
     pub(super) guided: Option<OrthostaticTest>,
+    /// Where the round is, and whether it asks for each vital sign.
+    pub(super) order: Order,
     pub(super) asleep: bool,
     pub(super) silences: u8,
     /// "End of round" was said once with reports open.
@@ -138,6 +157,7 @@ impl State {
             rechecks: record.rechecks().to_vec(),
             recent: Vec::new(),
             guided: None,
+            order: Order::default(),
             asleep: false,
             silences: 0,
             end_asked: false,
@@ -199,6 +219,7 @@ impl State {
                 each.map(|it| it.sign()).collect()
             }
             Phase::Open if self.waits_for_standing() => vec![VitalSign::BloodPressure],
+            Phase::Open => self.order.asked.into_iter().collect(),
             _ => Vec::new(),
         };
         signs.dedup();
@@ -219,12 +240,15 @@ impl State {
         }
         match &self.phase {
             Phase::Place => Expect::Place,
-            Phase::WhichBed(_) | Phase::Asking(_) => Expect::Answer,
-            Phase::Open if self.waits_for_standing() => Expect::Answer,
+            Phase::WhichBed(_) | Phase::WhySkip(_) | Phase::Asking(_) => Expect::Answer,
+            Phase::Open if self.waits_for_standing() || self.order.asked.is_some() => {
+                Expect::Answer
+            }
             Phase::Open => Expect::Readings,
             Phase::Identify(_)
             | Phase::Confirming(_)
             | Phase::ConfirmNotTaken(..)
+            | Phase::ConfirmSkip(_)
             | Phase::ConfirmReport { .. } => Expect::Confirm,
         }
     }
@@ -316,6 +340,7 @@ impl<'a> Turn<'a> {
 
     /// Everything this turn wants done: store, then say, then listen.
     pub(super) fn finish(mut self) -> (State, Vec<Action>) {
+        self.ask_in_turn();
         let mut parts = std::mem::take(&mut self.said);
         parts.retain(|it| !it.is_empty());
         if let Some(prompt) = self.prompt.take() {
@@ -346,6 +371,16 @@ impl<'a> Turn<'a> {
             });
         }
         (self.state, self.actions)
+    }
+
+    /// Whether this turn stores anything.
+    pub(super) fn keeps(&self) -> bool {
+        self.actions.iter().any(|it| matches!(it, Action::Keep(_)))
+    }
+
+    /// Whether this turn says anything.
+    pub(super) fn speaks(&self) -> bool {
+        !self.said.is_empty()
     }
 
     /// What this turn says is not what "repeat" should say again.

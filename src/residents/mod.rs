@@ -4,7 +4,9 @@ mod check;
 mod csv_import;
 mod due;
 mod file;
+mod names;
 mod soundex;
+mod staff;
 
 use std::collections::BTreeMap;
 
@@ -123,6 +125,8 @@ pub struct Home {
     pub nurses: Vec<Staff>,
     /// Aides who may record.
     pub aides: Vec<Staff>,
+    /// Badge numbers of nurses and aides, by name; not everyone has one.
+    pub badges: BTreeMap<String, String>,
     /// Residents.
     pub residents: Vec<Resident>,
 }

@@ -185,11 +185,12 @@ impl Turn {
     }
 }
 
-/// An ear with a recogniser for each state of the dialogue, in this home.
+/// An ear with a recogniser for each state of the dialogue, in this home. Names
+/// that the model does not know are not listened for.
 ///
 /// # Errors
 /// [`EarError`] when the model cannot be opened, or the grammar has a word that
-/// the model does not know.
+/// the model does not know and that is no name.
 pub fn ear_for(
     model: &std::path::Path,
     grammar: &Grammar,
@@ -198,6 +199,7 @@ pub fn ear_for(
     let grammar = grammar.clone().for_home(home);
     let grammar = grammar.map_err(|error| RoundError::Other(error.to_string()))?;
     let mut ear = Ear::open(model)?;
+    let grammar = grammar.known_to(&|word| ear.knows(word));
     for expect in Expect::ALL {
         ear.set_phrases(expect, &grammar.phrases(expect))?;
     }

@@ -52,6 +52,7 @@ fn an_imported_roster_survives_the_homes_file() {
             name: "Tomas Reed".to_owned(),
             title: "nursing aide".to_owned(),
         }],
+        badges: std::collections::BTreeMap::new(),
         residents: import_csv(GOOD, Units::UsCustomary).unwrap(),
     };
     let written = home.to_toml().unwrap();
