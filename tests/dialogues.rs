@@ -5,9 +5,13 @@
 //! > words             the aide says (a silence when empty)
 //! < words             Sayback's answer contains these words, in this order
 //! + fact              this fact was stored by the last turn
-//! @ minutes           time passes
+//! @ minutes           time passes, in which Sayback is used
 //! ~ minutes           time passes, and the dialogue's timer ends
+//! . minutes           time passes, and no timer says so
 //! home NAME           the conversation is in tests/dialogues/homes/NAME.toml
+//! signed NAME, NAME   it begins with these signed on; with nobody when empty
+//! on NAME             someone signs on at the screen
+//! off NAME            someone signs off
 //! ```
 //! Every reading, refusal, flag and report that is stored must be in the script;
 //! a fact that the script does not name fails it.
@@ -21,7 +25,7 @@ use sayback::dialogue::{Action, Dialogue, Event, State};
 use sayback::facts::{Body, Fact, KeptReading, Record, Time};
 use sayback::grammar::Grammar;
 use sayback::hearing::Heard;
-use sayback::residents::Home;
+use sayback::residents::{Home, Staff};
 use sayback::vitals::{Measurement, Qualifier, Supply, Value, Working};
 
 static DIALOGUE: LazyLock<Dialogue> =
@@ -87,6 +91,24 @@ impl Conversation {
             Event::Heard(Heard::from_text(words))
         };
         self.step(&event);
+    }
+
+    /// Time in which something is said now and then, so that nobody is thought
+    /// to have left.
+    fn pass(&mut self, minutes: i64) {
+        let end = self.now + Duration::minutes(minutes);
+        while self.now < end {
+            self.now = end.min(self.now + Duration::minutes(10));
+            let event = Event::Heard(Heard::from_text("repeat"));
+            let (state, _) = self.dialogue.step(self.state.clone(), &event, self.now);
+            self.state = state;
+        }
+    }
+
+    fn staff(&self, name: &str) -> Staff {
+        let mut all = self.dialogue.home().staff();
+        let found = all.find(|it| it.name == name).cloned();
+        found.unwrap_or_else(|| panic!("{name} is not of the staff"))
     }
 
     fn step(&mut self, event: &Event) {
@@ -172,6 +194,7 @@ fn show(fact: &Fact<KeptReading>) -> Option<String> {
             format!("unconfirmed {}", readings.join("; "))
         }
         Body::Identified { name, .. } => format!("identified {name}"),
+        Body::Recorder => format!("recorder {}", fact.by.name),
         Body::RoundClosed { open_reports } => format!("closed with {open_reports} open"),
         _ => return None,
     })
@@ -240,7 +263,28 @@ fn run(file: &str, script: &str) -> usize {
                 it.now += Duration::minutes(rest.parse().unwrap());
                 it.step(&Event::Tick);
             }
-            ("@", Some(it)) => it.now += Duration::minutes(rest.parse().unwrap()),
+            ("@", Some(it)) => it.pass(rest.parse().unwrap()),
+            (".", Some(it)) => it.now += Duration::minutes(rest.parse().unwrap()),
+            ("s", Some(it)) => {
+                let names = line
+                    .strip_prefix("signed")
+                    .unwrap_or_else(|| panic!("{at}: {line}"));
+                let names = names.split(',').map(str::trim).filter(|it| !it.is_empty());
+                let staff: Vec<Staff> = names.map(|name| it.staff(name)).collect();
+                let home = it.dialogue.home().clone();
+                let dialogue = Dialogue::for_staff(home, staff, &Grammar::standard()).unwrap();
+                *it = Conversation::begin(Box::leak(Box::new(dialogue)));
+            }
+            ("o", Some(it)) => {
+                nothing_left(it);
+                line.clone_into(&mut it.turn);
+                let event = match line.split_once(' ') {
+                    Some(("on", name)) => Event::SignedOn(it.staff(name)),
+                    Some(("off", name)) => Event::SignedOff(it.staff(name)),
+                    _ => panic!("{at}: not a line: {line}"),
+                };
+                it.step(&event);
+            }
             _ => panic!("{at}: a line begins with ##, >, <, + or @: {line}"),
         }
     }
@@ -327,7 +371,24 @@ mod properties {
             "go back",
             "skip asleep",
             "lead me",
+            "this is dana whitlock",
+            "this is ines marlow",
         ]);
+        // Another of the staff comes and goes; Dana Whitlock may too.
+        let signing = (any::<bool>(), 0_usize..4).prop_map(|(on, at)| {
+            let home = DIALOGUE.home();
+            let staff = if at > 0 {
+                &home.nurses[0]
+            } else {
+                &home.aides[0]
+            }
+            .clone();
+            if on || at == 0 {
+                Event::SignedOn(staff)
+            } else {
+                Event::SignedOff(staff)
+            }
+        });
         let words = proptest::collection::vec("[a-z]{1,6}", 0..5).prop_map(|it| it.join(" "));
         prop_oneof![
             5 => often.prop_map(|it| Event::Heard(Heard::from_text(it))),
@@ -335,6 +396,8 @@ mod properties {
             1 => Just(Event::Silence),
             1 => words.prop_map(|it| Event::Heard(Heard::from_text(&it))),
             1 => Just(Event::NotStored("the disk is full".to_owned())),
+            1 => Just(Event::Tick),
+            1 => signing,
         ]
     }
 

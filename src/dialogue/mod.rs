@@ -12,6 +12,7 @@ mod orthostatic;
 mod place;
 mod readings;
 mod report;
+mod staff;
 mod state;
 mod time;
 
@@ -34,6 +35,10 @@ pub enum Event {
     Silence,
     /// The time of the last [`Action::Listen`]'s `wake` has come.
     Tick,
+    /// Someone signed on at the screen, with a PIN.
+    SignedOn(Staff),
+    /// Someone signed off.
+    SignedOff(Staff),
     /// The facts of the last step could not be stored; the text says why. The
     /// state is the one before that step.
     NotStored(String),
@@ -67,7 +72,7 @@ pub const PATIENCE: u32 = 8;
 #[derive(Debug, Clone)]
 pub struct Dialogue {
     home: Home,
-    aide: Staff,
+    signed_on: Vec<Staff>,
     vocabulary: Vocabulary,
     ask_below: f32,
 }
@@ -78,10 +83,24 @@ impl Dialogue {
     /// # Errors
     /// [`GrammarError`] when the home's names do not fit the grammar.
     pub fn new(home: Home, aide: Staff, grammar: &Grammar) -> Result<Self, GrammarError> {
+        Self::for_staff(home, vec![aide], grammar)
+    }
+
+    /// A dialogue for a home, with these staff signed on when a round begins.
+    /// One alone records at once; of several, or with nobody, nothing is taken
+    /// before it is known who records.
+    ///
+    /// # Errors
+    /// As [`new`](Self::new).
+    pub fn for_staff(
+        home: Home,
+        signed_on: Vec<Staff>,
+        grammar: &Grammar,
+    ) -> Result<Self, GrammarError> {
         let vocabulary = grammar.clone().for_home(&home)?.vocabulary();
         Ok(Self {
             home,
-            aide,
+            signed_on,
             vocabulary,
             ask_below: ASK_BELOW,
         })
@@ -99,8 +118,14 @@ impl Dialogue {
     /// system's random source.
     #[must_use]
     pub fn begin(&self, record: &Record, seed: u64, now: Time) -> (State, Vec<Action>) {
-        let mut turn = Turn::new(self, State::new(seed, record, now), now);
-        turn.open_round(record);
+        let state = State::new(seed, record, self.signed_on.clone(), now);
+        let mut turn = Turn::new(self, state, now);
+        if turn.state.staff.is_known() {
+            turn.open_round();
+        } else {
+            turn.say(&format!("{}.", self.home.name));
+            turn.ask_who();
+        }
         turn.finish()
     }
 
@@ -111,7 +136,11 @@ impl Dialogue {
         match event {
             Event::Heard(heard) => self.heard(&mut turn, heard),
             Event::Silence => turn.silence(),
-            Event::Tick => turn.tick(),
+            Event::Tick => {
+                turn.tick();
+                turn.notice_absence();
+            }
+            Event::SignedOn(_) | Event::SignedOff(_) => turn.signed(event),
             Event::NotStored(why) => {
                 turn.say(&format!("That could not be stored: {why}. It is not kept."));
                 turn.ask_again();
@@ -162,7 +191,9 @@ impl Dialogue {
                 turn.say("Please say that again.");
                 return turn.keep_last_said();
             }
-            Err(NotUnderstood::Nameless) if *turn.state.phase() == Phase::Open => {
+            Err(NotUnderstood::Nameless)
+                if *turn.state.phase() == Phase::Open && turn.state.staff.is_known() =>
+            {
                 turn.say("Of what? Say the name and the value.");
                 return turn.keep_last_said();
             }
@@ -173,15 +204,28 @@ impl Dialogue {
             if utterance == Utterance::Command(Command::StartListening) {
                 turn.state.asleep = false;
                 turn.say("Listening.");
-                turn.ask_again();
+                turn.notice_absence();
+                if turn.state.staff.is_known() || turn.state.staff.is_offered() {
+                    turn.ask_again();
+                } else {
+                    turn.ask_who();
+                }
             }
             return;
         }
         turn.state.silences = 0;
+        turn.notice_absence();
+        if turn.state.staff.is_known() {
+            turn.heard_now();
+        }
+        if turn.who_first(&utterance) {
+            return turn.heard_now();
+        }
         match utterance {
             Utterance::Command(command) => turn.command(command),
             Utterance::Place(place) => turn.place(&place),
             Utterance::Called { phrase, alone } => turn.called(&phrase, alone),
+            // Answered before anything else.
             Utterance::ThisIs(_) => {}
             Utterance::Skip(reason) => turn.skip(Some(reason)),
             Utterance::Yes(yes) => turn.yes(&yes),
@@ -202,11 +246,13 @@ impl Dialogue {
 }
 
 impl Turn<'_> {
-    fn open_round(&mut self, record: &Record) {
+    fn open_round(&mut self) {
+        self.state.opened = true;
         let home = self.dialogue.home.name.clone();
         self.keep(Body::RoundOpened { home: home.clone() });
-        self.say(&format!("{home}. {} recording.", self.dialogue.aide.name));
-        for pending in record.pending() {
+        let by = self.state.staff.by();
+        self.say(&format!("{home}. {} recording.", by.name));
+        for pending in std::mem::take(&mut self.state.stopped) {
             self.keep(Body::Dropped {
                 offer: pending.offer,
                 why: crate::facts::Dropped::Stopped,
@@ -262,7 +308,8 @@ impl Turn<'_> {
 
     /// Silence: asked once more, then held as unconfirmed or left.
     fn silence(&mut self) {
-        if self.state.asleep {
+        let staff = &self.state.staff;
+        if self.state.asleep || !(staff.is_known() || staff.is_offered()) {
             return;
         }
         self.state.silences += 1;
@@ -270,7 +317,11 @@ impl Turn<'_> {
             self.ask_again();
         } else {
             self.state.silences = 0;
-            self.give_up();
+            if self.state.staff.is_offered() {
+                self.nobody_answered();
+            } else {
+                self.give_up();
+            }
         }
     }
 }

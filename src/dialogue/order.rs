@@ -228,7 +228,9 @@ impl<'a> Turn<'a> {
     /// is said and nothing waits. An aide who is measuring is not hurried.
     pub(super) fn ask_in_turn(&mut self) {
         self.state.order.asked = None;
-        let free = self.state.phase == Phase::Open && self.state.guided.is_none();
+        let free = self.state.phase == Phase::Open
+            && self.state.guided.is_none()
+            && self.state.staff.is_known();
         let Some(resident) = self.resident() else {
             return;
         };

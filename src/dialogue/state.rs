@@ -6,10 +6,13 @@ use fastrand::Rng;
 use uuid::Uuid;
 
 use super::order::Order;
+use super::staff::OnDuty;
 use super::{Action, Dialogue, PATIENCE};
-use crate::facts::{Body, Fact, KeptReading, OpenReport, ReadBack, Recheck, Record, Time, VERSION};
+use crate::facts::{
+    Body, Fact, KeptReading, OpenReport, Pending, ReadBack, Recheck, Record, Time, VERSION,
+};
 use crate::grammar::Expect;
-use crate::residents::{Resident, ResidentId};
+use crate::residents::{Resident, ResidentId, Staff};
 use crate::understanding::{Claim, Unclear};
 use crate::vitals::rules::{OrthostaticTest, Step};
 use crate::vitals::{
@@ -127,6 +130,12 @@ pub struct State {
     pub(super) recent: Vec<Recent>,
     /// Lying and standing pressures under way.
     pub(super) guided: Option<OrthostaticTest>,
+    /// Who is signed on, and who records.
+    pub(super) staff: OnDuty,
+    /// Whether the round was opened: when someone records.
+    pub(super) opened: bool,
+    /// What was waiting for a yes when the program stopped last.
+    pub(super) stopped: Vec<Pending>,
     /// Where the round is, and whether it asks for each vital sign.
     pub(super) order: Order,
     pub(super) asleep: bool,
@@ -143,7 +152,7 @@ pub struct State {
 }
 
 impl State {
-    pub(super) fn new(seed: u64, record: &Record, now: Time) -> Self {
+    pub(super) fn new(seed: u64, record: &Record, signed_on: Vec<Staff>, now: Time) -> Self {
         let mut rng = Rng::with_seed(seed);
         Self {
             phase: Phase::Place,
@@ -157,6 +166,9 @@ impl State {
             rechecks: record.rechecks().to_vec(),
             recent: Vec::new(),
             guided: None,
+            staff: OnDuty::new(signed_on, now),
+            opened: false,
+            stopped: record.pending().cloned().collect(),
             order: Order::default(),
             asleep: false,
             silences: 0,
@@ -179,6 +191,18 @@ impl State {
     #[must_use]
     pub const fn resident(&self) -> Option<&ResidentId> {
         self.resident.as_ref()
+    }
+
+    /// Everyone who is signed on.
+    #[must_use]
+    pub fn signed_on(&self) -> &[Staff] {
+        self.staff.signed_on()
+    }
+
+    /// Who records; none where it must be said first.
+    #[must_use]
+    pub fn recorder(&self) -> Option<&Staff> {
+        self.staff.recorder()
     }
 
     /// The question that waits for an answer, as it was asked.
@@ -237,6 +261,12 @@ impl State {
     pub fn expect(&self) -> Expect {
         if self.asleep {
             return Expect::Wake;
+        }
+        if self.staff.is_offered() {
+            return Expect::Confirm;
+        }
+        if !self.staff.is_known() {
+            return Expect::Place;
         }
         match &self.phase {
             Phase::Place => Expect::Place,
@@ -319,7 +349,7 @@ impl<'a> Turn<'a> {
             id,
             version: VERSION,
             at: self.now,
-            by: self.dialogue.aide.clone(),
+            by: self.state.staff.by(),
             round: self.state.round,
             body,
         };
@@ -367,7 +397,7 @@ impl<'a> Turn<'a> {
             self.actions.push(Action::Listen {
                 expect: self.state.expect(),
                 patience: self.waiting().then_some(PATIENCE),
-                wake: self.wake_at(),
+                wake: self.wake_at().into_iter().chain(self.absent_at()).min(),
             });
         }
         (self.state, self.actions)
@@ -390,6 +420,9 @@ impl<'a> Turn<'a> {
 
     /// Whether an answer is waited for. An aide who is measuring is not hurried.
     pub(super) fn waiting(&self) -> bool {
-        !self.state.asleep && !matches!(self.state.phase, Phase::Place | Phase::Open)
+        if self.state.asleep || !self.state.staff.is_known() {
+            return !self.state.asleep && self.state.staff.is_offered();
+        }
+        !matches!(self.state.phase, Phase::Place | Phase::Open)
     }
 }

@@ -12,7 +12,7 @@ use serde::{Deserialize, Deserializer, Serialize, Serializer};
 use thiserror::Error;
 
 use super::staff::{StaffEntry, badges, entries, members};
-use super::{Care, Frequency, Home, Resident, ResidentId, UsualMethods};
+use super::{Bedside, Care, Frequency, Home, Resident, ResidentId, UsualMethods};
 use crate::vitals::{
     Baseline, Bounds, Limits, Precautions, Quantity, Range, RangeOf, Source, Unit, Units,
     VitalSign, possible_bounds,
@@ -42,6 +42,8 @@ struct HomeFile {
     name: String,
     #[serde(default)]
     units: Units,
+    #[serde(default, skip_serializing_if = "is_default")]
+    bedside: Bedside,
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     shifts: Vec<NaiveTime>,
     #[serde(default)]
@@ -164,9 +166,14 @@ impl Home {
             return Err(wrong("aides", "empty", "at least one aide"));
         }
         let badges = badges(file.nurses.iter().chain(&file.aides))?;
+        if !(1..=240).contains(&file.bedside.ask_who_after) {
+            let field = "bedside.ask_who_after";
+            return Err(wrong(field, "too short or too long", "1 to 240 minutes"));
+        }
         Ok(Self {
             name: file.name,
             units: file.units,
+            bedside: file.bedside,
             shifts: file.shifts,
             nurses: members(file.nurses),
             aides: members(file.aides),
@@ -186,6 +193,7 @@ impl Home {
         let file = HomeFile {
             name: self.name.clone(),
             units: self.units,
+            bedside: self.bedside,
             shifts: self.shifts.clone(),
             nurses: entries(&self.nurses, &self.badges),
             aides: entries(&self.aides, &self.badges),

@@ -112,6 +112,22 @@ pub struct Staff {
     pub title: String,
 }
 
+/// How Sayback behaves at the bedside, as a home sets it.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(default, deny_unknown_fields)]
+pub struct Bedside {
+    /// After so many minutes, 1 to 240, in which nothing was understood, it is
+    /// asked anew who is recording.
+    pub ask_who_after: u16,
+}
+
+impl Default for Bedside {
+    /// 20 minutes. Common practice, no source.
+    fn default() -> Self {
+        Self { ask_who_after: 20 }
+    }
+}
+
 /// The home: its settings, its staff and its residents.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Home {
@@ -119,6 +135,8 @@ pub struct Home {
     pub name: String,
     /// Units meant when none is said.
     pub units: Units,
+    /// How Sayback behaves at the bedside.
+    pub bedside: Bedside,
     /// When each shift begins, in order; see [`shift_start`].
     pub shifts: Vec<NaiveTime>,
     /// Nurses to whom a report can be made.

@@ -4,6 +4,7 @@
 mod live;
 mod mouth;
 mod patience;
+mod pins;
 mod rehearsal;
 mod screen;
 mod script;
@@ -21,6 +22,7 @@ use crate::understanding::NotUnderstood;
 
 pub use live::Live;
 pub use mouth::Mouth;
+pub use pins::{PinError, Pins, Refused, SHORTEST_PIN};
 pub use rehearsal::{Outcome, Rehearsal};
 pub use screen::{Screen, Silent, Terminal, crossed, shown};
 pub use script::{Script, ScriptError};
@@ -140,7 +142,7 @@ impl<'a> Round<'a> {
                 Ok(_) | Err(NotUnderstood::Unsure) => true,
                 Err(_) => false,
             },
-            Event::Silence | Event::Tick | Event::NotStored(_) => true,
+            _ => true,
         }
     }
 }

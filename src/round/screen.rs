@@ -53,7 +53,7 @@ pub struct Terminal<W> {
 impl<W: Write> Terminal<W> {
     /// A terminal that shows a round of this aide in this home.
     pub fn new(out: W, aide: &str, home: &Home) -> Self {
-        let aide = aide.split_whitespace().next().unwrap_or(aide).to_owned();
+        let aide = first_name(aide);
         let home = home.clone();
         Self { out, aide, home }
     }
@@ -92,7 +92,13 @@ impl<W: Write> Screen for Terminal<W> {
     }
 
     fn stored(&mut self, fact: &Fact<KeptReading>) {
+        // Who speaks may have changed.
+        self.aide = first_name(&fact.by.name);
         match &fact.body {
+            Body::Recorder => {
+                let text = format!("{}, {}", fact.by.name, fact.by.title);
+                self.line("", "recording", KEPT, &text);
+            }
             Body::Read(reading) => {
                 let record = reading.record();
                 let mut text = shown(&record.measurement);
@@ -134,6 +140,10 @@ impl<W: Write> Screen for Terminal<W> {
     fn notice(&mut self, text: &str) {
         self.line("", "note", PLAIN, text);
     }
+}
+
+fn first_name(name: &str) -> String {
+    name.split_whitespace().next().unwrap_or(name).to_owned()
 }
 
 /// A measurement as shown: "Blood pressure 152/88 mmHg · left arm · sitting".

@@ -46,6 +46,7 @@ fn an_imported_roster_survives_the_homes_file() {
     let home = Home {
         name: "Larkfield House".to_owned(),
         units: Units::UsCustomary,
+        bedside: crate::residents::Bedside::default(),
         shifts: Vec::new(),
         nurses: Vec::new(),
         aides: vec![Staff {
