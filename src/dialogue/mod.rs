@@ -247,12 +247,12 @@ impl Dialogue {
 
 impl Turn<'_> {
     fn open_round(&mut self) {
-        self.state.opened = true;
+        let stopped = self.state.unopened.take().unwrap_or_default();
         let home = self.dialogue.home.name.clone();
         self.keep(Body::RoundOpened { home: home.clone() });
         let by = self.state.staff.by();
         self.say(&format!("{home}. {} recording.", by.name));
-        for pending in std::mem::take(&mut self.state.stopped) {
+        for pending in stopped {
             self.keep(Body::Dropped {
                 offer: pending.offer,
                 why: crate::facts::Dropped::Stopped,

@@ -108,13 +108,12 @@ impl Turn<'_> {
     }
 
     fn this_is(&mut self, phrase: &str) {
-        let staff = match self.dialogue.home.staff_called(phrase).as_slice() {
-            [one] => (*one).clone(),
-            _ => {
-                self.say("That fits more than one. Say this is badge, and the number.");
-                return self.back_to_the_question();
-            }
+        let found = self.dialogue.home.staff_called(phrase);
+        let [staff] = found.as_slice() else {
+            self.say("That fits more than one. Say this is badge, and the number.");
+            return self.back_to_the_question();
         };
+        let staff = (*staff).clone();
         if !self.state.staff.signed_on.contains(&staff) {
             self.say(&format!(
                 "{} is not signed on. Sign on at the screen, with the PIN, and say it again.",
@@ -139,7 +138,7 @@ impl Turn<'_> {
     fn records(&mut self, staff: Staff) {
         let duty = &mut self.state.staff;
         (duty.by, duty.who) = (Some(staff), Who::Known);
-        if self.state.opened {
+        if self.state.unopened.is_none() {
             self.keep(Body::Recorder);
             self.say("Noted.");
         } else {
@@ -192,7 +191,7 @@ impl Turn<'_> {
             self.ask_again();
         } else if self.state.staff.who == Who::Asked {
             self.ask_who();
-        } else if self.state.phase == Phase::Place && self.state.opened {
+        } else if self.state.phase == Phase::Place && self.state.unopened.is_none() {
             self.say("Which room?");
         }
     }

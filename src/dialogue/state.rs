@@ -132,10 +132,9 @@ pub struct State {
     pub(super) guided: Option<OrthostaticTest>,
     /// Who is signed on, and who records.
     pub(super) staff: OnDuty,
-    /// Whether the round was opened: when someone records.
-    pub(super) opened: bool,
-    /// What was waiting for a yes when the program stopped last.
-    pub(super) stopped: Vec<Pending>,
+    /// What was waiting for a yes when the program stopped last, until the round
+    /// is opened: when someone records.
+    pub(super) unopened: Option<Vec<Pending>>,
     /// Where the round is, and whether it asks for each vital sign.
     pub(super) order: Order,
     pub(super) asleep: bool,
@@ -167,8 +166,7 @@ impl State {
             recent: Vec::new(),
             guided: None,
             staff: OnDuty::new(signed_on, now),
-            opened: false,
-            stopped: record.pending().cloned().collect(),
+            unopened: Some(record.pending().cloned().collect()),
             order: Order::default(),
             asleep: false,
             silences: 0,
