@@ -121,6 +121,10 @@ impl Screen for LevelBar {
         self.above(|it| it.notice(text));
     }
 
+    fn speech(&mut self, speech: sayback::residents::Speech) {
+        self.above(|it| it.speech(speech));
+    }
+
     fn level(&mut self, level: Level) {
         #[allow(
             clippy::cast_possible_truncation,

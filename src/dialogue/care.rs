@@ -166,7 +166,7 @@ impl Turn<'_> {
     /// "What was her last pressure?"
     pub(super) fn last_value(&mut self, sign: VitalSign) {
         let Some(resident) = self.resident() else {
-            self.say("First the room, so that I know who it is.");
+            self.refuse("First the room, so that I know who it is.");
             return self.ask_again();
         };
         let now = self.now + Duration::seconds(1);

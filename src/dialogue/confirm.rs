@@ -77,7 +77,7 @@ impl Turn<'_> {
         match &self.state.phase {
             Phase::Identify(_) => {
                 self.leave();
-                self.say("Not that resident. Which room?");
+                self.refuse("Not that resident. Which room?");
             }
             Phase::Confirming(_) => {
                 self.take_back(Dropped::No);
@@ -91,7 +91,7 @@ impl Turn<'_> {
             }
             Phase::ConfirmNotTaken(..) | Phase::ConfirmReport { .. } => {
                 self.state.phase = self.idle();
-                self.say("Not noted.");
+                self.refuse("Not noted.");
             }
             Phase::WhySkip(_) | Phase::ConfirmSkip(_) => self.skip_dropped("Not skipped."),
             Phase::Asking(_) | Phase::WhichBed(_) => self.ask_again(),
@@ -136,7 +136,7 @@ impl Turn<'_> {
             }
             Phase::ConfirmNotTaken(..) | Phase::ConfirmReport { .. } => {
                 self.state.phase = self.idle();
-                self.say("No answer. Not noted.");
+                self.refuse("No answer. Not noted.");
             }
             skip @ (Phase::WhySkip(_) | Phase::ConfirmSkip(_)) => {
                 self.state.phase = skip;
@@ -165,7 +165,7 @@ impl Turn<'_> {
         }
         let signs = self.or_asked(signs);
         if self.state.resident.is_none() {
-            self.say("First the room, so that I know who it is.");
+            self.refuse("First the room, so that I know who it is.");
             return self.ask_again();
         }
         // "Refused" answers a question about the value that was refused.

@@ -10,6 +10,7 @@ mod judge;
 mod order;
 mod orthostatic;
 mod place;
+mod privacy;
 mod readings;
 mod report;
 mod staff;
@@ -19,7 +20,8 @@ mod time;
 use crate::facts::{Body, Fact, KeptReading, Record, Time};
 use crate::grammar::{Command, Expect, Grammar, GrammarError, Vocabulary};
 use crate::hearing::Heard;
-use crate::residents::{Home, Staff};
+use crate::residents::{Home, Speech, Staff};
+use crate::speaking::Saying;
 use crate::understanding::{ASK_BELOW, Context, NotUnderstood, Utterance, understand};
 
 pub use state::{Phase, Question, State};
@@ -49,8 +51,8 @@ pub enum Event {
 pub enum Action {
     /// Store this, durably, before anything after it is said.
     Keep(Box<Fact<KeptReading>>),
-    /// Say this, and hear nothing meanwhile.
-    Say(String),
+    /// Show this and say of it what is to be heard, and hear nothing meanwhile.
+    Say(Saying),
     /// Listen for this; `patience` is how many seconds of silence are an answer
     /// too, counted from the end of what was said.
     Listen {
@@ -142,7 +144,7 @@ impl Dialogue {
             }
             Event::SignedOn(_) | Event::SignedOff(_) => turn.signed(event),
             Event::NotStored(why) => {
-                turn.say(&format!("That could not be stored: {why}. It is not kept."));
+                turn.refuse(&format!("That could not be stored: {why}. It is not kept."));
                 turn.ask_again();
             }
         }
@@ -188,13 +190,13 @@ impl Dialogue {
         let utterance = match self.meaning(&turn.state, heard) {
             Ok(utterance) => utterance,
             Err(NotUnderstood::Unsure) if turn.waiting() || self.worth_asking(turn, heard) => {
-                turn.say("Please say that again.");
+                turn.refuse("Please say that again.");
                 return turn.keep_last_said();
             }
             Err(NotUnderstood::Nameless)
                 if *turn.state.phase() == Phase::Open && turn.state.staff.is_known() =>
             {
-                turn.say("Of what? Say the name and the value.");
+                turn.refuse("Of what? Say the name and the value.");
                 return turn.keep_last_said();
             }
             // Side talk and noise change nothing: not even the count of silences.
@@ -252,6 +254,9 @@ impl Turn<'_> {
         self.keep(Body::RoundOpened { home: home.clone() });
         let by = self.state.staff.by();
         self.say(&format!("{home}. {} recording.", by.name));
+        if self.dialogue.home.bedside.speech == Speech::Tones {
+            self.say("Nothing is spoken here: read the screen before every yes.");
+        }
         for pending in stopped {
             self.keep(Body::Dropped {
                 offer: pending.offer,

@@ -120,7 +120,7 @@ impl<'a> Turn<'a> {
         };
         let resident = target.and_then(|id| self.dialogue.home.resident(&id));
         let Some(resident) = resident else {
-            self.say("First the room, so that I know who it is.");
+            self.refuse("First the room, so that I know who it is.");
             return self.ask_again();
         };
         let mut signs = self.due(resident);
@@ -160,7 +160,7 @@ impl<'a> Turn<'a> {
 
     /// Nobody is skipped after all: back to where it was.
     pub(super) fn skip_dropped(&mut self, say: &str) {
-        self.say(say);
+        self.refuse(say);
         let (Phase::WhySkip(id) | Phase::ConfirmSkip(Skip { resident: id, .. })) =
             self.state.phase.clone()
         else {

@@ -142,7 +142,7 @@ impl Turn<'_> {
             Phase::WhySkip(_) | Phase::Asking(_) => "This is not settled yet.",
             Phase::Place | Phase::WhichBed(_) | Phase::Identify(_) | Phase::Open => return false,
         };
-        self.say(pending);
+        self.refuse(pending);
         self.ask_again();
         true
     }

@@ -23,7 +23,7 @@ impl Turn<'_> {
         }
         match &self.state.phase {
             Phase::Place | Phase::WhichBed(_) | Phase::Identify(_) => {
-                self.say("First the room, so that I know who it is.");
+                self.refuse("First the room, so that I know who it is.");
                 return self.ask_again();
             }
             Phase::ConfirmNotTaken(..)

@@ -110,12 +110,12 @@ impl Turn<'_> {
     fn this_is(&mut self, phrase: &str) {
         let found = self.dialogue.home.staff_called(phrase);
         let [staff] = found.as_slice() else {
-            self.say("That fits more than one. Say this is badge, and the number.");
+            self.refuse("That fits more than one. Say this is badge, and the number.");
             return self.back_to_the_question();
         };
         let staff = (*staff).clone();
         if !self.state.staff.signed_on.contains(&staff) {
-            self.say(&format!(
+            self.refuse(&format!(
                 "{} is not signed on. Sign on at the screen, with the PIN, and say it again.",
                 staff.name
             ));
@@ -167,7 +167,7 @@ impl Turn<'_> {
 
     pub(super) fn ask_who(&mut self) {
         let nobody = self.state.staff.signed_on.is_empty();
-        self.say(if nobody { SIGN_ON } else { ASK });
+        self.refuse(if nobody { SIGN_ON } else { ASK });
     }
 
     /// Puts the question that waits aside, once.

@@ -9,10 +9,11 @@ use super::order::Order;
 use super::staff::OnDuty;
 use super::{Action, Dialogue, PATIENCE};
 use crate::facts::{
-    Body, Fact, KeptReading, OpenReport, Pending, ReadBack, Recheck, Record, Time, VERSION,
+    Body, Dropped, Fact, KeptReading, OpenReport, Pending, ReadBack, Recheck, Record, Time, VERSION,
 };
 use crate::grammar::Expect;
 use crate::residents::{Resident, ResidentId, Staff};
+use crate::speaking::Tone;
 use crate::understanding::{Claim, Unclear};
 use crate::vitals::rules::{OrthostaticTest, Step};
 use crate::vitals::{
@@ -298,6 +299,7 @@ pub(super) struct Turn<'a> {
     actions: Vec<Action>,
     said: Vec<String>,
     prompt: Option<String>,
+    tones: Vec<Tone>,
     repeat: bool,
     passing: bool,
 }
@@ -311,6 +313,7 @@ impl<'a> Turn<'a> {
             actions: Vec::new(),
             said: Vec::new(),
             prompt: None,
+            tones: Vec::new(),
             repeat: false,
             passing: false,
         }
@@ -387,7 +390,9 @@ impl<'a> Turn<'a> {
         }
         let text = parts.join(" ");
         if !text.is_empty() {
-            self.actions.push(Action::Say(text));
+            let tones = self.tones(&text);
+            let saying = self.dialogue.saying(&self.state, &text, tones);
+            self.actions.push(Action::Say(saying));
         }
         if self.state.ended {
             self.actions.push(Action::End);
@@ -409,6 +414,53 @@ impl<'a> Turn<'a> {
     /// Whether this turn says anything.
     pub(super) fn speaks(&self) -> bool {
         !self.said.is_empty()
+    }
+
+    /// Says why something is not taken.
+    pub(super) fn refuse(&mut self, text: &str) {
+        self.say(text);
+        self.sound(Tone::Refused);
+    }
+
+    /// A tone for this turn, where nothing is spoken.
+    pub(super) fn sound(&mut self, tone: Tone) {
+        self.tones.push(tone);
+    }
+
+    /// The tones that stand for what this turn says: what became of what the
+    /// aide said, then whether there is something to report or to answer.
+    fn tones(&self, text: &str) -> Vec<Tone> {
+        let any = |is: fn(&Body<KeptReading>) -> bool| {
+            let mut actions = self.actions.iter();
+            actions.any(|it| matches!(it, Action::Keep(fact) if is(&fact.body)))
+        };
+        let kept = any(|it| {
+            use Body::{Identified, NotTaken, Read, Recorder, ReportedToNurse};
+            matches!(
+                it,
+                Read(_) | NotTaken { .. } | ReportedToNurse { .. } | Identified { .. } | Recorder
+            )
+        });
+        let dropped = any(|it| {
+            use Dropped::{No, Scratched, Stopped};
+            let why = |why: &Dropped| matches!(why, No | Scratched | Stopped);
+            matches!(it, Body::Unconfirmed { .. })
+                || matches!(it, Body::Dropped { why: it, .. } if why(it))
+        });
+        let refused = dropped || self.tones.contains(&Tone::Refused);
+        let report = self.tones.contains(&Tone::Report)
+            || any(|it| matches!(it, Body::Flagged { .. } | Body::RuleMet { .. }));
+        let question = text.ends_with('?');
+        let noted = !(kept || refused || report || question);
+        let all = [
+            (kept, Tone::Kept),
+            (refused, Tone::Refused),
+            (report, Tone::Report),
+            (question, Tone::Question),
+            (noted, Tone::Kept),
+        ];
+        let heard = all.into_iter().filter(|(is, _)| *is);
+        heard.map(|(_, tone)| tone).collect()
     }
 
     /// What this turn says is not what "repeat" should say again.

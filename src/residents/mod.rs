@@ -112,6 +112,20 @@ pub struct Staff {
     pub title: String,
 }
 
+/// What is heard at the bedside. The screen shows everything in any case.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Speech {
+    /// Everything is spoken, for one who wears an earpiece or is alone with the
+    /// resident.
+    #[default]
+    Earpiece,
+    /// A loudspeaker in a shared room: values are spoken and names are not.
+    Room,
+    /// Nothing is spoken; tones say when to look at the screen.
+    Tones,
+}
+
 /// How Sayback behaves at the bedside, as a home sets it.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(default, deny_unknown_fields)]
@@ -119,12 +133,17 @@ pub struct Bedside {
     /// After so many minutes, 1 to 240, in which nothing was understood, it is
     /// asked anew who is recording.
     pub ask_who_after: u16,
+    /// What is heard.
+    pub speech: Speech,
 }
 
 impl Default for Bedside {
-    /// 20 minutes. Common practice, no source.
+    /// 20 minutes, and an earpiece. Common practice, no source.
     fn default() -> Self {
-        Self { ask_who_after: 20 }
+        Self {
+            ask_who_after: 20,
+            speech: Speech::Earpiece,
+        }
     }
 }
 

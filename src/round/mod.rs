@@ -16,7 +16,7 @@ use crate::facts::{Record, Time};
 use crate::grammar::{Expect, Grammar};
 use crate::hearing::{Ear, EarError};
 use crate::residents::Home;
-use crate::speaking::VoiceError;
+use crate::speaking::{Saying, VoiceError};
 use crate::store::{Store, StoreError};
 use crate::understanding::NotUnderstood;
 
@@ -86,6 +86,7 @@ impl<'a> Round<'a> {
             state,
             store,
         };
+        screen.speech(dialogue.home().bedside.speech);
         round.store(&actions, screen)?;
         Ok((round, Turn::of(actions)))
     }
@@ -127,6 +128,12 @@ impl<'a> Round<'a> {
         Ok(())
     }
 
+    /// Something the recorder itself has to say, as the home wants it heard.
+    #[must_use]
+    pub fn notice(&self, text: &str) -> Saying {
+        self.dialogue.notice(&self.state, text)
+    }
+
     /// The state of the conversation.
     #[must_use]
     pub const fn state(&self) -> &State {
@@ -151,7 +158,7 @@ impl<'a> Round<'a> {
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Turn {
     /// What to say.
-    pub say: Option<String>,
+    pub say: Option<Saying>,
     /// What is waited for then.
     pub waiting: Waiting,
 }
@@ -169,7 +176,7 @@ impl Turn {
         };
         for action in actions {
             match action {
-                Action::Say(text) => turn.say = Some(text),
+                Action::Say(saying) => turn.say = Some(saying),
                 Action::Listen {
                     expect,
                     patience,

@@ -6,7 +6,7 @@ use anstyle::{AnsiColor, Style};
 
 use crate::facts::{Body, Fact, KeptReading, Time};
 use crate::hearing::{Heard, Level};
-use crate::residents::{Home, ResidentId};
+use crate::residents::{Home, ResidentId, Speech};
 use crate::vitals::{Finding, Layer, Measurement, Qualifier, Rhythm, Side, Supply, Unit, Value};
 
 /// Whoever watches a round.
@@ -19,6 +19,9 @@ pub trait Screen {
     fn stored(&mut self, fact: &Fact<KeptReading>);
     /// Something about the machine, not the residents.
     fn notice(&mut self, text: &str);
+    /// What is heard of what is shown, as the home has chosen; once, at the
+    /// beginning.
+    fn speech(&mut self, _: Speech) {}
     /// How loud it is, many times a second.
     fn level(&mut self, _: Level) {}
 }
@@ -139,6 +142,17 @@ impl<W: Write> Screen for Terminal<W> {
 
     fn notice(&mut self, text: &str) {
         self.line("", "note", PLAIN, text);
+    }
+
+    fn speech(&mut self, speech: Speech) {
+        match speech {
+            Speech::Earpiece => {}
+            Speech::Room => self.notice("names are shown here and not spoken"),
+            Speech::Tones => self.notice(
+                "nothing is spoken: read the screen before every yes. Tones: one is kept, two \
+                 rising a question, two falling not kept, three a report",
+            ),
+        }
     }
 }
 
