@@ -9,6 +9,7 @@ mod confirm;
 mod judge;
 mod order;
 mod orthostatic;
+mod pause;
 mod place;
 mod privacy;
 mod readings;

@@ -88,7 +88,7 @@ impl Rehearsal<'_> {
                     let ear = self.ear.as_mut().ok_or_else(|| {
                         RoundError::Other(format!("no model is loaded to hear {}", path.display()))
                     })?;
-                    let heard = hear(ear, waiting.expect, path, &mut now)?;
+                    let heard = hear(ear, &round, waiting.expect, path, &mut now)?;
                     if heard.is_empty() {
                         self.screen.notice("nothing was heard");
                     }
@@ -118,6 +118,7 @@ impl Rehearsal<'_> {
 /// Everything heard in a recording.
 fn hear(
     ear: &mut Ear<Expect>,
+    round: &Round<'_>,
     expect: Option<Expect>,
     path: &Path,
     now: &mut Time,
@@ -131,7 +132,7 @@ fn hear(
     }
     let mut heard: Vec<Heard> = sound
         .chunks(BLOCK)
-        .filter_map(|it| ear.accept(it))
+        .filter_map(|it| ear.accept_until(it, |words| round.pause_after(words)))
         .collect();
     heard.extend(ear.finish());
     Ok(heard)
