@@ -145,15 +145,15 @@ fn speak(
     turn: Turn,
     now: &mut Time,
 ) -> Result<String, RoundError> {
-    let Some(text) = turn.say else {
+    let Some(saying) = turn.say else {
         return Ok(String::new());
     };
-    screen.said(*now, &text);
-    if let Some((audio, playing)) = mouth.say(&text)? {
+    screen.said(*now, &saying.shown);
+    if let Some((audio, playing)) = mouth.say(&saying)? {
         *now += Duration::from_std(audio.duration()).unwrap_or_default();
         if let Some(Err(error)) = playing.map(crate::speaking::Playing::wait) {
             screen.notice(&error.to_string());
         }
     }
-    Ok(text)
+    Ok(saying.shown)
 }
