@@ -138,6 +138,7 @@ impl Turn<'_> {
     fn records(&mut self, staff: Staff) {
         let duty = &mut self.state.staff;
         (duty.by, duty.who) = (Some(staff), Who::Known);
+        self.heard_now();
         if self.state.unopened.is_none() {
             self.keep(Body::Recorder);
             self.say("Noted.");
