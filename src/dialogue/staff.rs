@@ -86,9 +86,7 @@ impl Turn<'_> {
     /// Whether what was understood is about who records, or may not be taken
     /// because that is not known; then it is answered here.
     pub(super) fn who_first(&mut self, utterance: &Utterance) -> bool {
-        if let Utterance::Command(Command::Repeat | Command::Help | Command::StopListening) =
-            utterance
-        {
+        if let Utterance::Command(Command::Repeat | Command::StopListening) = utterance {
             return false;
         }
         match (self.state.staff.who.clone(), utterance) {
