@@ -144,7 +144,10 @@ fn show(fact: &Fact<KeptReading>) -> Option<String> {
                 .map(|it| format!("; went on: {}", it.reason));
             let went_on: String = went_on.collect();
             let read = measurement(&record.measurement);
-            format!("read {read}{late}{looked}{worked}{went_on}")
+            let moved = record.moved_from.as_ref();
+            let moved = moved.map(|it| format!("; moved from {}", it.resident.0));
+            let moved = moved.unwrap_or_default();
+            format!("read {read}{late}{looked}{worked}{went_on}{moved}")
         }
         Body::NotTaken { signs, reason, .. } => {
             let signs: Vec<&str> = signs.iter().map(|it| it.tag()).collect();
@@ -165,6 +168,11 @@ fn show(fact: &Fact<KeptReading>) -> Option<String> {
             format!("unconfirmed {}", readings.join("; "))
         }
         Body::Identified { name, .. } => format!("identified {name}"),
+        Body::Corrected { old, new, .. } => {
+            format!("corrected {} to {}", measurement(old), measurement(new))
+        }
+        Body::Retracted { reason, .. } => format!("retracted {reason}"),
+        Body::Withdrawn { flags, .. } => format!("withdrawn {}", flags.len()),
         Body::RoundClosed { open_reports } => format!("closed with {open_reports} open"),
         _ => return None,
     })
@@ -314,6 +322,11 @@ mod properties {
             "scratch that",
             "reported to the charge nurse",
             "done",
+            "change the pulse to one thirty",
+            "that was the right arm",
+            "scratch the pulse",
+            "the first",
+            "wrong resident",
         ]);
         let words = proptest::collection::vec("[a-z]{1,6}", 0..5).prop_map(|it| it.join(" "));
         prop_oneof![
@@ -333,8 +346,9 @@ mod properties {
         })]
 
         /// In any order of events: nothing panics; nothing is stored without a
-        /// yes that followed the read-back of just that value; and nothing that
-        /// was read back is lost without a fact that says so.
+        /// yes that followed the read-back of just that value; nothing that was
+        /// read back is lost without a fact that says so; and the dialogue has
+        /// the open reports that the facts add up to.
         #[test]
         fn only_what_was_read_back_and_confirmed_is_stored(
             events in proptest::collection::vec(event(), 1..40),
@@ -343,6 +357,7 @@ mod properties {
             let (mut state, _) = DIALOGUE.begin(&Record::default(), 1, now);
             let mut last_said = String::new();
             let mut waiting: BTreeSet<uuid::Uuid> = BTreeSet::new();
+            let mut facts: Vec<Fact> = Vec::new();
             for event in events {
                 now += Duration::seconds(7);
                 let (next, actions) = DIALOGUE.step(state.clone(), &event, now);
@@ -356,9 +371,16 @@ mod properties {
                 );
                 let mut answered = None;
                 for action in actions {
+                    if let Action::Keep(fact) = &action {
+                        let json = serde_json::to_string(fact).unwrap();
+                        facts.push(serde_json::from_str(&json).unwrap());
+                    }
                     match action {
                         Action::Say(text) => last_said = text,
                         Action::Keep(fact) => match fact.body {
+                            Body::Corrected { .. } | Body::Retracted { .. } => {
+                                prop_assert!(yes, "changed on {:?}", event);
+                            }
                             Body::Read(reading) => {
                                 let record = reading.record();
                                 prop_assert!(yes, "stored on {:?}", event);
@@ -384,8 +406,15 @@ mod properties {
                         Action::Listen { .. } | Action::End => {}
                     }
                 }
-                let confirming = matches!(state.phase(), Phase::Confirming(_));
+                let confirming = matches!(
+                    state.phase(),
+                    Phase::Confirming(_) | Phase::ConfirmMove(_)
+                );
                 prop_assert_eq!(waiting.len(), usize::from(confirming), "{:?}", state.phase());
+                let record = Record::of(&facts);
+                let open: BTreeSet<_> = record.open_reports().map(|it| it.flag).collect();
+                let said: BTreeSet<_> = state.open_reports().iter().map(|it| it.flag).collect();
+                prop_assert_eq!(open, said);
             }
         }
     }

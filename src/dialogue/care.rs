@@ -44,6 +44,19 @@ impl Turn<'_> {
         cautions(precautions, &plan, recent, self.now, resident.limits.home())
     }
 
+    /// What to say of a reading that was taken in a way that a caution speaks
+    /// against, when it turns out so.
+    pub(super) fn cautions_past(
+        &self,
+        resident: &Resident,
+        sign: VitalSign,
+        how: &Qualifiers,
+    ) -> Vec<String> {
+        let all = self.cautions(resident, sign, how).into_iter();
+        let past = all.filter(|it| stops(it.kind) && it.wait_until.is_none());
+        past.map(|it| it.say).collect()
+    }
+
     /// The first draft whose way of measuring a caution speaks against, and that
     /// the aide has not given a reason for.
     pub(super) fn caution_pending(&self) -> Option<(usize, Caution)> {

@@ -5,7 +5,7 @@ use super::{Phase, Question};
 use crate::facts::{Body, Dropped};
 use crate::speaking::wording;
 use crate::understanding::Yes;
-use crate::vitals::{Measurement, NotTaken, NotTakenReason, Reading, VitalSign};
+use crate::vitals::{Measurement, NotTaken, NotTakenReason, VitalSign};
 
 impl Turn<'_> {
     pub(super) fn yes(&mut self, yes: &Yes) {
@@ -14,10 +14,15 @@ impl Turn<'_> {
             Phase::Confirming(offer) => self.confirmed(*offer, yes),
             Phase::ConfirmNotTaken(signs, reason) => self.not_taken_confirmed(signs, reason),
             Phase::ConfirmReport { to, read_back } => self.report_confirmed(&to, &read_back),
+            Phase::ConfirmChange(change) => self.change_confirmed(*change),
+            Phase::ConfirmMove(offer) => self.move_confirmed(*offer, yes),
             // A yes to nothing: a question that yes does not answer stays.
             other => {
                 self.state.phase = other;
-                if matches!(self.state.phase, Phase::Asking(_) | Phase::WhichBed(_)) {
+                if matches!(
+                    self.state.phase,
+                    Phase::Asking(_) | Phase::WhichKept(_) | Phase::WhichBed(_)
+                ) {
                     self.ask_again();
                 }
             }
@@ -46,24 +51,15 @@ impl Turn<'_> {
         let (mut said, mut guided) = (Vec::new(), Vec::new());
         let mut last = None;
         for reading in offer.read_back.confirm(yes, self.now, second_look) {
-            let record = reading.record();
-            let taken = Reading {
-                at: record.measured_at,
-                measurement: record.measurement.clone(),
-            };
+            let record = reading.record().clone();
             let id = self.keep(Body::Read(reading));
-            guided.extend(self.guide(resident, id, &taken));
-            said.extend(self.judge(resident, id, taken));
+            guided.extend(self.guide(resident, id, &record.reading()));
+            said.extend(self.judge(resident, id, &record));
             last = Some(id);
         }
         said.extend(last.and_then(|id| self.early_warning(resident, id)));
         self.say("Kept.");
-        if !said.is_empty() {
-            for finding in &said {
-                self.say(finding);
-            }
-            self.say("Report to the nurse now, and say reported to, and who.");
-        }
+        self.say_raised(&said);
         for step in &guided {
             self.say(step);
         }
@@ -90,12 +86,16 @@ impl Turn<'_> {
                 self.state.phase = self.idle();
                 self.say("Not noted.");
             }
-            Phase::Asking(_) | Phase::WhichBed(_) => self.ask_again(),
+            Phase::ConfirmChange(_) | Phase::ConfirmMove(_) => self.change_refused(),
+            Phase::Asking(_) | Phase::WhichKept(_) | Phase::WhichBed(_) => self.ask_again(),
             Phase::Place | Phase::Open => {}
         }
     }
 
     pub(super) fn scratch(&mut self) {
+        if self.change_scratched() {
+            return;
+        }
         self.take_back(Dropped::Scratched);
         let pending = !self.state.drafts.is_empty() || !self.state.unclear.is_empty();
         self.state.drafts.clear();
@@ -110,6 +110,9 @@ impl Turn<'_> {
 
     /// After two silences: what waits is held as unconfirmed, never as a reading.
     pub(super) fn give_up(&mut self) {
+        if self.change_unanswered() {
+            return;
+        }
         match std::mem::replace(&mut self.state.phase, Phase::Place) {
             Phase::Confirming(offer) => {
                 let read_back = offer.read_back;
@@ -136,7 +139,10 @@ impl Turn<'_> {
             }
             Phase::Identify(_) | Phase::WhichBed(_) => self.say("No answer. Which room?"),
             Phase::Open => self.state.phase = Phase::Open,
-            Phase::Place => {}
+            Phase::Place
+            | Phase::WhichKept(_)
+            | Phase::ConfirmChange(_)
+            | Phase::ConfirmMove(_) => {}
         }
     }
 

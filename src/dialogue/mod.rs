@@ -5,11 +5,14 @@
 //! are tested as scripts.
 
 mod care;
+mod change;
 mod confirm;
 mod judge;
+mod moved;
 mod orthostatic;
 mod place;
 mod readings;
+mod rejudge;
 mod report;
 mod state;
 mod time;
@@ -20,6 +23,8 @@ use crate::hearing::Heard;
 use crate::residents::{Home, Staff};
 use crate::understanding::{ASK_BELOW, Context, NotUnderstood, Utterance, understand};
 
+pub use change::{Change, Doubt};
+pub use moved::Move;
 pub use state::{Phase, Question, State};
 
 use state::Turn;
@@ -142,6 +147,7 @@ impl Dialogue {
                 .and_then(|id| self.home.resident(id))
                 .map(|it| &it.care.precautions),
             ask_below,
+            counted: state.counted(),
         };
         understand(heard, &self.vocabulary, &context)
     }
@@ -179,6 +185,7 @@ impl Dialogue {
         turn.state.silences = 0;
         match utterance {
             Utterance::Command(command) => turn.command(command),
+            Utterance::Order(order) => turn.order(order, heard.text()),
             Utterance::Place(place) => turn.place(&place),
             Utterance::Yes(yes) => turn.yes(&yes),
             Utterance::No => turn.no(),
@@ -223,6 +230,8 @@ impl Turn<'_> {
             Command::Scratch => self.scratch(),
             Command::Orthostatic => self.start_orthostatic(),
             Command::Stop => self.stop_orthostatic(),
+            Command::WrongResident => self.wrong_resident(),
+            Command::CancelCount | Command::CancelTimer => {}
             Command::Missing => self.say_missing(),
             Command::Done => self.done(),
             Command::Help => self.help(),

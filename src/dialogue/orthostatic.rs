@@ -119,8 +119,7 @@ impl Turn<'_> {
             let empty = crate::vitals::History::default();
             let history = self.state.histories.get(&resident.id).unwrap_or(&empty);
             if let Some(flag) = test.flag(known(resident, history)) {
-                said.push(wording::spelled(&flag.say));
-                self.raise(resident, id, flag);
+                said.push(self.raise(resident, id, crate::facts::Raised::Rule(flag)));
             }
         } else {
             self.state.guided = Some(test);

@@ -70,6 +70,8 @@ impl Turn<'_> {
         self.say_rechecks();
         self.say_cautions();
         self.say_open_reports_here();
+        self.state.visit += 1;
+        self.offer_move();
     }
 
     /// Leaves the resident; nothing may be pending.
@@ -93,10 +95,12 @@ impl Turn<'_> {
             return false;
         }
         let pending = match &self.state.phase {
-            Phase::Confirming(_) | Phase::ConfirmNotTaken(..) | Phase::ConfirmReport { .. } => {
-                "This still waits for your yes or no."
-            }
-            Phase::Asking(_) => "This is not settled yet.",
+            Phase::Confirming(_)
+            | Phase::ConfirmNotTaken(..)
+            | Phase::ConfirmReport { .. }
+            | Phase::ConfirmChange(_)
+            | Phase::ConfirmMove(_) => "This still waits for your yes or no.",
+            Phase::Asking(_) | Phase::WhichKept(_) => "This is not settled yet.",
             Phase::Place | Phase::WhichBed(_) | Phase::Identify(_) | Phase::Open => return false,
         };
         self.say(pending);

@@ -26,7 +26,11 @@ impl Turn<'_> {
                 self.say("First the room, so that I know who it is.");
                 return self.ask_again();
             }
-            Phase::ConfirmNotTaken(..) | Phase::ConfirmReport { .. } => {
+            Phase::ConfirmNotTaken(..)
+            | Phase::ConfirmReport { .. }
+            | Phase::WhichKept(_)
+            | Phase::ConfirmChange(_)
+            | Phase::ConfirmMove(_) => {
                 self.pending_says_first();
                 return;
             }
@@ -58,6 +62,9 @@ impl Turn<'_> {
     /// An answer, or a change of what is pending.
     pub(super) fn part(&mut self, part: Part) {
         if self.stood(&part.qualifiers) {
+            return;
+        }
+        if self.change_replaced(&part) {
             return;
         }
         if self.state.phase == Phase::Open {
@@ -383,6 +390,7 @@ fn ask_value(unclear: &Unclear) -> String {
             wording::capital(a.spoken()),
             b.spoken()
         ),
+        Why::Counted(_) => format!("How many? Say the {name} you counted."),
         Why::BadTime => {
             format!("That time can't be. Say the {name} again, with when it was taken.")
         }

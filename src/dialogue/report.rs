@@ -36,7 +36,8 @@ impl Turn<'_> {
             let flags = flags
                 .filter(|it| it.resident == resident)
                 .map(|it| it.flag)
-                .collect();
+                .collect::<Vec<_>>();
+            self.remember_told(&resident, &flags, to);
             self.keep(Body::ReportedToNurse {
                 resident,
                 flags,
@@ -52,6 +53,16 @@ impl Turn<'_> {
         self.say("Noted, with the time.");
     }
 
+    /// Says what readings raised, and what to do.
+    pub(super) fn say_raised(&mut self, raised: &[String]) {
+        if !raised.is_empty() {
+            for it in raised {
+                self.say(it);
+            }
+            self.say("Report to the nurse now, and say reported to, and who.");
+        }
+    }
+
     /// The open reports that "reported" closes: this resident's, or all when no
     /// resident is named.
     fn reports_meant(&self) -> Vec<usize> {
@@ -64,11 +75,7 @@ impl Turn<'_> {
     fn report_texts(&self) -> String {
         let text = |at: usize| {
             let report = &self.state.open_reports[at];
-            let raised = match &report.raised {
-                Raised::Limit(finding) => wording::finding(finding),
-                Raised::Rule(flag) => wording::spelled(&flag.say),
-            };
-            format!("{}: {raised}", self.who(&report.resident))
+            format!("{}: {}", self.who(&report.resident), spoken(&report.raised))
         };
         let texts: Vec<String> = self.reports_meant().into_iter().map(text).collect();
         texts.join(" ")
@@ -115,6 +122,7 @@ impl Turn<'_> {
         if self.pending_says_first() {
             return;
         }
+        self.drop_move();
         let Some(resident) = self.resident() else {
             self.leave();
             return self.say("Which room?");
@@ -130,6 +138,7 @@ impl Turn<'_> {
         if self.pending_says_first() {
             return;
         }
+        self.drop_move();
         self.leave();
         let open = self.state.open_reports.len();
         if open > 0 && !self.state.end_asked {
@@ -140,8 +149,9 @@ impl Turn<'_> {
             return;
         }
         self.keep(Body::RoundClosed { open_reports: open });
-        let readings: usize = self.state.kept.values().map(Vec::len).sum();
-        let residents = self.state.kept.len();
+        let kept = self.state.kept.values().filter(|it| !it.is_empty());
+        let readings: usize = kept.clone().map(Vec::len).sum();
+        let residents = kept.count();
         let plural = |count: usize, word: &str| {
             let ending = if count == 1 { "" } else { "s" };
             format!("{count} {word}{ending}")
@@ -152,5 +162,13 @@ impl Turn<'_> {
             self.say_open_reports();
         }
         self.state.ended = true;
+    }
+}
+
+/// What is said of something raised.
+pub(super) fn spoken(raised: &Raised) -> String {
+    match raised {
+        Raised::Limit(finding) => wording::finding(finding),
+        Raised::Rule(flag) => wording::spelled(&flag.say),
     }
 }

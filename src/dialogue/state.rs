@@ -5,14 +5,20 @@ use std::collections::{BTreeMap, VecDeque};
 use fastrand::Rng;
 use uuid::Uuid;
 
+use super::change::{Change, Doubt};
+use super::moved::{Move, Moving};
 use super::{Action, Dialogue, PATIENCE};
-use crate::facts::{Body, Fact, KeptReading, OpenReport, ReadBack, Recheck, Record, Time, VERSION};
+use crate::facts::{
+    Body, Fact, KeptReading, OpenReport, Raised, ReadBack, ReadingRecord, Recheck, Record, Time,
+    VERSION,
+};
 use crate::grammar::Expect;
 use crate::residents::{Resident, ResidentId};
-use crate::understanding::{Claim, Unclear};
-use crate::vitals::rules::{OrthostaticTest, Step};
+use crate::understanding::{Claim, Unclear, Why};
+use crate::vitals::rules::{OrthostaticTest, Rule, Step};
 use crate::vitals::{
-    CautionKind, History, NotTaken, NotTakenReason, QualifierKind, Recent, VitalSign, WentOn,
+    CautionKind, History, Measurement, NotTaken, NotTakenReason, QualifierKind, Reading, Recent,
+    VitalSign, WentOn,
 };
 
 /// Where the conversation is.
@@ -39,6 +45,13 @@ pub enum Phase {
         /// The words read back.
         read_back: String,
     },
+    /// Which of several kept readings is to be changed.
+    WhichKept(Box<Doubt>),
+    /// A change of a kept reading was read back and waits for a yes.
+    ConfirmChange(Box<Change>),
+    /// Readings that are to be moved here from another resident's record were
+    /// read back and wait for a yes.
+    ConfirmMove(Box<Move>),
 }
 
 /// Readings that wait for a yes.
@@ -80,11 +93,59 @@ impl Draft {
 }
 
 /// A reading kept in this round.
-#[derive(Debug, Clone, Copy, PartialEq)]
+#[derive(Debug, Clone, PartialEq)]
 pub(super) struct KeptHere {
     pub(super) id: Uuid,
-    pub(super) sign: VitalSign,
-    pub(super) flagged: bool,
+    /// As it was kept.
+    pub(super) record: ReadingRecord,
+    /// As it stands.
+    pub(super) measurement: Measurement,
+    /// What it raised, and the facts of that.
+    pub(super) flags: Vec<(Uuid, Raised)>,
+    /// The visit in which it was kept.
+    pub(super) visit: u32,
+    /// The name of the aide who kept it.
+    pub(super) by: String,
+    /// What nurses had wanted taken again, and was.
+    pub(super) settled: Vec<Recheck>,
+}
+
+impl KeptHere {
+    pub(super) const fn sign(&self) -> VitalSign {
+        self.measurement.sign()
+    }
+
+    pub(super) fn reading(&self) -> Reading {
+        Reading {
+            at: self.record.measured_at,
+            measurement: self.measurement.clone(),
+        }
+    }
+
+    /// Whether the reading itself crosses a limit or meets a rule.
+    pub(super) fn flagged(&self) -> bool {
+        self.flags.iter().any(|(_, raised)| is_own(raised))
+    }
+}
+
+/// What a nurse was told of a reading.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub(super) struct Told {
+    pub(super) nurse: String,
+    /// The reading as it was then, in words.
+    pub(super) was: String,
+}
+
+/// Whether something was raised by one reading alone, not by several together
+/// or by a change.
+pub(super) const fn is_own(raised: &Raised) -> bool {
+    match raised {
+        Raised::Limit(_) => true,
+        Raised::Rule(flag) => !matches!(
+            flag.rule,
+            Rule::EarlyWarning | Rule::StandingFall | Rule::ToldWrong
+        ),
+    }
 }
 
 /// The state of a conversation. A plain value: two turns from the same state
@@ -100,6 +161,14 @@ pub struct State {
     pub(super) open_reports: Vec<OpenReport>,
     /// What was kept in this round, for each resident.
     pub(super) kept: BTreeMap<ResidentId, Vec<KeptHere>>,
+    /// How many times a resident was identified.
+    pub(super) visit: u32,
+    /// Readings kept for the wrong resident, until the right one is known.
+    pub(super) moving: Option<Moving>,
+    /// Who was told of what, for each report closed in this round.
+    pub(super) told: BTreeMap<Uuid, Told>,
+    /// What a nurse was told wrongly, for each report that says so.
+    pub(super) told_wrong: BTreeMap<Uuid, Told>,
     /// What was put off in this round.
     pub(super) not_taken: Vec<(ResidentId, NotTaken)>,
     /// Confirmed readings of every resident, this round's among them.
@@ -133,9 +202,13 @@ impl State {
             unclear: VecDeque::new(),
             open_reports: record.open_reports().cloned().collect(),
             kept: BTreeMap::new(),
+            visit: 0,
+            moving: None,
+            told: BTreeMap::new(),
+            told_wrong: BTreeMap::new(),
             not_taken: Vec::new(),
             histories: record.histories(),
-            rechecks: record.rechecks().to_vec(),
+            rechecks: record.rechecks().cloned().collect(),
             recent: Vec::new(),
             guided: None,
             asleep: false,
@@ -198,6 +271,7 @@ impl State {
                 let each = offer.read_back.measurements().into_iter();
                 each.map(|it| it.sign()).collect()
             }
+            Phase::ConfirmChange(change) => vec![change.sign()],
             Phase::Open if self.waits_for_standing() => vec![VitalSign::BloodPressure],
             _ => Vec::new(),
         };
@@ -211,6 +285,19 @@ impl State {
             .is_some_and(|it| it.step() == Step::Stand)
     }
 
+    /// What was just counted and over how many seconds, when its number is
+    /// asked for.
+    pub(super) const fn counted(&self) -> Option<(VitalSign, u16)> {
+        match &self.phase {
+            Phase::Asking(Question::Value(Unclear {
+                sign,
+                why: Why::Counted(seconds),
+                ..
+            })) => Some((*sign, *seconds)),
+            _ => None,
+        }
+    }
+
     /// What the recogniser should listen for.
     #[must_use]
     pub fn expect(&self) -> Expect {
@@ -219,13 +306,15 @@ impl State {
         }
         match &self.phase {
             Phase::Place => Expect::Place,
-            Phase::WhichBed(_) | Phase::Asking(_) => Expect::Answer,
+            Phase::WhichBed(_) | Phase::Asking(_) | Phase::WhichKept(_) => Expect::Answer,
             Phase::Open if self.waits_for_standing() => Expect::Answer,
             Phase::Open => Expect::Readings,
             Phase::Identify(_)
             | Phase::Confirming(_)
             | Phase::ConfirmNotTaken(..)
-            | Phase::ConfirmReport { .. } => Expect::Confirm,
+            | Phase::ConfirmReport { .. }
+            | Phase::ConfirmChange(_)
+            | Phase::ConfirmMove(_) => Expect::Confirm,
         }
     }
 }
