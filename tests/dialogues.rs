@@ -6,7 +6,10 @@
 //! < words             Sayback's answer contains these words, in this order
 //! + fact              this fact was stored by the last turn
 //! @ minutes           time passes
-//! ~ minutes           time passes, and the dialogue's timer ends
+//! ~ minutes           time passes, and the dialogue's timer ends then
+//! * number            so many ticks were heard in this conversation
+//! % seconds           seconds pass, with every timer of the dialogue at its time
+//! ~~ seconds          seconds pass, and the dialogue's timer ends only then
 //! home NAME           the conversation is in tests/dialogues/homes/NAME.toml
 //! ```
 //! Every reading, refusal, flag and report that is stored must be in the script;
@@ -42,6 +45,8 @@ struct Conversation {
     said: String,
     stored: Vec<String>,
     turn: String,
+    wake: Option<Time>,
+    clicks: usize,
 }
 
 impl Conversation {
@@ -55,6 +60,8 @@ impl Conversation {
             said: String::new(),
             stored: Vec::new(),
             turn: String::new(),
+            wake: None,
+            clicks: 0,
         };
         conversation.take(actions);
         conversation
@@ -62,13 +69,49 @@ impl Conversation {
 
     fn take(&mut self, actions: Vec<Action>) {
         self.said.clear();
+        self.take_more(actions);
+    }
+
+    /// Takes actions; what is said takes a second, and the dialogue is told so
+    /// where it wants to be.
+    fn take_more(&mut self, actions: Vec<Action>) {
+        let mut told = false;
         for action in actions {
             match action {
                 Action::Say(text) => self.said.push_str(&text),
                 Action::Keep(fact) => self.stored.extend(show(&fact)),
-                Action::Listen { .. } | Action::End => {}
+                Action::Click => self.clicks += 1,
+                Action::Listen {
+                    wake, sharp, tell, ..
+                } => {
+                    self.wake = wake.into_iter().chain(sharp).min();
+                    told = tell;
+                }
+                Action::End => {}
             }
         }
+        if told {
+            let began = self.now;
+            self.now += Duration::seconds(1);
+            let ended = self.now;
+            let event = Event::Said { began, ended };
+            let (state, actions) = self.dialogue.step(self.state.clone(), &event, self.now);
+            self.state = state;
+            self.take_more(actions);
+        }
+    }
+
+    /// Seconds pass; timers end at their time.
+    fn pass(&mut self, seconds: i64) {
+        let until = self.now + Duration::seconds(seconds);
+        self.said.clear();
+        while let Some(at) = self.wake.filter(|it| *it <= until) {
+            self.now = at;
+            let (state, actions) = self.dialogue.step(self.state.clone(), &Event::Tick, at);
+            self.state = state;
+            self.take_more(actions);
+        }
+        self.now = until.max(self.now);
     }
 
     fn hear(&mut self, words: &str) {
@@ -236,6 +279,12 @@ fn run(file: &str, script: &str) -> usize {
                 assert_eq!(line, "home care", "{at}: there is no other home");
                 *it = Conversation::begin(&CARE);
             }
+            ("*", Some(it)) => assert_eq!(it.clicks.to_string(), rest, "{at}: ticks"),
+            ("%", Some(it)) => it.pass(rest.parse().unwrap()),
+            ("~", Some(it)) if rest.starts_with('~') => {
+                it.now += Duration::seconds(rest[1..].trim().parse().unwrap());
+                it.step(&Event::Tick);
+            }
             ("~", Some(it)) => {
                 it.now += Duration::minutes(rest.parse().unwrap());
                 it.step(&Event::Tick);
@@ -290,135 +339,10 @@ fn what_was_not_heard_surely_is_asked_for_again_unless_it_answers_nothing() {
     }
 }
 
-mod properties {
-    use std::collections::BTreeSet;
-
-    use proptest::prelude::*;
-    use sayback::dialogue::Phase;
-    use sayback::speaking::wording;
-
-    use super::*;
-
-    /// Things an aide, a television or silence might bring, in any order.
-    fn event() -> impl Strategy<Value = Event> {
-        let grammar = Grammar::standard();
-        let rules: Vec<String> = grammar.public_rules().map(str::to_owned).collect();
-        let drawn =
-            (proptest::sample::select(rules), any::<u64>()).prop_map(move |(rule, seed)| {
-                let mut rng = fastrand::Rng::with_seed(seed);
-                Event::Heard(Heard::from_text(&grammar.draw(&rule, &mut rng)))
-            });
-        let often = proptest::sample::select(vec![
-            "yes",
-            "no",
-            "room nine",
-            "room four bed two",
-            "pulse seventy two regular",
-            "blood pressure one sixty over ninety left arm sitting",
-            "temperature one hundred two",
-            "respiration [unk]",
-            "no eighty four",
-            "oral",
-            "scratch that",
-            "reported to the charge nurse",
-            "done",
-            "change the pulse to one thirty",
-            "that was the right arm",
-            "scratch the pulse",
-            "the first",
-            "wrong resident",
-        ]);
-        let words = proptest::collection::vec("[a-z]{1,6}", 0..5).prop_map(|it| it.join(" "));
-        prop_oneof![
-            5 => often.prop_map(|it| Event::Heard(Heard::from_text(it))),
-            3 => drawn,
-            1 => Just(Event::Silence),
-            1 => words.prop_map(|it| Event::Heard(Heard::from_text(&it))),
-            1 => Just(Event::NotStored("the disk is full".to_owned())),
-        ]
-    }
-
-    proptest! {
-        #![proptest_config(ProptestConfig {
-            cases: 400,
-            failure_persistence: None,
-            ..ProptestConfig::default()
-        })]
-
-        /// In any order of events: nothing panics; nothing is stored without a
-        /// yes that followed the read-back of just that value; nothing that was
-        /// read back is lost without a fact that says so; and the dialogue has
-        /// the open reports that the facts add up to.
-        #[test]
-        fn only_what_was_read_back_and_confirmed_is_stored(
-            events in proptest::collection::vec(event(), 1..40),
-        ) {
-            let mut now = Time::parse_from_rfc3339("2026-03-02T07:30:00-05:00").unwrap();
-            let (mut state, _) = DIALOGUE.begin(&Record::default(), 1, now);
-            let mut last_said = String::new();
-            let mut waiting: BTreeSet<uuid::Uuid> = BTreeSet::new();
-            let mut facts: Vec<Fact> = Vec::new();
-            for event in events {
-                now += Duration::seconds(7);
-                let (next, actions) = DIALOGUE.step(state.clone(), &event, now);
-                prop_assert_eq!(&DIALOGUE.step(state, &event, now).1, &actions, "not pure");
-                state = next;
-                let yes = matches!(
-                    &event,
-                    Event::Heard(heard) if ["yes", "keep", "correct", "that's"]
-                        .iter()
-                        .any(|it| heard.text().starts_with(it))
-                );
-                let mut answered = None;
-                for action in actions {
-                    if let Action::Keep(fact) = &action {
-                        let json = serde_json::to_string(fact).unwrap();
-                        facts.push(serde_json::from_str(&json).unwrap());
-                    }
-                    match action {
-                        Action::Say(text) => last_said = text,
-                        Action::Keep(fact) => match fact.body {
-                            Body::Corrected { .. } | Body::Retracted { .. } => {
-                                prop_assert!(yes, "changed on {:?}", event);
-                            }
-                            Body::Read(reading) => {
-                                let record = reading.record();
-                                prop_assert!(yes, "stored on {:?}", event);
-                                // One yes answers one offer of several readings.
-                                let offered = waiting.remove(&record.offer);
-                                prop_assert!(offered || answered == Some(record.offer));
-                                answered = Some(record.offer);
-                                let said = wording::measurement(&record.measurement);
-                                prop_assert!(record.read_back.contains(&said));
-                                prop_assert!(
-                                    last_said.contains(&said),
-                                    "stored \"{}\" after saying \"{}\"", said, last_said
-                                );
-                            }
-                            Body::Offered { .. } => {
-                                waiting.insert(fact.id);
-                            }
-                            Body::Dropped { offer, .. } | Body::Unconfirmed { offer, .. } => {
-                                prop_assert!(waiting.remove(&offer), "dropped what was not offered");
-                            }
-                            _ => {}
-                        },
-                        Action::Listen { .. } | Action::End => {}
-                    }
-                }
-                let confirming = matches!(
-                    state.phase(),
-                    Phase::Confirming(_) | Phase::ConfirmMove(_)
-                );
-                prop_assert_eq!(waiting.len(), usize::from(confirming), "{:?}", state.phase());
-                let record = Record::of(&facts);
-                let open: BTreeSet<_> = record.open_reports().map(|it| it.flag).collect();
-                let said: BTreeSet<_> = state.open_reports().iter().map(|it| it.flag).collect();
-                prop_assert_eq!(open, said);
-            }
-        }
-    }
-}
+#[path = "dialogues/properties.rs"]
+mod properties;
+#[path = "dialogues/timed.rs"]
+mod timed;
 
 /// The early-warning score is said only where the home has turned it on and
 /// only of a complete set. Values and total: Royal College of Physicians, NEWS2

@@ -37,7 +37,12 @@ impl Turn<'_> {
         }
     }
 
-    fn cautions(&self, resident: &Resident, sign: VitalSign, how: &Qualifiers) -> Vec<Caution> {
+    pub(super) fn cautions(
+        &self,
+        resident: &Resident,
+        sign: VitalSign,
+        how: &Qualifiers,
+    ) -> Vec<Caution> {
         let precautions = &resident.care.precautions;
         let plan = plan(sign, how);
         let recent = &self.state.recent;

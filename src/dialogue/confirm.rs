@@ -48,17 +48,21 @@ impl Turn<'_> {
             return;
         };
         let second_look = offer.second_look;
-        let (mut said, mut guided) = (Vec::new(), Vec::new());
+        let (mut said, mut guided, mut both) = (Vec::new(), Vec::new(), Vec::new());
         let mut last = None;
         for reading in offer.read_back.confirm(yes, self.now, second_look) {
             let record = reading.record().clone();
             let id = self.keep(Body::Read(reading));
             guided.extend(self.guide(resident, id, &record.reading()));
             said.extend(self.judge(resident, id, &record));
+            both.extend(self.rechecked(&record));
             last = Some(id);
         }
         said.extend(last.and_then(|id| self.early_warning(resident, id)));
         self.say("Kept.");
+        for it in &both {
+            self.say(it);
+        }
         self.say_raised(&said);
         for step in &guided {
             self.say(step);

@@ -139,10 +139,17 @@ impl Turn<'_> {
             .flatten()
             .rev()
             .find(|it| it.sign() == sign);
-        let Some(first) = first.filter(|it| it.flagged()).map(|it| it.id) else {
+        let Some(first) = first else {
             return;
         };
-        let reason = RetakeReason::OutsideRange;
+        let reason = if first.flagged() {
+            RetakeReason::OutsideRange
+        } else if self.is_rechecking(sign) {
+            RetakeReason::Doubted
+        } else {
+            return;
+        };
+        let first = first.id;
         self.keep(Body::Retaken(Retake {
             first,
             again,

@@ -7,15 +7,18 @@
 mod care;
 mod change;
 mod confirm;
+mod insist;
 mod judge;
 mod moved;
 mod orthostatic;
 mod place;
 mod readings;
+mod recheck;
 mod rejudge;
 mod report;
 mod state;
 mod time;
+mod timers;
 
 use crate::facts::{Body, Fact, KeptReading, Record, Time};
 use crate::grammar::{Command, Expect, Grammar, GrammarError, Vocabulary};
@@ -26,6 +29,7 @@ use crate::understanding::{ASK_BELOW, Context, NotUnderstood, Utterance, underst
 pub use change::{Change, Doubt};
 pub use moved::Move;
 pub use state::{Phase, Question, State};
+pub use timers::LATE;
 
 use state::Turn;
 
@@ -36,8 +40,18 @@ pub enum Event {
     Heard(Heard),
     /// Nothing was heard for as long as the last [`Action::Listen`] allowed.
     Silence,
-    /// The time of the last [`Action::Listen`]'s `wake` has come.
+    /// The time of the last [`Action::Listen`]'s `wake` or `sharp` has come.
     Tick,
+    /// What was said last left the loudspeaker, from its first sound to its last;
+    /// where [`Action::Listen`] wants to be told.
+    Said {
+        /// When the first word began.
+        began: Time,
+        /// When the last word ended.
+        ended: Time,
+    },
+    /// What was said last was not heard, although that was to be told.
+    NotSaid,
     /// The facts of the last step could not be stored; the text says why. The
     /// state is the one before that step.
     NotStored(String),
@@ -48,6 +62,8 @@ pub enum Event {
 pub enum Action {
     /// Store this, durably, before anything after it is said.
     Keep(Box<Fact<KeptReading>>),
+    /// Tick softly.
+    Click,
     /// Say this, and hear nothing meanwhile.
     Say(String),
     /// Listen for this; `patience` is how many seconds of silence are an answer
@@ -57,8 +73,14 @@ pub enum Action {
         expect: Expect,
         /// Seconds, or none for as long as it takes.
         patience: Option<u32>,
-        /// When to send [`Event::Tick`], if a timer runs.
+        /// When to send [`Event::Tick`], if a timer runs; it waits for who is
+        /// speaking.
         wake: Option<Time>,
+        /// When to send [`Event::Tick`] to the second, whoever speaks.
+        sharp: Option<Time>,
+        /// Whether to send [`Event::Said`] or [`Event::NotSaid`] about what was
+        /// said.
+        tell: bool,
     },
     /// The round is over.
     End,
@@ -115,7 +137,12 @@ impl Dialogue {
         match event {
             Event::Heard(heard) => self.heard(&mut turn, heard),
             Event::Silence => turn.silence(),
-            Event::Tick => turn.tick(),
+            Event::Tick => {
+                turn.tick();
+                turn.tick_timers();
+            }
+            Event::Said { began, ended } => turn.said(*began, *ended),
+            Event::NotSaid => turn.not_said(),
             Event::NotStored(why) => {
                 turn.say(&format!("That could not be stored: {why}. It is not kept."));
                 turn.ask_again();
@@ -162,7 +189,10 @@ impl Dialogue {
 
     fn heard(&self, turn: &mut Turn<'_>, heard: &Heard) {
         let utterance = match self.meaning(&turn.state, heard) {
+            // Whoever counts aloud is not to be disturbed.
+            Ok(utterance) if turn.is_counted_aloud(&utterance) => return,
             Ok(utterance) => utterance,
+            Err(_) if turn.counting() => return,
             Err(NotUnderstood::Unsure) if turn.waiting() || self.worth_asking(turn, heard) => {
                 turn.say("Please say that again.");
                 return turn.keep_last_said();
@@ -229,15 +259,19 @@ impl Turn<'_> {
             Command::Repeat | Command::StartListening => self.ask_again(),
             Command::Scratch => self.scratch(),
             Command::Orthostatic => self.start_orthostatic(),
-            Command::Stop => self.stop_orthostatic(),
+            Command::Stop => self.stop(),
             Command::WrongResident => self.wrong_resident(),
-            Command::CancelCount | Command::CancelTimer => {}
+            Command::CancelCount => self.cancel_count(),
+            Command::CancelTimer => self.cancel_timers(),
             Command::Missing => self.say_missing(),
             Command::Done => self.done(),
             Command::Help => self.help(),
             Command::EndRound => self.end_round(),
             Command::StopListening => {
                 self.state.asleep = true;
+                if self.counting() {
+                    self.cancel_count();
+                }
                 self.say("Not listening. Say start listening when you need me.");
                 self.keep_last_said();
             }
@@ -261,7 +295,7 @@ impl Turn<'_> {
 
     /// Silence: asked once more, then held as unconfirmed or left.
     fn silence(&mut self) {
-        if self.state.asleep {
+        if self.state.asleep || self.counting() {
             return;
         }
         self.state.silences += 1;

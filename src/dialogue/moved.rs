@@ -39,7 +39,7 @@ impl Turn<'_> {
             self.say("First the room, so that I know who it is.");
             return self.ask_again();
         };
-        if self.pending_says_first() {
+        if self.pending_says_first() || self.timers_say_first() {
             return;
         }
         let visit = self.state.visit;
@@ -207,7 +207,16 @@ impl Turn<'_> {
                 self.change(order, words);
             }
             Order::Which(at) => self.which(at),
-            Order::Count { .. } | Order::Time { .. } | Order::Recheck(_) => {}
+            Order::Count {
+                sign,
+                seconds,
+                ticks,
+            } => self.start_count(sign, seconds, ticks),
+            Order::Time {
+                thermometer,
+                seconds,
+            } => self.start_wait(thermometer, seconds),
+            Order::Recheck(sign) => self.recheck(sign),
         }
     }
 }

@@ -35,6 +35,9 @@ impl Turn<'_> {
     /// Time passes: a wait may be over.
     pub(super) fn tick(&mut self) {
         let now = self.now;
+        if self.counting() {
+            return;
+        }
         let Some(test) = &mut self.state.guided else {
             return;
         };
@@ -50,7 +53,7 @@ impl Turn<'_> {
     }
 
     /// When the next wait of the sequence is over.
-    pub(super) fn wake_at(&self) -> Option<Time> {
+    pub(super) fn guided_wakes_at(&self) -> Option<Time> {
         match self.state.guided.as_ref()?.step() {
             Step::Wait { until, .. } => Some(until),
             _ => None,

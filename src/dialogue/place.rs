@@ -11,7 +11,7 @@ use crate::understanding::{Place, Yes};
 
 impl Turn<'_> {
     pub(super) fn place(&mut self, place: &Place) {
-        if self.pending_says_first() {
+        if self.pending_says_first() || self.timers_say_first() {
             return;
         }
         let room = match (&place.room, &self.state.phase) {
@@ -79,6 +79,8 @@ impl Turn<'_> {
         self.state.resident = None;
         self.state.recent.clear();
         self.state.guided = None;
+        self.state.rechecking = None;
+        self.drop_timers();
         self.state.phase = Phase::Place;
     }
 

@@ -64,7 +64,7 @@ impl Turn<'_> {
         if self.stood(&part.qualifiers) {
             return;
         }
-        if self.change_replaced(&part) {
+        if self.change_replaced(&part) || self.count_answered(&part) {
             return;
         }
         if self.state.phase == Phase::Open {
@@ -183,6 +183,7 @@ impl Turn<'_> {
                 went_on: Vec::new(),
             };
             self.assume_position(&mut draft);
+            draft.claim.measurement = self.assume_same_way(draft.claim.measurement);
             self.assume_usual(&mut draft);
             return self.state.drafts.push(draft);
         };
@@ -204,7 +205,7 @@ impl Turn<'_> {
         (draft.claim, draft.spoken_at) = (claim, spoken_at);
     }
 
-    fn forget_unclear(&mut self, sign: VitalSign) {
+    pub(super) fn forget_unclear(&mut self, sign: VitalSign) {
         self.state.unclear.retain(|it| it.sign != sign);
         if matches!(&self.state.phase, Phase::Asking(Question::Value(it)) if it.sign == sign) {
             self.state.phase = Phase::Open;
@@ -390,7 +391,7 @@ fn ask_value(unclear: &Unclear) -> String {
             wording::capital(a.spoken()),
             b.spoken()
         ),
-        Why::Counted(_) => format!("How many? Say the {name} you counted."),
+        Why::Counted(_) => format!("{}: how many?", wording::capital(name)),
         Why::BadTime => {
             format!("That time can't be. Say the {name} again, with when it was taken.")
         }

@@ -90,9 +90,11 @@ impl Turn<'_> {
 
     /// Says the open reports that "reported" would close.
     pub(super) fn say_open_reports(&mut self) {
-        if !self.reports_meant().is_empty() {
-            let text = format!("Still to report. {} Tell the nurse.", self.report_texts());
-            self.say(&text);
+        let meant = self.reports_meant();
+        if !meant.is_empty() {
+            let (first, last) = self.insist(&meant);
+            let texts = self.report_texts();
+            self.say(&format!("{first} {texts} {last}"));
         }
     }
 
@@ -119,7 +121,7 @@ impl Turn<'_> {
     }
 
     pub(super) fn done(&mut self) {
-        if self.pending_says_first() {
+        if self.pending_says_first() || self.timers_say_first() {
             return;
         }
         self.drop_move();
@@ -135,7 +137,7 @@ impl Turn<'_> {
     }
 
     pub(super) fn end_round(&mut self) {
-        if self.pending_says_first() {
+        if self.pending_says_first() || self.timers_say_first() {
             return;
         }
         self.drop_move();

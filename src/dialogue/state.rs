@@ -7,6 +7,8 @@ use uuid::Uuid;
 
 use super::change::{Change, Doubt};
 use super::moved::{Move, Moving};
+use super::recheck::Rechecking;
+use super::timers::{Stopping, Timer};
 use super::{Action, Dialogue, PATIENCE};
 use crate::facts::{
     Body, Fact, KeptReading, OpenReport, Raised, ReadBack, ReadingRecord, Recheck, Record, Time,
@@ -169,6 +171,10 @@ pub struct State {
     pub(super) told: BTreeMap<Uuid, Told>,
     /// What a nurse was told wrongly, for each report that says so.
     pub(super) told_wrong: BTreeMap<Uuid, Told>,
+    /// How often each open report was said again.
+    pub(super) insisted: BTreeMap<Uuid, u32>,
+    /// What is being measured again.
+    pub(super) rechecking: Option<Rechecking>,
     /// What was put off in this round.
     pub(super) not_taken: Vec<(ResidentId, NotTaken)>,
     /// Confirmed readings of every resident, this round's among them.
@@ -179,6 +185,12 @@ pub struct State {
     pub(super) recent: Vec<Recent>,
     /// Lying and standing pressures under way.
     pub(super) guided: Option<OrthostaticTest>,
+    /// Counts and waits under way.
+    pub(super) timers: Vec<Timer>,
+    /// A count whose "Stop" is being said.
+    pub(super) stopping: Option<Stopping>,
+    /// When leaving was first asked for with something running.
+    pub(super) leave_asked: Option<Time>,
     pub(super) asleep: bool,
     pub(super) silences: u8,
     /// "End of round" was said once with reports open.
@@ -206,11 +218,16 @@ impl State {
             moving: None,
             told: BTreeMap::new(),
             told_wrong: BTreeMap::new(),
+            insisted: BTreeMap::new(),
+            rechecking: None,
             not_taken: Vec::new(),
             histories: record.histories(),
             rechecks: record.rechecks().cloned().collect(),
             recent: Vec::new(),
             guided: None,
+            timers: Vec::new(),
+            stopping: None,
+            leave_asked: None,
             asleep: false,
             silences: 0,
             end_asked: false,
@@ -279,7 +296,7 @@ impl State {
         signs
     }
 
-    fn waits_for_standing(&self) -> bool {
+    pub(super) fn waits_for_standing(&self) -> bool {
         self.guided
             .as_ref()
             .is_some_and(|it| it.step() == Step::Stand)
@@ -375,6 +392,10 @@ impl<'a> Turn<'a> {
         id
     }
 
+    pub(super) fn act(&mut self, action: Action) {
+        self.actions.push(action);
+    }
+
     pub(super) fn new_id(&mut self) -> Uuid {
         new_id(&mut self.state.rng, self.now)
     }
@@ -428,10 +449,15 @@ impl<'a> Turn<'a> {
         if self.state.ended {
             self.actions.push(Action::End);
         } else {
+            let (wake, sharp) = self.wakes();
+            // An aide who counts is not hurried.
+            let patient = self.waiting() && !self.counting();
             self.actions.push(Action::Listen {
                 expect: self.state.expect(),
-                patience: self.waiting().then_some(PATIENCE),
-                wake: self.wake_at(),
+                patience: patient.then_some(PATIENCE),
+                wake,
+                sharp,
+                tell: self.state.wants_times(),
             });
         }
         (self.state, self.actions)

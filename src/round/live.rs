@@ -66,12 +66,15 @@ impl Live<'_> {
             meter: Meter::default(),
             patience: Patience::default(),
             wake: None,
+            sharp: None,
+            spoken: None,
+            open_reports: 0,
             seconds: None,
             unheard: None,
             voiceless: false,
             was: (false, false),
         };
-        let mut going = hands.carry_out(turn).await;
+        let mut going = hands.act(&mut round, turn).await;
         while going {
             let event = match hands.next().await? {
                 Next::Stop => {
@@ -102,7 +105,7 @@ impl Live<'_> {
                 }
             }
             let turn = round.take(&event, now(), hands.screen);
-            going = hands.carry_out(turn).await;
+            going = hands.act(&mut round, turn).await;
         }
         Ok(())
     }
@@ -138,6 +141,12 @@ struct Hands<'a> {
     patience: Patience,
     /// When a timer of the dialogue ends.
     wake: Option<Instant>,
+    /// When one ends to the second.
+    sharp: Option<Instant>,
+    /// From when to when the words of the last saying were heard.
+    spoken: Option<(Time, Time)>,
+    /// How many reports no nurse has yet.
+    open_reports: usize,
     /// The silence that is an answer to what was said last.
     seconds: Option<u32>,
     /// A question that the voice or the loudspeaker failed to say.
@@ -151,11 +160,16 @@ struct Hands<'a> {
 impl Hands<'_> {
     async fn next(&mut self) -> Result<Next, RoundError> {
         let silence = until(self.patience.ends());
+        let sharp = until(self.sharp);
         let timer = until(self.wake.map(|it| self.patience.after_speech(it)));
         tokio::select! {
             // In this order: it is not silent while sound waits to be heard.
             biased;
             () = self.stop.notified() => Ok(Next::Stop),
+            () = sharp => {
+                self.sharp = None;
+                Ok(Next::Tick)
+            }
             event = self.microphone.next() => {
                 let gone = || RoundError::Other("the microphone's thread has ended; start again".into());
                 event.map(Next::Sound).ok_or_else(gone)
@@ -192,6 +206,12 @@ impl Hands<'_> {
     fn stopped(&mut self) {
         self.screen
             .notice("stopped; what waited for a yes is not kept");
+        if self.open_reports > 0 {
+            self.screen.notice(&format!(
+                "{} still to report: tell the nurse; the next start says them again",
+                self.open_reports
+            ));
+        }
     }
 
     /// The microphone is lost: nothing counts as an answer until it is back.
@@ -216,10 +236,33 @@ impl Hands<'_> {
         }
     }
 
+    /// Does what a turn wants done, and tells the dialogue when its words were
+    /// said where it wants to know. False when the round is over.
+    async fn act(&mut self, round: &mut Round<'_>, mut turn: Turn) -> bool {
+        loop {
+            let tell = turn.waiting.tell;
+            self.open_reports = round.state().open_reports().len();
+            if !self.carry_out(turn).await {
+                return false;
+            }
+            if !tell {
+                return true;
+            }
+            let event = match self.spoken.take() {
+                Some((began, ended)) => Event::Said { began, ended },
+                None => Event::NotSaid,
+            };
+            turn = round.take(&event, now(), self.screen);
+        }
+    }
+
     /// Says what a turn wants said and listens for what it expects. False when
     /// the round is over.
     async fn carry_out(&mut self, turn: Turn) -> bool {
         self.seconds = turn.waiting.patience;
+        if turn.click {
+            self.mouth.click();
+        }
         if let Some(text) = &turn.say
             && !self.ask(text).await
         {
@@ -231,6 +274,7 @@ impl Hands<'_> {
         self.ear.expect(expect);
         let left = |at: Time| (at - now()).to_std().unwrap_or_default();
         self.wake = turn.waiting.wake.map(|at| Instant::now() + left(at));
+        self.sharp = turn.waiting.sharp.map(|at| Instant::now() + left(at));
         true
     }
 
@@ -279,9 +323,12 @@ impl Hands<'_> {
     }
 
     async fn speak(&mut self, text: &str) -> Result<Said, String> {
+        self.spoken = None;
         let playing = self.mouth.say(text);
         self.ear.drop_utterance();
-        let Some((_, Some(playing))) = playing.map_err(|error| error.to_string())? else {
+        let Some((audio, Some(playing))) = playing.map_err(|error| error.to_string())? else {
+            // Shown only: it is read at once.
+            self.spoken = Some((now(), now()));
             return Ok(Said::Whole);
         };
         tokio::select! {
@@ -291,7 +338,12 @@ impl Hands<'_> {
                 Ok(Said::Stop)
             }
             played = playing => match played {
-                Ok(_) => Ok(Said::Whole),
+                Ok(played) => {
+                    let (before, after) = audio.quiet_ends();
+                    let last = played.last.checked_sub(after).unwrap_or(played.first);
+                    self.spoken = Some((time_of(played.first + before), time_of(last)));
+                    Ok(Said::Whole)
+                }
                 Err(error) => Err(error.to_string()),
             }
         }
@@ -300,4 +352,10 @@ impl Hands<'_> {
 
 fn now() -> Time {
     chrono::Local::now().fixed_offset()
+}
+
+/// What the clock showed then.
+fn time_of(at: std::time::Instant) -> Time {
+    let ago = std::time::Instant::now().saturating_duration_since(at);
+    now() - chrono::Duration::from_std(ago).unwrap_or_default()
 }

@@ -86,7 +86,7 @@ impl Aide<'_> {
                     }
                     _ => {}
                 },
-                Action::Listen { .. } | Action::End => {}
+                Action::Listen { .. } | Action::Click | Action::End => {}
             }
         }
     }
