@@ -11,6 +11,7 @@ mod insist;
 mod judge;
 mod moved;
 mod orthostatic;
+mod pause;
 mod place;
 mod readings;
 mod recheck;

@@ -1,6 +1,7 @@
 //! A round at the bedside: microphone in, loudspeaker out, until it is ended.
 
 use std::sync::Arc;
+use std::time::Duration;
 
 use tokio::sync::Notify;
 use tokio::time::{Instant, sleep_until};
@@ -83,10 +84,12 @@ impl Live<'_> {
                 }
                 Next::Silence => Event::Silence,
                 Next::Tick => Event::Tick,
-                Next::Sound(MicrophoneEvent::Frames(frames)) => match hands.listen(&frames) {
-                    Some(heard) => Event::Heard(heard),
-                    None => continue,
-                },
+                Next::Sound(MicrophoneEvent::Frames(frames)) => {
+                    match hands.listen(&frames, |words| round.pause_after(words)) {
+                        Some(heard) => Event::Heard(heard),
+                        None => continue,
+                    }
+                }
                 Next::Sound(MicrophoneEvent::Lost(reason)) => {
                     going = hands.lost(&reason).await;
                     continue;
@@ -185,7 +188,11 @@ impl Hands<'_> {
         }
     }
 
-    fn listen(&mut self, frames: &[i16]) -> Option<Heard> {
+    fn listen(
+        &mut self,
+        frames: &[i16],
+        pause: impl Fn(&str) -> Option<Duration>,
+    ) -> Option<Heard> {
         let level = self.meter.push(frames);
         self.screen.level(level);
         self.patience.level(level.rms, Instant::now());
@@ -200,7 +207,7 @@ impl Hands<'_> {
                 .notice("the microphone gives no sound at all: is it muted?");
         }
         self.was = is;
-        self.ear.accept(frames)
+        self.ear.accept_until(frames, pause)
     }
 
     fn stopped(&mut self) {

@@ -135,6 +135,14 @@ impl<'a> Round<'a> {
         &self.state
     }
 
+    /// The silence that ends an utterance with these words so far, where it is
+    /// less than the recogniser's own.
+    #[must_use]
+    pub fn pause_after(&self, words: &str) -> Option<std::time::Duration> {
+        let pause = self.dialogue.pause_after(&self.state, words)?;
+        pause.to_std().ok()
+    }
+
     /// Whether an utterance means anything to the conversation as it stands, or
     /// would if it were heard surely.
     #[must_use]

@@ -96,7 +96,8 @@ impl Rehearsal<'_> {
                         RoundError::Other(format!("no model is loaded to hear {}", path.display()))
                     })?;
                     let mut until = now;
-                    let heard = hear(ear, stage.waiting.expect, path, &mut until)?;
+                    let expect = stage.waiting.expect;
+                    let heard = hear(ear, &stage.round, expect, path, &mut until)?;
                     stage.pass(until, &mut now)?;
                     if heard.is_empty() {
                         stage.screen.notice("nothing was heard");
@@ -172,6 +173,7 @@ impl Stage<'_> {
 /// Everything heard in a recording.
 fn hear(
     ear: &mut Ear<Expect>,
+    round: &Round<'_>,
     expect: Option<Expect>,
     path: &Path,
     now: &mut Time,
@@ -185,7 +187,7 @@ fn hear(
     }
     let mut heard: Vec<Heard> = sound
         .chunks(BLOCK)
-        .filter_map(|it| ear.accept(it))
+        .filter_map(|it| ear.accept_until(it, |words| round.pause_after(words)))
         .collect();
     heard.extend(ear.finish());
     Ok(heard)
