@@ -3,7 +3,8 @@
 //! A count runs from the end of the word "Start" to the beginning of the word
 //! "Stop", as they left the loudspeaker: [`Event::Said`](super::Event::Said)
 //! brings these times. When "Stop" comes more than [`LATE`] after its time, the
-//! time of the count is not known, and it is not used. Nothing else is said
+//! time of the count is not known, and it is not used. On a loudspeaker a count
+//! is right within a quarter of a second (`tests/live_round.rs`). Nothing else is said
 //! while somebody counts: what is over by then is said after "Stop".
 //!
 //! Times of counts, and the full minute where the rhythm is uneven: common

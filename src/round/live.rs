@@ -30,11 +30,17 @@ pub struct Live<'a> {
     pub screen: &'a mut dyn Screen,
 }
 
+/// A word that is due to the second is begun at most so much earlier. A sound
+/// system that takes longer makes it late, and the dialogue is told how late.
+const MOST_LEAD: std::time::Duration = std::time::Duration::from_millis(500);
+
 /// What the next moment brings.
 enum Next {
     Sound(MicrophoneEvent),
     Silence,
     Tick,
+    /// The word that is due at this time is to be begun.
+    Sharp(Time),
     Stop,
 }
 
@@ -68,6 +74,7 @@ impl Live<'_> {
             patience: Patience::default(),
             wake: None,
             sharp: None,
+            lead: std::time::Duration::ZERO,
             spoken: None,
             open_reports: 0,
             seconds: None,
@@ -77,6 +84,7 @@ impl Live<'_> {
         };
         let mut going = hands.act(&mut round, turn).await;
         while going {
+            let mut at = now();
             let event = match hands.next().await? {
                 Next::Stop => {
                     hands.stopped();
@@ -84,6 +92,10 @@ impl Live<'_> {
                 }
                 Next::Silence => Event::Silence,
                 Next::Tick => Event::Tick,
+                Next::Sharp(due) => {
+                    at = due;
+                    Event::Tick
+                }
                 Next::Sound(MicrophoneEvent::Frames(frames)) => {
                     match hands.listen(&frames, |words| round.pause_after(words)) {
                         Some(heard) => Event::Heard(heard),
@@ -107,7 +119,7 @@ impl Live<'_> {
                     continue;
                 }
             }
-            let turn = round.take(&event, now(), hands.screen);
+            let turn = round.take(&event, now().max(at), hands.screen);
             going = hands.act(&mut round, turn).await;
         }
         Ok(())
@@ -144,8 +156,10 @@ struct Hands<'a> {
     patience: Patience,
     /// When a timer of the dialogue ends.
     wake: Option<Instant>,
-    /// When one ends to the second.
-    sharp: Option<Instant>,
+    /// When one ends to the second: when to begin its word, and when it is due.
+    sharp: Option<(Instant, Time)>,
+    /// How long the last saying took from the wish to its first sound.
+    lead: std::time::Duration,
     /// From when to when the words of the last saying were heard.
     spoken: Option<(Time, Time)>,
     /// How many reports no nurse has yet.
@@ -163,7 +177,8 @@ struct Hands<'a> {
 impl Hands<'_> {
     async fn next(&mut self) -> Result<Next, RoundError> {
         let silence = until(self.patience.ends());
-        let sharp = until(self.sharp);
+        let sharp = until(self.sharp.map(|(begin, _)| begin));
+        let due = self.sharp.map(|(_, due)| due);
         let timer = until(self.wake.map(|it| self.patience.after_speech(it)));
         tokio::select! {
             // In this order: it is not silent while sound waits to be heard.
@@ -171,7 +186,7 @@ impl Hands<'_> {
             () = self.stop.notified() => Ok(Next::Stop),
             () = sharp => {
                 self.sharp = None;
-                Ok(Next::Tick)
+                Ok(due.map_or(Next::Tick, Next::Sharp))
             }
             event = self.microphone.next() => {
                 let gone = || RoundError::Other("the microphone's thread has ended; start again".into());
@@ -281,7 +296,8 @@ impl Hands<'_> {
         self.ear.expect(expect);
         let left = |at: Time| (at - now()).to_std().unwrap_or_default();
         self.wake = turn.waiting.wake.map(|at| Instant::now() + left(at));
-        self.sharp = turn.waiting.sharp.map(|at| Instant::now() + left(at));
+        let begin = |at: Time| Instant::now() + left(at).saturating_sub(self.lead);
+        self.sharp = turn.waiting.sharp.map(|at| (begin(at), at));
         true
     }
 
@@ -331,6 +347,7 @@ impl Hands<'_> {
 
     async fn speak(&mut self, text: &str) -> Result<Said, String> {
         self.spoken = None;
+        let wished = std::time::Instant::now();
         let playing = self.mouth.say(text);
         self.ear.drop_utterance();
         let Some((audio, Some(playing))) = playing.map_err(|error| error.to_string())? else {
@@ -347,8 +364,10 @@ impl Hands<'_> {
             played = playing => match played {
                 Ok(played) => {
                     let (before, after) = audio.quiet_ends();
-                    let last = played.last.checked_sub(after).unwrap_or(played.first);
-                    self.spoken = Some((time_of(played.first + before), time_of(last)));
+                    let first = played.first + before;
+                    let last = played.last.checked_sub(after).unwrap_or(first);
+                    self.lead = first.saturating_duration_since(wished).min(MOST_LEAD);
+                    self.spoken = Some((time_of(first), time_of(last)));
                     Ok(Said::Whole)
                 }
                 Err(error) => Err(error.to_string()),
