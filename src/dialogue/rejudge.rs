@@ -192,7 +192,7 @@ impl Turn<'_> {
         let open: Vec<Uuid> = open.iter().map(|it| it.flag).filter(is_gone).collect();
         if !open.is_empty() {
             let texts = gone.iter().filter(|(flag, _)| open.contains(flag));
-            let texts: Vec<String> = texts.map(|(_, it)| spoken(it)).collect();
+            let texts: Vec<String> = texts.map(|(_, it)| without_order(it)).collect();
             let text = format!("No longer to report: {}", texts.join(" "));
             said.withdrawn.push(text);
             self.state.open_reports.retain(|it| !is_gone(&it.flag));
@@ -263,4 +263,11 @@ const fn is_told(raised: &Raised) -> bool {
             ..
         })
     )
+}
+
+/// What was raised, without the order to report it that may follow.
+fn without_order(raised: &Raised) -> String {
+    let text = spoken(raised);
+    let first = text.split_once(". ").map(|(first, _)| format!("{first}."));
+    first.unwrap_or(text)
 }
