@@ -30,7 +30,6 @@ use crate::understanding::{ASK_BELOW, Context, NotUnderstood, Utterance, underst
 pub use change::{Change, Doubt};
 pub use moved::Move;
 pub use state::{Phase, Question, State};
-pub use timers::LATE;
 
 use state::Turn;
 

@@ -71,6 +71,8 @@ impl Turn<'_> {
         self.say_cautions();
         self.say_open_reports_here();
         self.state.visit += 1;
+        // The round goes on, and its end is to be asked for anew.
+        self.state.end_asked = false;
         self.offer_move();
     }
 

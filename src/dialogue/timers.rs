@@ -4,12 +4,8 @@
 //! "Stop", as they left the loudspeaker: [`Event::Said`](super::Event::Said)
 //! brings these times. When "Stop" comes more than [`LATE`] after its time, the
 //! time of the count is not known, and it is not used. On a loudspeaker a count
-//! is right within a quarter of a second (`tests/live_round.rs`). Nothing else is said
-//! while somebody counts: what is over by then is said after "Stop".
-//!
-//! Times of counts, and the full minute where the rhythm is uneven: common
-//! practice, no source; nursing textbooks such as `OpenStax`, Clinical Nursing
-//! Skills, have them too (from memory).
+//! is right within a quarter of a second (`tests/live_round.rs`). Nothing else is
+//! said while somebody counts: what is over by then is said after "Stop".
 
 use chrono::Duration;
 
@@ -19,10 +15,12 @@ use crate::facts::Time;
 use crate::speaking::wording;
 use crate::understanding::{Part, Unclear, Utterance, Why};
 use crate::vitals::rules::Step;
-use crate::vitals::{CountError, Qualifier, QualifierKind, Qualifiers, Rhythm, VitalSign};
+use crate::vitals::{
+    CountError, LATE_SECONDS, Qualifier, QualifierKind, Qualifiers, Rhythm, VitalSign, period,
+};
 
-/// How late "Stop" may be. Two seconds in thirty are 7 %.
-pub const LATE: Duration = Duration::seconds(2);
+/// How late "Stop" may be.
+const LATE: Duration = Duration::seconds(LATE_SECONDS as i64);
 /// Between two ticks of a count.
 const TICK: i32 = 5;
 /// Asked to leave again within this time, the aide means it.
@@ -88,11 +86,9 @@ impl Turn<'_> {
         if self.counting() {
             return self.say("A count is running. Say stop to end it.");
         }
-        if !matches!(sign, VitalSign::Pulse | VitalSign::Respiration) {
-            return self.refuse_count(CountError::NotCounted { sign });
-        }
-        if let Some(seconds) = seconds.filter(|it| ![15, 30, 60].contains(it)) {
-            return self.refuse_count(CountError::Period { seconds });
+        // Refused before anything that waits is taken up.
+        if let Err(why) = period(sign, seconds, false) {
+            return self.refuse_count(why);
         }
         let Some(qualifiers) = self.take_asked(sign) else {
             return;
@@ -103,9 +99,8 @@ impl Turn<'_> {
         if irregular && seconds.is_some_and(|it| it < 60) {
             self.say("Irregular: the full minute.");
         }
-        let seconds = match (irregular, seconds) {
-            (true, _) => 60,
-            (false, seconds) => seconds.unwrap_or(30),
+        let Ok(seconds) = period(sign, seconds, irregular) else {
+            return;
         };
         self.say(&format!(
             "{}, {} seconds. Start.",

@@ -26,7 +26,7 @@ fn find(was: &Truth, aide: &mut Aide<'_>) -> (Found, Option<Measurement>) {
         0 => return (Found::Nothing, None),
         1 => {
             let other = Truth::draw(was.sign(), &mut aide.rng);
-            let ways = other.measurement.qualifiers();
+            let drawn = other.measurement.qualifiers();
             let other = ways
                 .iter()
                 .find(|it| qualifiers.get(it.kind()) != Some(*it));
