@@ -5,37 +5,63 @@
 //! > words             the aide says (a silence when empty)
 //! < words             Sayback's answer contains these words, in this order
 //! + fact              this fact was stored by the last turn
-//! @ minutes           time passes
-//! ~ minutes           time passes, and the dialogue's timer ends then
-//! * number            so many ticks were heard in this conversation
+//! @ minutes           time passes, in which Sayback is used
+//! ~ minutes           time passes, and the dialogue's timer ends
+//! . minutes           time passes, and no timer says so
 //! % seconds           seconds pass, with every timer of the dialogue at its time
 //! ~~ seconds          seconds pass, and the dialogue's timer ends only then
+//! ! number            so many ticks were heard in this conversation
 //! home NAME           the conversation is in tests/dialogues/homes/NAME.toml
+//! signed NAME, NAME   it begins with these signed on; with nobody when empty
+//! ^ words             of that answer these words are spoken, in this order
+//! * tones             these tones are heard: question, kept, report, refused
+//! on NAME             someone signs on at the screen
+//! off NAME            someone signs off
 //! ```
 //! Every reading, refusal, flag and report that is stored must be in the script;
-//! a fact that the script does not name fails it.
+//! a fact that the script does not name fails it. Every script runs once more
+//! for each other choice of what is heard: what is shown and stored stays the
+//! same, and what is spoken never tells whose a value is.
 
+use std::collections::BTreeMap;
 use std::fmt::Write as _;
 use std::path::Path;
-use std::sync::LazyLock;
+use std::sync::{LazyLock, Mutex};
 
 use chrono::Duration;
 use sayback::dialogue::{Action, Dialogue, Event, State};
-use sayback::facts::{Body, Fact, KeptReading, Record, Time};
+use sayback::facts::{Body, Fact, KeptReading, Raised, Record, Time};
 use sayback::grammar::Grammar;
 use sayback::hearing::Heard;
-use sayback::residents::Home;
+use sayback::residents::{Bedside, Home, Speech, Staff};
+use sayback::speaking::{Saying, Tone, wording};
 use sayback::vitals::{Measurement, Qualifier, Supply, Value, Working};
 
-static DIALOGUE: LazyLock<Dialogue> =
-    LazyLock::new(|| dialogue(include_str!("../audio-fixtures/demo-home.toml")));
-static CARE: LazyLock<Dialogue> =
-    LazyLock::new(|| dialogue(include_str!("dialogues/homes/care.toml")));
+const DEMO: &str = include_str!("../audio-fixtures/demo-home.toml");
+static DIALOGUE: LazyLock<&Dialogue> = LazyLock::new(|| in_home(DEMO, None, None));
 
-fn dialogue(home: &str) -> Dialogue {
-    let home = Home::from_toml(home).unwrap();
-    let aide = home.aides[0].clone();
-    Dialogue::new(home, aide, &Grammar::standard()).unwrap()
+fn home_file(name: &str) -> String {
+    let folder = Path::new(env!("CARGO_MANIFEST_DIR")).join("tests/dialogues/homes");
+    let text = std::fs::read_to_string(folder.join(format!("{name}.toml")));
+    text.unwrap_or_else(|error| panic!("home {name}: {error}"))
+}
+
+/// The dialogue of a home with these signed on, its first aide when none are
+/// given; with `speech` where the home has chosen no other. A test's dialogues live as
+/// long as it does.
+fn in_home(text: &str, speech: Option<Speech>, staff: Option<Vec<Staff>>) -> &'static Dialogue {
+    static MADE: Mutex<BTreeMap<String, &'static Dialogue>> = Mutex::new(BTreeMap::new());
+    let key = format!("{text}{speech:?}{staff:?}");
+    let mut made = MADE.lock().unwrap();
+    made.entry(key).or_insert_with(|| {
+        let mut home = Home::from_toml(text).unwrap();
+        if home.bedside.speech == Speech::Earpiece {
+            home.bedside.speech = speech.unwrap_or_default();
+        }
+        let staff = staff.unwrap_or_else(|| vec![home.aides[0].clone()]);
+        let dialogue = Dialogue::for_staff(home, staff, &Grammar::standard());
+        Box::leak(Box::new(dialogue.unwrap()))
+    })
 }
 
 struct Conversation {
@@ -43,6 +69,8 @@ struct Conversation {
     state: State,
     now: Time,
     said: String,
+    spoken: String,
+    tones: Vec<Tone>,
     stored: Vec<String>,
     turn: String,
     wake: Option<Time>,
@@ -58,6 +86,8 @@ impl Conversation {
             state,
             now,
             said: String::new(),
+            spoken: String::new(),
+            tones: Vec::new(),
             stored: Vec::new(),
             turn: String::new(),
             wake: None,
@@ -69,6 +99,8 @@ impl Conversation {
 
     fn take(&mut self, actions: Vec<Action>) {
         self.said.clear();
+        self.spoken.clear();
+        self.tones.clear();
         self.take_more(actions);
     }
 
@@ -78,7 +110,12 @@ impl Conversation {
         let mut told = false;
         for action in actions {
             match action {
-                Action::Say(text) => self.said.push_str(&text),
+                Action::Say(saying) => {
+                    self.is_private(&saying);
+                    self.said.push_str(&saying.shown);
+                    self.spoken.push_str(&saying.spoken);
+                    self.tones.extend(saying.tones);
+                }
                 Action::Keep(fact) => self.stored.extend(show(&fact)),
                 Action::Click => self.clicks += 1,
                 Action::Listen {
@@ -94,24 +131,68 @@ impl Conversation {
             let began = self.now;
             self.now += Duration::seconds(1);
             let ended = self.now;
-            let event = Event::Said { began, ended };
-            let (state, actions) = self.dialogue.step(self.state.clone(), &event, self.now);
-            self.state = state;
-            self.take_more(actions);
+            self.go_on(&Event::Said { began, ended });
+        }
+    }
+
+    fn go_on(&mut self, event: &Event) {
+        let (state, actions) = self.dialogue.step(self.state.clone(), event, self.now);
+        self.state = state;
+        self.take_more(actions);
+    }
+
+    /// Time passes, as the mark says.
+    fn wait(&mut self, mark: &str, time: &str) {
+        let number = |it: &str| it.trim().parse::<i64>().unwrap();
+        match (mark, time.strip_prefix('~')) {
+            ("%", _) => return self.seconds(number(time)),
+            ("@", _) => return self.pass(number(time)),
+            (_, Some(seconds)) => self.now += Duration::seconds(number(seconds)),
+            _ => self.now += Duration::minutes(number(time)),
+        }
+        if mark == "~" {
+            self.step(&Event::Tick);
         }
     }
 
     /// Seconds pass; timers end at their time.
-    fn pass(&mut self, seconds: i64) {
+    fn seconds(&mut self, seconds: i64) {
         let until = self.now + Duration::seconds(seconds);
         self.said.clear();
         while let Some(at) = self.wake.filter(|it| *it <= until) {
             self.now = at;
-            let (state, actions) = self.dialogue.step(self.state.clone(), &Event::Tick, at);
-            self.state = state;
-            self.take_more(actions);
+            self.go_on(&Event::Tick);
         }
         self.now = until.max(self.now);
+    }
+
+    /// Nothing is spoken that tells the room whose a value is.
+    fn is_private(&self, saying: &Saying) {
+        let home = self.dialogue.home();
+        match home.bedside.speech {
+            Speech::Earpiece => assert_eq!(saying.spoken, saying.shown),
+            Speech::Tones => assert!(saying.spoken.is_empty() && !saying.tones.is_empty()),
+            Speech::Room => {
+                assert!(!saying.spoken.is_empty() && saying.tones.is_empty());
+                for resident in &home.residents {
+                    let born = wording::birth_date(resident.birth_date);
+                    for told in [resident.name.as_str(), &resident.spoken_name(), &born] {
+                        let spoken = &saying.spoken;
+                        assert!(!spoken.contains(told), "{told} is told in \"{spoken}\"");
+                    }
+                }
+                // What is open for one who is not here has no value spoken.
+                for report in self.state.open_reports() {
+                    let elsewhere = self.state.resident() != Some(&report.resident);
+                    if let (true, Raised::Limit(finding)) = (elsewhere, &report.raised)
+                        && saying.shown.contains("Still to report")
+                    {
+                        let value = wording::finding(finding);
+                        assert!(!saying.spoken.contains(&value), "{}", saying.spoken);
+                    }
+                }
+            }
+        }
     }
 
     fn hear(&mut self, words: &str) {
@@ -123,6 +204,24 @@ impl Conversation {
             Event::Heard(Heard::from_text(words))
         };
         self.step(&event);
+    }
+
+    /// Time in which something is said now and then, so that nobody is thought
+    /// to have left.
+    fn pass(&mut self, minutes: i64) {
+        let end = self.now + Duration::minutes(minutes);
+        while self.now < end {
+            self.now = end.min(self.now + Duration::minutes(10));
+            let event = Event::Heard(Heard::from_text("repeat"));
+            let (state, _) = self.dialogue.step(self.state.clone(), &event, self.now);
+            self.state = state;
+        }
+    }
+
+    fn staff(&self, name: &str) -> Staff {
+        let mut all = self.dialogue.home().staff();
+        let found = all.find(|it| it.name == name).cloned();
+        found.unwrap_or_else(|| panic!("{name} is not of the staff"))
     }
 
     fn step(&mut self, event: &Event) {
@@ -211,6 +310,7 @@ fn show(fact: &Fact<KeptReading>) -> Option<String> {
             format!("unconfirmed {}", readings.join("; "))
         }
         Body::Identified { name, .. } => format!("identified {name}"),
+        Body::Recorder => format!("recorder {}", fact.by.name),
         Body::Corrected { old, new, .. } => {
             format!("corrected {} to {}", measurement(old), measurement(new))
         }
@@ -221,7 +321,24 @@ fn show(fact: &Fact<KeptReading>) -> Option<String> {
     })
 }
 
-fn run(file: &str, script: &str) -> usize {
+fn own(home: &str) -> Bedside {
+    Home::from_toml(home).unwrap().bedside
+}
+
+/// Whether the parts of `expected`, with " … " between, are in `said`, in order.
+fn in_order(said: &str, expected: &str) -> bool {
+    let mut left = said;
+    expected.split(" … ").all(|part| {
+        let found = left.find(part).map(|at| at + part.len());
+        left = &left[found.unwrap_or(0)..];
+        found.is_some()
+    })
+}
+
+/// Runs a script, with `speech` where a home has chosen no other.
+fn run(file: &str, script: &str, speech: Option<Speech>) -> usize {
+    let mut home = DEMO.to_owned();
+    let demo = in_home(DEMO, speech, None);
     let mut conversations = 0;
     let mut current: Option<Conversation> = None;
     for (number, line) in script.lines().enumerate() {
@@ -239,7 +356,8 @@ fn run(file: &str, script: &str) -> usize {
         match (mark, current.as_mut()) {
             ("#", _) if line.starts_with("##") => {
                 current.iter().for_each(nothing_left);
-                current = Some(Conversation::begin(&DIALOGUE));
+                DEMO.clone_into(&mut home);
+                current = Some(Conversation::begin(demo));
                 conversations += 1;
             }
             ("" | "#", _) => {}
@@ -248,22 +366,27 @@ fn run(file: &str, script: &str) -> usize {
                 it.hear(rest);
             }
             ("<", Some(it)) => {
-                let mut left = it.said.as_str();
-                for part in rest.split(" … ") {
-                    let found = left.find(part);
-                    assert!(
-                        found.is_some(),
-                        "{at}: after \"{}\" expected \"{part}\" in \"{}\"",
-                        it.turn,
-                        it.said
-                    );
-                    left = &left[found.unwrap() + part.len()..];
-                }
+                assert!(
+                    in_order(&it.said, rest),
+                    "{at}: after \"{}\" expected \"{rest}\" in \"{}\"",
+                    it.turn,
+                    it.said
+                );
                 assert!(
                     !rest.is_empty() || it.said.is_empty(),
                     "{at}: said \"{}\"",
                     it.said
                 );
+            }
+            // What is heard is only of the home's own choice.
+            ("^" | "*", Some(it)) if it.dialogue.home().bedside != own(&home) => {}
+            ("^", Some(it)) => {
+                let right = in_order(&it.spoken, rest) && it.spoken.is_empty() == rest.is_empty();
+                assert!(right, "{at}: \"{rest}\" is not spoken in \"{}\"", it.spoken);
+            }
+            ("*", Some(it)) => {
+                let tones: Vec<String> = it.tones.iter().map(|it| format!("{it:?}")).collect();
+                assert_eq!(tones.join(" ").to_lowercase(), rest, "{at}");
             }
             ("+", Some(it)) => {
                 let found = it.stored.iter().position(|stored| stored == rest);
@@ -276,20 +399,31 @@ fn run(file: &str, script: &str) -> usize {
                 it.stored.remove(found.unwrap());
             }
             ("h", Some(it)) => {
-                assert_eq!(line, "home care", "{at}: there is no other home");
-                *it = Conversation::begin(&CARE);
+                let name = line.strip_prefix("home ");
+                let name = name.unwrap_or_else(|| panic!("{at}: not a line: {line}"));
+                home = home_file(name);
+                *it = Conversation::begin(in_home(&home, speech, None));
             }
-            ("*", Some(it)) => assert_eq!(it.clicks.to_string(), rest, "{at}: ticks"),
-            ("%", Some(it)) => it.pass(rest.parse().unwrap()),
-            ("~", Some(it)) if rest.starts_with('~') => {
-                it.now += Duration::seconds(rest[1..].trim().parse().unwrap());
-                it.step(&Event::Tick);
+            ("!", Some(it)) => assert_eq!(it.clicks.to_string(), rest, "{at}: ticks"),
+            ("%" | "~" | "@" | ".", Some(it)) => it.wait(mark, rest),
+            ("s", Some(it)) => {
+                let names = line
+                    .strip_prefix("signed")
+                    .unwrap_or_else(|| panic!("{at}: {line}"));
+                let names = names.split(',').map(str::trim).filter(|it| !it.is_empty());
+                let staff: Vec<Staff> = names.map(|name| it.staff(name)).collect();
+                *it = Conversation::begin(in_home(&home, speech, Some(staff)));
             }
-            ("~", Some(it)) => {
-                it.now += Duration::minutes(rest.parse().unwrap());
-                it.step(&Event::Tick);
+            ("o", Some(it)) => {
+                nothing_left(it);
+                line.clone_into(&mut it.turn);
+                let event = match line.split_once(' ') {
+                    Some(("on", name)) => Event::SignedOn(it.staff(name)),
+                    Some(("off", name)) => Event::SignedOff(it.staff(name)),
+                    _ => panic!("{at}: not a line: {line}"),
+                };
+                it.step(&event);
             }
-            ("@", Some(it)) => it.now += Duration::minutes(rest.parse().unwrap()),
             _ => panic!("{at}: a line begins with ##, >, <, + or @: {line}"),
         }
     }
@@ -311,7 +445,11 @@ fn every_script_goes_as_written() {
             continue;
         }
         let script = std::fs::read_to_string(&path).unwrap();
-        conversations += run(path.file_name().unwrap().to_str().unwrap(), &script);
+        let file = path.file_name().unwrap().to_str().unwrap();
+        conversations += run(file, &script, None);
+        for speech in [Speech::Room, Speech::Tones] {
+            run(file, &script, Some(speech));
+        }
     }
     assert!(
         conversations >= 240,

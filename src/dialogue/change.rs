@@ -123,8 +123,8 @@ impl Turn<'_> {
     pub(super) fn own_kept(&self) -> impl Iterator<Item = &KeptHere> {
         let here = self.state.resident.as_ref();
         let kept = here.and_then(|id| self.state.kept.get(id));
-        let aide = &self.dialogue.aide.name;
-        kept.into_iter().flatten().filter(|it| it.by == *aide)
+        let aide = self.state.staff.by().name;
+        kept.into_iter().flatten().filter(move |it| it.by == aide)
     }
 
     /// "The second": which of several is meant.

@@ -42,7 +42,7 @@ impl Turn<'_> {
             measurement: record.measurement.clone(),
             flags: Vec::new(),
             visit: self.state.visit,
-            by: self.dialogue.aide.name.clone(),
+            by: self.state.staff.by().name,
             settled,
         };
         let here = self.state.kept.entry(resident.id.clone()).or_default();

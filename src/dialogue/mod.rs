@@ -10,13 +10,16 @@ mod confirm;
 mod insist;
 mod judge;
 mod moved;
+mod order;
 mod orthostatic;
 mod pause;
 mod place;
+mod privacy;
 mod readings;
 mod recheck;
 mod rejudge;
 mod report;
+mod staff;
 mod state;
 mod time;
 mod timers;
@@ -24,7 +27,8 @@ mod timers;
 use crate::facts::{Body, Fact, KeptReading, Record, Time};
 use crate::grammar::{Command, Expect, Grammar, GrammarError, Vocabulary};
 use crate::hearing::Heard;
-use crate::residents::{Home, Staff};
+use crate::residents::{Home, Speech, Staff};
+use crate::speaking::Saying;
 use crate::understanding::{ASK_BELOW, Context, NotUnderstood, Utterance, understand};
 
 pub use change::{Change, Doubt};
@@ -52,6 +56,10 @@ pub enum Event {
     },
     /// What was said last was not heard, although that was to be told.
     NotSaid,
+    /// Someone signed on at the screen, with a PIN.
+    SignedOn(Staff),
+    /// Someone signed off.
+    SignedOff(Staff),
     /// The facts of the last step could not be stored; the text says why. The
     /// state is the one before that step.
     NotStored(String),
@@ -64,8 +72,8 @@ pub enum Action {
     Keep(Box<Fact<KeptReading>>),
     /// Tick softly.
     Click,
-    /// Say this, and hear nothing meanwhile.
-    Say(String),
+    /// Show this and say of it what is to be heard, and hear nothing meanwhile.
+    Say(Saying),
     /// Listen for this; `patience` is how many seconds of silence are an answer
     /// too, counted from the end of what was said.
     Listen {
@@ -93,7 +101,7 @@ pub const PATIENCE: u32 = 8;
 #[derive(Debug, Clone)]
 pub struct Dialogue {
     home: Home,
-    aide: Staff,
+    signed_on: Vec<Staff>,
     vocabulary: Vocabulary,
     ask_below: f32,
 }
@@ -104,10 +112,24 @@ impl Dialogue {
     /// # Errors
     /// [`GrammarError`] when the home's names do not fit the grammar.
     pub fn new(home: Home, aide: Staff, grammar: &Grammar) -> Result<Self, GrammarError> {
+        Self::for_staff(home, vec![aide], grammar)
+    }
+
+    /// A dialogue for a home, with these staff signed on when a round begins.
+    /// One alone records at once; of several, or with nobody, nothing is taken
+    /// before it is known who records.
+    ///
+    /// # Errors
+    /// As [`new`](Self::new).
+    pub fn for_staff(
+        home: Home,
+        signed_on: Vec<Staff>,
+        grammar: &Grammar,
+    ) -> Result<Self, GrammarError> {
         let vocabulary = grammar.clone().for_home(&home)?.vocabulary();
         Ok(Self {
             home,
-            aide,
+            signed_on,
             vocabulary,
             ask_below: ASK_BELOW,
         })
@@ -125,8 +147,14 @@ impl Dialogue {
     /// system's random source.
     #[must_use]
     pub fn begin(&self, record: &Record, seed: u64, now: Time) -> (State, Vec<Action>) {
-        let mut turn = Turn::new(self, State::new(seed, record, now), now);
-        turn.open_round(record);
+        let state = State::new(seed, record, self.signed_on.clone(), now);
+        let mut turn = Turn::new(self, state, now);
+        if turn.state.staff.is_known() {
+            turn.open_round();
+        } else {
+            turn.say(&format!("{}.", self.home.name));
+            turn.ask_who();
+        }
         turn.finish()
     }
 
@@ -140,11 +168,13 @@ impl Dialogue {
             Event::Tick => {
                 turn.tick();
                 turn.tick_timers();
+                turn.notice_absence();
             }
             Event::Said { began, ended } => turn.said(*began, *ended),
             Event::NotSaid => turn.not_said(),
+            Event::SignedOn(_) | Event::SignedOff(_) => turn.signed(event),
             Event::NotStored(why) => {
-                turn.say(&format!("That could not be stored: {why}. It is not kept."));
+                turn.refuse(&format!("That could not be stored: {why}. It is not kept."));
                 turn.ask_again();
             }
         }
@@ -194,11 +224,13 @@ impl Dialogue {
             Ok(utterance) => utterance,
             Err(_) if turn.counting() => return,
             Err(NotUnderstood::Unsure) if turn.waiting() || self.worth_asking(turn, heard) => {
-                turn.say("Please say that again.");
+                turn.refuse("Please say that again.");
                 return turn.keep_last_said();
             }
-            Err(NotUnderstood::Nameless) if *turn.state.phase() == Phase::Open => {
-                turn.say("Of what? Say the name and the value.");
+            Err(NotUnderstood::Nameless)
+                if *turn.state.phase() == Phase::Open && turn.state.staff.is_known() =>
+            {
+                turn.refuse("Of what? Say the name and the value.");
                 return turn.keep_last_said();
             }
             // Side talk and noise change nothing: not even the count of silences.
@@ -208,15 +240,31 @@ impl Dialogue {
             if utterance == Utterance::Command(Command::StartListening) {
                 turn.state.asleep = false;
                 turn.say("Listening.");
-                turn.ask_again();
+                turn.notice_absence();
+                if turn.state.staff.is_known() || turn.state.staff.is_offered() {
+                    turn.ask_again();
+                } else {
+                    turn.ask_who();
+                }
             }
             return;
         }
         turn.state.silences = 0;
+        turn.notice_absence();
+        if turn.state.staff.is_known() {
+            turn.heard_now();
+        }
+        if turn.who_first(&utterance) {
+            return turn.heard_now();
+        }
         match utterance {
             Utterance::Command(command) => turn.command(command),
             Utterance::Order(order) => turn.order(order, heard.text()),
             Utterance::Place(place) => turn.place(&place),
+            Utterance::Called { phrase, alone } => turn.called(&phrase, alone),
+            // Answered before anything else.
+            Utterance::ThisIs(_) => {}
+            Utterance::Skip(reason) => turn.skip(Some(reason)),
             Utterance::Yes(yes) => turn.yes(&yes),
             Utterance::No => turn.no(),
             Utterance::Readings {
@@ -235,11 +283,16 @@ impl Dialogue {
 }
 
 impl Turn<'_> {
-    fn open_round(&mut self, record: &Record) {
+    fn open_round(&mut self) {
+        let stopped = self.state.unopened.take().unwrap_or_default();
         let home = self.dialogue.home.name.clone();
         self.keep(Body::RoundOpened { home: home.clone() });
-        self.say(&format!("{home}. {} recording.", self.dialogue.aide.name));
-        for pending in record.pending() {
+        let by = self.state.staff.by();
+        self.say(&format!("{home}. {} recording.", by.name));
+        if self.dialogue.home.bedside.speech == Speech::Tones {
+            self.say("Nothing is spoken here: read the screen before every yes.");
+        }
+        for pending in stopped {
             self.keep(Body::Dropped {
                 offer: pending.offer,
                 why: crate::facts::Dropped::Stopped,
@@ -267,6 +320,11 @@ impl Turn<'_> {
             Command::Done => self.done(),
             Command::Help => self.help(),
             Command::EndRound => self.end_round(),
+            Command::Next => self.next(),
+            Command::Back => self.back(),
+            Command::Skip => self.skip(None),
+            Command::WhoIsLeft => self.who_is_left(),
+            Command::Lead => self.lead(),
             Command::StopListening => {
                 self.state.asleep = true;
                 if self.counting() {
@@ -295,7 +353,8 @@ impl Turn<'_> {
 
     /// Silence: asked once more, then held as unconfirmed or left.
     fn silence(&mut self) {
-        if self.state.asleep || self.counting() {
+        let staff = &self.state.staff;
+        if self.state.asleep || self.counting() || !(staff.is_known() || staff.is_offered()) {
             return;
         }
         self.state.silences += 1;
@@ -303,7 +362,11 @@ impl Turn<'_> {
             self.ask_again();
         } else {
             self.state.silences = 0;
-            self.give_up();
+            if self.state.staff.is_offered() {
+                self.nobody_answered();
+            } else {
+                self.give_up();
+            }
         }
     }
 }

@@ -2,9 +2,9 @@
 
 use super::Phase;
 use super::state::Turn;
-use crate::facts::{Body, Raised};
-use crate::residents::Resident;
-use crate::speaking::wording;
+use crate::facts::{Body, OpenReport, Raised};
+use crate::residents::{Home, Resident};
+use crate::speaking::{Tone, wording};
 
 impl Turn<'_> {
     pub(super) fn reported(&mut self, key: &str) {
@@ -73,10 +73,7 @@ impl Turn<'_> {
     }
 
     fn report_texts(&self) -> String {
-        let text = |at: usize| {
-            let report = &self.state.open_reports[at];
-            format!("{}: {}", self.who(&report.resident), spoken(&report.raised))
-        };
+        let text = |at: usize| report_text(&self.dialogue.home, &self.state.open_reports[at]);
         let texts: Vec<String> = self.reports_meant().into_iter().map(text).collect();
         texts.join(" ")
     }
@@ -95,6 +92,7 @@ impl Turn<'_> {
             let (first, last) = self.insist(&meant);
             let texts = self.report_texts();
             self.say(&format!("{first} {texts} {last}"));
+            self.sound(Tone::Report);
         }
     }
 
@@ -125,15 +123,18 @@ impl Turn<'_> {
             return;
         }
         self.drop_move();
-        let Some(resident) = self.resident() else {
-            self.leave();
-            return self.say("Which room?");
-        };
-        self.say_due(resident, "");
-        self.say(&format!("Done with {}.", resident.name));
-        self.say_open_reports_here();
+        self.depart();
         self.leave();
         self.say("Which room?");
+    }
+
+    /// What to know before leaving a resident.
+    pub(super) fn depart(&mut self) {
+        if let Some(resident) = self.resident() {
+            self.say_due(resident, "");
+            self.say(&format!("Done with {}.", resident.name));
+            self.say_open_reports_here();
+        }
     }
 
     pub(super) fn end_round(&mut self) {
@@ -173,4 +174,11 @@ pub(super) fn spoken(raised: &Raised) -> String {
         Raised::Limit(finding) => wording::finding(finding),
         Raised::Rule(flag) => wording::spelled(&flag.say),
     }
+}
+
+/// Whose report it is, and what was crossed or met.
+pub(super) fn report_text(home: &Home, report: &OpenReport) -> String {
+    let resident = home.resident(&report.resident);
+    let who = resident.map_or(report.resident.0.as_str(), |it| &it.name);
+    format!("{who}: {}", spoken(&report.raised))
 }

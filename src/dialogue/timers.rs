@@ -368,12 +368,14 @@ impl Turn<'_> {
         true
     }
 
-    /// "Stop": the count, or else what is guided, or else the waits.
+    /// "Stop": the count, or what is guided, or the waits, or the lead.
     pub(super) fn stop(&mut self) {
         if self.counting() {
             self.cancel_count();
-        } else if self.state.guided.is_some() || self.state.timers.is_empty() {
+        } else if self.state.guided.is_some() {
             self.stop_orthostatic();
+        } else if self.state.timers.is_empty() {
+            self.stop_leading();
         } else {
             self.cancel_timers();
         }

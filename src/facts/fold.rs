@@ -158,6 +158,7 @@ impl Record {
                 }
             }
             Body::RoundOpened { .. }
+            | Body::Recorder
             | Body::Identified { .. }
             | Body::NotTaken { .. }
             | Body::RangeSet { .. }

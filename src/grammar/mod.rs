@@ -6,6 +6,7 @@
 mod expect;
 mod jsgf;
 mod order;
+mod people;
 mod phrases;
 mod place;
 mod token;
@@ -77,7 +78,7 @@ pub struct Grammar {
 }
 
 /// The files of the top-level `grammar` folder, built in.
-const FILES: [(&str, &str); 15] = [
+const FILES: [(&str, &str); 16] = [
     ("numbers", include_str!("../../grammar/numbers.jsgf")),
     (
         "temperature",
@@ -111,6 +112,7 @@ const FILES: [(&str, &str); 15] = [
     ),
     ("place", include_str!("../../grammar/place.jsgf")),
     ("order", include_str!("../../grammar/order.jsgf")),
+    ("change", include_str!("../../grammar/change.jsgf")),
 ];
 
 impl Grammar {

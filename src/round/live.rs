@@ -12,6 +12,7 @@ use crate::dialogue::{Dialogue, Event};
 use crate::facts::Time;
 use crate::grammar::Expect;
 use crate::hearing::{Ear, Heard, Meter, Microphone, MicrophoneEvent};
+use crate::speaking::Saying;
 use crate::store::Store;
 
 /// A live round about to begin.
@@ -103,19 +104,20 @@ impl Live<'_> {
                     }
                 }
                 Next::Sound(MicrophoneEvent::Lost(reason)) => {
-                    going = hands.lost(&reason).await;
+                    let text = "The microphone is lost. I am waiting for it.";
+                    going = hands.lost(&reason, &round.notice(text)).await;
                     continue;
                 }
                 Next::Sound(MicrophoneEvent::Back) => {
-                    going = hands.back(round.state().question()).await;
+                    going = hands.back(&round).await;
                     continue;
                 }
             };
             if let Event::Heard(heard) = &event {
                 let addressed = round.addressed(&event);
                 hands.screen.heard(now(), heard, addressed);
-                if addressed && let Some(text) = hands.unheard.take() {
-                    going = hands.ask(&text).await;
+                if addressed && let Some(saying) = hands.unheard.take() {
+                    going = hands.ask(&saying).await;
                     continue;
                 }
             }
@@ -167,7 +169,7 @@ struct Hands<'a> {
     /// The silence that is an answer to what was said last.
     seconds: Option<u32>,
     /// A question that the voice or the loudspeaker failed to say.
-    unheard: Option<String>,
+    unheard: Option<Saying>,
     /// That they fail was shown.
     voiceless: bool,
     /// Clipping and dead, as last noticed.
@@ -238,23 +240,23 @@ impl Hands<'_> {
 
     /// The microphone is lost: nothing counts as an answer until it is back.
     /// False when the round is over.
-    async fn lost(&mut self, reason: &str) -> bool {
+    async fn lost(&mut self, reason: &str, saying: &Saying) -> bool {
         self.patience.stop();
         self.ear.drop_utterance();
         self.screen.notice(&format!(
             "the microphone is lost ({reason}); waiting for it"
         ));
-        let text = "The microphone is lost. I am waiting for it.";
-        self.say(text).await != Said::Stop
+        self.say(saying).await != Said::Stop
     }
 
     /// The microphone is back: what waited for an answer is asked again.
-    async fn back(&mut self, question: Option<&str>) -> bool {
+    async fn back(&mut self, round: &Round<'_>) -> bool {
         self.screen.notice("the microphone is back");
         let text = "The microphone is back.";
+        let question = round.state().question();
         match question.filter(|_| self.seconds.is_some()) {
-            Some(question) => self.ask(&format!("{text} {question}")).await,
-            None => self.say(text).await != Said::Stop,
+            Some(question) => self.ask(&round.notice(&format!("{text} {question}"))).await,
+            None => self.say(&round.notice(text)).await != Said::Stop,
         }
     }
 
@@ -285,8 +287,8 @@ impl Hands<'_> {
         if turn.click {
             self.mouth.click();
         }
-        if let Some(text) = &turn.say
-            && !self.ask(text).await
+        if let Some(saying) = &turn.say
+            && !self.ask(saying).await
         {
             return false;
         }
@@ -301,26 +303,26 @@ impl Hands<'_> {
         true
     }
 
-    /// Says a text, and waits anew for an answer to it where there is one. False
+    /// Says something, and waits anew for an answer to it where there is one. False
     /// when the round is over.
-    async fn ask(&mut self, text: &str) -> bool {
-        let said = self.say(text).await;
+    async fn ask(&mut self, saying: &Saying) -> bool {
+        let said = self.say(saying).await;
         // An aide can't have answered a question that was never heard.
         let unheard = said == Said::Unheard && self.seconds.is_some();
-        self.unheard = unheard.then(|| text.to_owned());
+        self.unheard = unheard.then(|| saying.clone());
         self.patience.start(self.seconds, Instant::now());
         said != Said::Stop
     }
 
-    /// Says a text to its end, deaf meanwhile. The words are on the screen in
+    /// Says something to its end, deaf meanwhile. The words are on the screen in
     /// any case.
-    async fn say(&mut self, text: &str) -> Said {
+    async fn say(&mut self, saying: &Saying) -> Said {
         let muted = self.microphone.mute().hold();
-        self.screen.said(now(), text);
-        let mut said = self.speak(text).await;
+        self.screen.said(now(), &saying.shown);
+        let mut said = self.speak(saying).await;
         if said.is_err() {
             // The loudspeaker is opened anew, and may now be another.
-            said = self.speak(text).await;
+            said = self.speak(saying).await;
         }
         // What came in before the mute is no answer to what was said.
         self.microphone.drop_sound();
@@ -345,10 +347,10 @@ impl Hands<'_> {
         }
     }
 
-    async fn speak(&mut self, text: &str) -> Result<Said, String> {
+    async fn speak(&mut self, saying: &Saying) -> Result<Said, String> {
         self.spoken = None;
         let wished = std::time::Instant::now();
-        let playing = self.mouth.say(text);
+        let playing = self.mouth.say(saying);
         self.ear.drop_utterance();
         let Some((audio, Some(playing))) = playing.map_err(|error| error.to_string())? else {
             // Shown only: it is read at once.

@@ -12,6 +12,7 @@ use crate::dialogue::{Dialogue, Event};
 use crate::facts::Time;
 use crate::grammar::Expect;
 use crate::hearing::{Ear, Heard, RATE, read_wav};
+use crate::speaking::Saying;
 use crate::store::Store;
 
 /// Silence after each recording, so that the ear itself finds its end.
@@ -143,9 +144,9 @@ impl Stage<'_> {
         loop {
             self.waiting = turn.waiting;
             let (began, ended) = match turn.say {
-                Some(text) => {
-                    let times = speak(&mut self.mouth, self.screen, &text, now)?;
-                    self.said = text;
+                Some(saying) => {
+                    let times = speak(&mut self.mouth, self.screen, &saying, now)?;
+                    self.said = saying.shown;
                     times
                 }
                 None => (*now, *now),
@@ -198,11 +199,11 @@ fn hear(
 fn speak(
     mouth: &mut Mouth,
     screen: &mut dyn Screen,
-    text: &str,
+    saying: &Saying,
     now: &mut Time,
 ) -> Result<(Time, Time), RoundError> {
-    screen.said(*now, text);
-    let Some((audio, playing)) = mouth.say(text)? else {
+    screen.said(*now, &saying.shown);
+    let Some((audio, playing)) = mouth.say(saying)? else {
         return Ok((*now, *now));
     };
     let time = |it| Duration::from_std(it).unwrap_or_default();

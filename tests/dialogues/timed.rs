@@ -13,7 +13,7 @@ fn a_count_begins_and_ends_when_its_words_are_heard() {
         let mut next = None;
         for action in actions {
             match action {
-                Action::Say(text) => it.said = text,
+                Action::Say(saying) => it.said = saying.shown,
                 Action::Listen { sharp, tell, .. } => next = Some((sharp, tell)),
                 _ => {}
             }

@@ -27,7 +27,7 @@ fn find(was: &Truth, aide: &mut Aide<'_>) -> (Found, Option<Measurement>) {
         1 => {
             let other = Truth::draw(was.sign(), &mut aide.rng);
             let drawn = other.measurement.qualifiers();
-            let other = ways
+            let other = drawn
                 .iter()
                 .find(|it| qualifiers.get(it.kind()) != Some(*it));
             if let Some(way) = other

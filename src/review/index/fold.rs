@@ -190,6 +190,7 @@ impl Index {
                 }
             }
             Body::RoundOpened { .. }
+            | Body::Recorder
             | Body::Identified { .. }
             | Body::Retaken(_)
             | Body::RangeSet { .. }
