@@ -5,6 +5,7 @@
 
 mod expect;
 mod jsgf;
+mod order;
 mod people;
 mod phrases;
 mod place;
@@ -17,6 +18,7 @@ use thiserror::Error;
 
 pub use expect::Expect;
 pub use jsgf::JsgfError;
+pub use order::OrderWord;
 pub use place::spoken_forms;
 pub use token::{Command, HalfDay, Piece, Side, TakenForm, Token};
 pub use vocabulary::{Spoken, Vocabulary};
@@ -76,7 +78,7 @@ pub struct Grammar {
 }
 
 /// The files of the top-level `grammar` folder, built in.
-const FILES: [(&str, &str); 15] = [
+const FILES: [(&str, &str); 16] = [
     ("numbers", include_str!("../../grammar/numbers.jsgf")),
     (
         "temperature",
@@ -110,6 +112,7 @@ const FILES: [(&str, &str); 15] = [
     ),
     ("place", include_str!("../../grammar/place.jsgf")),
     ("order", include_str!("../../grammar/order.jsgf")),
+    ("change", include_str!("../../grammar/change.jsgf")),
 ];
 
 impl Grammar {

@@ -126,6 +126,16 @@ impl<W: Write> Screen for Terminal<W> {
                 let text = format!("{names} not taken: {}", reason.spoken());
                 self.line("", "noted", KEPT, &text);
             }
+            Body::Corrected { old, new, .. } => {
+                let text = format!("{}, before: {}", shown(new), shown(old));
+                self.line("", "changed", KEPT, &text);
+            }
+            Body::Retracted { reason, .. } => {
+                self.line("", "retracted", KEPT, &format!("a reading, {reason}"));
+            }
+            Body::Withdrawn { flags, .. } => {
+                self.line("", "withdrawn", KEPT, &format!("reports: {}", flags.len()));
+            }
             Body::ReportedToNurse { to, .. } => {
                 self.line("", "noted", KEPT, &format!("reported to {to}"));
             }
