@@ -3,7 +3,8 @@
 
 use chrono::Duration;
 
-use super::state::{Draft, Turn};
+use super::state::Draft;
+use super::turn::Turn;
 use super::{Phase, Question};
 use crate::residents::{Resident, shift_start};
 use crate::speaking::wording;

@@ -7,7 +7,9 @@ use uuid::Uuid;
 
 use super::Phase;
 use super::Question;
-use super::state::{Draft, KeptHere, Turn};
+use super::kept::KeptHere;
+use super::state::Draft;
+use super::turn::Turn;
 use crate::facts::Dropped;
 use crate::speaking::wording;
 use crate::understanding::{Order, Part, Unclear};

@@ -1,7 +1,8 @@
 //! Yes, no and silence.
 
 use super::order::why_and_when;
-use super::state::{Draft, Offer, Turn};
+use super::state::{Draft, Offer};
+use super::turn::Turn;
 use super::{Phase, Question};
 use crate::facts::{Body, Dropped};
 use crate::residents::ResidentId;

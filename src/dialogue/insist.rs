@@ -2,7 +2,7 @@
 //! with how long they have waited, and from the third time on with the request
 //! to stop the round. None is ever dropped.
 
-use super::state::Turn;
+use super::turn::Turn;
 use crate::facts::OpenReport;
 use crate::speaking::wording;
 

@@ -4,8 +4,9 @@
 use chrono::Duration;
 use uuid::Uuid;
 
+use super::kept::KeptHere;
 use super::report::spoken;
-use super::state::{KeptHere, Turn};
+use super::turn::Turn;
 use crate::facts::{Body, OpenReport, Raised, ReadingRecord, Recheck};
 use crate::residents::Resident;
 use crate::vitals::rules::{

@@ -9,6 +9,7 @@ mod change;
 mod confirm;
 mod insist;
 mod judge;
+mod kept;
 mod moved;
 mod order;
 mod orthostatic;
@@ -23,6 +24,7 @@ mod staff;
 mod state;
 mod time;
 mod timers;
+mod turn;
 
 use crate::facts::{Body, Fact, KeptReading, Record, Time};
 use crate::grammar::{Command, Expect, Grammar, GrammarError, Vocabulary};
@@ -35,7 +37,7 @@ pub use change::{Change, Doubt};
 pub use moved::Move;
 pub use state::{Phase, Question, State};
 
-use state::Turn;
+use turn::Turn;
 
 /// What happens to the conversation.
 #[derive(Debug, Clone, PartialEq)]

@@ -7,7 +7,7 @@ use uuid::Uuid;
 
 use super::Phase;
 use super::rejudge::Said;
-use super::state::Turn;
+use super::turn::Turn;
 use crate::facts::{Body, Dropped, ReadBack, Ready};
 use crate::residents::ResidentId;
 use crate::speaking::wording;

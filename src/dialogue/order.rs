@@ -1,7 +1,8 @@
 //! The order of the round: on to who has something due, back, past, and who is
 //! left. Being led, each vital sign that is due is asked for in turn.
 
-use super::state::{Skip, Turn};
+use super::state::Skip;
+use super::turn::Turn;
 use super::{Phase, Question};
 use crate::residents::{Resident, ResidentId};
 use crate::speaking::wording;

@@ -2,7 +2,8 @@
 
 use super::Phase;
 use super::judge::known;
-use super::state::{Draft, Turn};
+use super::state::Draft;
+use super::turn::Turn;
 use crate::facts::Time;
 use crate::residents::Resident;
 use crate::speaking::wording;

@@ -4,7 +4,7 @@
 
 use super::Phase;
 use super::order::place_of;
-use super::state::Turn;
+use super::turn::Turn;
 use crate::facts::Body;
 use crate::residents::{Resident, ResidentId};
 use crate::speaking::wording;

@@ -1,6 +1,7 @@
 //! Claims as they come in: drafts are completed, asked about and read back.
 
-use super::state::{Draft, Offer, Turn};
+use super::state::{Draft, Offer};
+use super::turn::Turn;
 use super::{Phase, Question, time};
 use crate::facts::{Body, Dropped, ReadBack, Ready};
 use crate::speaking::wording;

@@ -2,7 +2,8 @@
 
 use chrono::Duration;
 
-use super::state::{KeptHere, Turn};
+use super::kept::KeptHere;
+use super::turn::Turn;
 use crate::facts::{ReadingRecord, Time};
 use crate::residents::Resident;
 use crate::speaking::wording;

@@ -5,8 +5,9 @@
 use uuid::Uuid;
 
 use super::judge::is_score;
+use super::kept::{KeptHere, Told, is_own};
 use super::report::spoken;
-use super::state::{KeptHere, Told, Turn, is_own};
+use super::turn::Turn;
 use crate::facts::{Body, Raised};
 use crate::residents::{Resident, ResidentId};
 use crate::vitals::rules::{Flag, Rule, ToldWrong, fall_in_doubt, told_wrong};

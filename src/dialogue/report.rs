@@ -1,7 +1,7 @@
 //! Reports to the nurse: open until spoken, and repeated until then.
 
 use super::Phase;
-use super::state::Turn;
+use super::turn::Turn;
 use crate::facts::{Body, OpenReport, Raised};
 use crate::residents::{Home, Resident};
 use crate::speaking::{Tone, wording};

@@ -4,7 +4,7 @@
 
 use chrono::Duration;
 
-use super::state::Turn;
+use super::turn::Turn;
 use super::{Event, Phase, Question};
 use crate::facts::{Body, Time};
 use crate::grammar::Command;

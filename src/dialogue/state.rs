@@ -1,4 +1,4 @@
-//! The state of a conversation, and one turn of it.
+//! The state of a conversation.
 
 use std::collections::{BTreeMap, VecDeque};
 
@@ -6,24 +6,19 @@ use fastrand::Rng;
 use uuid::Uuid;
 
 use super::change::{Change, Doubt};
+use super::kept::{KeptHere, Told};
 use super::moved::{Move, Moving};
 use super::order::Order;
 use super::recheck::Rechecking;
 use super::staff::OnDuty;
 use super::timers::{Stopping, Timer};
-use super::{Action, Dialogue, PATIENCE};
-use crate::facts::{
-    Body, Dropped, Fact, KeptReading, OpenReport, Pending, Raised, ReadBack, ReadingRecord,
-    Recheck, Record, Time, VERSION,
-};
+use crate::facts::{OpenReport, Pending, ReadBack, Recheck, Record, Time};
 use crate::grammar::Expect;
-use crate::residents::{Resident, ResidentId, Staff};
-use crate::speaking::Tone;
+use crate::residents::{ResidentId, Staff};
 use crate::understanding::{Claim, Unclear, Why};
-use crate::vitals::rules::{OrthostaticTest, Rule, Step};
+use crate::vitals::rules::{OrthostaticTest, Step};
 use crate::vitals::{
-    CautionKind, History, Measurement, NotTaken, NotTakenReason, QualifierKind, Reading, Recent,
-    VitalSign, WentOn,
+    CautionKind, History, NotTaken, NotTakenReason, QualifierKind, Recent, VitalSign, WentOn,
 };
 
 /// Where the conversation is.
@@ -113,62 +108,6 @@ impl Draft {
     }
 }
 
-/// A reading kept in this round.
-#[derive(Debug, Clone, PartialEq)]
-pub(super) struct KeptHere {
-    pub(super) id: Uuid,
-    /// As it was kept.
-    pub(super) record: ReadingRecord,
-    /// As it stands.
-    pub(super) measurement: Measurement,
-    /// What it raised, and the facts of that.
-    pub(super) flags: Vec<(Uuid, Raised)>,
-    /// The visit in which it was kept.
-    pub(super) visit: u32,
-    /// The name of the aide who kept it.
-    pub(super) by: String,
-    /// What nurses had wanted taken again, and was.
-    pub(super) settled: Vec<Recheck>,
-}
-
-impl KeptHere {
-    pub(super) const fn sign(&self) -> VitalSign {
-        self.measurement.sign()
-    }
-
-    pub(super) fn reading(&self) -> Reading {
-        Reading {
-            at: self.record.measured_at,
-            measurement: self.measurement.clone(),
-        }
-    }
-
-    /// Whether the reading itself crosses a limit or meets a rule.
-    pub(super) fn flagged(&self) -> bool {
-        self.flags.iter().any(|(_, raised)| is_own(raised))
-    }
-}
-
-/// What a nurse was told of a reading.
-#[derive(Debug, Clone, PartialEq, Eq)]
-pub(super) struct Told {
-    pub(super) nurse: String,
-    /// The reading as it was then, in words.
-    pub(super) was: String,
-}
-
-/// Whether something was raised by one reading alone, not by several together
-/// or by a change.
-pub(super) const fn is_own(raised: &Raised) -> bool {
-    match raised {
-        Raised::Limit(_) => true,
-        Raised::Rule(flag) => !matches!(
-            flag.rule,
-            Rule::EarlyWarning | Rule::StandingFall | Rule::ToldWrong
-        ),
-    }
-}
-
 /// The state of a conversation. A plain value: two turns from the same state
 /// with the same event and time are the same.
 #[derive(Debug, Clone, PartialEq)]
@@ -226,8 +165,8 @@ pub struct State {
     /// The question that waits for an answer, to be asked again as it was.
     pub(super) prompt: Option<String>,
     pub(super) ended: bool,
-    round: Uuid,
-    rng: Rng,
+    pub(super) round: Uuid,
+    pub(super) rng: Rng,
 }
 
 impl State {
@@ -390,204 +329,9 @@ impl State {
 }
 
 /// A UUID of version 7 from the time and the state's own generator.
-fn new_id(rng: &mut Rng, now: Time) -> Uuid {
+pub(super) fn new_id(rng: &mut Rng, now: Time) -> Uuid {
     let mut random = [0; 10];
     rng.fill(&mut random);
     let millis = u64::try_from(now.timestamp_millis()).unwrap_or(0);
     uuid::Builder::from_unix_timestamp_millis(millis, &random).into_uuid()
-}
-
-/// One turn: the state as it changes, and the actions so far.
-pub(super) struct Turn<'a> {
-    pub(super) dialogue: &'a Dialogue,
-    pub(super) state: State,
-    pub(super) now: Time,
-    actions: Vec<Action>,
-    said: Vec<String>,
-    prompt: Option<String>,
-    tones: Vec<Tone>,
-    repeat: bool,
-    passing: bool,
-}
-
-impl<'a> Turn<'a> {
-    pub(super) fn new(dialogue: &'a Dialogue, state: State, now: Time) -> Self {
-        Self {
-            dialogue,
-            state,
-            now,
-            actions: Vec::new(),
-            said: Vec::new(),
-            prompt: None,
-            tones: Vec::new(),
-            repeat: false,
-            passing: false,
-        }
-    }
-
-    pub(super) fn say(&mut self, text: &str) {
-        self.said.push(text.to_owned());
-    }
-
-    /// Says a question, which is what "repeat" and silence ask again.
-    pub(super) fn prompt(&mut self, text: &str) {
-        self.prompt = Some(text.to_owned());
-    }
-
-    /// Asks the waiting question again, or says the last thing again where
-    /// there is none, after what this turn says.
-    pub(super) fn ask_again(&mut self) {
-        self.repeat = true;
-    }
-
-    /// A fact, to be stored before anything is said. Returns its identifier.
-    pub(super) fn keep(&mut self, body: Body<KeptReading>) -> Uuid {
-        let id = self.new_id();
-        self.keep_as(id, body);
-        id
-    }
-
-    pub(super) fn act(&mut self, action: Action) {
-        self.actions.push(action);
-    }
-
-    pub(super) fn new_id(&mut self) -> Uuid {
-        new_id(&mut self.state.rng, self.now)
-    }
-
-    pub(super) fn keep_as(&mut self, id: Uuid, body: Body<KeptReading>) {
-        let fact = Fact {
-            id,
-            version: VERSION,
-            at: self.now,
-            by: self.state.staff.by(),
-            round: self.state.round,
-            body,
-        };
-        self.actions.push(Action::Keep(Box::new(fact)));
-    }
-
-    /// The resident being recorded.
-    pub(super) fn resident(&self) -> Option<&'a Resident> {
-        let id = self.state.resident.as_ref()?;
-        self.dialogue.home.resident(id)
-    }
-
-    /// A resident's name, or the identifier of one who has left the home's file.
-    pub(super) fn who(&self, id: &ResidentId) -> String {
-        let resident = self.dialogue.home.resident(id);
-        resident.map_or_else(|| id.0.clone(), |it| it.name.clone())
-    }
-
-    /// Everything this turn wants done: store, then say, then listen.
-    pub(super) fn finish(mut self) -> (State, Vec<Action>) {
-        self.ask_in_turn();
-        let mut parts = std::mem::take(&mut self.said);
-        parts.retain(|it| !it.is_empty());
-        if let Some(prompt) = self.prompt.take() {
-            parts.push(prompt.clone());
-            self.state.prompt = Some(prompt);
-            self.repeat = false;
-        }
-        if !self.waiting() && !self.state.asleep {
-            self.state.prompt = None;
-        }
-        if self.repeat {
-            let again = self.state.prompt.as_ref().unwrap_or(&self.state.last_said);
-            parts.push(again.clone());
-        } else if !parts.is_empty() && !self.passing {
-            self.state.last_said = parts.join(" ");
-        }
-        let text = parts.join(" ");
-        if !text.is_empty() {
-            let tones = self.tones(&text);
-            let saying = self.dialogue.saying(&self.state, &text, tones);
-            self.actions.push(Action::Say(saying));
-        }
-        if self.state.ended {
-            self.actions.push(Action::End);
-        } else {
-            let (wake, sharp) = self.wakes();
-            // An aide who counts is not hurried.
-            let patient = self.waiting() && !self.counting();
-            self.actions.push(Action::Listen {
-                expect: self.state.expect(),
-                patience: patient.then_some(PATIENCE),
-                wake: wake.into_iter().chain(self.absent_at()).min(),
-                sharp,
-                tell: self.state.wants_times(),
-            });
-        }
-        (self.state, self.actions)
-    }
-
-    /// Whether this turn stores anything.
-    pub(super) fn keeps(&self) -> bool {
-        self.actions.iter().any(|it| matches!(it, Action::Keep(_)))
-    }
-
-    /// Whether this turn says anything.
-    pub(super) fn speaks(&self) -> bool {
-        !self.said.is_empty()
-    }
-
-    /// Says why something is not taken.
-    pub(super) fn refuse(&mut self, text: &str) {
-        self.say(text);
-        self.sound(Tone::Refused);
-    }
-
-    /// A tone for this turn, where nothing is spoken.
-    pub(super) fn sound(&mut self, tone: Tone) {
-        self.tones.push(tone);
-    }
-
-    /// The tones that stand for what this turn says: what became of what the
-    /// aide said, then whether there is something to report or to answer.
-    fn tones(&self, text: &str) -> Vec<Tone> {
-        let any = |is: fn(&Body<KeptReading>) -> bool| {
-            let mut actions = self.actions.iter();
-            actions.any(|it| matches!(it, Action::Keep(fact) if is(&fact.body)))
-        };
-        let kept = any(|it| {
-            use Body::{Identified, NotTaken, Read, Recorder, ReportedToNurse};
-            matches!(
-                it,
-                Read(_) | NotTaken { .. } | ReportedToNurse { .. } | Identified { .. } | Recorder
-            )
-        });
-        let dropped = any(|it| {
-            use Dropped::{No, Scratched, Stopped};
-            let why = |why: &Dropped| matches!(why, No | Scratched | Stopped);
-            matches!(it, Body::Unconfirmed { .. })
-                || matches!(it, Body::Dropped { why: it, .. } if why(it))
-        });
-        let refused = dropped || self.tones.contains(&Tone::Refused);
-        let report = self.tones.contains(&Tone::Report)
-            || any(|it| matches!(it, Body::Flagged { .. } | Body::RuleMet { .. }));
-        let question = text.ends_with('?');
-        let noted = !(kept || refused || report || question);
-        let all = [
-            (kept, Tone::Kept),
-            (refused, Tone::Refused),
-            (report, Tone::Report),
-            (question, Tone::Question),
-            (noted, Tone::Kept),
-        ];
-        let heard = all.into_iter().filter(|(is, _)| *is);
-        heard.map(|(_, tone)| tone).collect()
-    }
-
-    /// What this turn says is not what "repeat" should say again.
-    pub(super) fn keep_last_said(&mut self) {
-        self.passing = true;
-    }
-
-    /// Whether an answer is waited for. An aide who is measuring is not hurried.
-    pub(super) fn waiting(&self) -> bool {
-        if self.state.asleep || !self.state.staff.is_known() {
-            return !self.state.asleep && self.state.staff.is_offered();
-        }
-        !matches!(self.state.phase, Phase::Place | Phase::Open)
-    }
 }

@@ -9,7 +9,7 @@
 
 use chrono::Duration;
 
-use super::state::Turn;
+use super::turn::Turn;
 use super::{Action, Phase, Question};
 use crate::facts::Time;
 use crate::speaking::wording;
