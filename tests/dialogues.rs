@@ -3,6 +3,8 @@
 //! ```text
 //! ## title            a new conversation, at 07:30 in the demo home
 //! > words             the aide says (a silence when empty)
+//! * words             the aide types or touches this, about what waits
+//! x words             the same, about what waited before the last turn
 //! < words             Sayback's answer contains these words, in this order
 //! + fact              this fact was stored by the last turn
 //! @ minutes           time passes
@@ -17,11 +19,12 @@ use std::path::Path;
 use std::sync::LazyLock;
 
 use chrono::Duration;
-use sayback::dialogue::{Action, Dialogue, Event, State};
+use sayback::dialogue::{Action, Dialogue, Event, State, Touched};
 use sayback::facts::{Body, Fact, KeptReading, Record, Time};
 use sayback::grammar::Grammar;
-use sayback::hearing::Heard;
+use sayback::hearing::{By, Heard};
 use sayback::residents::Home;
+use sayback::understanding::typed;
 use sayback::vitals::{Measurement, Qualifier, Supply, Value, Working};
 
 static DIALOGUE: LazyLock<Dialogue> =
@@ -42,6 +45,8 @@ struct Conversation {
     said: String,
     stored: Vec<String>,
     turn: String,
+    /// The number of the question that waited before the last turn.
+    before: u64,
 }
 
 impl Conversation {
@@ -55,6 +60,7 @@ impl Conversation {
             said: String::new(),
             stored: Vec::new(),
             turn: String::new(),
+            before: 0,
         };
         conversation.take(actions);
         conversation
@@ -82,7 +88,15 @@ impl Conversation {
         self.step(&event);
     }
 
+    fn touch(&mut self, words: &str, asked: u64) {
+        self.now += Duration::seconds(5);
+        words.clone_into(&mut self.turn);
+        let heard = typed(words);
+        self.step(&Event::Touched(Touched { heard, asked }));
+    }
+
     fn step(&mut self, event: &Event) {
+        self.before = self.state.asked();
         let (state, actions) = self.dialogue.step(self.state.clone(), event, self.now);
         self.state = state;
         self.take(actions);
@@ -144,7 +158,15 @@ fn show(fact: &Fact<KeptReading>) -> Option<String> {
                 .map(|it| format!("; went on: {}", it.reason));
             let went_on: String = went_on.collect();
             let read = measurement(&record.measurement);
-            format!("read {read}{late}{looked}{worked}{went_on}")
+            let typed = match record.given_by {
+                By::Voice => "",
+                By::Touch => "; typed",
+            };
+            let touched = match record.confirmed_by {
+                By::Voice => "",
+                By::Touch => "; yes by touch",
+            };
+            format!("read {read}{late}{looked}{worked}{went_on}{typed}{touched}")
         }
         Body::NotTaken { signs, reason, .. } => {
             let signs: Vec<&str> = signs.iter().map(|it| it.tag()).collect();
@@ -196,6 +218,15 @@ fn run(file: &str, script: &str) -> usize {
                 nothing_left(it);
                 it.hear(rest);
             }
+            ("*" | "x", Some(it)) => {
+                nothing_left(it);
+                let asked = if mark == "*" {
+                    it.state.asked()
+                } else {
+                    it.before
+                };
+                it.touch(rest, asked);
+            }
             ("<", Some(it)) => {
                 let mut left = it.said.as_str();
                 for part in rest.split(" … ") {
@@ -233,7 +264,7 @@ fn run(file: &str, script: &str) -> usize {
                 it.step(&Event::Tick);
             }
             ("@", Some(it)) => it.now += Duration::minutes(rest.parse().unwrap()),
-            _ => panic!("{at}: a line begins with ##, >, <, + or @: {line}"),
+            _ => panic!("{at}: a line begins with ##, >, *, x, <, + or @: {line}"),
         }
     }
     let stored = current.map(|it| it.stored).unwrap_or_default();

@@ -272,6 +272,8 @@ fn rehearse(
         ear,
         mouth,
         screen,
+        pace: std::time::Duration::ZERO,
+        touches: None,
     };
     let outcome = outcome.run().map_err(message)?;
     let facts = store.facts().map_err(message)?;
@@ -328,6 +330,7 @@ fn listen(
         microphone,
         mouth,
         screen: &mut screen,
+        touches: None,
     };
     let runtime = tokio::runtime::Builder::new_current_thread()
         .enable_all()

@@ -13,6 +13,7 @@ mod readings;
 mod report;
 mod state;
 mod time;
+mod touch;
 
 use crate::facts::{Body, Fact, KeptReading, Record, Time};
 use crate::grammar::{Command, Expect, Grammar, GrammarError, Vocabulary};
@@ -20,7 +21,8 @@ use crate::hearing::Heard;
 use crate::residents::{Home, Staff};
 use crate::understanding::{ASK_BELOW, Context, NotUnderstood, Utterance, understand};
 
-pub use state::{Phase, Question, State};
+pub use state::{Offer, Phase, Question, State};
+pub use touch::{STALE, Touched};
 
 use state::Turn;
 
@@ -33,6 +35,8 @@ pub enum Event {
     Silence,
     /// The time of the last [`Action::Listen`]'s `wake` has come.
     Tick,
+    /// Words were given by hand, on a screen that showed what waits.
+    Touched(Touched),
     /// The facts of the last step could not be stored; the text says why. The
     /// state is the one before that step.
     NotStored(String),
@@ -92,6 +96,18 @@ impl Dialogue {
         &self.home
     }
 
+    /// The words that are understood, the home's own among them.
+    #[must_use]
+    pub const fn vocabulary(&self) -> &Vocabulary {
+        &self.vocabulary
+    }
+
+    /// Who records.
+    #[must_use]
+    pub const fn aide(&self) -> &Staff {
+        &self.aide
+    }
+
     /// Begins a round. `record` is what the store held: what was pending when
     /// the program stopped is said and closed, and open reports stay open.
     /// `seed` makes the identifiers of this round's facts: take it from the
@@ -109,6 +125,7 @@ impl Dialogue {
         let mut turn = Turn::new(self, state, now);
         match event {
             Event::Heard(heard) => self.heard(&mut turn, heard),
+            Event::Touched(touched) => self.touched(&mut turn, touched),
             Event::Silence => turn.silence(),
             Event::Tick => turn.tick(),
             Event::NotStored(why) => {

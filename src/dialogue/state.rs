@@ -118,6 +118,8 @@ pub struct State {
     pub(super) last_said: String,
     /// The question that waits for an answer, to be asked again as it was.
     pub(super) prompt: Option<String>,
+    /// Counts every change of that question.
+    asked: u64,
     pub(super) ended: bool,
     round: Uuid,
     rng: Rng,
@@ -143,6 +145,7 @@ impl State {
             end_asked: false,
             last_said: String::new(),
             prompt: None,
+            asked: 0,
             ended: false,
             round: new_id(&mut rng, now),
             rng,
@@ -165,6 +168,26 @@ impl State {
     #[must_use]
     pub fn question(&self) -> Option<&str> {
         self.prompt.as_deref()
+    }
+
+    /// The number of the question that waits, which no other question of the
+    /// round has; where none waits, of that. An answer by hand brings back the
+    /// number it saw.
+    #[must_use]
+    pub const fn asked(&self) -> u64 {
+        self.asked
+    }
+
+    /// Whether the round is over.
+    #[must_use]
+    pub const fn ended(&self) -> bool {
+        self.ended
+    }
+
+    /// Lying and standing pressures under way.
+    #[must_use]
+    pub const fn guided(&self) -> Option<&OrthostaticTest> {
+        self.guided.as_ref()
     }
 
     /// Reports that no nurse has yet.
@@ -321,10 +344,11 @@ impl<'a> Turn<'a> {
         if let Some(prompt) = self.prompt.take() {
             parts.push(prompt.clone());
             self.state.prompt = Some(prompt);
+            self.state.asked += 1;
             self.repeat = false;
         }
         if !self.waiting() && !self.state.asleep {
-            self.state.prompt = None;
+            self.state.asked += u64::from(self.state.prompt.take().is_some());
         }
         if self.repeat {
             let again = self.state.prompt.as_ref().unwrap_or(&self.state.last_said);

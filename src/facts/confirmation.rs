@@ -120,7 +120,7 @@ impl ReadBack {
     /// The yes turns what was read back into readings that may be stored.
     /// `second_look` says that an unlikely value was confirmed once more.
     #[must_use]
-    pub fn confirm(self, _yes: &Yes, now: Time, second_look: bool) -> Vec<KeptReading> {
+    pub fn confirm(self, yes: &Yes, now: Time, second_look: bool) -> Vec<KeptReading> {
         let keep = |ready: Ready| {
             KeptReading(ReadingRecord {
                 offer: self.offer,
@@ -136,6 +136,8 @@ impl ReadBack {
                 working: ready.claim.working,
                 device: ready.claim.device,
                 went_on: ready.went_on,
+                given_by: ready.claim.by,
+                confirmed_by: yes.by(),
             })
         };
         self.readings.into_iter().map(keep).collect()

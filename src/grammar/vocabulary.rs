@@ -42,6 +42,11 @@ impl Vocabulary {
         })
     }
 
+    /// Every phrase that carries meaning, with its meaning, in order of letters.
+    pub fn phrases(&self) -> impl Iterator<Item = (String, &Token)> {
+        self.phrases.iter().map(|(words, it)| (words.join(" "), it))
+    }
+
     /// Splits words into tokens, always taking the longest phrase that fits. A
     /// word that the grammar has only inside of longer phrases is unknown when it
     /// is alone: the rest of its phrase was not heard.

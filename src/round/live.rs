@@ -2,12 +2,12 @@
 
 use std::sync::Arc;
 
-use tokio::sync::Notify;
+use tokio::sync::{Notify, mpsc};
 use tokio::time::{Instant, sleep_until};
 
 use super::patience::Patience;
 use super::{Mouth, Round, RoundError, Screen, Turn};
-use crate::dialogue::{Dialogue, Event};
+use crate::dialogue::{Dialogue, Event, Touched};
 use crate::facts::Time;
 use crate::grammar::Expect;
 use crate::hearing::{Ear, Heard, Meter, Microphone, MicrophoneEvent};
@@ -27,11 +27,14 @@ pub struct Live<'a> {
     pub mouth: Mouth,
     /// Who watches.
     pub screen: &'a mut dyn Screen,
+    /// What is given by hand on a bedside screen, where there is one.
+    pub touches: Option<mpsc::Receiver<Touched>>,
 }
 
 /// What the next moment brings.
 enum Next {
     Sound(MicrophoneEvent),
+    Touched(Touched),
     Silence,
     Tick,
     Stop,
@@ -70,6 +73,7 @@ impl Live<'_> {
             unheard: None,
             voiceless: false,
             was: (false, false),
+            touches: self.touches,
         };
         let mut going = hands.carry_out(turn).await;
         while going {
@@ -80,6 +84,12 @@ impl Live<'_> {
                 }
                 Next::Silence => Event::Silence,
                 Next::Tick => Event::Tick,
+                Next::Touched(touched) => {
+                    hands.screen.heard(now(), &touched.heard, true);
+                    // Whoever answers by hand has read the question.
+                    hands.unheard = None;
+                    Event::Touched(touched)
+                }
                 Next::Sound(MicrophoneEvent::Frames(frames)) => match hands.listen(&frames) {
                     Some(heard) => Event::Heard(heard),
                     None => continue,
@@ -146,6 +156,18 @@ struct Hands<'a> {
     voiceless: bool,
     /// Clipping and dead, as last noticed.
     was: (bool, bool),
+    touches: Option<mpsc::Receiver<Touched>>,
+}
+
+async fn touch(touches: &mut Option<mpsc::Receiver<Touched>>) -> Touched {
+    if let Some(receiver) = touches
+        && let Some(touched) = receiver.recv().await
+    {
+        return touched;
+    }
+    // No screen, or it is gone.
+    *touches = None;
+    std::future::pending().await
 }
 
 impl Hands<'_> {
@@ -156,6 +178,9 @@ impl Hands<'_> {
             // In this order: it is not silent while sound waits to be heard.
             biased;
             () = self.stop.notified() => Ok(Next::Stop),
+            // Only between sayings: a touch is taken at the end of what is being
+            // said and never cuts it short, so that a report is heard whole.
+            touched = touch(&mut self.touches) => Ok(Next::Touched(touched)),
             event = self.microphone.next() => {
                 let gone = || RoundError::Other("the microphone's thread has ended; start again".into());
                 event.map(Next::Sound).ok_or_else(gone)
@@ -199,6 +224,7 @@ impl Hands<'_> {
     async fn lost(&mut self, reason: &str) -> bool {
         self.patience.stop();
         self.ear.drop_utterance();
+        self.screen.microphone_lost(true);
         self.screen.notice(&format!(
             "the microphone is lost ({reason}); waiting for it"
         ));
@@ -208,6 +234,7 @@ impl Hands<'_> {
 
     /// The microphone is back: what waited for an answer is asked again.
     async fn back(&mut self, question: Option<&str>) -> bool {
+        self.screen.microphone_lost(false);
         self.screen.notice("the microphone is back");
         let text = "The microphone is back.";
         match question.filter(|_| self.seconds.is_some()) {
@@ -258,6 +285,7 @@ impl Hands<'_> {
         // What came in before the mute is no answer to what was said.
         self.microphone.drop_sound();
         drop(muted);
+        self.screen.said_all();
         match said {
             Ok(said) => {
                 if said == Said::Whole && self.voiceless {

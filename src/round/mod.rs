@@ -22,7 +22,7 @@ use crate::understanding::NotUnderstood;
 pub use live::Live;
 pub use mouth::Mouth;
 pub use rehearsal::{Outcome, Rehearsal};
-pub use screen::{Screen, Silent, Terminal, crossed, shown};
+pub use screen::{Both, Screen, Shown, Silent, Terminal, crossed, shown};
 pub use script::{Script, ScriptError};
 
 /// What ends a round before its time.
@@ -85,12 +85,19 @@ impl<'a> Round<'a> {
             store,
         };
         round.store(&actions, screen)?;
+        screen.state(dialogue, &round.state, now);
         Ok((round, Turn::of(actions)))
     }
 
     /// Takes one event: what it makes is stored first, and only then said. When
     /// it cannot be stored, the dialogue goes on from where it was and says so.
     pub fn take(&mut self, event: &Event, now: Time, screen: &mut dyn Screen) -> Turn {
+        let turn = self.step(event, now, screen);
+        screen.state(self.dialogue, &self.state, now);
+        turn
+    }
+
+    fn step(&mut self, event: &Event, now: Time, screen: &mut dyn Screen) -> Turn {
         let (next, actions) = self.dialogue.step(self.state.clone(), event, now);
         match self.store(&actions, screen) {
             Ok(()) => {
@@ -140,7 +147,7 @@ impl<'a> Round<'a> {
                 Ok(_) | Err(NotUnderstood::Unsure) => true,
                 Err(_) => false,
             },
-            Event::Silence | Event::Tick | Event::NotStored(_) => true,
+            Event::Touched(_) | Event::Silence | Event::Tick | Event::NotStored(_) => true,
         }
     }
 }

@@ -5,10 +5,11 @@
 use std::path::Path;
 
 use chrono::Duration;
+use tokio::sync::mpsc::{self, error::TryRecvError};
 
 use super::script::Step;
-use super::{Mouth, Round, RoundError, Screen, Script, Turn};
-use crate::dialogue::{Dialogue, Event};
+use super::{Mouth, Round, RoundError, Screen, Script, Turn, Waiting};
+use crate::dialogue::{Dialogue, Event, Touched};
 use crate::facts::Time;
 use crate::grammar::Expect;
 use crate::hearing::{Ear, Heard, RATE, read_wav};
@@ -20,6 +21,9 @@ const PAUSE: usize = RATE as usize * 8 / 10;
 const BLOCK: usize = RATE as usize / 10;
 /// How long an aide takes to say a text, for the clock.
 const TEXT: Duration = Duration::seconds(3);
+
+/// How often a touch is looked for.
+const LOOK: std::time::Duration = std::time::Duration::from_millis(20);
 
 /// A rehearsal about to run.
 pub struct Rehearsal<'a> {
@@ -35,6 +39,11 @@ pub struct Rehearsal<'a> {
     pub mouth: Mouth,
     /// Who watches.
     pub screen: &'a mut dyn Screen,
+    /// How long to wait before each step, so that people can follow.
+    pub pace: std::time::Duration,
+    /// What is given by hand on a bedside screen. With one, the round goes on
+    /// by hand after the script, until it is ended or the screen is gone.
+    pub touches: Option<mpsc::Receiver<Touched>>,
 }
 
 /// How a rehearsal went.
@@ -58,60 +67,123 @@ impl Rehearsal<'_> {
             .at
             .unwrap_or_else(|| chrono::Local::now().fixed_offset());
         let mut outcome = Outcome::default();
-        let (mut round, turn) = Round::open(self.dialogue, self.store, now, self.screen)?;
-        let mut waiting = turn.waiting;
-        let mut said = speak(&mut self.mouth, self.screen, turn, &mut now)?;
+        let (round, turn) = Round::open(self.dialogue, self.store, now, self.screen)?;
+        let waiting = turn.waiting;
+        let said = speak(&mut self.mouth, self.screen, turn, &mut now)?;
+        let mut going = Going {
+            round,
+            waiting,
+            said,
+            now,
+            mouth: self.mouth,
+            screen: self.screen,
+        };
         for (line, step) in &self.script.steps {
+            if !matches!(step, Step::Expect(_)) {
+                std::thread::sleep(self.pace);
+            }
+            while let Some(touched) = self.touches.as_mut().and_then(|it| it.try_recv().ok()) {
+                going.take(Event::Touched(touched))?;
+            }
             let events = match step {
                 Step::Expect(words) => {
-                    if !said.contains(words.as_str()) {
-                        outcome.unmet.push((*line, said.clone()));
+                    if !going.said.contains(words.as_str()) {
+                        outcome.unmet.push((*line, going.said.clone()));
                     }
                     continue;
                 }
                 Step::Wait(duration) => {
-                    now += *duration;
-                    if waiting.wake.is_none_or(|at| at > now) {
+                    going.now += *duration;
+                    if !going.timer_ended() {
                         continue;
                     }
                     vec![Event::Tick]
                 }
                 Step::Silence => {
-                    now += Duration::seconds(i64::from(waiting.patience.unwrap_or(0)));
+                    let patience = going.waiting.patience.unwrap_or(0);
+                    going.now += Duration::seconds(i64::from(patience));
                     vec![Event::Silence]
                 }
                 Step::Text(text) => {
-                    now += TEXT;
+                    going.now += TEXT;
                     vec![Event::Heard(Heard::from_text(text))]
                 }
                 Step::Wav(path) => {
                     let ear = self.ear.as_mut().ok_or_else(|| {
                         RoundError::Other(format!("no model is loaded to hear {}", path.display()))
                     })?;
-                    let heard = hear(ear, waiting.expect, path, &mut now)?;
+                    let heard = hear(ear, going.waiting.expect, path, &mut going.now)?;
                     if heard.is_empty() {
-                        self.screen.notice("nothing was heard");
+                        going.screen.notice("nothing was heard");
                     }
                     heard.into_iter().map(Event::Heard).collect()
                 }
             };
             for event in events {
-                if let Event::Heard(heard) = &event {
-                    self.screen.heard(now, heard, round.addressed(&event));
-                }
-                let turn = round.take(&event, now, self.screen);
-                waiting = turn.waiting;
-                if turn.say.is_none() {
-                    continue;
-                }
-                said = speak(&mut self.mouth, self.screen, turn, &mut now)?;
+                going.take(event)?;
             }
-            outcome.ended = waiting.expect.is_none();
-            if outcome.ended {
+            if going.ended() {
                 break;
             }
         }
+        if let Some(touches) = &mut self.touches {
+            going.on_by_hand(touches)?;
+        }
+        outcome.ended = going.ended();
         Ok(outcome)
+    }
+}
+
+/// A rehearsal under way.
+struct Going<'a> {
+    round: Round<'a>,
+    waiting: Waiting,
+    /// What was said last.
+    said: String,
+    now: Time,
+    mouth: Mouth,
+    screen: &'a mut dyn Screen,
+}
+
+impl Going<'_> {
+    fn take(&mut self, event: Event) -> Result<(), RoundError> {
+        match &event {
+            Event::Heard(heard) => {
+                let addressed = self.round.addressed(&event);
+                self.screen.heard(self.now, heard, addressed);
+            }
+            Event::Touched(touched) => self.screen.heard(self.now, &touched.heard, true),
+            _ => {}
+        }
+        let turn = self.round.take(&event, self.now, self.screen);
+        self.waiting = turn.waiting;
+        if turn.say.is_some() {
+            self.said = speak(&mut self.mouth, self.screen, turn, &mut self.now)?;
+        }
+        Ok(())
+    }
+
+    fn timer_ended(&self) -> bool {
+        self.waiting.wake.is_some_and(|at| at <= self.now)
+    }
+
+    const fn ended(&self) -> bool {
+        self.waiting.expect.is_none()
+    }
+
+    /// Goes on with what is given by hand, in real time from here.
+    fn on_by_hand(&mut self, touches: &mut mpsc::Receiver<Touched>) -> Result<(), RoundError> {
+        let ahead = self.now - chrono::Local::now().fixed_offset();
+        while !self.ended() {
+            self.now = chrono::Local::now().with_timezone(self.now.offset()) + ahead;
+            match touches.try_recv() {
+                Ok(touched) => self.take(Event::Touched(touched))?,
+                Err(TryRecvError::Disconnected) => break,
+                Err(TryRecvError::Empty) if self.timer_ended() => self.take(Event::Tick)?,
+                Err(TryRecvError::Empty) => std::thread::sleep(LOOK),
+            }
+        }
+        Ok(())
     }
 }
 
@@ -154,5 +226,6 @@ fn speak(
             screen.notice(&error.to_string());
         }
     }
+    screen.said_all();
     Ok(text)
 }

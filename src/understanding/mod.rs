@@ -6,6 +6,7 @@
 mod claims;
 mod number;
 mod taken;
+mod typed;
 mod utterance;
 mod value;
 
@@ -14,6 +15,7 @@ use crate::hearing::{Heard, UNKNOWN};
 use crate::vitals::{Measurement, Precautions, Qualifier, Qualifiers, Units, VitalSign};
 
 pub use number::candidates as number_candidates;
+pub use typed::typed;
 pub use utterance::{
     Claim, NotUnderstood, Part, Place, Taken, Unclear, Utterance, Valued, Why, Yes,
 };
@@ -272,7 +274,9 @@ impl Sentence<'_> {
                 })
             }
             [Token::Room | Token::Bed(_), ..] => self.place().map(Utterance::Place),
-            all if all.iter().all(|it| **it == Token::Yes) => Some(Utterance::Yes(Yes::heard())),
+            all if all.iter().all(|it| **it == Token::Yes) => {
+                Some(Utterance::Yes(Yes::given(self.heard.by)))
+            }
             all if all.iter().all(|it| **it == Token::No) => Some(Utterance::No),
             _ => None,
         }
