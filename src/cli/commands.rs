@@ -1,20 +1,24 @@
 //! What each command does.
 
 use std::io::Write;
+use std::net::SocketAddr;
 use std::path::{Path, PathBuf};
+use std::time::Duration;
 
+use sayback::bedside::{self, Bedside};
 use sayback::devices::{Direction, devices};
-use sayback::dialogue::Dialogue;
-use sayback::facts::{Fact, residents_with_ranges};
+use sayback::dialogue::{Dialogue, Touched};
+use sayback::facts::{Fact, Time, residents_with_ranges};
 use sayback::grammar::{Expect, Grammar, Vocabulary};
 use sayback::hearing::{Heard, Microphone, RATE, read_wav};
 use sayback::residents::{Home, Staff};
-use sayback::round::{Live, Mouth, Rehearsal, Screen, Script, Silent, Terminal, ear_for};
+use sayback::round::{Both, Live, Mouth, Rehearsal, Screen, Script, Silent, Terminal, ear_for};
 use sayback::speaking::{Cached, Espeak, EspeakSettings, Piper, Player, Tee};
 use sayback::store::Store;
 use sayback::understanding::{ASK_BELOW, Context, NotUnderstood, Utterance, understand};
 use sayback::vitals::{Units, VitalSign};
 use serde::Serialize;
+use tokio::sync::mpsc;
 
 use super::home::{limits, read_home, roster};
 use super::show::{LevelBar, meaning_line};
@@ -55,9 +59,16 @@ pub fn run(command: Command) -> Result<End, Message> {
             said,
             silent,
             quiet,
+            pace,
+            screen,
         } => {
             let script = Script::read(&script).map_err(message)?;
-            rehearse(&script, &model, &voice, (store, said), silent, quiet)
+            let watched = Watched {
+                quiet,
+                pace: Duration::from_secs_f64(pace),
+                screen: screen.screen,
+            };
+            rehearse(&script, &model, &voice, (store, said), silent, &watched)
         }
         Command::Listen {
             home,
@@ -68,6 +79,7 @@ pub fn run(command: Command) -> Result<End, Message> {
             microphone,
             speaker,
             said,
+            screen,
         } => {
             let home = read_home(&home)?;
             let aide = choose_aide(&home, aide.as_deref())?;
@@ -80,6 +92,7 @@ pub fn run(command: Command) -> Result<End, Message> {
                 &store,
                 devices,
                 said.as_deref(),
+                screen.screen,
             )
         }
         Command::Record { store, json } => record(&store, json),
@@ -237,7 +250,7 @@ fn rehearse(
     voice: &VoiceArgs,
     (store, said): (Option<PathBuf>, Option<PathBuf>),
     silent: bool,
-    quiet: bool,
+    watched: &Watched,
 ) -> Result<End, Message> {
     let home = read_home(&script.home)?;
     let aide = choose_aide(&home, script.aide.as_deref())?;
@@ -264,7 +277,16 @@ fn rehearse(
         mouth = mouth.with_player(player);
     }
     let mut terminal = Terminal::new(anstream::stdout(), &aide.name, &home);
+    let quiet = watched.quiet;
     let screen: &mut dyn Screen = if quiet { &mut Silent } else { &mut terminal };
+    let (mut page, touches) = page(watched.screen, &dialogue, script.at)?;
+    let mut both;
+    let screen: &mut dyn Screen = if let Some(page) = &mut page {
+        both = Both(screen, page);
+        &mut both
+    } else {
+        screen
+    };
     let outcome = Rehearsal {
         script,
         dialogue: &dialogue,
@@ -272,8 +294,8 @@ fn rehearse(
         ear,
         mouth,
         screen,
-        pace: std::time::Duration::ZERO,
-        touches: None,
+        pace: watched.pace,
+        touches,
     };
     let outcome = outcome.run().map_err(message)?;
     let facts = store.facts().map_err(message)?;
@@ -299,6 +321,35 @@ fn rehearse(
     })
 }
 
+/// How a rehearsal is watched.
+struct Watched {
+    quiet: bool,
+    pace: Duration,
+    screen: Option<SocketAddr>,
+}
+
+/// The page of a round, where one is wanted, and what is given on it by hand.
+fn page(
+    address: Option<SocketAddr>,
+    dialogue: &Dialogue,
+    at: Option<Time>,
+) -> Result<(Option<Bedside>, Option<mpsc::Receiver<Touched>>), Message> {
+    let Some(address) = address else {
+        return Ok((None, None));
+    };
+    let now = at.unwrap_or_else(|| chrono::Local::now().fixed_offset());
+    let (page, touches, url) = bedside::open(address, dialogue, now)?;
+    if !address.ip().is_loopback() {
+        anstream::eprintln!(
+            "sayback: WARNING: {address} can be reached by other machines, and anyone on the network \
+             can read what is sent. Whoever has the address below can answer."
+        );
+    }
+    anstream::println!("The bedside screen is at {url}");
+    Ok((Some(page), Some(touches)))
+}
+
+#[allow(clippy::too_many_arguments, reason = "one for each option")]
 fn listen(
     home: &Home,
     aide: Staff,
@@ -307,6 +358,7 @@ fn listen(
     store: &Path,
     (microphone, speaker): (Option<&str>, Option<&str>),
     said: Option<&Path>,
+    address: Option<SocketAddr>,
 ) -> Result<End, Message> {
     let microphone = Microphone::open(microphone).map_err(message)?;
     let mut mouth = mouth(voice)?;
@@ -323,14 +375,21 @@ fn listen(
     let home = residents_with_ranges(home, &store.facts().map_err(message)?);
     let mut screen = LevelBar::new(&aide.name, &home, microphone.name());
     let dialogue = Dialogue::new(home, aide, &grammar).map_err(message)?;
+    let (mut page, touches) = page(address, &dialogue, None)?;
+    let mut both;
     let live = Live {
         dialogue: &dialogue,
         store: &mut store,
         ear,
         microphone,
         mouth,
-        screen: &mut screen,
-        touches: None,
+        screen: if let Some(page) = &mut page {
+            both = Both(&mut screen, page);
+            &mut both
+        } else {
+            &mut screen
+        },
+        touches,
     };
     let runtime = tokio::runtime::Builder::new_current_thread()
         .enable_all()

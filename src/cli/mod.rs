@@ -7,6 +7,7 @@ mod serve;
 mod show;
 mod table;
 
+use std::net::SocketAddr;
 use std::path::PathBuf;
 use std::process::ExitCode;
 
@@ -97,6 +98,11 @@ enum Command {
         /// Show nothing but errors
         #[arg(long)]
         quiet: bool,
+        /// Wait so many seconds before each step, so that people can follow
+        #[arg(long, default_value_t = 0.0, value_parser = pace)]
+        pace: f64,
+        #[command(flatten)]
+        screen: ScreenArgs,
     },
     /// Listen: a live round with microphone and loudspeaker
     Listen {
@@ -122,6 +128,8 @@ enum Command {
         /// WAV file of everything Sayback says
         #[arg(long)]
         said: Option<PathBuf>,
+        #[command(flatten)]
+        screen: ScreenArgs,
     },
     /// Show the record: the facts that are stored
     Record {
@@ -176,6 +184,20 @@ struct Meaning {
     /// A vital sign that waits for an answer, to which a bare number can belong
     #[arg(long, value_enum)]
     pending: Vec<Sign>,
+}
+
+#[derive(Args)]
+struct ScreenArgs {
+    /// Show the round on a page at this address, such as 127.0.0.1:8471, and take
+    /// answers by hand there; a rehearsal then goes on by hand after its script
+    #[arg(long, value_name = "ADDRESS")]
+    screen: Option<SocketAddr>,
+}
+
+fn pace(text: &str) -> Result<f64, String> {
+    let seconds = text.parse().ok();
+    let seconds = seconds.filter(|it: &f64| (0.0..=60.0).contains(it));
+    seconds.ok_or_else(|| "expected seconds, from 0 to 60".to_owned())
 }
 
 #[derive(Args)]

@@ -12,7 +12,8 @@ use crate::residents::{Resident, ResidentId};
 use crate::understanding::{Claim, Unclear};
 use crate::vitals::rules::{OrthostaticTest, Step};
 use crate::vitals::{
-    CautionKind, History, NotTaken, NotTakenReason, QualifierKind, Recent, VitalSign, WentOn,
+    CautionKind, History, Measurement, NotTaken, NotTakenReason, QualifierKind, Recent, VitalSign,
+    WentOn,
 };
 
 /// Where the conversation is.
@@ -176,6 +177,11 @@ impl State {
     #[must_use]
     pub const fn asked(&self) -> u64 {
         self.asked
+    }
+
+    /// What was said of the current resident and is still being asked about.
+    pub fn unfinished(&self) -> impl Iterator<Item = &Measurement> {
+        self.drafts.iter().map(|it| &it.claim.measurement)
     }
 
     /// Whether the round is over.

@@ -50,6 +50,16 @@ impl Ready {
         &self.claim.measurement
     }
 
+    /// What is read back beside the measurement: how it was worked out, the
+    /// device, and an earlier time. Each begins with a comma.
+    fn beside(&self) -> String {
+        let claim = &self.claim;
+        let worked = claim.working.map(wording::working).unwrap_or_default();
+        let device = claim.device.map(wording::device).unwrap_or_default();
+        let time = self.earlier().map(wording::taken_at).unwrap_or_default();
+        format!("{worked}{device}{time}")
+    }
+
     /// When it was measured, if that was said to be earlier.
     #[must_use]
     pub fn earlier(&self) -> Option<Time> {
@@ -73,12 +83,8 @@ impl ReadBack {
     #[must_use]
     pub fn of(offer: Uuid, resident: ResidentId, readings: Vec<Ready>) -> Self {
         let each = readings.iter().map(|it| {
-            let time = it.earlier().map(wording::taken_at).unwrap_or_default();
-            let claim = &it.claim;
-            let worked = claim.working.map(wording::working).unwrap_or_default();
-            let read = wording::measurement(&claim.measurement);
-            let device = claim.device.map(wording::device).unwrap_or_default();
-            format!("{read}{worked}{device}{time}.")
+            let read = wording::measurement(&it.claim.measurement);
+            format!("{read}{}.", it.beside())
         });
         let text = each.collect::<Vec<_>>().join(" ");
         Self {
@@ -106,6 +112,13 @@ impl ReadBack {
     pub fn measurements(&self) -> Vec<Measurement> {
         let each = self.readings.iter();
         each.map(|it| it.measurement().clone()).collect()
+    }
+
+    /// What is read back beside each measurement, such as "counted three six in
+    /// three zero seconds"; mostly nothing.
+    pub fn beside(&self) -> impl Iterator<Item = String> {
+        let each = self.readings.iter().map(Ready::beside);
+        each.map(|it| it.trim_start_matches([',', ' ']).to_owned())
     }
 
     /// Takes the readings back for a change, each with when it was spoken and

@@ -22,7 +22,7 @@ use crate::understanding::NotUnderstood;
 pub use live::Live;
 pub use mouth::Mouth;
 pub use rehearsal::{Outcome, Rehearsal};
-pub use screen::{Both, Screen, Shown, Silent, Terminal, crossed, shown};
+pub use screen::{Both, Screen, Shown, Silent, Terminal, crossed, over_limit, shown};
 pub use script::{Script, ScriptError};
 
 /// What ends a round before its time.

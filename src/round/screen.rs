@@ -257,6 +257,12 @@ fn value_shown(it: &Measurement) -> String {
 /// A crossed limit as shown, with who set it.
 #[must_use]
 pub fn crossed(it: &Finding) -> String {
+    format!("{} ({})", over_limit(it), it.source)
+}
+
+/// A crossed limit as shown: "systolic 152 mmHg is above 100–150".
+#[must_use]
+pub fn over_limit(it: &Finding) -> String {
     let side = match it.side {
         Side::Above => "above",
         Side::Below => "below",
@@ -268,12 +274,11 @@ pub fn crossed(it: &Finding) -> String {
         Layer::OutsideRange => "",
     };
     format!(
-        "{layer}{} {} {} is {side} {}–{} ({})",
+        "{layer}{} {} {} is {side} {}–{}",
         it.component.name(it.sign),
         it.value.value(),
         it.value.unit().symbol(),
         bounds.low,
-        bounds.high,
-        it.source
+        bounds.high
     )
 }

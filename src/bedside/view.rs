@@ -1,0 +1,337 @@
+//! What the bedside screen shows: a plain value made from the state of the
+//! conversation. Pure; the time comes in.
+
+use serde::Serialize;
+use uuid::Uuid;
+
+use super::choices::{Choice, beds, kinds, nurses, reasons, rooms};
+use crate::dialogue::{Dialogue, Phase, Question, State};
+use crate::facts::{Body, Fact, KeptReading, Raised, Time};
+use crate::hearing::By;
+use crate::residents::{Resident, ResidentId};
+use crate::round::{Shown, over_limit};
+use crate::speaking::wording;
+use crate::vitals::rules::Step;
+
+/// Everything on the screen.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct View {
+    /// When it was so.
+    pub at: Time,
+    /// The home.
+    pub home: String,
+    /// Who records; none while nobody is signed on.
+    pub aide: Option<String>,
+    /// What Sayback does just now.
+    pub doing: Doing,
+    /// The resident being recorded.
+    pub resident: Option<Person>,
+    /// What waits for an answer.
+    pub waiting: Option<Waiting>,
+    /// The number of what waits, which an answer brings back.
+    pub asked: u64,
+    /// What was heard last.
+    pub heard: Option<HeardLine>,
+    /// What was said last.
+    pub said: Option<String>,
+    /// What is kept of this resident in this round, the newest first.
+    pub kept: Vec<Kept>,
+    /// What is due here.
+    pub due: Vec<String>,
+    /// Reports that no nurse has yet, this resident's first.
+    pub reports: Vec<Report>,
+    /// What runs down.
+    pub timers: Vec<Timer>,
+    /// Something about the machine.
+    pub notice: Option<String>,
+    /// The rooms there are.
+    pub rooms: Vec<Choice>,
+    /// The nurses one can have reported to.
+    pub nurses: Vec<Choice>,
+}
+
+/// What Sayback does just now.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Doing {
+    /// It hears.
+    Listening,
+    /// It speaks, and hears nothing meanwhile.
+    Saying,
+    /// It hears nothing but "start listening".
+    Asleep,
+    /// There is no microphone just now.
+    MicrophoneLost,
+    /// Nobody is signed on.
+    NobodySignedOn,
+    /// The round is over.
+    Ended,
+}
+
+/// A resident as shown.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+pub struct Person {
+    /// Name: the first identifier.
+    pub name: String,
+    /// "Room 4, bed 2".
+    pub place: String,
+    /// Birth date in full: the second identifier.
+    pub born: String,
+}
+
+/// Something that waits for an answer.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct Waiting {
+    /// What kind of answer.
+    pub kind: Kind,
+    /// The question in short.
+    pub question: String,
+    /// A person to be identified.
+    pub person: Option<Person>,
+    /// Readings.
+    pub readings: Vec<Shown>,
+    /// Something else that was read back, in words.
+    pub words: Option<String>,
+    /// Answers to choose from.
+    pub choices: Vec<Choice>,
+}
+
+/// What kind of answer is waited for.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Kind {
+    /// A yes or no to a resident.
+    Who,
+    /// A yes, a no or another value.
+    Keep,
+    /// The same, for a value far from the usual.
+    KeepUnlikely,
+    /// A yes or no to something noted: not taken, or reported.
+    Note,
+    /// One of the choices, or words.
+    Question,
+}
+
+impl Kind {
+    /// Whether yes and no are answers.
+    #[must_use]
+    pub const fn is_yes_or_no(self) -> bool {
+        !matches!(self, Self::Question)
+    }
+}
+
+/// What was heard.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct HeardLine {
+    /// The words.
+    pub text: String,
+    /// Spoken or typed.
+    pub by: By,
+    /// Whether it was for Sayback.
+    pub addressed: bool,
+}
+
+/// A reading that was kept.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct Kept {
+    /// The fact.
+    pub id: Uuid,
+    /// Of whom.
+    pub resident: ResidentId,
+    /// What.
+    pub reading: Shown,
+    /// When it was measured.
+    pub measured_at: Time,
+    /// Whether it is outside of a limit, or meets a rule.
+    pub flagged: bool,
+}
+
+/// A report that is open.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct Report {
+    /// Name of the resident.
+    pub who: String,
+    /// What to report.
+    pub what: String,
+    /// Who or what set the limit.
+    pub source: String,
+    /// Since when.
+    pub since: Time,
+    /// Whether it is of the resident being recorded.
+    pub here: bool,
+}
+
+/// Something that runs down.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct Timer {
+    /// What it is for.
+    pub name: String,
+    /// When it is over.
+    pub until: Time,
+}
+
+impl View {
+    /// The conversation as it stands. What is around it (heard, said, kept, the
+    /// microphone) is left empty.
+    #[must_use]
+    pub fn of(dialogue: &Dialogue, state: &State, now: Time) -> Self {
+        let home = dialogue.home();
+        let resident = state.resident().and_then(|id| home.resident(id));
+        let due = dialogue.due(state, now);
+        Self {
+            at: now,
+            home: home.name.clone(),
+            aide: Some(dialogue.aide().name.clone()),
+            doing: match (state.ended(), state.asleep()) {
+                (true, _) => Doing::Ended,
+                (_, true) => Doing::Asleep,
+                _ => Doing::Listening,
+            },
+            resident: resident.map(Person::of),
+            waiting: waiting(dialogue, state),
+            asked: state.asked(),
+            heard: None,
+            said: None,
+            kept: Vec::new(),
+            due: due.iter().map(|it| it.name().to_owned()).collect(),
+            reports: reports(dialogue, state),
+            timers: timers(state),
+            notice: None,
+            rooms: rooms(dialogue),
+            nurses: nurses(dialogue),
+        }
+    }
+}
+
+impl Person {
+    fn of(it: &Resident) -> Self {
+        let bed = it.bed.as_ref().map(|bed| format!(", bed {bed}"));
+        Self {
+            name: it.name.clone(),
+            place: format!("Room {}{}", it.room, bed.unwrap_or_default()),
+            born: it.birth_date.format("%B %-d, %Y").to_string(),
+        }
+    }
+}
+
+fn waiting(dialogue: &Dialogue, state: &State) -> Option<Waiting> {
+    let ask = |kind, question: &str| Waiting {
+        kind,
+        question: question.to_owned(),
+        person: None,
+        readings: Vec::new(),
+        words: None,
+        choices: Vec::new(),
+    };
+    let vocabulary = dialogue.vocabulary();
+    Some(match state.phase() {
+        Phase::Place | Phase::Open => return None,
+        Phase::WhichBed(room) => Waiting {
+            choices: beds(dialogue, room),
+            ..ask(Kind::Question, state.question().unwrap_or("Which bed?"))
+        },
+        Phase::Identify(id) => Waiting {
+            person: dialogue.home().resident(id).map(Person::of),
+            ..ask(Kind::Who, "Right resident? Check the wristband.")
+        },
+        Phase::Confirming(offer) => {
+            let readings = offer.read_back.measurements();
+            let each = readings.iter().zip(offer.read_back.beside());
+            let shown = each.map(|(it, beside)| {
+                let mut shown = Shown::of(it);
+                shown.how.extend(Some(beside).filter(|it| !it.is_empty()));
+                shown
+            });
+            let (kind, question) = if offer.second_look {
+                let question = "Far from the usual. Measure again, or keep it as it is?";
+                (Kind::KeepUnlikely, question)
+            } else {
+                (Kind::Keep, "Keep this?")
+            };
+            Waiting {
+                readings: shown.collect(),
+                ..ask(kind, question)
+            }
+        }
+        Phase::ConfirmNotTaken(..) | Phase::ConfirmReport { .. } => {
+            let words = state.question().unwrap_or_default();
+            Waiting {
+                words: Some(words.trim_end_matches(" Yes?").to_owned()),
+                ..ask(Kind::Note, "Note this?")
+            }
+        }
+        Phase::Asking(question) => Waiting {
+            readings: state.unfinished().map(Shown::of).collect(),
+            choices: match question {
+                Question::Qualifier(_, kind) => kinds(vocabulary, *kind),
+                Question::GoOn(..) => reasons(vocabulary),
+                Question::Value(_) | Question::Correction => Vec::new(),
+            },
+            ..ask(Kind::Question, state.question().unwrap_or_default())
+        },
+    })
+}
+
+fn reports(dialogue: &Dialogue, state: &State) -> Vec<Report> {
+    let report = |it: &crate::facts::OpenReport| {
+        let who = dialogue.home().resident(&it.resident);
+        let (what, source) = match &it.raised {
+            Raised::Limit(finding) => (over_limit(finding), &finding.source),
+            Raised::Rule(flag) => (flag.say.clone(), &flag.source),
+        };
+        Report {
+            who: who.map_or_else(|| it.resident.0.clone(), |it| it.name.clone()),
+            what: wording::capital(&what),
+            source: source.to_string(),
+            since: it.since,
+            here: state.resident() == Some(&it.resident),
+        }
+    };
+    let mut reports: Vec<Report> = state.open_reports().iter().map(report).collect();
+    reports.sort_by_key(|it| !it.here);
+    reports
+}
+
+fn timers(state: &State) -> Vec<Timer> {
+    let wait = state.guided().map(|it| (it.step(), it.say()));
+    match wait {
+        Some((Step::Wait { until, .. }, say)) => vec![Timer {
+            name: say.to_owned(),
+            until,
+        }],
+        _ => Vec::new(),
+    }
+}
+
+fn find(kept: &mut [Kept], id: Uuid) -> Option<&mut Kept> {
+    kept.iter_mut().find(|it| it.id == id)
+}
+
+/// Takes a stored fact into what was kept in this round.
+pub(super) fn take_in(kept: &mut Vec<Kept>, fact: &Fact<KeptReading>) {
+    match &fact.body {
+        Body::Read(reading) => {
+            let record = reading.record();
+            let reading = Kept {
+                id: fact.id,
+                resident: record.resident.clone(),
+                reading: Shown::of(&record.measurement),
+                measured_at: record.measured_at,
+                flagged: false,
+            };
+            kept.insert(0, reading);
+        }
+        Body::Corrected { reading, new, .. } => {
+            if let Some(it) = find(kept, *reading) {
+                it.reading = Shown::of(new);
+            }
+        }
+        Body::Flagged { reading, .. } | Body::RuleMet { reading, .. } => {
+            if let Some(it) = find(kept, *reading) {
+                it.flagged = true;
+            }
+        }
+        Body::Retracted { reading, .. } => kept.retain(|it| it.id != *reading),
+        _ => {}
+    }
+}
