@@ -14,7 +14,7 @@ use axum::middleware::{Next, from_fn, from_fn_with_state};
 use axum::response::sse::{Event, KeepAlive, Sse};
 use axum::response::{IntoResponse, Redirect, Response};
 use axum::routing::{get, post};
-use maud::Markup;
+use maud::{Markup, html};
 use tokio::sync::{mpsc, watch};
 use tokio_stream::wrappers::WatchStream;
 use tokio_stream::{Stream, StreamExt as _};
@@ -22,8 +22,10 @@ use tokio_stream::{Stream, StreamExt as _};
 use super::page::{self, ANSWER, WORDS};
 use super::screen::{Bedside, first};
 use super::view::View;
+use crate::card;
 use crate::dialogue::{Dialogue, STALE, Touched};
 use crate::facts::Time;
+use crate::grammar::Grammar;
 use crate::review::accounts::random_token;
 use crate::review::fields::Fields;
 use crate::review::sessions::same;
@@ -110,6 +112,11 @@ pub fn app(link: Link) -> Router {
             "/page.js",
             get(|| file("text/javascript; charset=utf-8", SCRIPT)),
         )
+        .route("/card", get(card_page))
+        .route(
+            "/card.css",
+            get(|| file("text/css; charset=utf-8", card::STYLE)),
+        )
         .layer(from_fn(own_name))
         .layer(from_fn(always))
         .layer(from_fn(bounded))
@@ -118,6 +125,12 @@ pub fn app(link: Link) -> Router {
 
 async fn file(kind: &'static str, text: &'static str) -> Response {
     ([(header::CONTENT_TYPE, kind)], text).into_response()
+}
+
+/// The card of what can be said; it says nothing of anyone.
+async fn card_page() -> Markup {
+    let style = html! { link rel="stylesheet" href="/card.css"; };
+    card::html(&card::card(&Grammar::standard()), &style)
 }
 
 fn refused(why: &'static str) -> Response {

@@ -335,3 +335,6 @@ pub(super) fn take_in(kept: &mut Vec<Kept>, fact: &Fact<KeptReading>) {
         _ => {}
     }
 }
+
+#[cfg(test)]
+mod tests;

@@ -5,22 +5,23 @@ use std::net::SocketAddr;
 use std::path::{Path, PathBuf};
 use std::time::Duration;
 
-use sayback::bedside::{self, Bedside};
 use sayback::devices::{Direction, devices};
-use sayback::dialogue::{Dialogue, Touched};
-use sayback::facts::{Fact, Time, residents_with_ranges};
+use sayback::dialogue::Dialogue;
+use sayback::facts::{Fact, residents_with_ranges};
 use sayback::grammar::{Expect, Grammar, Vocabulary};
 use sayback::hearing::{Heard, Microphone, RATE, read_wav};
 use sayback::residents::{Home, Staff};
-use sayback::round::{Both, Live, Mouth, Rehearsal, Screen, Script, Silent, Terminal, ear_for};
+use sayback::round::{
+    Both, Live, Mouth, Rehearsal, Screen, Script, Silent, Terminal, Tutorial, ear_for,
+};
 use sayback::speaking::{Cached, Espeak, EspeakSettings, Piper, Player, Tee};
 use sayback::store::Store;
 use sayback::understanding::{ASK_BELOW, Context, NotUnderstood, Utterance, understand};
 use sayback::vitals::{Units, VitalSign};
 use serde::Serialize;
-use tokio::sync::mpsc;
 
 use super::home::{limits, read_home, roster};
+use super::screen::{Watched, page, print_card};
 use super::show::{LevelBar, meaning_line};
 use super::table::{record_table, stored_table};
 use super::{Command, End, Meaning, Model, VoiceArgs, VoiceName};
@@ -72,6 +73,7 @@ pub fn run(command: Command) -> Result<End, Message> {
         }
         Command::Listen {
             home,
+            tutorial: _,
             aide,
             model,
             voice,
@@ -81,20 +83,19 @@ pub fn run(command: Command) -> Result<End, Message> {
             said,
             screen,
         } => {
-            let home = read_home(&home)?;
-            let aide = choose_aide(&home, aide.as_deref())?;
-            let devices = (microphone.as_deref(), speaker.as_deref());
-            listen(
-                &home,
-                aide,
-                &model,
-                &voice,
-                &store,
-                devices,
-                said.as_deref(),
-                screen.screen,
-            )
+            let home = home.as_deref().map(read_home).transpose()?;
+            let who = match home {
+                Some(home) => Some((choose_aide(&home, aide.as_deref())?, home)),
+                None => None,
+            };
+            let sound = Sound {
+                microphone: microphone.as_deref(),
+                speaker: speaker.as_deref(),
+                said: said.as_deref(),
+            };
+            listen(who, &store, &model, &voice, &sound, screen.screen)
         }
+        Command::Card { text } => print_card(text),
         Command::Record { store, json } => record(&store, json),
         Command::Roster(command) => roster(command),
         Command::Limits(command) => limits(command),
@@ -321,60 +322,46 @@ fn rehearse(
     })
 }
 
-/// How a rehearsal is watched.
-struct Watched {
-    quiet: bool,
-    pace: Duration,
-    screen: Option<SocketAddr>,
+/// What a live round hears with, speaks with, and keeps of what it says.
+struct Sound<'a> {
+    microphone: Option<&'a str>,
+    speaker: Option<&'a str>,
+    said: Option<&'a Path>,
 }
 
-/// The page of a round, where one is wanted, and what is given on it by hand.
-fn page(
-    address: Option<SocketAddr>,
-    dialogue: &Dialogue,
-    at: Option<Time>,
-) -> Result<(Option<Bedside>, Option<mpsc::Receiver<Touched>>), Message> {
-    let Some(address) = address else {
-        return Ok((None, None));
-    };
-    let now = at.unwrap_or_else(|| chrono::Local::now().fixed_offset());
-    let (page, touches, url) = bedside::open(address, dialogue, now)?;
-    if !address.ip().is_loopback() {
-        anstream::eprintln!(
-            "sayback: WARNING: {address} can be reached by other machines, and anyone on the network \
-             can read what is sent. Whoever has the address below can answer."
-        );
-    }
-    anstream::println!("The bedside screen is at {url}");
-    Ok((Some(page), Some(touches)))
-}
-
-#[allow(clippy::too_many_arguments, reason = "one for each option")]
+/// A live round of an aide in a home, or practice where there is none.
 fn listen(
-    home: &Home,
-    aide: Staff,
+    who: Option<(Staff, Home)>,
+    store: &Path,
     model: &Model,
     voice: &VoiceArgs,
-    store: &Path,
-    (microphone, speaker): (Option<&str>, Option<&str>),
-    said: Option<&Path>,
+    sound: &Sound<'_>,
     address: Option<SocketAddr>,
 ) -> Result<End, Message> {
-    let microphone = Microphone::open(microphone).map_err(message)?;
+    let microphone = Microphone::open(sound.microphone).map_err(message)?;
     let mut mouth = mouth(voice)?;
     if !matches!(voice.voice, VoiceName::None) {
-        mouth = mouth.with_player(Player::open(speaker).map_err(message)?);
+        mouth = mouth.with_player(Player::open(sound.speaker).map_err(message)?);
     }
-    if let Some(said) = said {
+    if let Some(said) = sound.said {
         let tee = Tee::create(said).map_err(|error| format!("{}: {error}", said.display()))?;
         mouth = mouth.with_tee(tee);
     }
     let grammar = Grammar::standard();
-    let ear = ear_for(&model_folder(model)?, &grammar, home).map_err(message)?;
-    let mut store = Store::open(store).map_err(message)?;
-    let home = residents_with_ranges(home, &store.facts().map_err(message)?);
-    let mut screen = LevelBar::new(&aide.name, &home, microphone.name());
-    let dialogue = Dialogue::new(home, aide, &grammar).map_err(message)?;
+    let (mut store, dialogue, tutorial) = if let Some((aide, home)) = who {
+        let store = Store::open(store).map_err(message)?;
+        let home = residents_with_ranges(&home, &store.facts().map_err(message)?);
+        let dialogue = Dialogue::new(home, aide, &grammar).map_err(message)?;
+        (store, dialogue, None)
+    } else {
+        let dialogue = Tutorial::dialogue(&grammar).map_err(message)?;
+        let tutorial = Tutorial::new(&dialogue, chrono::Local::now().fixed_offset());
+        let store = Store::in_memory().map_err(message)?;
+        (store, dialogue, Some(tutorial))
+    };
+    let ear = ear_for(&model_folder(model)?, &grammar, dialogue.home()).map_err(message)?;
+    let aide = &dialogue.aide().name;
+    let mut screen = LevelBar::new(aide, dialogue.home(), microphone.name());
     let (mut page, touches) = page(address, &dialogue, None)?;
     let mut both;
     let live = Live {
@@ -390,6 +377,7 @@ fn listen(
             &mut screen
         },
         touches,
+        tutorial,
     };
     let runtime = tokio::runtime::Builder::new_current_thread()
         .enable_all()

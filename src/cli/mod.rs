@@ -3,6 +3,7 @@
 mod commands;
 mod export;
 mod home;
+mod screen;
 mod serve;
 mod show;
 mod table;
@@ -107,8 +108,11 @@ enum Command {
     /// Listen: a live round with microphone and loudspeaker
     Listen {
         /// The home's file: residents, nurses and aides
-        #[arg(long)]
-        home: PathBuf,
+        #[arg(long, required_unless_present = "tutorial")]
+        home: Option<PathBuf>,
+        /// Practise: two minutes in an invented home, step by step; nothing is stored
+        #[arg(long, conflicts_with_all = ["home", "aide", "store"])]
+        tutorial: bool,
         /// Who is recording, by name; the first aide of the home when left out
         #[arg(long)]
         aide: Option<String>,
@@ -130,6 +134,14 @@ enum Command {
         said: Option<PathBuf>,
         #[command(flatten)]
         screen: ScreenArgs,
+    },
+    /// Print the card: what you can say, on one page
+    ///
+    /// HTML on standard output, for a browser to print on A4 or Letter.
+    Card {
+        /// Plain text
+        #[arg(long)]
+        text: bool,
     },
     /// Show the record: the facts that are stored
     Record {

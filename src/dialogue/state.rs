@@ -184,6 +184,14 @@ impl State {
         self.drafts.iter().map(|it| &it.claim.measurement)
     }
 
+    /// How many vital signs of the current resident were kept in this round.
+    #[must_use]
+    pub fn kept_signs(&self) -> usize {
+        let kept = self.resident.as_ref().and_then(|id| self.kept.get(id));
+        let signs = kept.into_iter().flatten().map(|it| it.sign);
+        signs.collect::<std::collections::BTreeSet<_>>().len()
+    }
+
     /// Whether the round is over.
     #[must_use]
     pub const fn ended(&self) -> bool {

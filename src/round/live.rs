@@ -6,7 +6,7 @@ use tokio::sync::{Notify, mpsc};
 use tokio::time::{Instant, sleep_until};
 
 use super::patience::Patience;
-use super::{Mouth, Round, RoundError, Screen, Turn};
+use super::{Mouth, Round, RoundError, Screen, Turn, Tutorial};
 use crate::dialogue::{Dialogue, Event, Touched};
 use crate::facts::Time;
 use crate::grammar::Expect;
@@ -29,6 +29,8 @@ pub struct Live<'a> {
     pub screen: &'a mut dyn Screen,
     /// What is given by hand on a bedside screen, where there is one.
     pub touches: Option<mpsc::Receiver<Touched>>,
+    /// The lessons of a practice round.
+    pub tutorial: Option<Tutorial>,
 }
 
 /// What the next moment brings.
@@ -59,7 +61,10 @@ impl Live<'_> {
     /// [`RoundError`] when the record cannot be opened, or the microphone's
     /// thread is gone. A device that is lost is waited for.
     pub async fn run(mut self) -> Result<(), RoundError> {
-        let (mut round, turn) = Round::open(self.dialogue, self.store, now(), self.screen)?;
+        let (mut round, mut turn) = Round::open(self.dialogue, self.store, now(), self.screen)?;
+        if let Some(tutorial) = self.tutorial {
+            round.practise(tutorial, &mut turn);
+        }
         let mut hands = Hands {
             ear: &mut self.ear,
             microphone: &mut self.microphone,

@@ -7,6 +7,7 @@ mod patience;
 mod rehearsal;
 mod screen;
 mod script;
+mod tutorial;
 
 use thiserror::Error;
 
@@ -24,6 +25,7 @@ pub use mouth::Mouth;
 pub use rehearsal::{Outcome, Rehearsal};
 pub use screen::{Both, Screen, Shown, Silent, Terminal, crossed, over_limit, shown};
 pub use script::{Script, ScriptError};
+pub use tutorial::{LESSONS, Tutorial};
 
 /// What ends a round before its time.
 #[derive(Debug, Error)]
@@ -60,6 +62,7 @@ pub struct Round<'a> {
     dialogue: &'a Dialogue,
     state: State,
     store: &'a mut Store,
+    tutorial: Option<Tutorial>,
 }
 
 impl<'a> Round<'a> {
@@ -83,6 +86,7 @@ impl<'a> Round<'a> {
             dialogue,
             state,
             store,
+            tutorial: None,
         };
         round.store(&actions, screen)?;
         screen.state(dialogue, &round.state, now);
@@ -92,9 +96,21 @@ impl<'a> Round<'a> {
     /// Takes one event: what it makes is stored first, and only then said. When
     /// it cannot be stored, the dialogue goes on from where it was and says so.
     pub fn take(&mut self, event: &Event, now: Time, screen: &mut dyn Screen) -> Turn {
-        let turn = self.step(event, now, screen);
+        let mut turn = self.step(event, now, screen);
         screen.state(self.dialogue, &self.state, now);
+        if let Some(tutorial) = &mut self.tutorial
+            && let Some(ask) = tutorial.after(&self.state, turn.say.is_some())
+        {
+            turn.add(&ask);
+        }
         turn
+    }
+
+    /// Makes this a practice round, in the dialogue of [`Tutorial::dialogue`].
+    /// `turn` is the one that opened it.
+    pub fn practise(&mut self, tutorial: Tutorial, turn: &mut Turn) {
+        turn.add(&tutorial.first());
+        self.tutorial = Some(tutorial);
     }
 
     fn step(&mut self, event: &Event, now: Time, screen: &mut dyn Screen) -> Turn {
@@ -162,6 +178,13 @@ pub struct Turn {
 }
 
 impl Turn {
+    /// Says this too, at the end.
+    fn add(&mut self, text: &str) {
+        let said = self.say.take();
+        self.say = Some(said.map_or_else(|| text.to_owned(), |it| format!("{it} {text}")));
+        self.waiting.spoke = true;
+    }
+
     fn of(actions: Vec<Action>) -> Self {
         let mut turn = Self {
             say: None,

@@ -259,6 +259,15 @@ impl Browser {
         self.ask("POST", "/goog/cdp/execute", &command);
     }
 
+    /// How many sheets of this size, in centimetres, the page prints on.
+    pub fn sheets(&self, width: f64, height: f64) -> usize {
+        let page = json!({ "page": { "width": width, "height": height } });
+        let printed = self.ask("POST", "/print", &page);
+        let pdf = base64(printed.as_str().unwrap_or_default());
+        let pdf = String::from_utf8_lossy(&pdf);
+        pdf.matches("/Type /Page\n").count()
+    }
+
     /// A picture of what is in the window.
     pub fn snap(&self, to: &Path) {
         let picture = self.ask("GET", "/screenshot", &json!(null));
