@@ -13,7 +13,7 @@ use std::path::{Path, PathBuf};
 use std::process::Command;
 use std::time::{Duration, Instant};
 
-use sayback::dialogue::{Action, Dialogue, Event};
+use sayback::dialogue::{Action, Dialogue, Event, Phase};
 use sayback::facts::{Fact, KeptReading, Record, Time};
 use sayback::grammar::{Expect, Grammar};
 use sayback::hearing::{Ear, Heard, Model, RATE, read_wav};
@@ -82,6 +82,7 @@ fn table() -> Anything<()> {
     let mut recognisers = Duration::ZERO;
     {
         let mut ear = Ear::open(&model_folder())?;
+        let grammar = grammar.known_to(&|word| ear.knows(word));
         for expect in Expect::ALL {
             let started = Instant::now();
             let list = grammar.phrases(expect);
@@ -124,9 +125,25 @@ fn table() -> Anything<()> {
         row(&format!("… of this {part}, p50 / p95"), &p50_p95(times), "");
     }
     row(
-        "Endpoint: from the end of the last word to where the recogniser takes it for ended, p50 / p95",
+        "Endpoint: from the end of the sound of the last word to where the utterance is taken for ended, p50 / p95",
         &p50_p95(&mut rounds.endpoint),
         "",
+    );
+    row(
+        &format!(
+            "From the end of “yes” to stored, all of it, {} times, p50 / p95",
+            rounds.yes_to_kept.0.len()
+        ),
+        &p50_p95(&mut rounds.yes_to_kept),
+        "p95 ≤ 400 ms",
+    );
+    row(
+        &format!(
+            "From the end of a reading to the first sample of its read-back, all of it, {} times, p50 / p95",
+            rounds.reading_to_read_back.0.len()
+        ),
+        &p50_p95(&mut rounds.reading_to_read_back),
+        "p95 ≤ 700 ms",
     );
     // A busy machine can lose even a loudspeaker that isn't there.
     let player = virtual_loudspeaker().map(|it| p50_p95(&mut Times(it)));
@@ -168,6 +185,22 @@ struct Rounds {
     deciding: Times,
     speaking: Times,
     endpoint: Times,
+    yes_to_kept: Times,
+    reading_to_read_back: Times,
+}
+
+/// Seconds from the start of a recording to its last 10 ms that are within 35 dB
+/// of the loudest: where a listener would say that it ends.
+#[allow(clippy::cast_precision_loss, reason = "recordings of some seconds")]
+fn end_of_speech(sound: &[i16]) -> f64 {
+    let frames = sound.chunks(RATE as usize / 100);
+    let power = frames.map(|it| it.iter().map(|s| f64::from(*s).powi(2)).sum::<f64>());
+    let power: Vec<f64> = power.collect();
+    let loudest = power.iter().copied().fold(0.0, f64::max);
+    let last = power
+        .iter()
+        .rposition(|it| *it > loudest * 10_f64.powf(-3.5));
+    last.map_or(0.0, |at| (at + 1) as f64 / 100.0)
 }
 
 impl Rounds {
@@ -189,19 +222,20 @@ impl Rounds {
                 let Some(waiting) = expect else { break };
                 ear.expect(waiting);
                 let mut sound = read_wav(&Path::new("audio-fixtures").join(recording))?;
+                let ends = Duration::from_secs_f64(ear.seconds() + end_of_speech(&sound));
                 // As from a microphone, which does not stop after the last word.
                 sound.extend(std::iter::repeat_n(0, RATE as usize));
                 for block in sound.chunks(BLOCK) {
                     self.sound += Duration::from_secs(1) * u32::try_from(block.len())? / RATE;
                     let busy = processor_time()?;
                     let before = Instant::now();
-                    let heard = ear.accept(block);
+                    let heard = ear.accept_until(block, |words| round.pause_after(words));
                     let concluded = before.elapsed();
                     self.busy += processor_time()?.saturating_sub(busy);
                     self.hearing += concluded;
                     let Some(heard) = heard else { continue };
-                    let last = heard.words.last().map_or(0.0, |it| f64::from(it.end));
-                    let pause = Duration::from_secs_f64((ear.seconds() - last).max(0.0));
+                    let pause = Duration::from_secs_f64(ear.seconds()).saturating_sub(ends);
+                    let yes = heard.text() == "yes";
                     let turn = round.take(&Event::Heard(heard), now(), &mut Silent);
                     let decided = before.elapsed();
                     expect = turn.waiting.expect;
@@ -213,6 +247,11 @@ impl Rounds {
                     self.deciding.0.push(decided.saturating_sub(concluded));
                     self.speaking.0.push(spoken.saturating_sub(decided));
                     self.endpoint.0.push(pause);
+                    if yes {
+                        self.yes_to_kept.0.push(pause + decided);
+                    } else if matches!(round.state().phase(), Phase::Confirming(_)) {
+                        self.reading_to_read_back.0.push(pause + spoken);
+                    }
                     ear.drop_utterance();
                     break;
                 }

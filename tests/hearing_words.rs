@@ -3,6 +3,7 @@
 mod sound;
 
 use std::path::Path;
+use std::time::Duration;
 
 use sayback::hearing::{Ear, EarError, Heard, RATE, UNKNOWN};
 use sound::{model, phrases, spoken_frames};
@@ -204,6 +205,48 @@ fn close_calls_come_with_the_alternatives() {
         }
     }
     assert!(doubtful > 0, "none of the close calls had an alternative");
+}
+
+/// After how many seconds of the sound the first utterance is taken for ended.
+fn ends_after(sound: &[i16], pause: impl Fn(&str) -> Option<Duration>) -> (String, f64) {
+    let mut ear = ear();
+    let mut blocks = sound.chunks(RATE as usize / 20);
+    let heard = blocks.find_map(|it| ear.accept_until(it, &pause)).unwrap();
+    (heard.text(), ear.seconds())
+}
+
+#[test]
+fn what_is_whole_ends_sooner() {
+    let sound = spoken_frames("pulse seventy two regular");
+    let (text, usual) = ends_after(&sound, |_| None);
+    assert_eq!(text, "pulse seventy two regular");
+    let whole = |words: &str| {
+        words
+            .ends_with("regular")
+            .then_some(Duration::from_millis(300))
+    };
+    let (text, sooner) = ends_after(&sound, whole);
+    assert_eq!(text, "pulse seventy two regular");
+    assert!(sooner < usual - 0.2, "{sooner} s, and otherwise {usual} s");
+}
+
+#[test]
+fn a_pause_inside_what_is_not_whole_ends_nothing() {
+    let loud = |it: &i16| it.unsigned_abs() > 100;
+    let mut sound = spoken_frames("pulse seventy two");
+    sound.truncate(sound.iter().rposition(loud).unwrap());
+    sound.extend(std::iter::repeat_n(0, RATE as usize * 4 / 10));
+    let rest = spoken_frames("regular");
+    sound.extend(rest.iter().skip_while(|it| !loud(it)));
+    let whole = |words: &str| {
+        words
+            .ends_with("regular")
+            .then_some(Duration::from_millis(300))
+    };
+    assert_eq!(ends_after(&sound, whole).0, "pulse seventy two regular");
+    // The test can fail: the same pause ends what is taken for whole.
+    let (cut, _) = ends_after(&sound, |_| Some(Duration::from_millis(300)));
+    assert_eq!(cut, "pulse seventy two");
 }
 
 #[test]

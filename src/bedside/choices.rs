@@ -7,6 +7,7 @@ use serde::Serialize;
 
 use crate::dialogue::Dialogue;
 use crate::grammar::{Token, Vocabulary, spoken_forms};
+use crate::residents::Staff;
 use crate::vitals::{Qualifier, QualifierKind};
 
 /// A button and the words that it stands for.
@@ -76,6 +77,22 @@ pub fn nurses(dialogue: &Dialogue) -> Vec<Choice> {
     choices.collect()
 }
 
+/// Those of the staff who can say that they record, in the words for it.
+pub fn recorders(dialogue: &Dialogue, staff: &[Staff]) -> Vec<Choice> {
+    let words = |it: &Staff| {
+        let mut phrases = dialogue.vocabulary().phrases();
+        phrases.find_map(|(phrase, token)| match token {
+            Token::Staff(call) if dialogue.home().staff_called(call) == [it] => Some(phrase),
+            _ => None,
+        })
+    };
+    let choice = |it: &Staff| {
+        let name = it.name.clone();
+        words(it).map(|words| Choice { name, words })
+    };
+    staff.iter().filter_map(choice).collect()
+}
+
 /// Every answer of one kind, each once, in the words of its own name where the
 /// grammar has them.
 pub fn kinds(vocabulary: &Vocabulary, kind: QualifierKind) -> Vec<Choice> {
@@ -92,6 +109,18 @@ pub fn kinds(vocabulary: &Vocabulary, kind: QualifierKind) -> Vec<Choice> {
         }
     }
     found.values().map(|it| Choice::same(it)).collect()
+}
+
+/// The reasons why something is not taken, each once.
+pub fn why_not(vocabulary: &Vocabulary) -> Vec<Choice> {
+    let mut found: Vec<(&Token, Choice)> = Vec::new();
+    for (phrase, token) in vocabulary.phrases() {
+        let is_new = !found.iter().any(|(other, _)| *other == token);
+        if is_new && matches!(token, Token::NotTaken(_)) {
+            found.push((token, Choice::same(&phrase)));
+        }
+    }
+    found.into_iter().map(|(_, it)| it).collect()
 }
 
 /// The reasons to go on past a caution.

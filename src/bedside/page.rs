@@ -67,7 +67,7 @@ fn top(view: &View) -> Markup {
             time data-now=(view.at.timestamp_millis()) data-offset=(view.at.offset().local_minus_utc())
                 datetime=(view.at.to_rfc3339())
                 { (view.at.format("%H:%M")) }
-            span.aide { @match &view.aide { Some(it) => (it), None => "Nobody signed on" } }
+            span.aide { @match &view.aide { Some(it) => (it), None => "Nobody records" } }
         }
     }
 }
@@ -158,7 +158,7 @@ fn reading_line(it: &Shown) -> Markup {
 fn nothing_waits(view: &View) -> Markup {
     let (title, hint) = match (view.doing, &view.resident) {
         (Doing::Ended, _) => ("The round is over", "Start Sayback again for the next one."),
-        (Doing::NobodySignedOn, _) => ("Nobody is signed on", "Sign on to begin."),
+        (Doing::NobodySignedOn, _) => ("Nobody is signed on", "Sign on below, with your PIN."),
         (Doing::Asleep, _) => (
             "Not listening",
             "Say \u{201c}start listening\u{201d}, or touch it below.",
@@ -236,10 +236,11 @@ fn button(it: &Choice, class: &str) -> Markup {
 
 /// The standing commands: what is on the button, what it says, and its key with
 /// Alt.
-const COMMANDS: [(&str, &str, &str); 4] = [
+const COMMANDS: [(&str, &str, &str); 5] = [
     ("Repeat", "repeat", "r"),
     ("What\u{2019}s missing", "what's missing", "m"),
     ("Done here", "done", "d"),
+    ("Next", "next", "x"),
     ("Stop listening", "stop listening", "l"),
 ];
 
@@ -281,7 +282,9 @@ fn answers(view: &View, key: &str) -> Markup {
 }
 
 /// What is seldom wanted by hand.
-const MORE: [(&str, &str); 4] = [
+const MORE: [(&str, &str); 6] = [
+    ("Who is left", "who is left"),
+    ("Skip this resident", "skip"),
     ("Standing pressures", "standing pressures"),
     ("Stop the pressures", "stop"),
     ("Help", "help"),
@@ -335,6 +338,16 @@ fn by_hand(view: &View, key: &str) -> Markup {
                 form method="post" action="/say" {
                     (hidden(view, key))
                     @for it in &view.nurses { (button(it, "")) }
+                }
+            }
+            details #sign-on {
+                summary { "Sign on" }
+                form method="post" action="/sign-on" {
+                    (hidden(view, key))
+                    label { "Name or badge number" input name="who" required autocomplete="off"; }
+                    label { "PIN" input name="pin" type="password" inputmode="numeric" required autocomplete="off"; }
+                    button { "Sign on" }
+                    button formaction="/sign-off" { "Sign off" }
                 }
             }
             details #more {

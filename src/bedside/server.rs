@@ -3,7 +3,7 @@
 
 use std::convert::Infallible;
 use std::net::{IpAddr, SocketAddr, TcpListener};
-use std::sync::Arc;
+use std::sync::{Arc, Mutex, PoisonError};
 use std::time::Duration;
 
 use axum::Router;
@@ -23,13 +23,15 @@ use super::page::{self, ANSWER, WORDS};
 use super::screen::{Bedside, first};
 use super::view::View;
 use crate::card;
-use crate::dialogue::{Dialogue, STALE, Touched};
+use crate::dialogue::{Dialogue, Event as Given, STALE, Touched};
 use crate::facts::Time;
 use crate::grammar::Grammar;
+use crate::residents::{Home, Staff};
 use crate::review::accounts::random_token;
 use crate::review::fields::Fields;
 use crate::review::sessions::same;
 use crate::review::{LIVE, always, bounded, cookie, from_own_site, set_cookie};
+use crate::round::Pins;
 use crate::understanding::typed;
 
 /// The cookie that holds this start's key.
@@ -48,11 +50,15 @@ pub struct Link {
     /// What is to be shown.
     pub views: watch::Receiver<View>,
     /// What is given by hand.
-    pub touches: mpsc::Sender<Touched>,
+    pub touches: mpsc::Sender<Given>,
     /// What every form and page must bring back; new at every start.
     pub key: Arc<str>,
     /// Only this machine can reach the page, and may have the key.
     pub local: bool,
+    /// The home, whose staff sign on.
+    pub home: Arc<Home>,
+    /// Their PINs; without any, nobody signs on here.
+    pub pins: Option<Arc<Mutex<Pins>>>,
 }
 
 /// Opens the page of a round that is about to begin, on a thread of its own.
@@ -65,7 +71,8 @@ pub fn open(
     address: SocketAddr,
     dialogue: &Dialogue,
     now: Time,
-) -> Result<(Bedside, mpsc::Receiver<Touched>, String), String> {
+    pins: Option<Pins>,
+) -> Result<(Bedside, mpsc::Receiver<Given>, String), String> {
     let wrong = |error: std::io::Error| format!("the screen cannot be at {address}: {error}");
     let listener = TcpListener::bind(address).map_err(wrong)?;
     listener.set_nonblocking(true).map_err(wrong)?;
@@ -77,6 +84,8 @@ pub fn open(
         touches,
         key: random_token().map_err(|it| it.to_string())?.into(),
         local: at.ip().is_loopback(),
+        home: Arc::new(dialogue.home().clone()),
+        pins: pins.map(|it| Arc::new(Mutex::new(it))),
     };
     let url = if link.local {
         format!("http://{at}/")
@@ -106,6 +115,8 @@ pub fn app(link: Link) -> Router {
         .route("/screen", get(part))
         .route("/live", get(live))
         .route("/say", post(say))
+        .route("/sign-on", post(sign_on))
+        .route("/sign-off", post(sign_off))
         .route_layer(from_fn_with_state(link.clone(), with_key))
         .route("/style.css", get(|| file("text/css; charset=utf-8", STYLE)))
         .route(
@@ -189,42 +200,112 @@ async fn live(State(link): State<Link>) -> Sse<impl Stream<Item = Result<Event, 
     Sse::new(views).keep_alive(KeepAlive::new().interval(Duration::from_secs(10)))
 }
 
+/// A form of the bedside page.
+struct Form {
+    link: Link,
+    fields: Fields,
+    scripted: bool,
+}
+
+impl Form {
+    fn of(link: Link, headers: &HeaderMap, body: &[u8]) -> Result<Self, Response> {
+        let fields = Fields::parse(body);
+        if !from_own_site(headers) || !same(fields.get("csrf"), &link.key) {
+            return Err(refused(
+                "That was not from the bedside page. Load the page again.",
+            ));
+        }
+        Ok(Self {
+            link,
+            fields,
+            scripted: headers.contains_key(LIVE),
+        })
+    }
+
+    fn problem(&self, status: StatusCode, why: &str) -> Response {
+        if self.scripted {
+            return (status, why.to_owned()).into_response();
+        }
+        let page = page::page(&self.link.views.borrow(), &self.link.key, Some(why));
+        (status, page).into_response()
+    }
+
+    /// Gives it to the round.
+    fn give(&self, event: Given) -> Response {
+        match self.link.touches.try_send(event) {
+            Ok(()) if self.scripted => StatusCode::NO_CONTENT.into_response(),
+            Ok(()) => Redirect::to("/").into_response(),
+            Err(mpsc::error::TrySendError::Full(_)) => self.problem(
+                StatusCode::SERVICE_UNAVAILABLE,
+                "Not taken: wait until Sayback has finished speaking.",
+            ),
+            Err(mpsc::error::TrySendError::Closed(_)) => {
+                self.problem(StatusCode::GONE, "Not taken: the round is over.")
+            }
+        }
+    }
+
+    /// Who this is, by the PIN.
+    async fn staff(&self) -> Result<Staff, Response> {
+        let Some(pins) = self.link.pins.clone() else {
+            let why = "No PINs are set, so nobody signs on here; `sayback staff set-pin` sets one.";
+            return Err(self.problem(StatusCode::CONFLICT, why));
+        };
+        let home = Arc::clone(&self.link.home);
+        let who = self.fields.get("who").to_owned();
+        let pin = self.fields.exact("pin").to_owned();
+        let checked = tokio::task::spawn_blocking(move || {
+            let mut pins = pins.lock().unwrap_or_else(PoisonError::into_inner);
+            let now = chrono::Local::now().fixed_offset();
+            pins.check(&home, &who, &pin, now)
+                .map_err(|it| it.to_string())
+        });
+        let checked = checked.await.unwrap_or_else(|it| Err(it.to_string()));
+        checked.map_err(|why| self.problem(StatusCode::FORBIDDEN, &why))
+    }
+}
+
+async fn sign_on(State(link): State<Link>, headers: HeaderMap, body: Bytes) -> Response {
+    signed(link, headers, body, Given::SignedOn).await
+}
+
+async fn sign_off(State(link): State<Link>, headers: HeaderMap, body: Bytes) -> Response {
+    signed(link, headers, body, Given::SignedOff).await
+}
+
+async fn signed(
+    link: Link,
+    headers: HeaderMap,
+    body: Bytes,
+    event: fn(Staff) -> Given,
+) -> Response {
+    let form = match Form::of(link, &headers, &body) {
+        Ok(form) => form,
+        Err(refused) => return refused,
+    };
+    match form.staff().await {
+        Ok(staff) => form.give(event(staff)),
+        Err(problem) => problem,
+    }
+}
+
 /// Words by hand. An answer is to what is on the screen; where that is gone, it
 /// is refused here, and the dialogue itself looks once more.
 async fn say(State(link): State<Link>, headers: HeaderMap, body: Bytes) -> Response {
-    let fields = Fields::parse(&body);
-    if !from_own_site(&headers) || !same(fields.get("csrf"), &link.key) {
-        return refused("That was not from the bedside page. Load the page again.");
-    }
-    let scripted = headers.contains_key(LIVE);
-    let problem = |status: StatusCode, why: &str| {
-        if scripted {
-            (status, why.to_owned()).into_response()
-        } else {
-            let page = page::page(&link.views.borrow(), &link.key, Some(why));
-            (status, page).into_response()
-        }
+    let form = match Form::of(link, &headers, &body) {
+        Ok(form) => form,
+        Err(refused) => return refused,
     };
-    let (answer, words) = (fields.get(ANSWER), fields.get(WORDS));
-    let asked = fields.get("asked").parse().unwrap_or(u64::MAX);
-    if !answer.is_empty() && asked != link.views.borrow().asked {
-        return problem(StatusCode::CONFLICT, STALE);
+    let (answer, words) = (form.fields.get(ANSWER), form.fields.get(WORDS));
+    let asked = form.fields.get("asked").parse().unwrap_or(u64::MAX);
+    if !answer.is_empty() && asked != form.link.views.borrow().asked {
+        return form.problem(StatusCode::CONFLICT, STALE);
     }
     let words = if answer.is_empty() { words } else { answer };
     if words.is_empty() || words.chars().count() > LONGEST {
         let why = format!("Nothing to take: type 1 to {LONGEST} letters.");
-        return problem(StatusCode::UNPROCESSABLE_ENTITY, &why);
+        return form.problem(StatusCode::UNPROCESSABLE_ENTITY, &why);
     }
     let heard = typed(words);
-    match link.touches.try_send(Touched { heard, asked }) {
-        Ok(()) if scripted => StatusCode::NO_CONTENT.into_response(),
-        Ok(()) => Redirect::to("/").into_response(),
-        Err(mpsc::error::TrySendError::Full(_)) => problem(
-            StatusCode::SERVICE_UNAVAILABLE,
-            "Not taken: wait until Sayback has finished speaking.",
-        ),
-        Err(mpsc::error::TrySendError::Closed(_)) => {
-            problem(StatusCode::GONE, "Not taken: the round is over.")
-        }
-    }
+    form.give(Given::Touched(Touched { heard, asked }))
 }

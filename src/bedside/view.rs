@@ -4,7 +4,7 @@
 use serde::Serialize;
 use uuid::Uuid;
 
-use super::choices::{Choice, beds, kinds, nurses, reasons, rooms};
+use super::choices::{Choice, beds, kinds, nurses, reasons, recorders, rooms, why_not};
 use crate::dialogue::{Dialogue, Phase, Question, State};
 use crate::facts::{Body, Fact, KeptReading, Raised, Time};
 use crate::hearing::By;
@@ -181,9 +181,10 @@ impl View {
         Self {
             at: now,
             home: home.name.clone(),
-            aide: Some(dialogue.aide().name.clone()),
+            aide: state.recorder().map(|it| it.name.clone()),
             doing: match (state.ended(), state.asleep()) {
                 (true, _) => Doing::Ended,
+                _ if state.signed_on().is_empty() => Doing::NobodySignedOn,
                 (_, true) => Doing::Asleep,
                 _ => Doing::Listening,
             },
@@ -224,6 +225,17 @@ fn waiting(dialogue: &Dialogue, state: &State) -> Option<Waiting> {
         choices: Vec::new(),
     };
     let vocabulary = dialogue.vocabulary();
+    // Who records comes before everything else.
+    if state.recorder_offered() {
+        return Some(note(ask(Kind::Note, "Who is recording?"), state));
+    }
+    if state.recorder().is_none() {
+        let waiting = Waiting {
+            choices: recorders(dialogue, state.signed_on()),
+            ..ask(Kind::Question, "Who is recording?")
+        };
+        return (!waiting.choices.is_empty()).then_some(waiting);
+    }
     Some(match state.phase() {
         Phase::Place | Phase::Open => return None,
         Phase::WhichBed(room) => Waiting {
@@ -253,13 +265,13 @@ fn waiting(dialogue: &Dialogue, state: &State) -> Option<Waiting> {
                 ..ask(kind, question)
             }
         }
-        Phase::ConfirmNotTaken(..) | Phase::ConfirmReport { .. } => {
-            let words = state.question().unwrap_or_default();
-            Waiting {
-                words: Some(words.trim_end_matches(" Yes?").to_owned()),
-                ..ask(Kind::Note, "Note this?")
-            }
+        Phase::ConfirmNotTaken(..) | Phase::ConfirmReport { .. } | Phase::ConfirmSkip(_) => {
+            note(ask(Kind::Note, "Note this?"), state)
         }
+        Phase::WhySkip(_) => Waiting {
+            choices: why_not(vocabulary),
+            ..ask(Kind::Question, state.question().unwrap_or_default())
+        },
         Phase::Asking(question) => Waiting {
             readings: state.unfinished().map(Shown::of).collect(),
             choices: match question {
@@ -270,6 +282,13 @@ fn waiting(dialogue: &Dialogue, state: &State) -> Option<Waiting> {
             ..ask(Kind::Question, state.question().unwrap_or_default())
         },
     })
+}
+
+/// What was read back in words, for a yes or no.
+fn note(waiting: Waiting, state: &State) -> Waiting {
+    let words = state.question().unwrap_or_default();
+    let words = Some(words.trim_end_matches(" Yes?").to_owned());
+    Waiting { words, ..waiting }
 }
 
 fn reports(dialogue: &Dialogue, state: &State) -> Vec<Report> {

@@ -217,6 +217,18 @@ pub const ENTRIES: &[Entry] = &[
         &["because the nurse said so"],
     ),
     entry(
+        Group::NotTaken,
+        "go past a resident, and say why",
+        "order.skip",
+        &["skip asleep"],
+    ),
+    entry(
+        Group::NotTaken,
+        "say why, when asked",
+        "order.why",
+        &["asleep"],
+    ),
+    entry(
         Group::Reports,
         "close a report, when the nurse has it",
         "place.reported",
@@ -231,4 +243,5 @@ pub const ENTRIES: &[Entry] = &[
     // Every command is listed from the grammar; these stand for their rules.
     entry(Group::Commands, "", "conversation.command", &[]),
     entry(Group::Commands, "", "conversation.wake", &[]),
+    entry(Group::Commands, "", "order.command", &[]),
 ];

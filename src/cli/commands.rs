@@ -23,6 +23,7 @@ use serde::Serialize;
 use super::home::{limits, read_home, roster};
 use super::screen::{Watched, page, print_card};
 use super::show::{LevelBar, meaning_line};
+use super::staff::{existing, member, no_pins, sign_on, staff};
 use super::table::{record_table, stored_table};
 use super::{Command, End, Meaning, Model, VoiceArgs, VoiceName};
 
@@ -74,7 +75,7 @@ pub fn run(command: Command) -> Result<End, Message> {
         Command::Listen {
             home,
             tutorial: _,
-            aide,
+            signed_on,
             model,
             voice,
             store,
@@ -85,7 +86,7 @@ pub fn run(command: Command) -> Result<End, Message> {
         } => {
             let home = home.as_deref().map(read_home).transpose()?;
             let who = match home {
-                Some(home) => Some((choose_aide(&home, aide.as_deref())?, home)),
+                Some(home) => Some((sign_on(&home, &store, &signed_on)?, home)),
                 None => None,
             };
             let sound = Sound {
@@ -99,6 +100,7 @@ pub fn run(command: Command) -> Result<End, Message> {
         Command::Record { store, json } => record(&store, json),
         Command::Roster(command) => roster(command),
         Command::Limits(command) => limits(command),
+        Command::Staff(command) => staff(command),
         Command::Export(arguments) => super::export::export(&arguments),
         Command::ImportPatients(arguments) => super::export::import_patients(&arguments),
         Command::Serve(arguments) => super::serve::serve(&arguments),
@@ -222,7 +224,8 @@ fn hear(
         sounds.push((file, read_wav(file).map_err(message)?));
     }
     let model = sayback::hearing::Model::open(&model_folder(model)?).map_err(message)?;
-    let phrases = meant.grammar.phrases(expect);
+    let grammar = meant.grammar.clone().known_to(&|word| model.knows(word));
+    let phrases = grammar.phrases(expect);
     for (file, sound) in sounds {
         // Each file is a stream of its own, with a recogniser that has heard
         // nothing before.
@@ -254,8 +257,12 @@ fn rehearse(
     watched: &Watched,
 ) -> Result<End, Message> {
     let home = read_home(&script.home)?;
-    let aide = choose_aide(&home, script.aide.as_deref())?;
+    let aide = match &script.aide {
+        Some(name) => member(&home, name)?,
+        None => home.aides[0].clone(),
+    };
     let path = store.unwrap_or_else(|| fresh_record(&script.path));
+    no_pins(&path)?;
     let mut store = Store::open(&path).map_err(message)?;
     let facts = store.facts().map_err(message)?;
     let before = facts.len();
@@ -280,7 +287,7 @@ fn rehearse(
     let mut terminal = Terminal::new(anstream::stdout(), &aide.name, &home);
     let quiet = watched.quiet;
     let screen: &mut dyn Screen = if quiet { &mut Silent } else { &mut terminal };
-    let (mut page, touches) = page(watched.screen, &dialogue, script.at)?;
+    let (mut page, touches) = page(watched.screen, &dialogue, script.at, None)?;
     let mut both;
     let screen: &mut dyn Screen = if let Some(page) = &mut page {
         both = Both(screen, page);
@@ -331,7 +338,7 @@ struct Sound<'a> {
 
 /// A live round of an aide in a home, or practice where there is none.
 fn listen(
-    who: Option<(Staff, Home)>,
+    who: Option<(Vec<Staff>, Home)>,
     store: &Path,
     model: &Model,
     voice: &VoiceArgs,
@@ -348,21 +355,22 @@ fn listen(
         mouth = mouth.with_tee(tee);
     }
     let grammar = Grammar::standard();
-    let (mut store, dialogue, tutorial) = if let Some((aide, home)) = who {
+    let (mut store, dialogue, tutorial, pins) = if let Some((staff, home)) = who {
+        let pins = existing(store)?;
         let store = Store::open(store).map_err(message)?;
         let home = residents_with_ranges(&home, &store.facts().map_err(message)?);
-        let dialogue = Dialogue::new(home, aide, &grammar).map_err(message)?;
-        (store, dialogue, None)
+        let dialogue = Dialogue::for_staff(home, staff, &grammar).map_err(message)?;
+        (store, dialogue, None, pins)
     } else {
         let dialogue = Tutorial::dialogue(&grammar).map_err(message)?;
         let tutorial = Tutorial::new(&dialogue, chrono::Local::now().fixed_offset());
         let store = Store::in_memory().map_err(message)?;
-        (store, dialogue, Some(tutorial))
+        (store, dialogue, Some(tutorial), None)
     };
     let ear = ear_for(&model_folder(model)?, &grammar, dialogue.home()).map_err(message)?;
-    let aide = &dialogue.aide().name;
+    let aide = dialogue.staff().first().map_or("aide", |it| &it.name);
     let mut screen = LevelBar::new(aide, dialogue.home(), microphone.name());
-    let (mut page, touches) = page(address, &dialogue, None)?;
+    let (mut page, touches) = page(address, &dialogue, None, pins)?;
     let mut both;
     let live = Live {
         dialogue: &dialogue,
@@ -412,20 +420,6 @@ fn list_devices() -> Result<End, Message> {
         }
     }
     Ok(End::Done)
-}
-
-fn choose_aide(home: &Home, name: Option<&str>) -> Result<Staff, Message> {
-    let Some(name) = name else {
-        return Ok(home.aides[0].clone());
-    };
-    let found = home.aides.iter().find(|it| it.name == name).cloned();
-    found.ok_or_else(|| {
-        let names: Vec<&str> = home.aides.iter().map(|it| it.name.as_str()).collect();
-        format!(
-            "no aide is called \"{name}\"; the home has {}",
-            names.join(", ")
-        )
-    })
 }
 
 /// The model given, or the one that came with the program: beside it, or in the

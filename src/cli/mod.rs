@@ -6,6 +6,7 @@ mod home;
 mod screen;
 mod serve;
 mod show;
+mod staff;
 mod table;
 
 use std::net::SocketAddr;
@@ -111,11 +112,12 @@ enum Command {
         #[arg(long, required_unless_present = "tutorial")]
         home: Option<PathBuf>,
         /// Practise: two minutes in an invented home, step by step; nothing is stored
-        #[arg(long, conflicts_with_all = ["home", "aide", "store"])]
+        #[arg(long, conflicts_with_all = ["home", "signed_on", "store"])]
         tutorial: bool,
-        /// Who is recording, by name; the first aide of the home when left out
-        #[arg(long)]
-        aide: Option<String>,
+        /// Who signs on, by name; may be given several times. Where PINs are set
+        /// each is asked for one; without any, the first aide of the home records
+        #[arg(long, value_name = "NAME", alias = "aide")]
+        signed_on: Vec<String>,
         #[command(flatten)]
         model: Model,
         #[command(flatten)]
@@ -155,6 +157,9 @@ enum Command {
     /// Import and check the roster of residents
     #[command(subcommand)]
     Roster(home::RosterCommand),
+    /// Who may record: set PINs, and list the staff
+    #[command(subcommand)]
+    Staff(staff::StaffCommand),
     /// Check a home's own limits, or put them in force
     #[command(subcommand)]
     Limits(home::LimitsCommand),

@@ -6,9 +6,10 @@ use std::time::Duration;
 
 use sayback::bedside::{self, Bedside};
 use sayback::card;
-use sayback::dialogue::{Dialogue, Touched};
+use sayback::dialogue::{Dialogue, Event};
 use sayback::facts::Time;
 use sayback::grammar::Grammar;
+use sayback::round::Pins;
 use tokio::sync::mpsc;
 
 use super::End;
@@ -26,12 +27,13 @@ pub fn page(
     address: Option<SocketAddr>,
     dialogue: &Dialogue,
     at: Option<Time>,
-) -> Result<(Option<Bedside>, Option<mpsc::Receiver<Touched>>), Message> {
+    pins: Option<Pins>,
+) -> Result<(Option<Bedside>, Option<mpsc::Receiver<Event>>), Message> {
     let Some(address) = address else {
         return Ok((None, None));
     };
     let now = at.unwrap_or_else(|| chrono::Local::now().fixed_offset());
-    let (page, touches, url) = bedside::open(address, dialogue, now)?;
+    let (page, touches, url) = bedside::open(address, dialogue, now, pins)?;
     if !address.ip().is_loopback() {
         anstream::eprintln!(
             "sayback: WARNING: {address} can be reached by other machines, and anyone on the network \

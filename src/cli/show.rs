@@ -47,6 +47,9 @@ pub fn meaning_line(meaning: &Utterance) -> String {
         Utterance::Reported { to } => format!("reported to nurse {to}"),
         Utterance::LastValue(sign) => format!("asks for the last {}", sign.name()),
         Utterance::Did(activity, minutes) => format!("{activity:?} {minutes} minutes ago"),
+        Utterance::Called { phrase, .. } => format!("resident: \"{phrase}\""),
+        Utterance::ThisIs(phrase) => format!("recorder: \"{phrase}\""),
+        Utterance::Skip(reason) => format!("skip: {}", reason.spoken()),
         Utterance::Reason(reason) => format!("reason to go on: {reason}"),
     }
 }
@@ -116,6 +119,10 @@ impl Screen for LevelBar {
 
     fn notice(&mut self, text: &str) {
         self.above(|it| it.notice(text));
+    }
+
+    fn speech(&mut self, speech: sayback::residents::Speech) {
+        self.above(|it| it.speech(speech));
     }
 
     fn level(&mut self, level: Level) {

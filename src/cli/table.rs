@@ -93,6 +93,7 @@ fn other(body: &Body) -> String {
         Body::RoundClosed { open_reports } => {
             format!("round closed, {open_reports} reports open")
         }
+        Body::Recorder => "records from now on".to_owned(),
         Body::Identified { resident, name, .. } => format!("identified {name} ({})", resident.0),
         Body::Offered { read_back, .. } => format!("read back: {read_back}"),
         Body::Dropped { why, .. } => format!("not kept: {why:?}"),

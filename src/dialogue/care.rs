@@ -127,18 +127,25 @@ impl Turn<'_> {
 
     /// What is due for a resident and neither taken nor put off.
     pub(super) fn due(&self, resident: &Resident) -> Vec<VitalSign> {
-        let shift = shift_start(&self.dialogue.home.shifts, self.now);
         let put_off = |sign: VitalSign| {
             self.state.not_taken.iter().any(|(id, it)| {
                 *id == resident.id && it.sign == sign && it.retry_at.is_none_or(|at| at > self.now)
             })
         };
+        let mut due = self.due_or_put_off(resident);
+        due.retain(|sign| !put_off(*sign));
+        due
+    }
+
+    /// What is due for a resident and not taken.
+    pub(super) fn due_or_put_off(&self, resident: &Resident) -> Vec<VitalSign> {
+        let shift = shift_start(&self.dialogue.home.shifts, self.now);
         let due = |sign: &VitalSign| {
             let history = self.state.histories.get(&resident.id);
             // A moment later, so that what was kept just now counts.
             let now = self.now + Duration::seconds(1);
             let last = history.and_then(|it| it.last(*sign, now)).map(|it| it.at);
-            resident.care.frequency(*sign).is_due(last, self.now, shift) && !put_off(*sign)
+            resident.care.frequency(*sign).is_due(last, self.now, shift)
         };
         VitalSign::ALL.into_iter().filter(due).collect()
     }
@@ -171,7 +178,7 @@ impl Turn<'_> {
     /// "What was her last pressure?"
     pub(super) fn last_value(&mut self, sign: VitalSign) {
         let Some(resident) = self.resident() else {
-            self.say("First the room, so that I know who it is.");
+            self.refuse("First the room, so that I know who it is.");
             return self.ask_again();
         };
         let now = self.now + Duration::seconds(1);

@@ -1,8 +1,10 @@
 //! Yes, no and silence.
 
+use super::order::why_and_when;
 use super::state::{Draft, Offer, Turn};
 use super::{Phase, Question};
 use crate::facts::{Body, Dropped};
+use crate::residents::ResidentId;
 use crate::speaking::wording;
 use crate::understanding::Yes;
 use crate::vitals::{Measurement, NotTaken, NotTakenReason, Reading, VitalSign};
@@ -14,10 +16,11 @@ impl Turn<'_> {
             Phase::Confirming(offer) => self.confirmed(*offer, yes),
             Phase::ConfirmNotTaken(signs, reason) => self.not_taken_confirmed(signs, reason),
             Phase::ConfirmReport { to, read_back } => self.report_confirmed(&to, &read_back),
+            Phase::ConfirmSkip(skip) => self.skip_confirmed(skip),
             // A yes to nothing: a question that yes does not answer stays.
             other => {
                 self.state.phase = other;
-                if matches!(self.state.phase, Phase::Asking(_) | Phase::WhichBed(_)) {
+                if !matches!(self.state.phase, Phase::Place | Phase::Open) {
                     self.ask_again();
                 }
             }
@@ -74,7 +77,7 @@ impl Turn<'_> {
         match &self.state.phase {
             Phase::Identify(_) => {
                 self.leave();
-                self.say("Not that resident. Which room?");
+                self.refuse("Not that resident. Which room?");
             }
             Phase::Confirming(_) => {
                 self.take_back(Dropped::No);
@@ -88,8 +91,9 @@ impl Turn<'_> {
             }
             Phase::ConfirmNotTaken(..) | Phase::ConfirmReport { .. } => {
                 self.state.phase = self.idle();
-                self.say("Not noted.");
+                self.refuse("Not noted.");
             }
+            Phase::WhySkip(_) | Phase::ConfirmSkip(_) => self.skip_dropped("Not skipped."),
             Phase::Asking(_) | Phase::WhichBed(_) => self.ask_again(),
             Phase::Place | Phase::Open => {}
         }
@@ -132,7 +136,11 @@ impl Turn<'_> {
             }
             Phase::ConfirmNotTaken(..) | Phase::ConfirmReport { .. } => {
                 self.state.phase = self.idle();
-                self.say("No answer. Not noted.");
+                self.refuse("No answer. Not noted.");
+            }
+            skip @ (Phase::WhySkip(_) | Phase::ConfirmSkip(_)) => {
+                self.state.phase = skip;
+                self.skip_dropped("No answer. Not skipped.");
             }
             Phase::Identify(_) | Phase::WhichBed(_) => self.say("No answer. Which room?"),
             Phase::Open => self.state.phase = Phase::Open,
@@ -152,8 +160,12 @@ impl Turn<'_> {
     }
 
     pub(super) fn not_taken(&mut self, signs: Vec<VitalSign>, reason: NotTakenReason) {
+        if let (Phase::WhySkip(_), true) = (&self.state.phase, signs.is_empty()) {
+            return self.skip(Some(reason));
+        }
+        let signs = self.or_asked(signs);
         if self.state.resident.is_none() {
-            self.say("First the room, so that I know who it is.");
+            self.refuse("First the room, so that I know who it is.");
             return self.ask_again();
         }
         // "Refused" answers a question about the value that was refused.
@@ -170,35 +182,40 @@ impl Turn<'_> {
         } else {
             wording::capital(&wording::names(&signs))
         };
-        let again = match reason.retry_after() {
-            Some(after) => format!(
-                ", try again in {} minutes",
-                wording::digits(after.num_minutes().into())
-            ),
-            None => String::new(),
-        };
-        self.prompt(&format!("{what}: {}{again}. Yes?", reason.spoken()));
+        self.prompt(&format!("{what}: {}. Yes?", why_and_when(&reason)));
         self.state.phase = Phase::ConfirmNotTaken(signs, reason);
     }
 
     fn not_taken_confirmed(&mut self, signs: Vec<VitalSign>, reason: NotTakenReason) {
         self.state.phase = self.idle();
         if let Some(resident) = self.state.resident.clone() {
-            let due = self.resident().map(|it| self.due(it)).unwrap_or_default();
-            let put_off = if signs.is_empty() { &due } else { &signs };
-            for sign in put_off {
-                let not_taken = NotTaken::new(*sign, reason.clone(), self.now);
-                self.state.not_taken.push((resident.clone(), not_taken));
-            }
-            let retry_at = reason.retry_after().map(|after| self.now + after);
-            self.keep(Body::NotTaken {
-                resident,
-                signs,
-                reason,
-                retry_at,
-            });
+            self.note_not_taken(resident, signs, reason);
             self.say("Noted.");
         }
+    }
+
+    /// Stores that something was not taken; it is not due again until it is to
+    /// be tried again. No vital sign means all that are due.
+    pub(super) fn note_not_taken(
+        &mut self,
+        resident: ResidentId,
+        signs: Vec<VitalSign>,
+        reason: NotTakenReason,
+    ) {
+        let due = self.dialogue.home.resident(&resident);
+        let due = due.map(|it| self.due(it)).unwrap_or_default();
+        let put_off = if signs.is_empty() { &due } else { &signs };
+        for sign in put_off {
+            let not_taken = NotTaken::new(*sign, reason.clone(), self.now);
+            self.state.not_taken.push((resident.clone(), not_taken));
+        }
+        let retry_at = reason.retry_after().map(|after| self.now + after);
+        self.keep(Body::NotTaken {
+            resident,
+            signs,
+            reason,
+            retry_at,
+        });
     }
 
     /// Where the conversation rests when nothing is pending.

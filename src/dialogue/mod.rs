@@ -7,10 +7,14 @@
 mod care;
 mod confirm;
 mod judge;
+mod order;
 mod orthostatic;
+mod pause;
 mod place;
+mod privacy;
 mod readings;
 mod report;
+mod staff;
 mod state;
 mod time;
 mod touch;
@@ -18,7 +22,8 @@ mod touch;
 use crate::facts::{Body, Fact, KeptReading, Record, Time};
 use crate::grammar::{Command, Expect, Grammar, GrammarError, Vocabulary};
 use crate::hearing::Heard;
-use crate::residents::{Home, Staff};
+use crate::residents::{Home, Speech, Staff};
+use crate::speaking::Saying;
 use crate::understanding::{ASK_BELOW, Context, NotUnderstood, Utterance, understand};
 
 pub use state::{Offer, Phase, Question, State};
@@ -37,6 +42,10 @@ pub enum Event {
     Tick,
     /// Words were given by hand, on a screen that showed what waits.
     Touched(Touched),
+    /// Someone signed on at the screen, with a PIN.
+    SignedOn(Staff),
+    /// Someone signed off.
+    SignedOff(Staff),
     /// The facts of the last step could not be stored; the text says why. The
     /// state is the one before that step.
     NotStored(String),
@@ -47,8 +56,8 @@ pub enum Event {
 pub enum Action {
     /// Store this, durably, before anything after it is said.
     Keep(Box<Fact<KeptReading>>),
-    /// Say this, and hear nothing meanwhile.
-    Say(String),
+    /// Show this and say of it what is to be heard, and hear nothing meanwhile.
+    Say(Saying),
     /// Listen for this; `patience` is how many seconds of silence are an answer
     /// too, counted from the end of what was said.
     Listen {
@@ -70,7 +79,7 @@ pub const PATIENCE: u32 = 8;
 #[derive(Debug, Clone)]
 pub struct Dialogue {
     home: Home,
-    aide: Staff,
+    signed_on: Vec<Staff>,
     vocabulary: Vocabulary,
     ask_below: f32,
 }
@@ -81,10 +90,24 @@ impl Dialogue {
     /// # Errors
     /// [`GrammarError`] when the home's names do not fit the grammar.
     pub fn new(home: Home, aide: Staff, grammar: &Grammar) -> Result<Self, GrammarError> {
+        Self::for_staff(home, vec![aide], grammar)
+    }
+
+    /// A dialogue for a home, with these staff signed on when a round begins.
+    /// One alone records at once; of several, or with nobody, nothing is taken
+    /// before it is known who records.
+    ///
+    /// # Errors
+    /// As [`new`](Self::new).
+    pub fn for_staff(
+        home: Home,
+        signed_on: Vec<Staff>,
+        grammar: &Grammar,
+    ) -> Result<Self, GrammarError> {
         let vocabulary = grammar.clone().for_home(&home)?.vocabulary();
         Ok(Self {
             home,
-            aide,
+            signed_on,
             vocabulary,
             ask_below: ASK_BELOW,
         })
@@ -102,10 +125,10 @@ impl Dialogue {
         &self.vocabulary
     }
 
-    /// Who records.
+    /// Who is signed on when a round begins.
     #[must_use]
-    pub const fn aide(&self) -> &Staff {
-        &self.aide
+    pub fn staff(&self) -> &[Staff] {
+        &self.signed_on
     }
 
     /// Begins a round. `record` is what the store held: what was pending when
@@ -114,8 +137,14 @@ impl Dialogue {
     /// system's random source.
     #[must_use]
     pub fn begin(&self, record: &Record, seed: u64, now: Time) -> (State, Vec<Action>) {
-        let mut turn = Turn::new(self, State::new(seed, record, now), now);
-        turn.open_round(record);
+        let state = State::new(seed, record, self.signed_on.clone(), now);
+        let mut turn = Turn::new(self, state, now);
+        if turn.state.staff.is_known() {
+            turn.open_round();
+        } else {
+            turn.say(&format!("{}.", self.home.name));
+            turn.ask_who();
+        }
         turn.finish()
     }
 
@@ -127,9 +156,13 @@ impl Dialogue {
             Event::Heard(heard) => self.heard(&mut turn, heard),
             Event::Touched(touched) => self.touched(&mut turn, touched),
             Event::Silence => turn.silence(),
-            Event::Tick => turn.tick(),
+            Event::Tick => {
+                turn.tick();
+                turn.notice_absence();
+            }
+            Event::SignedOn(_) | Event::SignedOff(_) => turn.signed(event),
             Event::NotStored(why) => {
-                turn.say(&format!("That could not be stored: {why}. It is not kept."));
+                turn.refuse(&format!("That could not be stored: {why}. It is not kept."));
                 turn.ask_again();
             }
         }
@@ -175,11 +208,13 @@ impl Dialogue {
         let utterance = match self.meaning(&turn.state, heard) {
             Ok(utterance) => utterance,
             Err(NotUnderstood::Unsure) if turn.waiting() || self.worth_asking(turn, heard) => {
-                turn.say("Please say that again.");
+                turn.refuse("Please say that again.");
                 return turn.keep_last_said();
             }
-            Err(NotUnderstood::Nameless) if *turn.state.phase() == Phase::Open => {
-                turn.say("Of what? Say the name and the value.");
+            Err(NotUnderstood::Nameless)
+                if *turn.state.phase() == Phase::Open && turn.state.staff.is_known() =>
+            {
+                turn.refuse("Of what? Say the name and the value.");
                 return turn.keep_last_said();
             }
             // Side talk and noise change nothing: not even the count of silences.
@@ -189,14 +224,30 @@ impl Dialogue {
             if utterance == Utterance::Command(Command::StartListening) {
                 turn.state.asleep = false;
                 turn.say("Listening.");
-                turn.ask_again();
+                turn.notice_absence();
+                if turn.state.staff.is_known() || turn.state.staff.is_offered() {
+                    turn.ask_again();
+                } else {
+                    turn.ask_who();
+                }
             }
             return;
         }
         turn.state.silences = 0;
+        turn.notice_absence();
+        if turn.state.staff.is_known() {
+            turn.heard_now();
+        }
+        if turn.who_first(&utterance) {
+            return turn.heard_now();
+        }
         match utterance {
             Utterance::Command(command) => turn.command(command),
             Utterance::Place(place) => turn.place(&place),
+            Utterance::Called { phrase, alone } => turn.called(&phrase, alone),
+            // Answered before anything else.
+            Utterance::ThisIs(_) => {}
+            Utterance::Skip(reason) => turn.skip(Some(reason)),
             Utterance::Yes(yes) => turn.yes(&yes),
             Utterance::No => turn.no(),
             Utterance::Readings {
@@ -215,11 +266,16 @@ impl Dialogue {
 }
 
 impl Turn<'_> {
-    fn open_round(&mut self, record: &Record) {
+    fn open_round(&mut self) {
+        let stopped = self.state.unopened.take().unwrap_or_default();
         let home = self.dialogue.home.name.clone();
         self.keep(Body::RoundOpened { home: home.clone() });
-        self.say(&format!("{home}. {} recording.", self.dialogue.aide.name));
-        for pending in record.pending() {
+        let by = self.state.staff.by();
+        self.say(&format!("{home}. {} recording.", by.name));
+        if self.dialogue.home.bedside.speech == Speech::Tones {
+            self.say("Nothing is spoken here: read the screen before every yes.");
+        }
+        for pending in stopped {
             self.keep(Body::Dropped {
                 offer: pending.offer,
                 why: crate::facts::Dropped::Stopped,
@@ -239,11 +295,17 @@ impl Turn<'_> {
             Command::Repeat | Command::StartListening => self.ask_again(),
             Command::Scratch => self.scratch(),
             Command::Orthostatic => self.start_orthostatic(),
+            Command::Stop if self.state.guided.is_none() => self.stop_leading(),
             Command::Stop => self.stop_orthostatic(),
             Command::Missing => self.say_missing(),
             Command::Done => self.done(),
             Command::Help => self.help(),
             Command::EndRound => self.end_round(),
+            Command::Next => self.next(),
+            Command::Back => self.back(),
+            Command::Skip => self.skip(None),
+            Command::WhoIsLeft => self.who_is_left(),
+            Command::Lead => self.lead(),
             Command::StopListening => {
                 self.state.asleep = true;
                 self.say("Not listening. Say start listening when you need me.");
@@ -269,7 +331,8 @@ impl Turn<'_> {
 
     /// Silence: asked once more, then held as unconfirmed or left.
     fn silence(&mut self) {
-        if self.state.asleep {
+        let staff = &self.state.staff;
+        if self.state.asleep || !(staff.is_known() || staff.is_offered()) {
             return;
         }
         self.state.silences += 1;
@@ -277,7 +340,11 @@ impl Turn<'_> {
             self.ask_again();
         } else {
             self.state.silences = 0;
-            self.give_up();
+            if self.state.staff.is_offered() {
+                self.nobody_answered();
+            } else {
+                self.give_up();
+            }
         }
     }
 }

@@ -12,7 +12,7 @@ use crate::vitals::{Position, Qualifier, QualifierKind, Reading, VitalSign};
 impl Turn<'_> {
     pub(super) fn start_orthostatic(&mut self) {
         if self.state.resident.is_none() {
-            self.say("First the room, so that I know who it is.");
+            self.refuse("First the room, so that I know who it is.");
             return self.ask_again();
         }
         if self.pending_says_first() {

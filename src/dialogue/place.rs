@@ -3,6 +3,7 @@
 //! NPSG.01.01.01.
 
 use super::Phase;
+use super::order::place_of;
 use super::state::Turn;
 use crate::facts::Body;
 use crate::residents::{Resident, ResidentId};
@@ -46,11 +47,51 @@ impl Turn<'_> {
         }
     }
 
-    fn identify(&mut self, resident: &Resident) {
+    /// A resident called by name, or by the spoken alias.
+    pub(super) fn called(&mut self, phrase: &str, alone: bool) {
+        let fits = self.dialogue.home.called(phrase);
+        if let ([one], Some(here)) = (fits.as_slice(), self.resident())
+            && one.id == here.id
+        {
+            self.say(&format!("This is {}.", here.name));
+            if !alone {
+                self.say("Say the reading without the name.");
+            }
+            if self.waiting() {
+                self.ask_again();
+            }
+            return;
+        }
+        if self.pending_says_first() {
+            return;
+        }
+        self.say_open_reports_here();
+        self.leave();
+        match fits.as_slice() {
+            [one] => self.identify(one),
+            several => {
+                let places: Vec<String> = several.iter().map(|it| place_of(it)).collect();
+                let places = places.join(", or ");
+                self.say(&format!("That name fits {places}. Which room?"));
+            }
+        }
+    }
+
+    pub(super) fn identify(&mut self, resident: &Resident) {
         let born = wording::birth_date(resident.birth_date);
         self.state.phase = Phase::Identify(resident.id.clone());
+        self.state.order.at = Some(resident.id.clone());
+        let alerts = self.dialogue.home.name_alerts(resident).into_iter();
+        let alerts: Vec<String> = alerts
+            .map(|it| format!("{} in {}", it.name, place_of(it)))
+            .collect();
+        let alert = if alerts.is_empty() {
+            String::new()
+        } else {
+            format!("Name alert: not {}. ", alerts.join(", nor "))
+        };
         self.prompt(&format!(
-            "{}, {born}. Check the wristband. Yes?",
+            "{}, {born}. {alert}Check the wristband. Yes?",
             resident.name
         ));
     }
@@ -64,6 +105,7 @@ impl Turn<'_> {
             name: resident.name.clone(),
             birth_date: resident.birth_date,
         });
+        self.state.order.visited.push(id.clone());
         self.state.resident = Some(id);
         self.state.phase = Phase::Open;
         self.say(&format!("Ready for {}.", resident.name));
@@ -93,13 +135,14 @@ impl Turn<'_> {
             return false;
         }
         let pending = match &self.state.phase {
-            Phase::Confirming(_) | Phase::ConfirmNotTaken(..) | Phase::ConfirmReport { .. } => {
-                "This still waits for your yes or no."
-            }
-            Phase::Asking(_) => "This is not settled yet.",
+            Phase::Confirming(_)
+            | Phase::ConfirmNotTaken(..)
+            | Phase::ConfirmSkip(_)
+            | Phase::ConfirmReport { .. } => "This still waits for your yes or no.",
+            Phase::WhySkip(_) | Phase::Asking(_) => "This is not settled yet.",
             Phase::Place | Phase::WhichBed(_) | Phase::Identify(_) | Phase::Open => return false,
         };
-        self.say(pending);
+        self.refuse(pending);
         self.ask_again();
         true
     }

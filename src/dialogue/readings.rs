@@ -23,10 +23,13 @@ impl Turn<'_> {
         }
         match &self.state.phase {
             Phase::Place | Phase::WhichBed(_) | Phase::Identify(_) => {
-                self.say("First the room, so that I know who it is.");
+                self.refuse("First the room, so that I know who it is.");
                 return self.ask_again();
             }
-            Phase::ConfirmNotTaken(..) | Phase::ConfirmReport { .. } => {
+            Phase::ConfirmNotTaken(..)
+            | Phase::WhySkip(_)
+            | Phase::ConfirmSkip(_)
+            | Phase::ConfirmReport { .. } => {
                 self.pending_says_first();
                 return;
             }
@@ -60,7 +63,7 @@ impl Turn<'_> {
         if self.stood(&part.qualifiers) {
             return;
         }
-        if self.state.phase == Phase::Open {
+        if self.state.phase == Phase::Open && !self.answers_in_turn() {
             return self.ask_again();
         }
         if let Some(why) = part.why {
@@ -112,6 +115,13 @@ impl Turn<'_> {
 
     fn answer_value(&mut self, unclear: &Unclear, part: Part) {
         let Some(valued) = part.value else {
+            // How it was taken is remembered until the value is said.
+            let mut unclear = unclear.clone();
+            let own = unclear.sign.qualifiers();
+            let fits = part.qualifiers.into_iter();
+            let fits = fits.filter(|it| own.contains(&it.kind()));
+            fits.for_each(|it| unclear.qualifiers.set(it));
+            self.state.phase = Phase::Asking(Question::Value(unclear));
             return self.ask_again();
         };
         let mut measurement = valued.measurement;

@@ -2,9 +2,9 @@
 
 use super::Phase;
 use super::state::Turn;
-use crate::facts::{Body, Raised};
-use crate::residents::Resident;
-use crate::speaking::wording;
+use crate::facts::{Body, OpenReport, Raised};
+use crate::residents::{Home, Resident};
+use crate::speaking::{Tone, wording};
 
 impl Turn<'_> {
     pub(super) fn reported(&mut self, key: &str) {
@@ -62,14 +62,7 @@ impl Turn<'_> {
     }
 
     fn report_texts(&self) -> String {
-        let text = |at: usize| {
-            let report = &self.state.open_reports[at];
-            let raised = match &report.raised {
-                Raised::Limit(finding) => wording::finding(finding),
-                Raised::Rule(flag) => wording::spelled(&flag.say),
-            };
-            format!("{}: {raised}", self.who(&report.resident))
-        };
+        let text = |at: usize| report_text(&self.dialogue.home, &self.state.open_reports[at]);
         let texts: Vec<String> = self.reports_meant().into_iter().map(text).collect();
         texts.join(" ")
     }
@@ -86,6 +79,7 @@ impl Turn<'_> {
         if !self.reports_meant().is_empty() {
             let text = format!("Still to report. {} Tell the nurse.", self.report_texts());
             self.say(&text);
+            self.sound(Tone::Report);
         }
     }
 
@@ -115,15 +109,18 @@ impl Turn<'_> {
         if self.pending_says_first() {
             return;
         }
-        let Some(resident) = self.resident() else {
-            self.leave();
-            return self.say("Which room?");
-        };
-        self.say_due(resident, "");
-        self.say(&format!("Done with {}.", resident.name));
-        self.say_open_reports_here();
+        self.depart();
         self.leave();
         self.say("Which room?");
+    }
+
+    /// What to know before leaving a resident.
+    pub(super) fn depart(&mut self) {
+        if let Some(resident) = self.resident() {
+            self.say_due(resident, "");
+            self.say(&format!("Done with {}.", resident.name));
+            self.say_open_reports_here();
+        }
     }
 
     pub(super) fn end_round(&mut self) {
@@ -153,4 +150,15 @@ impl Turn<'_> {
         }
         self.state.ended = true;
     }
+}
+
+/// Whose report it is, and what was crossed or met.
+pub(super) fn report_text(home: &Home, report: &OpenReport) -> String {
+    let raised = match &report.raised {
+        Raised::Limit(finding) => wording::finding(finding),
+        Raised::Rule(flag) => wording::spelled(&flag.say),
+    };
+    let resident = home.resident(&report.resident);
+    let who = resident.map_or(report.resident.0.as_str(), |it| &it.name);
+    format!("{who}: {raised}")
 }

@@ -5,10 +5,15 @@ use std::collections::{BTreeMap, VecDeque};
 use fastrand::Rng;
 use uuid::Uuid;
 
+use super::order::Order;
+use super::staff::OnDuty;
 use super::{Action, Dialogue, PATIENCE};
-use crate::facts::{Body, Fact, KeptReading, OpenReport, ReadBack, Recheck, Record, Time, VERSION};
+use crate::facts::{
+    Body, Dropped, Fact, KeptReading, OpenReport, Pending, ReadBack, Recheck, Record, Time, VERSION,
+};
 use crate::grammar::Expect;
-use crate::residents::{Resident, ResidentId};
+use crate::residents::{Resident, ResidentId, Staff};
+use crate::speaking::Tone;
 use crate::understanding::{Claim, Unclear};
 use crate::vitals::rules::{OrthostaticTest, Step};
 use crate::vitals::{
@@ -33,6 +38,11 @@ pub enum Phase {
     Confirming(Box<Offer>),
     /// "Not taken" was read back and waits for a yes.
     ConfirmNotTaken(Vec<VitalSign>, NotTakenReason),
+    /// A resident is to be skipped; the reason is asked for.
+    WhySkip(ResidentId),
+    /// Skipping a resident was read back, with what is due there, and waits for
+    /// a yes.
+    ConfirmSkip(Skip),
     /// A report to a nurse was read back and waits for a yes.
     ConfirmReport {
         /// The nurse, as named in the record.
@@ -49,6 +59,17 @@ pub struct Offer {
     pub read_back: ReadBack,
     /// Whether it was far from the usual and has been asked about once more.
     pub second_look: bool,
+}
+
+/// What is not taken when a resident is skipped.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Skip {
+    /// The resident.
+    pub resident: ResidentId,
+    /// What is due there.
+    pub signs: Vec<VitalSign>,
+    /// Why.
+    pub reason: NotTakenReason,
 }
 
 /// A question about a reading.
@@ -111,6 +132,13 @@ pub struct State {
     pub(super) recent: Vec<Recent>,
     /// Lying and standing pressures under way.
     pub(super) guided: Option<OrthostaticTest>,
+    /// Who is signed on, and who records.
+    pub(super) staff: OnDuty,
+    /// What was waiting for a yes when the program stopped last, until the round
+    /// is opened: when someone records.
+    pub(super) unopened: Option<Vec<Pending>>,
+    /// Where the round is, and whether it asks for each vital sign.
+    pub(super) order: Order,
     pub(super) asleep: bool,
     pub(super) silences: u8,
     /// "End of round" was said once with reports open.
@@ -127,7 +155,7 @@ pub struct State {
 }
 
 impl State {
-    pub(super) fn new(seed: u64, record: &Record, now: Time) -> Self {
+    pub(super) fn new(seed: u64, record: &Record, signed_on: Vec<Staff>, now: Time) -> Self {
         let mut rng = Rng::with_seed(seed);
         Self {
             phase: Phase::Place,
@@ -141,6 +169,9 @@ impl State {
             rechecks: record.rechecks().to_vec(),
             recent: Vec::new(),
             guided: None,
+            staff: OnDuty::new(signed_on, now),
+            unopened: Some(record.pending().cloned().collect()),
+            order: Order::default(),
             asleep: false,
             silences: 0,
             end_asked: false,
@@ -163,6 +194,24 @@ impl State {
     #[must_use]
     pub const fn resident(&self) -> Option<&ResidentId> {
         self.resident.as_ref()
+    }
+
+    /// Everyone who is signed on.
+    #[must_use]
+    pub fn signed_on(&self) -> &[Staff] {
+        self.staff.signed_on()
+    }
+
+    /// Who records; none where it must be said first.
+    #[must_use]
+    pub fn recorder(&self) -> Option<&Staff> {
+        self.staff.recorder()
+    }
+
+    /// Whether a yes or no to who records is waited for.
+    #[must_use]
+    pub fn recorder_offered(&self) -> bool {
+        self.staff.is_offered()
     }
 
     /// The question that waits for an answer, as it was asked.
@@ -236,6 +285,7 @@ impl State {
                 each.map(|it| it.sign()).collect()
             }
             Phase::Open if self.waits_for_standing() => vec![VitalSign::BloodPressure],
+            Phase::Open => self.order.asked.into_iter().collect(),
             _ => Vec::new(),
         };
         signs.dedup();
@@ -254,14 +304,23 @@ impl State {
         if self.asleep {
             return Expect::Wake;
         }
+        if self.staff.is_offered() {
+            return Expect::Confirm;
+        }
+        if !self.staff.is_known() {
+            return Expect::Place;
+        }
         match &self.phase {
             Phase::Place => Expect::Place,
-            Phase::WhichBed(_) | Phase::Asking(_) => Expect::Answer,
-            Phase::Open if self.waits_for_standing() => Expect::Answer,
+            Phase::WhichBed(_) | Phase::WhySkip(_) | Phase::Asking(_) => Expect::Answer,
+            Phase::Open if self.waits_for_standing() || self.order.asked.is_some() => {
+                Expect::Answer
+            }
             Phase::Open => Expect::Readings,
             Phase::Identify(_)
             | Phase::Confirming(_)
             | Phase::ConfirmNotTaken(..)
+            | Phase::ConfirmSkip(_)
             | Phase::ConfirmReport { .. } => Expect::Confirm,
         }
     }
@@ -283,6 +342,7 @@ pub(super) struct Turn<'a> {
     actions: Vec<Action>,
     said: Vec<String>,
     prompt: Option<String>,
+    tones: Vec<Tone>,
     repeat: bool,
     passing: bool,
 }
@@ -296,6 +356,7 @@ impl<'a> Turn<'a> {
             actions: Vec::new(),
             said: Vec::new(),
             prompt: None,
+            tones: Vec::new(),
             repeat: false,
             passing: false,
         }
@@ -332,7 +393,7 @@ impl<'a> Turn<'a> {
             id,
             version: VERSION,
             at: self.now,
-            by: self.dialogue.aide.clone(),
+            by: self.state.staff.by(),
             round: self.state.round,
             body,
         };
@@ -353,6 +414,7 @@ impl<'a> Turn<'a> {
 
     /// Everything this turn wants done: store, then say, then listen.
     pub(super) fn finish(mut self) -> (State, Vec<Action>) {
+        self.ask_in_turn();
         let mut parts = std::mem::take(&mut self.said);
         parts.retain(|it| !it.is_empty());
         if let Some(prompt) = self.prompt.take() {
@@ -372,7 +434,9 @@ impl<'a> Turn<'a> {
         }
         let text = parts.join(" ");
         if !text.is_empty() {
-            self.actions.push(Action::Say(text));
+            let tones = self.tones(&text);
+            let saying = self.dialogue.saying(&self.state, &text, tones);
+            self.actions.push(Action::Say(saying));
         }
         if self.state.ended {
             self.actions.push(Action::End);
@@ -380,10 +444,67 @@ impl<'a> Turn<'a> {
             self.actions.push(Action::Listen {
                 expect: self.state.expect(),
                 patience: self.waiting().then_some(PATIENCE),
-                wake: self.wake_at(),
+                wake: self.wake_at().into_iter().chain(self.absent_at()).min(),
             });
         }
         (self.state, self.actions)
+    }
+
+    /// Whether this turn stores anything.
+    pub(super) fn keeps(&self) -> bool {
+        self.actions.iter().any(|it| matches!(it, Action::Keep(_)))
+    }
+
+    /// Whether this turn says anything.
+    pub(super) fn speaks(&self) -> bool {
+        !self.said.is_empty()
+    }
+
+    /// Says why something is not taken.
+    pub(super) fn refuse(&mut self, text: &str) {
+        self.say(text);
+        self.sound(Tone::Refused);
+    }
+
+    /// A tone for this turn, where nothing is spoken.
+    pub(super) fn sound(&mut self, tone: Tone) {
+        self.tones.push(tone);
+    }
+
+    /// The tones that stand for what this turn says: what became of what the
+    /// aide said, then whether there is something to report or to answer.
+    fn tones(&self, text: &str) -> Vec<Tone> {
+        let any = |is: fn(&Body<KeptReading>) -> bool| {
+            let mut actions = self.actions.iter();
+            actions.any(|it| matches!(it, Action::Keep(fact) if is(&fact.body)))
+        };
+        let kept = any(|it| {
+            use Body::{Identified, NotTaken, Read, Recorder, ReportedToNurse};
+            matches!(
+                it,
+                Read(_) | NotTaken { .. } | ReportedToNurse { .. } | Identified { .. } | Recorder
+            )
+        });
+        let dropped = any(|it| {
+            use Dropped::{No, Scratched, Stopped};
+            let why = |why: &Dropped| matches!(why, No | Scratched | Stopped);
+            matches!(it, Body::Unconfirmed { .. })
+                || matches!(it, Body::Dropped { why: it, .. } if why(it))
+        });
+        let refused = dropped || self.tones.contains(&Tone::Refused);
+        let report = self.tones.contains(&Tone::Report)
+            || any(|it| matches!(it, Body::Flagged { .. } | Body::RuleMet { .. }));
+        let question = text.ends_with('?');
+        let noted = !(kept || refused || report || question);
+        let all = [
+            (kept, Tone::Kept),
+            (refused, Tone::Refused),
+            (report, Tone::Report),
+            (question, Tone::Question),
+            (noted, Tone::Kept),
+        ];
+        let heard = all.into_iter().filter(|(is, _)| *is);
+        heard.map(|(_, tone)| tone).collect()
     }
 
     /// What this turn says is not what "repeat" should say again.
@@ -393,6 +514,9 @@ impl<'a> Turn<'a> {
 
     /// Whether an answer is waited for. An aide who is measuring is not hurried.
     pub(super) fn waiting(&self) -> bool {
-        !self.state.asleep && !matches!(self.state.phase, Phase::Place | Phase::Open)
+        if self.state.asleep || !self.state.staff.is_known() {
+            return !self.state.asleep && self.state.staff.is_offered();
+        }
+        !matches!(self.state.phase, Phase::Place | Phase::Open)
     }
 }

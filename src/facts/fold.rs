@@ -155,6 +155,7 @@ impl Record {
                 }
             }
             Body::RoundOpened { .. }
+            | Body::Recorder
             | Body::Identified { .. }
             | Body::NotTaken { .. }
             | Body::RangeSet { .. }

@@ -205,6 +205,8 @@ pub enum Body<R = ReadingRecord> {
         /// The round.
         signed: Uuid,
     },
+    /// The one whom this fact is by records from now on, as the voice said.
+    Recorder,
     /// The round ended.
     RoundClosed {
         /// Reports that were still open.

@@ -6,6 +6,7 @@
 mod accepts;
 mod expect;
 mod jsgf;
+mod people;
 mod phrases;
 mod place;
 mod token;
@@ -76,7 +77,7 @@ pub struct Grammar {
 }
 
 /// The files of the top-level `grammar` folder, built in.
-const FILES: [(&str, &str); 14] = [
+const FILES: [(&str, &str); 15] = [
     ("numbers", include_str!("../../grammar/numbers.jsgf")),
     (
         "temperature",
@@ -109,6 +110,7 @@ const FILES: [(&str, &str); 14] = [
         include_str!("../../grammar/conversation.jsgf"),
     ),
     ("place", include_str!("../../grammar/place.jsgf")),
+    ("order", include_str!("../../grammar/order.jsgf")),
 ];
 
 impl Grammar {

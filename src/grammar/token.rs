@@ -51,6 +51,16 @@ pub enum Command {
     StopListening,
     /// Listen again.
     StartListening,
+    /// On to the next resident who has something due.
+    Next,
+    /// Back to the resident before.
+    Back,
+    /// Past this resident.
+    Skip,
+    /// Who is left in this round?
+    WhoIsLeft,
+    /// Ask for each vital sign that is due, in turn.
+    Lead,
 }
 
 /// Morning or afternoon.
@@ -136,6 +146,10 @@ pub enum Token {
     Reported,
     /// A nurse, by the home's own key.
     Nurse(String),
+    /// A resident, by the whole phrase that called.
+    Resident(String),
+    /// Who says that they record, by the whole phrase.
+    Staff(String),
     /// "room".
     Room,
     /// "bed"; with a name, such as "window", when it is no number.
@@ -201,6 +215,8 @@ impl Token {
             ("say", "reported") => Self::Reported,
             ("say", _) => Self::Say(named(value)?),
             ("nurse", _) => Self::Nurse(value.to_owned()),
+            ("resident", _) => Self::Resident(value.to_owned()),
+            ("staff", _) => Self::Staff(value.to_owned()),
             ("room", "_") => Self::Room,
             ("bed", "_") => Self::Bed(None),
             ("bed", _) => Self::Bed(Some(value.to_owned())),

@@ -95,10 +95,8 @@ impl Meter {
         }
         let length = Duration::from_secs_f64(samples.len() as f64 / f64::from(RATE));
         let loudest = samples.iter().map(|s| s.unsigned_abs()).max().unwrap_or(0);
-        let power: f64 = samples.iter().map(|s| f64::from(*s).powi(2)).sum();
         let peak = dbfs(f32::from(loudest));
-        #[allow(clippy::cast_possible_truncation, reason = "at most 32768")]
-        let rms = dbfs((power / samples.len() as f64).sqrt() as f32);
+        let rms = rms(samples);
 
         self.rms = rms;
         self.peak = peak.max(self.peak - FALL * length.as_secs_f32()).max(FLOOR);
@@ -125,6 +123,15 @@ impl Meter {
             dead: self.quiet >= DEAD_FOR,
         }
     }
+}
+
+/// The loudness of some samples, in dBFS.
+#[allow(clippy::cast_precision_loss, reason = "a meter needs no more")]
+pub(super) fn rms(samples: &[i16]) -> f32 {
+    let power: f64 = samples.iter().map(|s| f64::from(*s).powi(2)).sum();
+    #[allow(clippy::cast_possible_truncation, reason = "at most 32768")]
+    let rms = (power / samples.len().max(1) as f64).sqrt() as f32;
+    dbfs(rms)
 }
 
 fn dbfs(amplitude: f32) -> f32 {

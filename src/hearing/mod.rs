@@ -10,6 +10,7 @@ mod level;
 mod link;
 mod microphone;
 mod mute;
+mod pause;
 mod recognizer;
 mod resample;
 mod tuning;

@@ -1,16 +1,18 @@
 //! A round at the bedside: microphone in, loudspeaker out, until it is ended.
 
 use std::sync::Arc;
+use std::time::Duration;
 
 use tokio::sync::{Notify, mpsc};
 use tokio::time::{Instant, sleep_until};
 
 use super::patience::Patience;
 use super::{Mouth, Round, RoundError, Screen, Turn, Tutorial};
-use crate::dialogue::{Dialogue, Event, Touched};
+use crate::dialogue::{Dialogue, Event};
 use crate::facts::Time;
 use crate::grammar::Expect;
 use crate::hearing::{Ear, Heard, Meter, Microphone, MicrophoneEvent};
+use crate::speaking::Saying;
 use crate::store::Store;
 
 /// A live round about to begin.
@@ -28,7 +30,7 @@ pub struct Live<'a> {
     /// Who watches.
     pub screen: &'a mut dyn Screen,
     /// What is given by hand on a bedside screen, where there is one.
-    pub touches: Option<mpsc::Receiver<Touched>>,
+    pub touches: Option<mpsc::Receiver<Event>>,
     /// The lessons of a practice round.
     pub tutorial: Option<Tutorial>,
 }
@@ -36,7 +38,7 @@ pub struct Live<'a> {
 /// What the next moment brings.
 enum Next {
     Sound(MicrophoneEvent),
-    Touched(Touched),
+    ByHand(Event),
     Silence,
     Tick,
     Stop,
@@ -89,30 +91,35 @@ impl Live<'_> {
                 }
                 Next::Silence => Event::Silence,
                 Next::Tick => Event::Tick,
-                Next::Touched(touched) => {
-                    hands.screen.heard(now(), &touched.heard, true);
+                Next::ByHand(event) => {
+                    if let Event::Touched(touched) = &event {
+                        hands.screen.heard(now(), &touched.heard, true);
+                    }
                     // Whoever answers by hand has read the question.
                     hands.unheard = None;
-                    Event::Touched(touched)
+                    event
                 }
-                Next::Sound(MicrophoneEvent::Frames(frames)) => match hands.listen(&frames) {
-                    Some(heard) => Event::Heard(heard),
-                    None => continue,
-                },
+                Next::Sound(MicrophoneEvent::Frames(frames)) => {
+                    match hands.listen(&frames, |words| round.pause_after(words)) {
+                        Some(heard) => Event::Heard(heard),
+                        None => continue,
+                    }
+                }
                 Next::Sound(MicrophoneEvent::Lost(reason)) => {
-                    going = hands.lost(&reason).await;
+                    let text = "The microphone is lost. I am waiting for it.";
+                    going = hands.lost(&reason, &round.notice(text)).await;
                     continue;
                 }
                 Next::Sound(MicrophoneEvent::Back) => {
-                    going = hands.back(round.state().question()).await;
+                    going = hands.back(&round).await;
                     continue;
                 }
             };
             if let Event::Heard(heard) = &event {
                 let addressed = round.addressed(&event);
                 hands.screen.heard(now(), heard, addressed);
-                if addressed && let Some(text) = hands.unheard.take() {
-                    going = hands.ask(&text).await;
+                if addressed && let Some(saying) = hands.unheard.take() {
+                    going = hands.ask(&saying).await;
                     continue;
                 }
             }
@@ -156,19 +163,19 @@ struct Hands<'a> {
     /// The silence that is an answer to what was said last.
     seconds: Option<u32>,
     /// A question that the voice or the loudspeaker failed to say.
-    unheard: Option<String>,
+    unheard: Option<Saying>,
     /// That they fail was shown.
     voiceless: bool,
     /// Clipping and dead, as last noticed.
     was: (bool, bool),
-    touches: Option<mpsc::Receiver<Touched>>,
+    touches: Option<mpsc::Receiver<Event>>,
 }
 
-async fn touch(touches: &mut Option<mpsc::Receiver<Touched>>) -> Touched {
+async fn by_hand(touches: &mut Option<mpsc::Receiver<Event>>) -> Event {
     if let Some(receiver) = touches
-        && let Some(touched) = receiver.recv().await
+        && let Some(event) = receiver.recv().await
     {
-        return touched;
+        return event;
     }
     // No screen, or it is gone.
     *touches = None;
@@ -185,7 +192,7 @@ impl Hands<'_> {
             () = self.stop.notified() => Ok(Next::Stop),
             // Only between sayings: a touch is taken at the end of what is being
             // said and never cuts it short, so that a report is heard whole.
-            touched = touch(&mut self.touches) => Ok(Next::Touched(touched)),
+            event = by_hand(&mut self.touches) => Ok(Next::ByHand(event)),
             event = self.microphone.next() => {
                 let gone = || RoundError::Other("the microphone's thread has ended; start again".into());
                 event.map(Next::Sound).ok_or_else(gone)
@@ -201,7 +208,11 @@ impl Hands<'_> {
         }
     }
 
-    fn listen(&mut self, frames: &[i16]) -> Option<Heard> {
+    fn listen(
+        &mut self,
+        frames: &[i16],
+        pause: impl Fn(&str) -> Option<Duration>,
+    ) -> Option<Heard> {
         let level = self.meter.push(frames);
         self.screen.level(level);
         self.patience.level(level.rms, Instant::now());
@@ -216,7 +227,7 @@ impl Hands<'_> {
                 .notice("the microphone gives no sound at all: is it muted?");
         }
         self.was = is;
-        self.ear.accept(frames)
+        self.ear.accept_until(frames, pause)
     }
 
     fn stopped(&mut self) {
@@ -226,25 +237,25 @@ impl Hands<'_> {
 
     /// The microphone is lost: nothing counts as an answer until it is back.
     /// False when the round is over.
-    async fn lost(&mut self, reason: &str) -> bool {
+    async fn lost(&mut self, reason: &str, saying: &Saying) -> bool {
         self.patience.stop();
         self.ear.drop_utterance();
         self.screen.microphone_lost(true);
         self.screen.notice(&format!(
             "the microphone is lost ({reason}); waiting for it"
         ));
-        let text = "The microphone is lost. I am waiting for it.";
-        self.say(text).await != Said::Stop
+        self.say(saying).await != Said::Stop
     }
 
     /// The microphone is back: what waited for an answer is asked again.
-    async fn back(&mut self, question: Option<&str>) -> bool {
+    async fn back(&mut self, round: &Round<'_>) -> bool {
         self.screen.microphone_lost(false);
         self.screen.notice("the microphone is back");
         let text = "The microphone is back.";
+        let question = round.state().question();
         match question.filter(|_| self.seconds.is_some()) {
-            Some(question) => self.ask(&format!("{text} {question}")).await,
-            None => self.say(text).await != Said::Stop,
+            Some(question) => self.ask(&round.notice(&format!("{text} {question}"))).await,
+            None => self.say(&round.notice(text)).await != Said::Stop,
         }
     }
 
@@ -252,8 +263,8 @@ impl Hands<'_> {
     /// the round is over.
     async fn carry_out(&mut self, turn: Turn) -> bool {
         self.seconds = turn.waiting.patience;
-        if let Some(text) = &turn.say
-            && !self.ask(text).await
+        if let Some(saying) = &turn.say
+            && !self.ask(saying).await
         {
             return false;
         }
@@ -266,26 +277,26 @@ impl Hands<'_> {
         true
     }
 
-    /// Says a text, and waits anew for an answer to it where there is one. False
+    /// Says something, and waits anew for an answer to it where there is one. False
     /// when the round is over.
-    async fn ask(&mut self, text: &str) -> bool {
-        let said = self.say(text).await;
+    async fn ask(&mut self, saying: &Saying) -> bool {
+        let said = self.say(saying).await;
         // An aide can't have answered a question that was never heard.
         let unheard = said == Said::Unheard && self.seconds.is_some();
-        self.unheard = unheard.then(|| text.to_owned());
+        self.unheard = unheard.then(|| saying.clone());
         self.patience.start(self.seconds, Instant::now());
         said != Said::Stop
     }
 
-    /// Says a text to its end, deaf meanwhile. The words are on the screen in
+    /// Says something to its end, deaf meanwhile. The words are on the screen in
     /// any case.
-    async fn say(&mut self, text: &str) -> Said {
+    async fn say(&mut self, saying: &Saying) -> Said {
         let muted = self.microphone.mute().hold();
-        self.screen.said(now(), text);
-        let mut said = self.speak(text).await;
+        self.screen.said(now(), &saying.shown);
+        let mut said = self.speak(saying).await;
         if said.is_err() {
             // The loudspeaker is opened anew, and may now be another.
-            said = self.speak(text).await;
+            said = self.speak(saying).await;
         }
         // What came in before the mute is no answer to what was said.
         self.microphone.drop_sound();
@@ -311,8 +322,8 @@ impl Hands<'_> {
         }
     }
 
-    async fn speak(&mut self, text: &str) -> Result<Said, String> {
-        let playing = self.mouth.say(text);
+    async fn speak(&mut self, saying: &Saying) -> Result<Said, String> {
+        let playing = self.mouth.say(saying);
         self.ear.drop_utterance();
         let Some((_, Some(playing))) = playing.map_err(|error| error.to_string())? else {
             return Ok(Said::Whole);

@@ -4,6 +4,7 @@
 mod live;
 mod mouth;
 mod patience;
+mod pins;
 mod rehearsal;
 mod screen;
 mod script;
@@ -16,12 +17,13 @@ use crate::facts::{Record, Time};
 use crate::grammar::{Expect, Grammar};
 use crate::hearing::{Ear, EarError};
 use crate::residents::Home;
-use crate::speaking::VoiceError;
+use crate::speaking::{Saying, VoiceError};
 use crate::store::{Store, StoreError};
 use crate::understanding::NotUnderstood;
 
 pub use live::Live;
 pub use mouth::Mouth;
+pub use pins::{PinError, Pins, Refused, SHORTEST_PIN};
 pub use rehearsal::{Outcome, Rehearsal};
 pub use screen::{Both, Screen, Shown, Silent, Terminal, crossed, over_limit, shown};
 pub use script::{Script, ScriptError};
@@ -88,6 +90,7 @@ impl<'a> Round<'a> {
             store,
             tutorial: None,
         };
+        screen.speech(dialogue.home().bedside.speech);
         round.store(&actions, screen)?;
         screen.state(dialogue, &round.state, now);
         Ok((round, Turn::of(actions)))
@@ -148,10 +151,24 @@ impl<'a> Round<'a> {
         Ok(())
     }
 
+    /// Something the recorder itself has to say, as the home wants it heard.
+    #[must_use]
+    pub fn notice(&self, text: &str) -> Saying {
+        self.dialogue.notice(&self.state, text)
+    }
+
     /// The state of the conversation.
     #[must_use]
     pub const fn state(&self) -> &State {
         &self.state
+    }
+
+    /// The silence that ends an utterance with these words so far, where it is
+    /// less than the recogniser's own.
+    #[must_use]
+    pub fn pause_after(&self, words: &str) -> Option<std::time::Duration> {
+        let pause = self.dialogue.pause_after(&self.state, words)?;
+        pause.to_std().ok()
     }
 
     /// Whether an utterance means anything to the conversation as it stands, or
@@ -163,7 +180,7 @@ impl<'a> Round<'a> {
                 Ok(_) | Err(NotUnderstood::Unsure) => true,
                 Err(_) => false,
             },
-            Event::Touched(_) | Event::Silence | Event::Tick | Event::NotStored(_) => true,
+            _ => true,
         }
     }
 }
@@ -172,7 +189,7 @@ impl<'a> Round<'a> {
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Turn {
     /// What to say.
-    pub say: Option<String>,
+    pub say: Option<Saying>,
     /// What is waited for then.
     pub waiting: Waiting,
 }
@@ -180,8 +197,9 @@ pub struct Turn {
 impl Turn {
     /// Says this too, at the end.
     fn add(&mut self, text: &str) {
-        let said = self.say.take();
-        self.say = Some(said.map_or_else(|| text.to_owned(), |it| format!("{it} {text}")));
+        let said = self.say.take().map(|it| it.shown);
+        let both = said.map_or_else(|| text.to_owned(), |it| format!("{it} {text}"));
+        self.say = Some(Saying::aloud(&both));
         self.waiting.spoke = true;
     }
 
@@ -197,7 +215,7 @@ impl Turn {
         };
         for action in actions {
             match action {
-                Action::Say(text) => turn.say = Some(text),
+                Action::Say(saying) => turn.say = Some(saying),
                 Action::Listen {
                     expect,
                     patience,
@@ -215,11 +233,12 @@ impl Turn {
     }
 }
 
-/// An ear with a recogniser for each state of the dialogue, in this home.
+/// An ear with a recogniser for each state of the dialogue, in this home. Names
+/// that the model does not know are not listened for.
 ///
 /// # Errors
 /// [`EarError`] when the model cannot be opened, or the grammar has a word that
-/// the model does not know.
+/// the model does not know and that is no name.
 pub fn ear_for(
     model: &std::path::Path,
     grammar: &Grammar,
@@ -228,6 +247,7 @@ pub fn ear_for(
     let grammar = grammar.clone().for_home(home);
     let grammar = grammar.map_err(|error| RoundError::Other(error.to_string()))?;
     let mut ear = Ear::open(model)?;
+    let grammar = grammar.known_to(&|word| ear.knows(word));
     for expect in Expect::ALL {
         ear.set_phrases(expect, &grammar.phrases(expect))?;
     }

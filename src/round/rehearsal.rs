@@ -9,7 +9,7 @@ use tokio::sync::mpsc::{self, error::TryRecvError};
 
 use super::script::Step;
 use super::{Mouth, Round, RoundError, Screen, Script, Turn, Waiting};
-use crate::dialogue::{Dialogue, Event, Touched};
+use crate::dialogue::{Dialogue, Event};
 use crate::facts::Time;
 use crate::grammar::Expect;
 use crate::hearing::{Ear, Heard, RATE, read_wav};
@@ -43,7 +43,7 @@ pub struct Rehearsal<'a> {
     pub pace: std::time::Duration,
     /// What is given by hand on a bedside screen. With one, the round goes on
     /// by hand after the script, until it is ended or the screen is gone.
-    pub touches: Option<mpsc::Receiver<Touched>>,
+    pub touches: Option<mpsc::Receiver<Event>>,
 }
 
 /// How a rehearsal went.
@@ -82,8 +82,8 @@ impl Rehearsal<'_> {
             if !matches!(step, Step::Expect(_)) {
                 std::thread::sleep(self.pace);
             }
-            while let Some(touched) = self.touches.as_mut().and_then(|it| it.try_recv().ok()) {
-                going.take(Event::Touched(touched))?;
+            while let Some(event) = self.touches.as_mut().and_then(|it| it.try_recv().ok()) {
+                going.take(&event)?;
             }
             let events = match step {
                 Step::Expect(words) => {
@@ -112,7 +112,13 @@ impl Rehearsal<'_> {
                     let ear = self.ear.as_mut().ok_or_else(|| {
                         RoundError::Other(format!("no model is loaded to hear {}", path.display()))
                     })?;
-                    let heard = hear(ear, going.waiting.expect, path, &mut going.now)?;
+                    let heard = hear(
+                        ear,
+                        &going.round,
+                        going.waiting.expect,
+                        path,
+                        &mut going.now,
+                    )?;
                     if heard.is_empty() {
                         going.screen.notice("nothing was heard");
                     }
@@ -120,7 +126,7 @@ impl Rehearsal<'_> {
                 }
             };
             for event in events {
-                going.take(event)?;
+                going.take(&event)?;
             }
             if going.ended() {
                 break;
@@ -146,16 +152,16 @@ struct Going<'a> {
 }
 
 impl Going<'_> {
-    fn take(&mut self, event: Event) -> Result<(), RoundError> {
-        match &event {
+    fn take(&mut self, event: &Event) -> Result<(), RoundError> {
+        match event {
             Event::Heard(heard) => {
-                let addressed = self.round.addressed(&event);
+                let addressed = self.round.addressed(event);
                 self.screen.heard(self.now, heard, addressed);
             }
             Event::Touched(touched) => self.screen.heard(self.now, &touched.heard, true),
             _ => {}
         }
-        let turn = self.round.take(&event, self.now, self.screen);
+        let turn = self.round.take(event, self.now, self.screen);
         self.waiting = turn.waiting;
         if turn.say.is_some() {
             self.said = speak(&mut self.mouth, self.screen, turn, &mut self.now)?;
@@ -172,14 +178,14 @@ impl Going<'_> {
     }
 
     /// Goes on with what is given by hand, in real time from here.
-    fn on_by_hand(&mut self, touches: &mut mpsc::Receiver<Touched>) -> Result<(), RoundError> {
+    fn on_by_hand(&mut self, touches: &mut mpsc::Receiver<Event>) -> Result<(), RoundError> {
         let ahead = self.now - chrono::Local::now().fixed_offset();
         while !self.ended() {
             self.now = chrono::Local::now().with_timezone(self.now.offset()) + ahead;
             match touches.try_recv() {
-                Ok(touched) => self.take(Event::Touched(touched))?,
+                Ok(event) => self.take(&event)?,
                 Err(TryRecvError::Disconnected) => break,
-                Err(TryRecvError::Empty) if self.timer_ended() => self.take(Event::Tick)?,
+                Err(TryRecvError::Empty) if self.timer_ended() => self.take(&Event::Tick)?,
                 Err(TryRecvError::Empty) => std::thread::sleep(LOOK),
             }
         }
@@ -190,6 +196,7 @@ impl Going<'_> {
 /// Everything heard in a recording.
 fn hear(
     ear: &mut Ear<Expect>,
+    round: &Round<'_>,
     expect: Option<Expect>,
     path: &Path,
     now: &mut Time,
@@ -203,7 +210,7 @@ fn hear(
     }
     let mut heard: Vec<Heard> = sound
         .chunks(BLOCK)
-        .filter_map(|it| ear.accept(it))
+        .filter_map(|it| ear.accept_until(it, |words| round.pause_after(words)))
         .collect();
     heard.extend(ear.finish());
     Ok(heard)
@@ -216,16 +223,16 @@ fn speak(
     turn: Turn,
     now: &mut Time,
 ) -> Result<String, RoundError> {
-    let Some(text) = turn.say else {
+    let Some(saying) = turn.say else {
         return Ok(String::new());
     };
-    screen.said(*now, &text);
-    if let Some((audio, playing)) = mouth.say(&text)? {
+    screen.said(*now, &saying.shown);
+    if let Some((audio, playing)) = mouth.say(&saying)? {
         *now += Duration::from_std(audio.duration()).unwrap_or_default();
         if let Some(Err(error)) = playing.map(crate::speaking::Playing::wait) {
             screen.notice(&error.to_string());
         }
     }
     screen.said_all();
-    Ok(text)
+    Ok(saying.shown)
 }

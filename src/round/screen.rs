@@ -8,7 +8,7 @@ use serde::Serialize;
 use crate::dialogue::{Dialogue, State};
 use crate::facts::{Body, Fact, KeptReading, Time};
 use crate::hearing::{By, Heard, Level};
-use crate::residents::{Home, ResidentId};
+use crate::residents::{Home, ResidentId, Speech};
 use crate::vitals::{Finding, Layer, Measurement, Qualifier, Rhythm, Side, Supply, Unit, Value};
 
 /// Whoever watches a round.
@@ -21,6 +21,9 @@ pub trait Screen {
     fn stored(&mut self, fact: &Fact<KeptReading>);
     /// Something about the machine, not the residents.
     fn notice(&mut self, text: &str);
+    /// What is heard of what is shown, as the home has chosen; once, at the
+    /// beginning.
+    fn speech(&mut self, _: Speech) {}
     /// How loud it is, many times a second.
     fn level(&mut self, _: Level) {}
     /// The conversation stands like this now.
@@ -106,7 +109,7 @@ pub struct Terminal<W> {
 impl<W: Write> Terminal<W> {
     /// A terminal that shows a round of this aide in this home.
     pub fn new(out: W, aide: &str, home: &Home) -> Self {
-        let aide = aide.split_whitespace().next().unwrap_or(aide).to_owned();
+        let aide = first_name(aide);
         let home = home.clone();
         Self { out, aide, home }
     }
@@ -148,7 +151,13 @@ impl<W: Write> Screen for Terminal<W> {
     }
 
     fn stored(&mut self, fact: &Fact<KeptReading>) {
+        // Who speaks may have changed.
+        self.aide = first_name(&fact.by.name);
         match &fact.body {
+            Body::Recorder => {
+                let text = format!("{}, {}", fact.by.name, fact.by.title);
+                self.line("", "recording", KEPT, &text);
+            }
             Body::Read(reading) => {
                 let record = reading.record();
                 let mut text = shown(&record.measurement);
@@ -190,6 +199,21 @@ impl<W: Write> Screen for Terminal<W> {
     fn notice(&mut self, text: &str) {
         self.line("", "note", PLAIN, text);
     }
+
+    fn speech(&mut self, speech: Speech) {
+        match speech {
+            Speech::Earpiece => {}
+            Speech::Room => self.notice("names are shown here and not spoken"),
+            Speech::Tones => self.notice(
+                "nothing is spoken: read the screen before every yes. Tones: one is kept, two \
+                 rising a question, two falling not kept, three a report",
+            ),
+        }
+    }
+}
+
+fn first_name(name: &str) -> String {
+    name.split_whitespace().next().unwrap_or(name).to_owned()
 }
 
 /// A measurement as shown: "Blood pressure 152/88 mmHg · left arm · sitting".

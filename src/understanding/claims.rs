@@ -28,7 +28,10 @@ impl Sentence<'_> {
         let (tokens, taken) = taken::split(self.tokens);
         let tokens = with_flows(&tokens);
         if tokens.iter().any(|it| matches!(it.token, Token::Sign(_))) {
-            return self.readings(&tokens, taken);
+            let readings = self.readings(&tokens, taken)?;
+            // A reading in one breath with a name may be of somebody else: who
+            // it is comes first.
+            return Some(tokens.iter().find_map(called).unwrap_or(readings));
         }
         self.part(&tokens).map(|it| Utterance::Part(Box::new(it)))
     }
@@ -192,12 +195,26 @@ impl Sentence<'_> {
     }
 }
 
+/// The call that a name is, when more was said with it.
+fn called(spoken: &Spoken) -> Option<Utterance> {
+    match &spoken.token {
+        Token::Resident(phrase) => Some(Utterance::Called {
+            phrase: phrase.clone(),
+            alone: false,
+        }),
+        Token::Staff(phrase) => Some(Utterance::ThisIs(phrase.clone())),
+        _ => None,
+    }
+}
+
 /// What is said alone, so that beside a part of a reading it is other talk.
 const fn no_part(spoken: &Spoken) -> bool {
     matches!(
         spoken.token,
         Token::Yes
             | Token::Say(_)
+            | Token::Resident(_)
+            | Token::Staff(_)
             | Token::Room
             | Token::Bed(_)
             | Token::Reported

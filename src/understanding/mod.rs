@@ -10,7 +10,7 @@ mod typed;
 mod utterance;
 mod value;
 
-use crate::grammar::{Spoken, Token, Vocabulary};
+use crate::grammar::{Command, Spoken, Token, Vocabulary};
 use crate::hearing::{Heard, UNKNOWN};
 use crate::vitals::{Measurement, Precautions, Qualifier, Qualifiers, Units, VitalSign};
 
@@ -256,6 +256,14 @@ impl Sentence<'_> {
         let meant: Vec<&Token> = meant.filter(|it| **it != Token::Filler).collect();
         match meant.as_slice() {
             [Token::Say(command)] => Some(Utterance::Command(*command)),
+            [Token::Say(Command::Skip), Token::NotTaken(reason)] => {
+                Some(Utterance::Skip((*reason).clone()))
+            }
+            [Token::Resident(phrase)] => Some(Utterance::Called {
+                phrase: phrase.clone(),
+                alone: true,
+            }),
+            [Token::Staff(phrase)] => Some(Utterance::ThisIs(phrase.clone())),
             [Token::Last, Token::Sign(sign)] => Some(Utterance::LastValue(*sign)),
             [Token::Reason(reason)] => Some(Utterance::Reason(reason.clone())),
             [Token::Activity(activity), ago @ ..] => {

@@ -178,6 +178,17 @@ pub enum Utterance {
     Command(Command),
     /// Going to a room or bed.
     Place(Place),
+    /// Going to a resident called by name.
+    Called {
+        /// The whole phrase that called.
+        phrase: String,
+        /// Whether nothing else was said.
+        alone: bool,
+    },
+    /// Someone says that they record; the whole phrase.
+    ThisIs(String),
+    /// Past this resident, and why.
+    Skip(NotTakenReason),
     /// Something was not taken; no vital sign means all that are due.
     NotTaken {
         /// Which vital signs.

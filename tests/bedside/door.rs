@@ -4,6 +4,7 @@ use axum::body::Body;
 use axum::http::{Request, Response, StatusCode, header};
 use http_body_util::BodyExt as _;
 use sayback::bedside::{KEY_COOKIE, TOUCHES, app};
+use sayback::dialogue::Event;
 use sayback::hearing::By;
 use sayback::review::LIVE;
 use tower::ServiceExt as _;
@@ -130,7 +131,7 @@ async fn only_the_pages_own_forms_are_taken() {
         assert_eq!(answer.status(), status);
         let taken = given.try_recv();
         assert_eq!(taken.is_ok(), status != StatusCode::FORBIDDEN);
-        if let Ok(taken) = taken {
+        if let Ok(Event::Touched(taken)) = taken {
             assert_eq!(
                 (taken.heard.text().as_str(), taken.heard.by, taken.asked),
                 ("room nine", By::Touch, 0)

@@ -5,7 +5,7 @@ use std::net::{SocketAddr, TcpListener};
 use std::sync::Arc;
 
 use sayback::bedside::{Bedside, Link, TOUCHES, View, app};
-use sayback::dialogue::{Dialogue, Event, Touched};
+use sayback::dialogue::{Dialogue, Event};
 use sayback::facts::{Fact, Time};
 use sayback::grammar::Grammar;
 use sayback::hearing::Heard;
@@ -29,7 +29,7 @@ pub fn now() -> Time {
 }
 
 /// A screen with nobody's round on it.
-pub fn link(local: bool) -> (Bedside, Link, mpsc::Receiver<Touched>) {
+pub fn link(local: bool) -> (Bedside, Link, mpsc::Receiver<Event>) {
     let (bedside, views) = Bedside::watched(&dialogue(), now());
     let (touches, given) = mpsc::channel(TOUCHES);
     let key = Arc::from(KEY);
@@ -38,6 +38,8 @@ pub fn link(local: bool) -> (Bedside, Link, mpsc::Receiver<Touched>) {
         touches,
         key,
         local,
+        home: Arc::new(dialogue().home().clone()),
+        pins: None,
     };
     (bedside, link, given)
 }
@@ -102,7 +104,7 @@ impl Going {
             let (dialogue, mut now) = (dialogue(), now());
             let mut store = Store::open(&path).unwrap();
             let (mut round, turn) = Round::open(&dialogue, &mut store, now, &mut bedside).unwrap();
-            bedside.said(now, &turn.say.unwrap_or_default());
+            bedside.said(now, &turn.say.map(|it| it.shown).unwrap_or_default());
             bedside.said_all();
             loop {
                 now += chrono::Duration::seconds(5);
@@ -112,7 +114,7 @@ impl Going {
                         bedside.microphone_lost(lost);
                         continue;
                     }
-                    (_, Ok(touched)) => Event::Touched(touched),
+                    (_, Ok(event)) => event,
                     (Err(std::sync::mpsc::TryRecvError::Disconnected), _) => break,
                     _ => {
                         now -= chrono::Duration::seconds(5);
@@ -127,7 +129,7 @@ impl Going {
                 }
                 let turn = round.take(&event, now, &mut bedside);
                 if let Some(say) = turn.say {
-                    bedside.said(now, &say);
+                    bedside.said(now, &say.shown);
                     bedside.said_all();
                 }
             }

@@ -78,7 +78,7 @@ impl Aide<'_> {
         self.state = state;
         for action in actions {
             match action {
-                Action::Say(text) => self.log.push(format!("< {text}")),
+                Action::Say(saying) => self.log.push(format!("< {}", saying.shown)),
                 Action::Keep(fact) => match fact.body {
                     Body::Read(reading) => self.stored(reading.record()),
                     Body::Unconfirmed { .. } | Body::NotTaken { .. } => {

@@ -179,6 +179,7 @@ impl Index {
                 }
             }
             Body::RoundOpened { .. }
+            | Body::Recorder
             | Body::Identified { .. }
             | Body::Retaken(_)
             | Body::RangeSet { .. }
