@@ -154,7 +154,9 @@ impl Conversation {
         self.step(&event);
     }
 
-    fn touch(&mut self, words: &str, asked: u64) {
+    /// Words by hand, about what waits now, or before the last turn.
+    fn touch(&mut self, words: &str, now: bool) {
+        let asked = if now { self.state.asked() } else { self.before };
         self.now += Duration::seconds(5);
         words.clone_into(&mut self.turn);
         let heard = typed(words);
@@ -171,6 +173,12 @@ impl Conversation {
             let (state, _) = self.dialogue.step(self.state.clone(), &event, self.now);
             self.state = state;
         }
+    }
+
+    fn all_of(&self, names: &str) -> Vec<Staff> {
+        let names = names.split(',').map(str::trim);
+        let names = names.filter(|it| !it.is_empty());
+        names.map(|it| self.staff(it)).collect()
     }
 
     fn staff(&self, name: &str) -> Staff {
@@ -323,12 +331,7 @@ fn run(file: &str, script: &str, speech: Option<Speech>) -> usize {
             }
             ("!" | "x", Some(it)) => {
                 nothing_left(it);
-                let asked = if mark == "!" {
-                    it.state.asked()
-                } else {
-                    it.before
-                };
-                it.touch(rest, asked);
+                it.touch(rest, mark == "!");
             }
             ("<", Some(it)) => {
                 assert!(
@@ -376,11 +379,8 @@ fn run(file: &str, script: &str, speech: Option<Speech>) -> usize {
             ("@", Some(it)) => it.pass(rest.parse().unwrap()),
             (".", Some(it)) => it.now += Duration::minutes(rest.parse().unwrap()),
             ("s", Some(it)) => {
-                let names = line
-                    .strip_prefix("signed")
-                    .unwrap_or_else(|| panic!("{at}: {line}"));
-                let names = names.split(',').map(str::trim).filter(|it| !it.is_empty());
-                let staff: Vec<Staff> = names.map(|name| it.staff(name)).collect();
+                let names = line.strip_prefix("signed");
+                let staff = it.all_of(names.unwrap_or_else(|| panic!("{at}: {line}")));
                 *it = Conversation::begin(in_home(&home, speech, Some(staff)));
             }
             ("o", Some(it)) => {

@@ -1,7 +1,7 @@
 //! What can be touched in place of being said: words of the grammar, each with
 //! what stands on its button.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 use serde::Serialize;
 
@@ -38,14 +38,14 @@ fn said(label: &str) -> String {
 /// screen that everyone in the corridor can read.
 pub fn rooms(dialogue: &Dialogue) -> Vec<Choice> {
     let residents = dialogue.home().residents.iter();
-    let rooms: BTreeMap<(usize, &str), ()> = residents
-        .map(|it| ((it.room.len(), it.room.as_str()), ()))
+    let rooms: BTreeSet<(usize, &str)> = residents
+        .map(|it| (it.room.len(), it.room.as_str()))
         .collect();
     let choice = |(_, room): &(usize, &str)| Choice {
         name: (*room).to_owned(),
         words: format!("room {}", said(room)),
     };
-    rooms.keys().map(choice).collect()
+    rooms.iter().map(choice).collect()
 }
 
 /// The beds of a room.

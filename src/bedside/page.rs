@@ -238,8 +238,8 @@ fn button(it: &Choice, class: &str) -> Markup {
 /// Alt.
 const COMMANDS: [(&str, &str, &str); 5] = [
     ("Repeat", "repeat", "r"),
-    ("What\u{2019}s missing", "what's missing", "m"),
-    ("Done here", "done", "d"),
+    ("Missing?", "what's missing", "m"),
+    ("Done", "done", "d"),
     ("Next", "next", "x"),
     ("Stop listening", "stop listening", "l"),
 ];
@@ -334,7 +334,7 @@ fn by_hand(view: &View, key: &str) -> Markup {
                 }
             }
             details #reported {
-                summary accesskey="e" { "Reported to" }
+                summary accesskey="e" { "Reported" }
                 form method="post" action="/say" {
                     (hidden(view, key))
                     @for it in &view.nurses { (button(it, "")) }

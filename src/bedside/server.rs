@@ -134,8 +134,8 @@ pub fn app(link: Link) -> Router {
         .with_state(link)
 }
 
-async fn file(kind: &'static str, text: &'static str) -> Response {
-    ([(header::CONTENT_TYPE, kind)], text).into_response()
+fn file(kind: &'static str, text: &'static str) -> std::future::Ready<Response> {
+    std::future::ready(([(header::CONTENT_TYPE, kind)], text).into_response())
 }
 
 /// The card of what can be said; it says nothing of anyone.
@@ -208,12 +208,11 @@ struct Form {
 }
 
 impl Form {
-    fn of(link: Link, headers: &HeaderMap, body: &[u8]) -> Result<Self, Response> {
+    fn of(link: Link, headers: &HeaderMap, body: &[u8]) -> Result<Self, Box<Response>> {
         let fields = Fields::parse(body);
         if !from_own_site(headers) || !same(fields.get("csrf"), &link.key) {
-            return Err(refused(
-                "That was not from the bedside page. Load the page again.",
-            ));
+            let why = "That was not from the bedside page. Load the page again.";
+            return Err(Box::new(refused(why)));
         }
         Ok(Self {
             link,
@@ -246,10 +245,10 @@ impl Form {
     }
 
     /// Who this is, by the PIN.
-    async fn staff(&self) -> Result<Staff, Response> {
+    async fn staff(&self) -> Result<Staff, Box<Response>> {
         let Some(pins) = self.link.pins.clone() else {
             let why = "No PINs are set, so nobody signs on here; `sayback staff set-pin` sets one.";
-            return Err(self.problem(StatusCode::CONFLICT, why));
+            return Err(Box::new(self.problem(StatusCode::CONFLICT, why)));
         };
         let home = Arc::clone(&self.link.home);
         let who = self.fields.get("who").to_owned();
@@ -261,7 +260,7 @@ impl Form {
                 .map_err(|it| it.to_string())
         });
         let checked = checked.await.unwrap_or_else(|it| Err(it.to_string()));
-        checked.map_err(|why| self.problem(StatusCode::FORBIDDEN, &why))
+        checked.map_err(|why| Box::new(self.problem(StatusCode::FORBIDDEN, &why)))
     }
 }
 
@@ -281,11 +280,11 @@ async fn signed(
 ) -> Response {
     let form = match Form::of(link, &headers, &body) {
         Ok(form) => form,
-        Err(refused) => return refused,
+        Err(refused) => return *refused,
     };
     match form.staff().await {
         Ok(staff) => form.give(event(staff)),
-        Err(problem) => problem,
+        Err(problem) => *problem,
     }
 }
 
@@ -294,7 +293,7 @@ async fn signed(
 async fn say(State(link): State<Link>, headers: HeaderMap, body: Bytes) -> Response {
     let form = match Form::of(link, &headers, &body) {
         Ok(form) => form,
-        Err(refused) => return refused,
+        Err(refused) => return *refused,
     };
     let (answer, words) = (form.fields.get(ANSWER), form.fields.get(WORDS));
     let asked = form.fields.get("asked").parse().unwrap_or(u64::MAX);

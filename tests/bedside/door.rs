@@ -1,5 +1,7 @@
 //! Who gets the page, and what is taken from it.
 
+use std::sync::{Arc, Mutex};
+
 use axum::body::Body;
 use axum::http::{Request, Response, StatusCode, header};
 use http_body_util::BodyExt as _;
@@ -7,6 +9,7 @@ use sayback::bedside::{KEY_COOKIE, TOUCHES, app};
 use sayback::dialogue::Event;
 use sayback::hearing::By;
 use sayback::review::LIVE;
+use sayback::round::Pins;
 use tower::ServiceExt as _;
 
 use super::rig::{KEY, link};
@@ -190,4 +193,62 @@ async fn touches_that_pile_up_are_refused() {
     drop(given);
     let answer = app.oneshot(request("POST", "/say", KEY, &body));
     assert_eq!(answer.await.unwrap().status(), StatusCode::GONE);
+}
+
+#[tokio::test]
+async fn signing_on_takes_the_pin_of_the_staff() {
+    for (path, fields, status, taken) in [
+        (
+            "/sign-on",
+            "who=Dana+Whitlock&pin=482915",
+            StatusCode::SEE_OTHER,
+            true,
+        ),
+        (
+            "/sign-off",
+            "who=dana+whitlock&pin=482915",
+            StatusCode::SEE_OTHER,
+            true,
+        ),
+        (
+            "/sign-on",
+            "who=Dana+Whitlock&pin=000000",
+            StatusCode::FORBIDDEN,
+            false,
+        ),
+        (
+            "/sign-on",
+            "who=Nobody&pin=482915",
+            StatusCode::FORBIDDEN,
+            false,
+        ),
+        ("/sign-on", "", StatusCode::FORBIDDEN, false),
+    ] {
+        let (_screen, mut link, mut given) = link(true);
+        let mut pins = Pins::in_memory().unwrap();
+        let dana = link.home.aides[0].clone();
+        pins.set(&link.home, &dana, "482915").unwrap();
+        link.pins = Some(Arc::new(Mutex::new(pins)));
+        let answer = app(link).oneshot(request("POST", path, KEY, &form(0, fields)));
+        assert_eq!(answer.await.unwrap().status(), status, "{path} {fields}");
+        let event = given.try_recv().ok();
+        let expected = match path {
+            "/sign-on" => Event::SignedOn(dana),
+            _ => Event::SignedOff(dana),
+        };
+        assert_eq!(event, taken.then_some(expected), "{path} {fields}");
+    }
+    // Where nobody has a PIN, nobody signs on, and no form from elsewhere does.
+    let (_screen, link, mut given) = link(true);
+    let fields = form(0, "who=Dana+Whitlock&pin=482915");
+    let answer = app(link.clone()).oneshot(request("POST", "/sign-on", KEY, &fields));
+    assert_eq!(answer.await.unwrap().status(), StatusCode::CONFLICT);
+    let foreign = with(
+        request("POST", "/sign-on", KEY, &fields),
+        "origin",
+        "http://elsewhere.example",
+    );
+    let answer = app(link).oneshot(foreign).await.unwrap();
+    assert_eq!(answer.status(), StatusCode::FORBIDDEN);
+    assert!(given.try_recv().is_err());
 }

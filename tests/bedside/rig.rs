@@ -96,12 +96,24 @@ enum Told {
 
 impl Going {
     pub fn new(spoken: &[&str]) -> Self {
+        Self::of(dialogue(), spoken)
+    }
+
+    /// With nobody signed on, or with two of whom it is not known who records.
+    pub fn unknown(signed_on: usize) -> Self {
+        let home = dialogue().home().clone();
+        let staff = home.staff().take(signed_on).cloned().collect();
+        let dialogue = Dialogue::for_staff(home, staff, &Grammar::standard()).unwrap();
+        Self::of(dialogue, &[])
+    }
+
+    fn of(dialogue: Dialogue, spoken: &[&str]) -> Self {
         let (mut bedside, link, mut given) = link(true);
         let folder = tempfile::tempdir().unwrap();
         let path = folder.path().join("record.db");
         let (words, told) = std::sync::mpsc::channel();
         let thread = std::thread::spawn(move || {
-            let (dialogue, mut now) = (dialogue(), now());
+            let mut now = now();
             let mut store = Store::open(&path).unwrap();
             let (mut round, turn) = Round::open(&dialogue, &mut store, now, &mut bedside).unwrap();
             bedside.said(now, &turn.say.map(|it| it.shown).unwrap_or_default());

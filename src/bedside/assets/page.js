@@ -53,7 +53,7 @@ async function give(form, button) {
   const body = new URLSearchParams(new FormData(form, button));
   say("");
   try {
-    const answer = await fetch(button?.formAction || form.action, { method: "POST", body, headers: { "x-sayback-live": "1" } });
+    const answer = await fetch(button?.getAttribute("formaction") || form.action, { method: "POST", body, headers: { "x-sayback-live": "1" } });
     const problem = answer.ok ? "" : await answer.text();
     if (events.readyState !== 1 || problem) await renew();
     if (problem) return say(problem);
