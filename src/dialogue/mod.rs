@@ -317,13 +317,13 @@ impl Turn<'_> {
     fn help(&mut self) {
         self.say(match self.state.phase {
             Phase::Place | Phase::Identify(_) => {
-                "Say room and its number, then yes when the name is right."
+                "Say room and its number, or the resident's name, or next. Then yes when the name is right."
             }
             Phase::Confirming(_) => {
                 "Say yes to keep it, no to change it, the right value to replace it, or scratch that."
             }
             _ => {
-                "Say a vital sign and its value, such as pulse seven two regular. Say refused after a name if it was not taken. Say done to finish here."
+                "Say a vital sign and its value, such as pulse seven two regular. Say refused after a name if it was not taken. Say lead me to be asked for each, next to go on, or done to finish here."
             }
         });
         self.ask_again();

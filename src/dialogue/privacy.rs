@@ -57,8 +57,15 @@ impl Dialogue {
             let born = wording::birth_date(resident.birth_date);
             let two = format!("{}, {born}.", resident.name);
             text = text.replace(&two, "Check the name on the screen.");
-            let neutral = format!("the resident in {}", place_of(resident));
-            text = text.replace(&resident.name, &neutral);
+            let place = place_of(resident);
+            let neutral = format!("the resident in {place}");
+            for named in [
+                format!("{} in {place}", resident.name),
+                format!("{}, {place}", resident.name),
+                resident.name.clone(),
+            ] {
+                text = text.replace(&named, &neutral);
+            }
         }
         text
     }

@@ -86,9 +86,7 @@ impl Turn<'_> {
     /// Whether what was understood is about who records, or may not be taken
     /// because that is not known; then it is answered here.
     pub(super) fn who_first(&mut self, utterance: &Utterance) -> bool {
-        if let Utterance::Command(Command::Repeat | Command::Help | Command::StopListening) =
-            utterance
-        {
+        if let Utterance::Command(Command::Repeat | Command::StopListening) = utterance {
             return false;
         }
         match (self.state.staff.who.clone(), utterance) {
@@ -138,6 +136,7 @@ impl Turn<'_> {
     fn records(&mut self, staff: Staff) {
         let duty = &mut self.state.staff;
         (duty.by, duty.who) = (Some(staff), Who::Known);
+        self.heard_now();
         if self.state.unopened.is_none() {
             self.keep(Body::Recorder);
             self.say("Noted.");

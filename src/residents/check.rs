@@ -54,6 +54,7 @@ impl Home {
         }
         let staff = self.nurses.iter().chain(&self.aides);
         notices.extend(staff.filter_map(|it| unheard_staff(self, it, knows)));
+        notices.extend(same_staff(self));
         notices
     }
 
@@ -121,6 +122,20 @@ fn unheard(resident: &Resident, knows: &dyn Fn(&str) -> bool) -> Option<Notice> 
          set an alias of words it knows{example}"
     );
     Some(about(NoticeKind::UnknownWord, &[resident], text))
+}
+
+/// Staff of one name: they would sign on as one another.
+fn same_staff(home: &Home) -> Vec<Notice> {
+    let staff: Vec<&Staff> = home.staff().collect();
+    let again = |(at, it): (usize, &&Staff)| {
+        let same = staff[..at].iter().any(|other| other.name == it.name);
+        let text = format!(
+            "two of the staff are called {}: add a middle name or initial",
+            it.name
+        );
+        same.then(|| about(NoticeKind::SameSpokenName, &[], text))
+    };
+    staff.iter().enumerate().filter_map(again).collect()
 }
 
 /// One of the staff whose name can't be heard.
@@ -254,6 +269,17 @@ mod tests {
             kinds(&person(1, "Ádá Pelham", "")),
             [NoticeKind::UnknownWord]
         );
+    }
+
+    #[test]
+    fn two_of_the_staff_must_not_have_one_name() {
+        let more = "[[aides]]\nname = \"Ines Marlow\"\ntitle = \"nursing aide\"\n";
+        let text = "name = \"H\"\nresidents = []\n\
+            nurses = [{ name = \"Ines Marlow\", title = \"registered nurse\" }]\n";
+        let home = Home::from_toml(&format!("{text}{more}")).unwrap();
+        let notices = home.check(&|_| true, NaiveDate::MIN);
+        assert_eq!(notices.len(), 1);
+        assert!(notices[0].text.contains("two of the staff"), "{notices:?}");
     }
 
     #[test]

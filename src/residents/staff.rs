@@ -45,7 +45,10 @@ pub(super) fn badges<'a>(
         if badges.values().any(|it| it == badge) {
             return Err(wrong(&at, "used twice", "a number of its own"));
         }
-        badges.insert(name.clone(), badge.clone());
+        if badges.insert(name.clone(), badge.clone()).is_some() {
+            let expected = "a full name of one's own, with a middle name or initial";
+            return Err(wrong(&at, "two with a badge have this name", expected));
+        }
     }
     Ok(badges)
 }
