@@ -14,6 +14,7 @@ mod place;
 mod privacy;
 mod readings;
 mod report;
+mod seen;
 mod staff;
 mod state;
 mod time;

@@ -17,8 +17,7 @@ use crate::speaking::Tone;
 use crate::understanding::{Claim, Unclear};
 use crate::vitals::rules::{OrthostaticTest, Step};
 use crate::vitals::{
-    CautionKind, History, Measurement, NotTaken, NotTakenReason, QualifierKind, Recent, VitalSign,
-    WentOn,
+    CautionKind, History, NotTaken, NotTakenReason, QualifierKind, Recent, VitalSign, WentOn,
 };
 
 /// Where the conversation is.
@@ -148,7 +147,7 @@ pub struct State {
     /// The question that waits for an answer, to be asked again as it was.
     pub(super) prompt: Option<String>,
     /// Counts every change of that question.
-    asked: u64,
+    pub(super) asked: u64,
     pub(super) ended: bool,
     round: Uuid,
     rng: Rng,
@@ -208,49 +207,10 @@ impl State {
         self.staff.recorder()
     }
 
-    /// Whether a yes or no to who records is waited for.
-    #[must_use]
-    pub fn recorder_offered(&self) -> bool {
-        self.staff.is_offered()
-    }
-
     /// The question that waits for an answer, as it was asked.
     #[must_use]
     pub fn question(&self) -> Option<&str> {
         self.prompt.as_deref()
-    }
-
-    /// The number of the question that waits, which no other question of the
-    /// round has; where none waits, of that. An answer by hand brings back the
-    /// number it saw.
-    #[must_use]
-    pub const fn asked(&self) -> u64 {
-        self.asked
-    }
-
-    /// What was said of the current resident and is still being asked about.
-    pub fn unfinished(&self) -> impl Iterator<Item = &Measurement> {
-        self.drafts.iter().map(|it| &it.claim.measurement)
-    }
-
-    /// How many vital signs of the current resident were kept in this round.
-    #[must_use]
-    pub fn kept_signs(&self) -> usize {
-        let kept = self.resident.as_ref().and_then(|id| self.kept.get(id));
-        let signs = kept.into_iter().flatten().map(|it| it.sign);
-        signs.collect::<std::collections::BTreeSet<_>>().len()
-    }
-
-    /// Whether the round is over.
-    #[must_use]
-    pub const fn ended(&self) -> bool {
-        self.ended
-    }
-
-    /// Lying and standing pressures under way.
-    #[must_use]
-    pub const fn guided(&self) -> Option<&OrthostaticTest> {
-        self.guided.as_ref()
     }
 
     /// Reports that no nurse has yet.
