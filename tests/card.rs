@@ -16,6 +16,7 @@ fn meaning(phrase: &str, pending: &[VitalSign]) -> Result<Utterance, NotUndersto
         pending,
         precautions: None,
         ask_below: ASK_BELOW,
+        counted: None,
     };
     understand(&Heard::from_text(phrase), &VOCABULARY, &context)
 }

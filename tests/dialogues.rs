@@ -3,13 +3,16 @@
 //! ```text
 //! ## title            a new conversation, at 07:30 in the demo home
 //! > words             the aide says (a silence when empty)
-//! ! words             the aide types or touches this, about what waits
+//! t words             the aide types or touches this, about what waits
 //! x words             the same, about what waited before the last turn
 //! < words             Sayback's answer contains these words, in this order
 //! + fact              this fact was stored by the last turn
 //! @ minutes           time passes, in which Sayback is used
 //! ~ minutes           time passes, and the dialogue's timer ends
 //! . minutes           time passes, and no timer says so
+//! % seconds           seconds pass, with every timer of the dialogue at its time
+//! ~~ seconds          seconds pass, and the dialogue's timer ends only then
+//! ! number            so many ticks were heard in this conversation
 //! home NAME           the conversation is in tests/dialogues/homes/NAME.toml
 //! signed NAME, NAME   it begins with these signed on; with nobody when empty
 //! ^ words             of that answer these words are spoken, in this order
@@ -23,19 +26,18 @@
 //! same, and what is spoken never tells whose a value is.
 
 use std::collections::BTreeMap;
-use std::fmt::Write as _;
 use std::path::Path;
 use std::sync::{LazyLock, Mutex};
 
 use chrono::Duration;
 use sayback::dialogue::{Action, Dialogue, Event, State, Touched};
-use sayback::facts::{Body, Fact, KeptReading, Raised, Record, Time};
+use sayback::facts::{Body, Fact, Raised, Record, Time};
 use sayback::grammar::Grammar;
-use sayback::hearing::{By, Heard};
+use sayback::hearing::Heard;
 use sayback::residents::{Bedside, Home, Speech, Staff};
 use sayback::speaking::{Saying, Tone, wording};
 use sayback::understanding::typed;
-use sayback::vitals::{Measurement, Qualifier, Supply, Value, Working};
+use shown::show;
 
 const DEMO: &str = include_str!("../audio-fixtures/demo-home.toml");
 static DIALOGUE: LazyLock<&Dialogue> = LazyLock::new(|| in_home(DEMO, None, None));
@@ -75,6 +77,8 @@ struct Conversation {
     turn: String,
     /// The number of the question that waited before the last turn.
     before: u64,
+    wake: Option<Time>,
+    clicks: usize,
 }
 
 impl Conversation {
@@ -91,6 +95,8 @@ impl Conversation {
             stored: Vec::new(),
             turn: String::new(),
             before: 0,
+            wake: None,
+            clicks: 0,
         };
         conversation.take(actions);
         conversation
@@ -100,6 +106,13 @@ impl Conversation {
         self.said.clear();
         self.spoken.clear();
         self.tones.clear();
+        self.take_more(actions);
+    }
+
+    /// Takes actions; what is said takes a second, and the dialogue is told so
+    /// where it wants to be.
+    fn take_more(&mut self, actions: Vec<Action>) {
+        let mut told = false;
         for action in actions {
             match action {
                 Action::Say(saying) => {
@@ -109,9 +122,53 @@ impl Conversation {
                     self.tones.extend(saying.tones);
                 }
                 Action::Keep(fact) => self.stored.extend(show(&fact)),
-                Action::Listen { .. } | Action::End => {}
+                Action::Click => self.clicks += 1,
+                Action::Listen {
+                    wake, sharp, tell, ..
+                } => {
+                    self.wake = wake.into_iter().chain(sharp).min();
+                    told = tell;
+                }
+                Action::End => {}
             }
         }
+        if told {
+            let began = self.now;
+            self.now += Duration::seconds(1);
+            let ended = self.now;
+            self.go_on(&Event::Said { began, ended });
+        }
+    }
+
+    fn go_on(&mut self, event: &Event) {
+        let (state, actions) = self.dialogue.step(self.state.clone(), event, self.now);
+        self.state = state;
+        self.take_more(actions);
+    }
+
+    /// Time passes, as the mark says.
+    fn wait(&mut self, mark: &str, time: &str) {
+        let number = |it: &str| it.trim().parse::<i64>().unwrap();
+        match (mark, time.strip_prefix('~')) {
+            ("%", _) => return self.seconds(number(time)),
+            ("@", _) => return self.pass(number(time)),
+            (_, Some(seconds)) => self.now += Duration::seconds(number(seconds)),
+            _ => self.now += Duration::minutes(number(time)),
+        }
+        if mark == "~" {
+            self.step(&Event::Tick);
+        }
+    }
+
+    /// Seconds pass; timers end at their time.
+    fn seconds(&mut self, seconds: i64) {
+        let until = self.now + Duration::seconds(seconds);
+        self.said.clear();
+        while let Some(at) = self.wake.filter(|it| *it <= until) {
+            self.now = at;
+            self.go_on(&Event::Tick);
+        }
+        self.now = until.max(self.now);
     }
 
     /// Nothing is spoken that tells the room whose a value is.
@@ -133,7 +190,7 @@ impl Conversation {
                 for report in self.state.open_reports() {
                     let elsewhere = self.state.resident() != Some(&report.resident);
                     if let (true, Raised::Limit(finding)) = (elsewhere, &report.raised)
-                        && saying.shown.contains("Still to report.")
+                        && saying.shown.contains("Still to report")
                     {
                         let value = wording::finding(finding);
                         assert!(!saying.spoken.contains(&value), "{}", saying.spoken);
@@ -195,96 +252,6 @@ impl Conversation {
     }
 }
 
-fn measurement(it: &Measurement) -> String {
-    let mut text = it.sign().tag().to_owned();
-    match it.value() {
-        Value::One(quantity) => write!(text, " {} {}", quantity.value(), quantity.unit().symbol()),
-        Value::Pressure {
-            systolic,
-            diastolic,
-        } => {
-            write!(text, " {}/{}", systolic.value(), diastolic.value())
-        }
-        Value::Level(level) => write!(text, " {}", level.tag()),
-        Value::NotRated => write!(text, " not rated"),
-    }
-    .unwrap();
-    for qualifier in it.qualifiers().iter() {
-        match qualifier {
-            Qualifier::Supply(Supply::Oxygen(Some(litres))) => write!(text, ", oxygen {litres}"),
-            other => write!(text, ", {}", other.spoken()),
-        }
-        .unwrap();
-    }
-    text
-}
-
-/// The facts that a script must name; offers and their answers it may leave out.
-fn show(fact: &Fact<KeptReading>) -> Option<String> {
-    Some(match &fact.body {
-        Body::Read(reading) => {
-            let record = reading.record();
-            let late = if record.measured_at == record.spoken_at {
-                String::new()
-            } else {
-                record.measured_at.format(" at %H:%M").to_string()
-            };
-            let looked = if record.second_look {
-                ", looked twice"
-            } else {
-                ""
-            };
-            let worked = match record.working {
-                None => String::new(),
-                Some(Working::Counted { count, seconds }) => {
-                    format!("; counted {count} in {seconds}")
-                }
-                Some(Working::Bars { large, small }) => format!("; bars {large} + {small}"),
-                Some(Working::LessChair { total, chair }) => {
-                    format!("; {} less chair {}", total.value(), chair.value())
-                }
-            };
-            let went_on = record
-                .went_on
-                .iter()
-                .map(|it| format!("; went on: {}", it.reason));
-            let went_on: String = went_on.collect();
-            let read = measurement(&record.measurement);
-            let typed = match record.given_by {
-                By::Voice => "",
-                By::Touch => "; typed",
-            };
-            let touched = match record.confirmed_by {
-                By::Voice => "",
-                By::Touch => "; yes by touch",
-            };
-            format!("read {read}{late}{looked}{worked}{went_on}{typed}{touched}")
-        }
-        Body::NotTaken { signs, reason, .. } => {
-            let signs: Vec<&str> = signs.iter().map(|it| it.tag()).collect();
-            format!("not taken {} {}", signs.join(" "), reason.spoken())
-        }
-        Body::Flagged { finding, .. } => {
-            format!(
-                "flag {} {:?}",
-                finding.component.name(finding.sign),
-                finding.side
-            )
-        }
-        Body::RuleMet { flag, .. } => format!("rule {:?}", flag.rule),
-        Body::Retaken(_) => "retaken".to_owned(),
-        Body::ReportedToNurse { to, flags, .. } => format!("reported {} to {to}", flags.len()),
-        Body::Unconfirmed { readings, .. } => {
-            let readings: Vec<String> = readings.iter().map(measurement).collect();
-            format!("unconfirmed {}", readings.join("; "))
-        }
-        Body::Identified { name, .. } => format!("identified {name}"),
-        Body::Recorder => format!("recorder {}", fact.by.name),
-        Body::RoundClosed { open_reports } => format!("closed with {open_reports} open"),
-        _ => return None,
-    })
-}
-
 fn own(home: &str) -> Bedside {
     Home::from_toml(home).unwrap().bedside
 }
@@ -329,9 +296,9 @@ fn run(file: &str, script: &str, speech: Option<Speech>) -> usize {
                 nothing_left(it);
                 it.hear(rest);
             }
-            ("!" | "x", Some(it)) => {
+            ("t" | "x", Some(it)) => {
                 nothing_left(it);
-                it.touch(rest, mark == "!");
+                it.touch(rest, mark == "t");
             }
             ("<", Some(it)) => {
                 assert!(
@@ -372,12 +339,8 @@ fn run(file: &str, script: &str, speech: Option<Speech>) -> usize {
                 home = home_file(name);
                 *it = Conversation::begin(in_home(&home, speech, None));
             }
-            ("~", Some(it)) => {
-                it.now += Duration::minutes(rest.parse().unwrap());
-                it.step(&Event::Tick);
-            }
-            ("@", Some(it)) => it.pass(rest.parse().unwrap()),
-            (".", Some(it)) => it.now += Duration::minutes(rest.parse().unwrap()),
+            ("!", Some(it)) => assert_eq!(it.clicks.to_string(), rest, "{at}: ticks"),
+            ("%" | "~" | "@" | ".", Some(it)) => it.wait(mark, rest),
             ("s", Some(it)) => {
                 let names = line.strip_prefix("signed");
                 let staff = it.all_of(names.unwrap_or_else(|| panic!("{at}: {line}")));
@@ -448,6 +411,10 @@ fn what_was_not_heard_surely_is_asked_for_again_unless_it_answers_nothing() {
 
 #[path = "dialogues/properties.rs"]
 mod properties;
+#[path = "dialogues/shown.rs"]
+mod shown;
+#[path = "dialogues/timed.rs"]
+mod timed;
 
 /// The early-warning score is said only where the home has turned it on and
 /// only of a complete set. Values and total: Royal College of Physicians, NEWS2

@@ -6,9 +6,11 @@ use std::collections::{BTreeMap, BTreeSet};
 use serde::Serialize;
 
 use crate::dialogue::Dialogue;
+use crate::facts::Time;
 use crate::grammar::{Token, Vocabulary, spoken_forms};
 use crate::residents::Staff;
-use crate::vitals::{Qualifier, QualifierKind};
+use crate::round::shown;
+use crate::vitals::{Measurement, Qualifier, QualifierKind};
 
 /// A button and the words that it stands for.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize)]
@@ -121,6 +123,16 @@ pub fn why_not(vocabulary: &Vocabulary) -> Vec<Choice> {
         }
     }
     found.into_iter().map(|(_, it)| it).collect()
+}
+
+/// The kept readings of which one is meant, in the order in which they are said.
+pub fn nth<'a>(readings: impl Iterator<Item = (&'a Measurement, Time)>) -> Vec<Choice> {
+    let words = ["the first", "the second", "the third", "the fourth"];
+    let choice = |((it, at), words): ((&Measurement, Time), &str)| Choice {
+        name: format!("{}, {}", shown(it), at.format("%H:%M")),
+        words: words.to_owned(),
+    };
+    readings.zip(words).map(choice).collect()
 }
 
 /// The reasons to go on past a caution.

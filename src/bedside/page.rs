@@ -4,8 +4,10 @@
 use maud::{DOCTYPE, Markup, PreEscaped, html};
 
 use super::choices::Choice;
-use super::view::{Doing, Kept, Kind, Person, Report, View, Waiting};
+use super::view::{Doing, Kept, Kind, Person, Report, Timer, View, Waiting};
+use crate::facts::Time;
 use crate::hearing::By;
+use crate::residents::Speech;
 use crate::round::Shown;
 use crate::vitals::VitalSign;
 
@@ -63,6 +65,7 @@ fn top(view: &View) -> Markup {
         p.doing.(class_of(view.doing)) role="status" {
             (PreEscaped(icon)) span { (word) }
         }
+        @if let Some(it) = heard_of(view.speech) { p.speech { (it) } }
         p.clock {
             time data-now=(view.at.timestamp_millis()) data-offset=(view.at.offset().local_minus_utc())
                 datetime=(view.at.to_rfc3339())
@@ -74,11 +77,7 @@ fn top(view: &View) -> Markup {
 
 fn middle(view: &View) -> Markup {
     html! {
-        @for it in &view.timers {
-            p.timer data-until=(it.until.timestamp_millis()) {
-                b { (left(view, it.until)) } " " (it.name)
-            }
-        }
+        @for it in &view.timers { (timer(view, it)) }
         @match &view.waiting {
             Some(it) => (waiting(it)),
             None => (nothing_waits(view)),
@@ -94,9 +93,19 @@ fn middle(view: &View) -> Markup {
     }
 }
 
-fn left(view: &View, until: crate::facts::Time) -> String {
-    let seconds = (until - view.at).num_seconds().max(0);
-    format!("{}:{:02}", seconds / 60, seconds % 60)
+/// A count is large: nothing else is to be looked at meanwhile.
+fn timer(view: &View, it: &Timer) -> Markup {
+    let left = |until: Time| {
+        let seconds = (until - view.at).num_seconds().max(0);
+        format!("{}:{:02}", seconds / 60, seconds % 60)
+    };
+    html! {
+        p.timer.count[it.count] data-until=[it.until.map(|it| it.timestamp_millis())] {
+            b { (it.until.map_or_else(|| "\u{2013}".to_owned(), left)) }
+            " " span { (it.name) }
+            @if it.count { " " span.how { "keep counting until \u{201c}stop\u{201d}" } }
+        }
+    }
 }
 
 fn waiting(it: &Waiting) -> Markup {
@@ -105,6 +114,7 @@ fn waiting(it: &Waiting) -> Markup {
         section.waits.(kind_class(it.kind)).(length) {
             h2 { (it.question) }
             @if let Some(person) = &it.person { (to_identify(person)) }
+            @if let Some(was) = &it.was { p.was { span.label { "Kept is" } " " s { (was.name) " " (was.value) } } }
             @for reading in &it.readings { (reading_line(reading)) }
             @if let Some(words) = &it.words { p.reading { (words) } }
         }
@@ -163,6 +173,10 @@ fn nothing_waits(view: &View) -> Markup {
             "Not listening",
             "Say \u{201c}start listening\u{201d}, or touch it below.",
         ),
+        (_, None) if view.moving_from.is_some() => (
+            "Which room?",
+            "Say the room of the right resident, or \u{201c}scratch that\u{201d} to move nothing.",
+        ),
         (_, None) => ("Which room?", "Say \u{201c}room\u{201d} and its number."),
         (_, Some(_)) => (
             "Ready",
@@ -173,6 +187,7 @@ fn nothing_waits(view: &View) -> Markup {
         section.rests {
             h2 { (title) }
             p { (hint) }
+            @if let Some(it) = &view.moving_from { p.moving { "To be moved, from " b { (it) } } }
             @if let Some(it) = &view.said { p.said { span.label { "Said" } " " q { (it) } } }
         }
     }
@@ -201,7 +216,8 @@ fn kept(it: &Kept) -> Markup {
         li {
             span.tick aria-hidden="true" { "\u{2713}" } " "
             span.sign { (it.reading.name) } " " (value(&it.reading))
-            @if it.flagged { " " span.label.flag { "report" } }
+            @if !it.flags.is_empty() { " " span.label.flag { "report" } }
+            @if it.changed { " " span.label.flag { "changed" } }
             " " span.how {
                 @for how in &it.reading.how { (how) " \u{b7} " }
                 (it.measured_at.format("%H:%M"))
@@ -212,9 +228,16 @@ fn kept(it: &Kept) -> Markup {
 
 fn reports(view: &View) -> Markup {
     let count = view.reports.len();
+    // As insistent as what is spoken.
+    let insists = view.reports.iter().any(|it| it.said_again > 2);
+    let title = if insists {
+        "Stop, and tell the nurse now"
+    } else {
+        "Report to the nurse"
+    };
     html! {
-        section.reports {
-            h2 { "Report to the nurse" @if count > 1 { " (" (count) ")" } }
+        section.reports.insists[insists] {
+            h2 { (title) @if count > 1 { " (" (count) ")" } }
             ul { @for it in &view.reports { (report(it)) } }
         }
     }
@@ -224,8 +247,18 @@ fn report(it: &Report) -> Markup {
     html! {
         li {
             @if !it.here { b { (it.who) } ": " }
-            (it.what) " " span.how { (it.source) ", since " (it.since.format("%H:%M")) }
+            (it.what) " " span.how {
+                (it.source) ", since " (it.since.format("%H:%M"))
+                @if it.said_again > 1 { ", said " (it.said_again) " times" }
+            }
         }
+    }
+}
+
+fn said(name: &str, words: &str) -> Choice {
+    Choice {
+        name: name.to_owned(),
+        words: words.to_owned(),
     }
 }
 
@@ -275,6 +308,12 @@ fn answers(view: &View, key: &str) -> Markup {
                     @if matches!(kind, Kind::Keep | Kind::KeepUnlikely | Kind::Question) {
                         (command("Scratch that", "scratch that", "s", ""))
                     }
+                } @else if view.timers.iter().any(|it| it.count) {
+                    (button(&said("Stop the count", "cancel the count"), ""))
+                } @else if view.moving_from.is_some() {
+                    (button(&said("Move nothing", "scratch that"), ""))
+                } @else if !view.timers.is_empty() {
+                    (button(&said("Stop the time", "stop"), ""))
                 }
             }
         }
@@ -282,11 +321,13 @@ fn answers(view: &View, key: &str) -> Markup {
 }
 
 /// What is seldom wanted by hand.
-const MORE: [(&str, &str); 6] = [
+const MORE: [(&str, &str); 8] = [
     ("Who is left", "who is left"),
     ("Skip this resident", "skip"),
+    ("Recheck", "recheck"),
+    ("Wrong resident", "wrong resident"),
     ("Standing pressures", "standing pressures"),
-    ("Stop the pressures", "stop"),
+    ("Stop", "stop"),
     ("Help", "help"),
     ("End of round", "end of round"),
 ];
@@ -372,6 +413,7 @@ const fn kind_class(kind: Kind) -> &'static str {
         Kind::Who => "person",
         Kind::Keep | Kind::Note => "offer",
         Kind::KeepUnlikely => "unlikely",
+        Kind::Change => "change",
         Kind::Question => "question",
     }
 }
@@ -382,6 +424,15 @@ const fn class_of(doing: Doing) -> &'static str {
         Doing::Saying => "saying",
         Doing::Asleep | Doing::NobodySignedOn | Doing::Ended => "resting",
         Doing::MicrophoneLost => "lost",
+    }
+}
+
+/// What is not heard of what is shown, where that is something.
+const fn heard_of(speech: Speech) -> Option<&'static str> {
+    match speech {
+        Speech::Earpiece => None,
+        Speech::Room => Some("Names are not spoken"),
+        Speech::Tones => Some("Nothing is spoken: read here"),
     }
 }
 

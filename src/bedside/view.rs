@@ -4,11 +4,11 @@
 use serde::Serialize;
 use uuid::Uuid;
 
-use super::choices::{Choice, beds, kinds, nurses, reasons, recorders, rooms, why_not};
+use super::choices::{Choice, beds, kinds, nth, nurses, reasons, recorders, rooms, why_not};
 use crate::dialogue::{Dialogue, Phase, Question, State};
-use crate::facts::{Body, Fact, KeptReading, Raised, Time};
+use crate::facts::{Body, Fact, KeptReading, Raised, ReadBack, Time};
 use crate::hearing::By;
-use crate::residents::{Resident, ResidentId};
+use crate::residents::{Resident, ResidentId, Speech};
 use crate::round::{Shown, over_limit};
 use crate::speaking::wording;
 use crate::vitals::rules::Step;
@@ -42,6 +42,11 @@ pub struct View {
     pub reports: Vec<Report>,
     /// What runs down.
     pub timers: Vec<Timer>,
+    /// Whose record readings were kept in by mistake, until it is known whose
+    /// they are.
+    pub moving_from: Option<String>,
+    /// What is heard of what is shown.
+    pub speech: Speech,
     /// Something about the machine.
     pub notice: Option<String>,
     /// The rooms there are.
@@ -90,6 +95,8 @@ pub struct Waiting {
     pub person: Option<Person>,
     /// Readings.
     pub readings: Vec<Shown>,
+    /// What is kept now, where it is to be changed.
+    pub was: Option<Shown>,
     /// Something else that was read back, in words.
     pub words: Option<String>,
     /// Answers to choose from.
@@ -108,6 +115,8 @@ pub enum Kind {
     KeepUnlikely,
     /// A yes or no to something noted: not taken, or reported.
     Note,
+    /// A yes or no to a change of what is kept.
+    Change,
     /// One of the choices, or words.
     Question,
 }
@@ -142,8 +151,10 @@ pub struct Kept {
     pub reading: Shown,
     /// When it was measured.
     pub measured_at: Time,
-    /// Whether it is outside of a limit, or meets a rule.
-    pub flagged: bool,
+    /// What it raised and still holds: outside of a limit, or a rule that is met.
+    pub flags: Vec<Uuid>,
+    /// Whether it was changed after it was kept.
+    pub changed: bool,
 }
 
 /// A report that is open.
@@ -159,6 +170,8 @@ pub struct Report {
     pub since: Time,
     /// Whether it is of the resident being recorded.
     pub here: bool,
+    /// How often it was said again, with growing insistence.
+    pub said_again: u32,
 }
 
 /// Something that runs down.
@@ -166,8 +179,10 @@ pub struct Report {
 pub struct Timer {
     /// What it is for.
     pub name: String,
-    /// When it is over.
-    pub until: Time,
+    /// When it is over; none until it has begun.
+    pub until: Option<Time>,
+    /// Whether somebody counts, and is not to be disturbed.
+    pub count: bool,
 }
 
 impl View {
@@ -197,6 +212,8 @@ impl View {
             due: due.iter().map(|it| it.name().to_owned()).collect(),
             reports: reports(dialogue, state),
             timers: timers(state),
+            moving_from: state.moving_from().map(|it| name_of(dialogue, it)),
+            speech: home.bedside.speech,
             notice: None,
             rooms: rooms(dialogue),
             nurses: nurses(dialogue),
@@ -221,6 +238,7 @@ fn waiting(dialogue: &Dialogue, state: &State) -> Option<Waiting> {
         question: question.to_owned(),
         person: None,
         readings: Vec::new(),
+        was: None,
         words: None,
         choices: Vec::new(),
     };
@@ -247,13 +265,6 @@ fn waiting(dialogue: &Dialogue, state: &State) -> Option<Waiting> {
             ..ask(Kind::Who, "Right resident? Check the wristband.")
         },
         Phase::Confirming(offer) => {
-            let readings = offer.read_back.measurements();
-            let each = readings.iter().zip(offer.read_back.beside());
-            let shown = each.map(|(it, beside)| {
-                let mut shown = Shown::of(it);
-                shown.how.extend(Some(beside).filter(|it| !it.is_empty()));
-                shown
-            });
             let (kind, question) = if offer.second_look {
                 let question = "Far from the usual. Measure again, or keep it as it is?";
                 (Kind::KeepUnlikely, question)
@@ -261,8 +272,38 @@ fn waiting(dialogue: &Dialogue, state: &State) -> Option<Waiting> {
                 (Kind::Keep, "Keep this?")
             };
             Waiting {
-                readings: shown.collect(),
+                readings: read_back(&offer.read_back),
                 ..ask(kind, question)
+            }
+        }
+        Phase::WhichKept(_) => Waiting {
+            choices: nth(state.in_doubt()),
+            ..ask(Kind::Question, "Which one?")
+        },
+        Phase::ConfirmChange(change) => {
+            let (kind, question) = match (change.to(), change.second_look()) {
+                (Some(_), true) => (
+                    Kind::KeepUnlikely,
+                    "Far from the usual. Look again. Change it?",
+                ),
+                (Some(_), false) => (Kind::Change, "Change it to this?"),
+                (None, _) => (Kind::Change, "Take this back?"),
+            };
+            let was = Shown::of(change.was());
+            let to = change.to().map(Shown::of);
+            Waiting {
+                was: to.is_some().then(|| was.clone()),
+                readings: vec![to.unwrap_or(was)],
+                ..ask(kind, question)
+            }
+        }
+        Phase::ConfirmMove(it) => {
+            let name = |id| name_of(dialogue, id);
+            let (from, to) = (name(it.from()), name(it.read_back().resident()));
+            let question = format!("Move from {from} to {to}?");
+            Waiting {
+                readings: read_back(it.read_back()),
+                ..ask(Kind::Change, &question)
             }
         }
         Phase::ConfirmNotTaken(..) | Phase::ConfirmReport { .. } | Phase::ConfirmSkip(_) => {
@@ -284,6 +325,18 @@ fn waiting(dialogue: &Dialogue, state: &State) -> Option<Waiting> {
     })
 }
 
+/// The readings that were read back, each with what was read back beside it.
+fn read_back(it: &ReadBack) -> Vec<Shown> {
+    let readings = it.measurements();
+    let each = readings.iter().zip(it.beside());
+    let shown = each.map(|(it, beside)| {
+        let mut shown = Shown::of(it);
+        shown.how.extend(Some(beside).filter(|it| !it.is_empty()));
+        shown
+    });
+    shown.collect()
+}
+
 /// What was read back in words, for a yes or no.
 fn note(waiting: Waiting, state: &State) -> Waiting {
     let words = state.question().unwrap_or_default();
@@ -291,19 +344,25 @@ fn note(waiting: Waiting, state: &State) -> Waiting {
     Waiting { words, ..waiting }
 }
 
+/// A resident's name, or the identifier of one who has left the home's file.
+fn name_of(dialogue: &Dialogue, id: &ResidentId) -> String {
+    let found = dialogue.home().resident(id);
+    found.map_or_else(|| id.0.clone(), |it| it.name.clone())
+}
+
 fn reports(dialogue: &Dialogue, state: &State) -> Vec<Report> {
     let report = |it: &crate::facts::OpenReport| {
-        let who = dialogue.home().resident(&it.resident);
         let (what, source) = match &it.raised {
             Raised::Limit(finding) => (over_limit(finding), &finding.source),
             Raised::Rule(flag) => (flag.say.clone(), &flag.source),
         };
         Report {
-            who: who.map_or_else(|| it.resident.0.clone(), |it| it.name.clone()),
+            who: name_of(dialogue, &it.resident),
             what: wording::capital(&what),
             source: source.to_string(),
             since: it.since,
             here: state.resident() == Some(&it.resident),
+            said_again: state.insisted(it),
         }
     };
     let mut reports: Vec<Report> = state.open_reports().iter().map(report).collect();
@@ -312,14 +371,23 @@ fn reports(dialogue: &Dialogue, state: &State) -> Vec<Report> {
 }
 
 fn timers(state: &State) -> Vec<Timer> {
-    let wait = state.guided().map(|it| (it.step(), it.say()));
-    match wait {
-        Some((Step::Wait { until, .. }, say)) => vec![Timer {
+    let guided = state.guided().map(|it| (it.step(), it.say()));
+    let guided = match guided {
+        Some((Step::Wait { until, .. }, say)) => Some(Timer {
             name: say.to_owned(),
-            until,
-        }],
-        _ => Vec::new(),
-    }
+            until: Some(until),
+            count: false,
+        }),
+        _ => None,
+    };
+    let running = state.running().map(|it| Timer {
+        name: wording::capital(&it.name),
+        until: it.until,
+        count: it.count,
+    });
+    let mut timers: Vec<Timer> = running.chain(guided).collect();
+    timers.sort_by_key(|it| (!it.count, it.until));
+    timers
 }
 
 fn find(kept: &mut [Kept], id: Uuid) -> Option<&mut Kept> {
@@ -336,18 +404,25 @@ pub(super) fn take_in(kept: &mut Vec<Kept>, fact: &Fact<KeptReading>) {
                 resident: record.resident.clone(),
                 reading: Shown::of(&record.measurement),
                 measured_at: record.measured_at,
-                flagged: false,
+                flags: Vec::new(),
+                changed: false,
             };
             kept.insert(0, reading);
         }
         Body::Corrected { reading, new, .. } => {
             if let Some(it) = find(kept, *reading) {
                 it.reading = Shown::of(new);
+                it.changed = true;
             }
         }
         Body::Flagged { reading, .. } | Body::RuleMet { reading, .. } => {
             if let Some(it) = find(kept, *reading) {
-                it.flagged = true;
+                it.flags.push(fact.id);
+            }
+        }
+        Body::Withdrawn { flags, .. } => {
+            for it in kept.iter_mut() {
+                it.flags.retain(|it| !flags.contains(it));
             }
         }
         Body::Retracted { reading, .. } => kept.retain(|it| it.id != *reading),

@@ -12,6 +12,8 @@ pub enum Group {
     Readings,
     /// Answer a read-back or a question.
     Answers,
+    /// Change, count, time and measure again.
+    Changes,
     /// What was not taken, and cautions.
     NotTaken,
     /// Report to a nurse.
@@ -22,10 +24,11 @@ pub enum Group {
 
 impl Group {
     /// In the order of the card.
-    pub const ALL: [Self; 6] = [
+    pub const ALL: [Self; 7] = [
         Self::Who,
         Self::Readings,
         Self::Answers,
+        Self::Changes,
         Self::NotTaken,
         Self::Reports,
         Self::Commands,
@@ -38,6 +41,7 @@ impl Group {
             Self::Who => "Who it is",
             Self::Readings => "Readings",
             Self::Answers => "Answers",
+            Self::Changes => "Change, count, measure again",
             Self::NotTaken => "Not taken, and waiting",
             Self::Reports => "Reports, and earlier values",
             Self::Commands => "Any time",
@@ -197,6 +201,48 @@ pub const ENTRIES: &[Entry] = &[
         "answer a question, or change a part",
         "reading.part",
         &["oral", "left arm", "fourteen"],
+    ),
+    entry(
+        Group::Changes,
+        "change a value that was kept",
+        "change.value",
+        &["change the pulse to eighty two"],
+    ),
+    entry(
+        Group::Changes,
+        "change how it was taken",
+        "change.that-was",
+        &["that was right arm"],
+    ),
+    entry(
+        Group::Changes,
+        "take one back",
+        "change.scratch",
+        &["scratch the pulse"],
+    ),
+    entry(
+        Group::Changes,
+        "say which, when asked",
+        "change.which",
+        &["the second"],
+    ),
+    entry(
+        Group::Changes,
+        "be told when to start and stop counting",
+        "change.count",
+        &["count pulse", "count respiration a full minute with ticks"],
+    ),
+    entry(
+        Group::Changes,
+        "be told when a time is over",
+        "change.time",
+        &["time three minutes", "time the thermometer three minutes"],
+    ),
+    entry(
+        Group::Changes,
+        "measure again, after the right wait",
+        "change.again",
+        &["recheck", "recheck the blood pressure"],
     ),
     entry(
         Group::NotTaken,

@@ -118,7 +118,10 @@ const fn does(command: Command) -> &'static str {
         Command::Skip => "go past this resident",
         Command::WhoIsLeft => "hear who is left",
         Command::Lead => "be asked for each that is due, in turn",
-        Command::Stop => "stop being led",
+        Command::Stop => "stop a count, what is timed, or being led",
+        Command::CancelCount => "stop the count",
+        Command::CancelTimer => "stop what is timed",
+        Command::WrongResident => "move what you kept here to the right resident",
         Command::StopListening => "let it sleep",
         Command::StartListening => "wake it",
     }

@@ -145,6 +145,7 @@ impl Understanding {
             pending: &self.pending,
             precautions: None,
             ask_below: ASK_BELOW,
+            counted: None,
         };
         understand(heard, &self.vocabulary, &context)
     }

@@ -82,6 +82,18 @@ fn content(body: &Body) -> Option<(&ResidentId, String)> {
             resident, finding, ..
         } => (resident, format!("REPORT: {}", crossed(finding))),
         Body::RuleMet { resident, flag, .. } => (resident, format!("REPORT: {}", flag.say)),
+        Body::Corrected {
+            resident, old, new, ..
+        } => (
+            resident,
+            format!("corrected: {}, before: {}", shown(new), shown(old)),
+        ),
+        Body::Retracted {
+            resident, reason, ..
+        } => (resident, format!("retracted: {reason}")),
+        Body::Withdrawn {
+            resident, flags, ..
+        } => (resident, format!("reports withdrawn: {}", flags.len())),
         Body::ReportedToNurse { resident, to, .. } => (resident, format!("reported to {to}")),
         _ => return None,
     })

@@ -3,7 +3,8 @@
 
 use chrono::Duration;
 
-use super::state::{Draft, Turn};
+use super::state::Draft;
+use super::turn::Turn;
 use super::{Dialogue, Phase, Question, State};
 use crate::facts::Time;
 use crate::residents::{Resident, shift_start};
@@ -49,11 +50,29 @@ impl Turn<'_> {
         }
     }
 
-    fn cautions(&self, resident: &Resident, sign: VitalSign, how: &Qualifiers) -> Vec<Caution> {
+    pub(super) fn cautions(
+        &self,
+        resident: &Resident,
+        sign: VitalSign,
+        how: &Qualifiers,
+    ) -> Vec<Caution> {
         let precautions = &resident.care.precautions;
         let plan = plan(sign, how);
         let recent = &self.state.recent;
         cautions(precautions, &plan, recent, self.now, resident.limits.home())
+    }
+
+    /// What to say of a reading that was taken in a way that a caution speaks
+    /// against, when it turns out so.
+    pub(super) fn cautions_past(
+        &self,
+        resident: &Resident,
+        sign: VitalSign,
+        how: &Qualifiers,
+    ) -> Vec<String> {
+        let all = self.cautions(resident, sign, how).into_iter();
+        let past = all.filter(|it| stops(it.kind) && it.wait_until.is_none());
+        past.map(|it| it.say).collect()
     }
 
     /// The first draft whose way of measuring a caution speaks against, and that

@@ -1,13 +1,14 @@
 //! Yes, no and silence.
 
 use super::order::why_and_when;
-use super::state::{Draft, Offer, Turn};
+use super::state::{Draft, Offer};
+use super::turn::Turn;
 use super::{Phase, Question};
 use crate::facts::{Body, Dropped};
 use crate::residents::ResidentId;
 use crate::speaking::wording;
 use crate::understanding::Yes;
-use crate::vitals::{Measurement, NotTaken, NotTakenReason, Reading, VitalSign};
+use crate::vitals::{Measurement, NotTaken, NotTakenReason, VitalSign};
 
 impl Turn<'_> {
     pub(super) fn yes(&mut self, yes: &Yes) {
@@ -16,6 +17,8 @@ impl Turn<'_> {
             Phase::Confirming(offer) => self.confirmed(*offer, yes),
             Phase::ConfirmNotTaken(signs, reason) => self.not_taken_confirmed(signs, reason),
             Phase::ConfirmReport { to, read_back } => self.report_confirmed(&to, &read_back),
+            Phase::ConfirmChange(change) => self.change_confirmed(*change, yes),
+            Phase::ConfirmMove(offer) => self.move_confirmed(*offer, yes),
             Phase::ConfirmSkip(skip) => self.skip_confirmed(skip),
             // A yes to nothing: a question that yes does not answer stays.
             other => {
@@ -46,27 +49,22 @@ impl Turn<'_> {
             return;
         };
         let second_look = offer.second_look;
-        let (mut said, mut guided) = (Vec::new(), Vec::new());
+        let (mut said, mut guided, mut both) = (Vec::new(), Vec::new(), Vec::new());
         let mut last = None;
         for reading in offer.read_back.confirm(yes, self.now, second_look) {
-            let record = reading.record();
-            let taken = Reading {
-                at: record.measured_at,
-                measurement: record.measurement.clone(),
-            };
+            let record = reading.record().clone();
             let id = self.keep(Body::Read(reading));
-            guided.extend(self.guide(resident, id, &taken));
-            said.extend(self.judge(resident, id, taken));
+            guided.extend(self.guide(resident, id, &record.reading()));
+            said.extend(self.judge(resident, id, &record));
+            both.extend(self.rechecked(&record));
             last = Some(id);
         }
         said.extend(last.and_then(|id| self.early_warning(resident, id)));
         self.say("Kept.");
-        if !said.is_empty() {
-            for finding in &said {
-                self.say(finding);
-            }
-            self.say("Report to the nurse now, and say reported to, and who.");
+        for it in &both {
+            self.say(it);
         }
+        self.say_raised(&said);
         for step in &guided {
             self.say(step);
         }
@@ -93,13 +91,17 @@ impl Turn<'_> {
                 self.state.phase = self.idle();
                 self.refuse("Not noted.");
             }
+            Phase::ConfirmChange(_) | Phase::ConfirmMove(_) => self.change_refused(),
             Phase::WhySkip(_) | Phase::ConfirmSkip(_) => self.skip_dropped("Not skipped."),
-            Phase::Asking(_) | Phase::WhichBed(_) => self.ask_again(),
+            Phase::Asking(_) | Phase::WhichKept(_) | Phase::WhichBed(_) => self.ask_again(),
             Phase::Place | Phase::Open => {}
         }
     }
 
     pub(super) fn scratch(&mut self) {
+        if self.change_scratched() {
+            return;
+        }
         self.take_back(Dropped::Scratched);
         let pending = !self.state.drafts.is_empty() || !self.state.unclear.is_empty();
         self.state.drafts.clear();
@@ -114,6 +116,9 @@ impl Turn<'_> {
 
     /// After two silences: what waits is held as unconfirmed, never as a reading.
     pub(super) fn give_up(&mut self) {
+        if self.change_unanswered() {
+            return;
+        }
         match std::mem::replace(&mut self.state.phase, Phase::Place) {
             Phase::Confirming(offer) => {
                 let read_back = offer.read_back;
@@ -144,7 +149,10 @@ impl Turn<'_> {
             }
             Phase::Identify(_) | Phase::WhichBed(_) => self.say("No answer. Which room?"),
             Phase::Open => self.state.phase = Phase::Open,
-            Phase::Place => {}
+            Phase::Place
+            | Phase::WhichKept(_)
+            | Phase::ConfirmChange(_)
+            | Phase::ConfirmMove(_) => {}
         }
     }
 

@@ -5,20 +5,28 @@
 //! are tested as scripts.
 
 mod care;
+mod change;
 mod confirm;
+mod insist;
 mod judge;
+mod kept;
+mod moved;
 mod order;
 mod orthostatic;
 mod pause;
 mod place;
 mod privacy;
 mod readings;
+mod recheck;
+mod rejudge;
 mod report;
 mod seen;
 mod staff;
 mod state;
 mod time;
+mod timers;
 mod touch;
+mod turn;
 
 use crate::facts::{Body, Fact, KeptReading, Record, Time};
 use crate::grammar::{Command, Expect, Grammar, GrammarError, Vocabulary};
@@ -27,10 +35,13 @@ use crate::residents::{Home, Speech, Staff};
 use crate::speaking::Saying;
 use crate::understanding::{ASK_BELOW, Context, NotUnderstood, Utterance, understand};
 
+pub use change::{Change, Doubt};
+pub use moved::Move;
+pub use seen::Running;
 pub use state::{Offer, Phase, Question, State};
 pub use touch::{STALE, Touched};
 
-use state::Turn;
+use turn::Turn;
 
 /// What happens to the conversation.
 #[derive(Debug, Clone, PartialEq)]
@@ -39,10 +50,20 @@ pub enum Event {
     Heard(Heard),
     /// Nothing was heard for as long as the last [`Action::Listen`] allowed.
     Silence,
-    /// The time of the last [`Action::Listen`]'s `wake` has come.
+    /// The time of the last [`Action::Listen`]'s `wake` or `sharp` has come.
     Tick,
     /// Words were given by hand, on a screen that showed what waits.
     Touched(Touched),
+    /// What was said last left the loudspeaker, from its first sound to its last;
+    /// where [`Action::Listen`] wants to be told.
+    Said {
+        /// When the first word began.
+        began: Time,
+        /// When the last word ended.
+        ended: Time,
+    },
+    /// What was said last was not heard, although that was to be told.
+    NotSaid,
     /// Someone signed on at the screen, with a PIN.
     SignedOn(Staff),
     /// Someone signed off.
@@ -57,6 +78,8 @@ pub enum Event {
 pub enum Action {
     /// Store this, durably, before anything after it is said.
     Keep(Box<Fact<KeptReading>>),
+    /// Tick softly.
+    Click,
     /// Show this and say of it what is to be heard, and hear nothing meanwhile.
     Say(Saying),
     /// Listen for this; `patience` is how many seconds of silence are an answer
@@ -66,8 +89,14 @@ pub enum Action {
         expect: Expect,
         /// Seconds, or none for as long as it takes.
         patience: Option<u32>,
-        /// When to send [`Event::Tick`], if a timer runs.
+        /// When to send [`Event::Tick`], if a timer runs; it waits for who is
+        /// speaking.
         wake: Option<Time>,
+        /// When to send [`Event::Tick`] to the second, whoever speaks.
+        sharp: Option<Time>,
+        /// Whether to send [`Event::Said`] or [`Event::NotSaid`] about what was
+        /// said.
+        tell: bool,
     },
     /// The round is over.
     End,
@@ -159,8 +188,11 @@ impl Dialogue {
             Event::Silence => turn.silence(),
             Event::Tick => {
                 turn.tick();
+                turn.tick_timers();
                 turn.notice_absence();
             }
+            Event::Said { began, ended } => turn.said(*began, *ended),
+            Event::NotSaid => turn.not_said(),
             Event::SignedOn(_) | Event::SignedOff(_) => turn.signed(event),
             Event::NotStored(why) => {
                 turn.refuse(&format!("That could not be stored: {why}. It is not kept."));
@@ -193,6 +225,7 @@ impl Dialogue {
                 .and_then(|id| self.home.resident(id))
                 .map(|it| &it.care.precautions),
             ask_below,
+            counted: state.counted(),
         };
         understand(heard, &self.vocabulary, &context)
     }
@@ -207,7 +240,10 @@ impl Dialogue {
 
     fn heard(&self, turn: &mut Turn<'_>, heard: &Heard) {
         let utterance = match self.meaning(&turn.state, heard) {
+            // Whoever counts aloud is not to be disturbed.
+            Ok(utterance) if turn.is_counted_aloud(&utterance) => return,
             Ok(utterance) => utterance,
+            Err(_) if turn.counting() => return,
             Err(NotUnderstood::Unsure) if turn.waiting() || self.worth_asking(turn, heard) => {
                 turn.refuse("Please say that again.");
                 return turn.keep_last_said();
@@ -244,6 +280,7 @@ impl Dialogue {
         }
         match utterance {
             Utterance::Command(command) => turn.command(command),
+            Utterance::Order(order) => turn.order(order, heard),
             Utterance::Place(place) => turn.place(&place),
             Utterance::Called { phrase, alone } => turn.called(&phrase, alone),
             // Answered before anything else.
@@ -296,8 +333,10 @@ impl Turn<'_> {
             Command::Repeat | Command::StartListening => self.ask_again(),
             Command::Scratch => self.scratch(),
             Command::Orthostatic => self.start_orthostatic(),
-            Command::Stop if self.state.guided.is_none() => self.stop_leading(),
-            Command::Stop => self.stop_orthostatic(),
+            Command::Stop => self.stop(),
+            Command::WrongResident => self.wrong_resident(),
+            Command::CancelCount => self.cancel_count(),
+            Command::CancelTimer => self.cancel_timers(),
             Command::Missing => self.say_missing(),
             Command::Done => self.done(),
             Command::Help => self.help(),
@@ -309,6 +348,9 @@ impl Turn<'_> {
             Command::Lead => self.lead(),
             Command::StopListening => {
                 self.state.asleep = true;
+                if self.counting() {
+                    self.cancel_count();
+                }
                 self.say("Not listening. Say start listening when you need me.");
                 self.keep_last_said();
             }
@@ -323,8 +365,11 @@ impl Turn<'_> {
             Phase::Confirming(_) => {
                 "Say yes to keep it, no to change it, the right value to replace it, or scratch that."
             }
+            Phase::ConfirmChange(_) | Phase::ConfirmMove(_) => {
+                "Say yes to change what is kept, or no to leave it as it is."
+            }
             _ => {
-                "Say a vital sign and its value, such as pulse seven two regular. Say refused after a name if it was not taken. Say lead me to be asked for each, next to go on, or done to finish here."
+                "Say a vital sign and its value, such as pulse seven two regular. Say refused after a name if it was not taken. Say count pulse, or recheck. Say change the pulse to, scratch the pulse, or wrong resident, to correct what is kept. Say lead me to be asked for each, next to go on, or done to finish here."
             }
         });
         self.ask_again();
@@ -333,7 +378,7 @@ impl Turn<'_> {
     /// Silence: asked once more, then held as unconfirmed or left.
     fn silence(&mut self) {
         let staff = &self.state.staff;
-        if self.state.asleep || !(staff.is_known() || staff.is_offered()) {
+        if self.state.asleep || self.counting() || !(staff.is_known() || staff.is_offered()) {
             return;
         }
         self.state.silences += 1;

@@ -1,7 +1,8 @@
 //! The order of the round: on to who has something due, back, past, and who is
 //! left. Being led, each vital sign that is due is asked for in turn.
 
-use super::state::{Skip, Turn};
+use super::state::Skip;
+use super::turn::Turn;
 use super::{Phase, Question};
 use crate::residents::{Resident, ResidentId};
 use crate::speaking::wording;
@@ -61,7 +62,7 @@ impl<'a> Turn<'a> {
     }
 
     pub(super) fn next(&mut self) {
-        if self.pending_says_first() {
+        if self.pending_says_first() || self.timers_say_first() {
             return;
         }
         self.depart();
@@ -91,7 +92,7 @@ impl<'a> Turn<'a> {
     }
 
     pub(super) fn back(&mut self) {
-        if self.pending_says_first() {
+        if self.pending_says_first() || self.timers_say_first() {
             return;
         }
         let here = self.state.resident.clone();
@@ -230,6 +231,7 @@ impl<'a> Turn<'a> {
         self.state.order.asked = None;
         let free = self.state.phase == Phase::Open
             && self.state.guided.is_none()
+            && !self.counting()
             && self.state.staff.is_known();
         let Some(resident) = self.resident() else {
             return;

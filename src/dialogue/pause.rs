@@ -53,6 +53,8 @@ impl State {
                 | Phase::ConfirmNotTaken(..)
                 | Phase::ConfirmSkip(_)
                 | Phase::ConfirmReport { .. }
+                | Phase::ConfirmChange(_)
+                | Phase::ConfirmMove(_)
         );
         self.staff.is_offered() || (asked && self.staff.is_known())
     }

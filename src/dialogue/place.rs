@@ -4,7 +4,7 @@
 
 use super::Phase;
 use super::order::place_of;
-use super::state::Turn;
+use super::turn::Turn;
 use crate::facts::Body;
 use crate::residents::{Resident, ResidentId};
 use crate::speaking::wording;
@@ -12,7 +12,7 @@ use crate::understanding::{Place, Yes};
 
 impl Turn<'_> {
     pub(super) fn place(&mut self, place: &Place) {
-        if self.pending_says_first() {
+        if self.pending_says_first() || self.timers_say_first() {
             return;
         }
         let room = match (&place.room, &self.state.phase) {
@@ -62,7 +62,7 @@ impl Turn<'_> {
             }
             return;
         }
-        if self.pending_says_first() {
+        if self.pending_says_first() || self.timers_say_first() {
             return;
         }
         self.say_open_reports_here();
@@ -112,6 +112,10 @@ impl Turn<'_> {
         self.say_rechecks();
         self.say_cautions();
         self.say_open_reports_here();
+        self.state.visit += 1;
+        // The round goes on, and its end is to be asked for anew.
+        self.state.end_asked = false;
+        self.offer_move();
     }
 
     /// Leaves the resident; nothing may be pending.
@@ -119,6 +123,8 @@ impl Turn<'_> {
         self.state.resident = None;
         self.state.recent.clear();
         self.state.guided = None;
+        self.state.rechecking = None;
+        self.drop_timers();
         self.state.phase = Phase::Place;
     }
 
@@ -138,8 +144,12 @@ impl Turn<'_> {
             Phase::Confirming(_)
             | Phase::ConfirmNotTaken(..)
             | Phase::ConfirmSkip(_)
-            | Phase::ConfirmReport { .. } => "This still waits for your yes or no.",
-            Phase::WhySkip(_) | Phase::Asking(_) => "This is not settled yet.",
+            | Phase::ConfirmReport { .. }
+            | Phase::ConfirmChange(_)
+            | Phase::ConfirmMove(_) => "This still waits for your yes or no.",
+            Phase::WhySkip(_) | Phase::Asking(_) | Phase::WhichKept(_) => {
+                "This is not settled yet."
+            }
             Phase::Place | Phase::WhichBed(_) | Phase::Identify(_) | Phase::Open => return false,
         };
         self.refuse(pending);

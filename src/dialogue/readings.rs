@@ -1,6 +1,7 @@
 //! Claims as they come in: drafts are completed, asked about and read back.
 
-use super::state::{Draft, Offer, Turn};
+use super::state::{Draft, Offer};
+use super::turn::Turn;
 use super::{Phase, Question, time};
 use crate::facts::{Body, Dropped, ReadBack, Ready};
 use crate::speaking::wording;
@@ -29,7 +30,10 @@ impl Turn<'_> {
             Phase::ConfirmNotTaken(..)
             | Phase::WhySkip(_)
             | Phase::ConfirmSkip(_)
-            | Phase::ConfirmReport { .. } => {
+            | Phase::ConfirmReport { .. }
+            | Phase::WhichKept(_)
+            | Phase::ConfirmChange(_)
+            | Phase::ConfirmMove(_) => {
                 self.pending_says_first();
                 return;
             }
@@ -61,6 +65,9 @@ impl Turn<'_> {
     /// An answer, or a change of what is pending.
     pub(super) fn part(&mut self, part: Part) {
         if self.stood(&part.qualifiers) {
+            return;
+        }
+        if self.change_replaced(&part) || self.count_answered(&part) {
             return;
         }
         if self.state.phase == Phase::Open && !self.answers_in_turn() {
@@ -188,6 +195,7 @@ impl Turn<'_> {
                 went_on: Vec::new(),
             };
             self.assume_position(&mut draft);
+            draft.claim.measurement = self.assume_same_way(draft.claim.measurement);
             self.assume_usual(&mut draft);
             return self.state.drafts.push(draft);
         };
@@ -209,7 +217,7 @@ impl Turn<'_> {
         (draft.claim, draft.spoken_at) = (claim, spoken_at);
     }
 
-    fn forget_unclear(&mut self, sign: VitalSign) {
+    pub(super) fn forget_unclear(&mut self, sign: VitalSign) {
         self.state.unclear.retain(|it| it.sign != sign);
         if matches!(&self.state.phase, Phase::Asking(Question::Value(it)) if it.sign == sign) {
             self.state.phase = Phase::Open;
@@ -395,6 +403,7 @@ fn ask_value(unclear: &Unclear) -> String {
             wording::capital(a.spoken()),
             b.spoken()
         ),
+        Why::Counted(_) => format!("{}: how many?", wording::capital(name)),
         Why::BadTime => {
             format!("That time can't be. Say the {name} again, with when it was taken.")
         }

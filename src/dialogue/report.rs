@@ -1,7 +1,7 @@
 //! Reports to the nurse: open until spoken, and repeated until then.
 
 use super::Phase;
-use super::state::Turn;
+use super::turn::Turn;
 use crate::facts::{Body, OpenReport, Raised};
 use crate::residents::{Home, Resident};
 use crate::speaking::{Tone, wording};
@@ -36,7 +36,8 @@ impl Turn<'_> {
             let flags = flags
                 .filter(|it| it.resident == resident)
                 .map(|it| it.flag)
-                .collect();
+                .collect::<Vec<_>>();
+            self.remember_told(&resident, &flags, to);
             self.keep(Body::ReportedToNurse {
                 resident,
                 flags,
@@ -50,6 +51,16 @@ impl Turn<'_> {
             !meant.contains(&(at - 1))
         });
         self.say("Noted, with the time.");
+    }
+
+    /// Says what readings raised, and what to do.
+    pub(super) fn say_raised(&mut self, raised: &[String]) {
+        if !raised.is_empty() {
+            for it in raised {
+                self.say(it);
+            }
+            self.say("Report to the nurse now, and say reported to, and who.");
+        }
     }
 
     /// The open reports that "reported" closes: this resident's, or all when no
@@ -76,9 +87,11 @@ impl Turn<'_> {
 
     /// Says the open reports that "reported" would close.
     pub(super) fn say_open_reports(&mut self) {
-        if !self.reports_meant().is_empty() {
-            let text = format!("Still to report. {} Tell the nurse.", self.report_texts());
-            self.say(&text);
+        let meant = self.reports_meant();
+        if !meant.is_empty() {
+            let (first, last) = self.insist(&meant);
+            let texts = self.report_texts();
+            self.say(&format!("{first} {texts} {last}"));
             self.sound(Tone::Report);
         }
     }
@@ -106,9 +119,10 @@ impl Turn<'_> {
     }
 
     pub(super) fn done(&mut self) {
-        if self.pending_says_first() {
+        if self.pending_says_first() || self.timers_say_first() {
             return;
         }
+        self.drop_move();
         self.depart();
         self.leave();
         self.say("Which room?");
@@ -124,21 +138,24 @@ impl Turn<'_> {
     }
 
     pub(super) fn end_round(&mut self) {
-        if self.pending_says_first() {
+        if self.pending_says_first() || self.timers_say_first() {
             return;
         }
+        self.drop_move();
         self.leave();
         let open = self.state.open_reports.len();
         if open > 0 && !self.state.end_asked {
             self.state.end_asked = true;
+            self.state.asked += 1;
             self.say("The round is not closed.");
             self.say_open_reports();
             self.say("Say reported to, and who; or say end of round again to leave it open.");
             return;
         }
         self.keep(Body::RoundClosed { open_reports: open });
-        let readings: usize = self.state.kept.values().map(Vec::len).sum();
-        let residents = self.state.kept.len();
+        let kept = self.state.kept.values().filter(|it| !it.is_empty());
+        let readings: usize = kept.clone().map(Vec::len).sum();
+        let residents = kept.count();
         let plural = |count: usize, word: &str| {
             let ending = if count == 1 { "" } else { "s" };
             format!("{count} {word}{ending}")
@@ -152,13 +169,17 @@ impl Turn<'_> {
     }
 }
 
-/// Whose report it is, and what was crossed or met.
-pub(super) fn report_text(home: &Home, report: &OpenReport) -> String {
-    let raised = match &report.raised {
+/// What is said of something raised.
+pub(super) fn spoken(raised: &Raised) -> String {
+    match raised {
         Raised::Limit(finding) => wording::finding(finding),
         Raised::Rule(flag) => wording::spelled(&flag.say),
-    };
+    }
+}
+
+/// Whose report it is, and what was crossed or met.
+pub(super) fn report_text(home: &Home, report: &OpenReport) -> String {
     let resident = home.resident(&report.resident);
     let who = resident.map_or(report.resident.0.as_str(), |it| &it.name);
-    format!("{who}: {raised}")
+    format!("{who}: {}", spoken(&report.raised))
 }

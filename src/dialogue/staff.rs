@@ -4,7 +4,7 @@
 
 use chrono::Duration;
 
-use super::state::Turn;
+use super::turn::Turn;
 use super::{Event, Phase, Question};
 use crate::facts::{Body, Time};
 use crate::grammar::Command;
@@ -140,6 +140,8 @@ impl Turn<'_> {
         if self.state.unopened.is_none() {
             self.keep(Body::Recorder);
             self.say("Noted.");
+            // Who takes the round over takes its open reports over.
+            self.say_open_reports();
         } else {
             self.open_round();
         }
@@ -223,6 +225,7 @@ impl Turn<'_> {
         self.state.staff.signed_on.retain(|it| it != staff);
         self.say(&format!("{} is signed off.", staff.name));
         if recorded || offered {
+            self.say_open_reports();
             self.hold();
             self.state.staff.who = Who::Asked;
         }
@@ -245,6 +248,9 @@ impl Turn<'_> {
                 | Phase::Asking(_)
                 | Phase::ConfirmNotTaken(..)
                 | Phase::ConfirmReport { .. }
+                | Phase::WhichKept(_)
+                | Phase::ConfirmChange(_)
+                | Phase::ConfirmMove(_)
         ) {
             self.give_up();
         }
@@ -252,6 +258,7 @@ impl Turn<'_> {
             let names = self.abandoned(&Question::Correction);
             self.say(&format!("Not kept: {names}."));
         }
+        self.drop_move();
         self.leave();
         self.state.staff.who = Who::Asked;
         if !self.state.asleep {

@@ -1,20 +1,21 @@
-//! The state of a conversation, and one turn of it.
+//! The state of a conversation.
 
 use std::collections::{BTreeMap, VecDeque};
 
 use fastrand::Rng;
 use uuid::Uuid;
 
+use super::change::{Change, Doubt};
+use super::kept::{KeptHere, Told};
+use super::moved::{Move, Moving};
 use super::order::Order;
+use super::recheck::Rechecking;
 use super::staff::OnDuty;
-use super::{Action, Dialogue, PATIENCE};
-use crate::facts::{
-    Body, Dropped, Fact, KeptReading, OpenReport, Pending, ReadBack, Recheck, Record, Time, VERSION,
-};
+use super::timers::{Stopping, Timer};
+use crate::facts::{OpenReport, Pending, ReadBack, Recheck, Record, Time};
 use crate::grammar::Expect;
-use crate::residents::{Resident, ResidentId, Staff};
-use crate::speaking::Tone;
-use crate::understanding::{Claim, Unclear};
+use crate::residents::{ResidentId, Staff};
+use crate::understanding::{Claim, Unclear, Why};
 use crate::vitals::rules::{OrthostaticTest, Step};
 use crate::vitals::{
     CautionKind, History, NotTaken, NotTakenReason, QualifierKind, Recent, VitalSign, WentOn,
@@ -49,6 +50,13 @@ pub enum Phase {
         /// The words read back.
         read_back: String,
     },
+    /// Which of several kept readings is to be changed.
+    WhichKept(Box<Doubt>),
+    /// A change of a kept reading was read back and waits for a yes.
+    ConfirmChange(Box<Change>),
+    /// Readings that are to be moved here from another resident's record were
+    /// read back and wait for a yes.
+    ConfirmMove(Box<Move>),
 }
 
 /// Readings that wait for a yes.
@@ -100,14 +108,6 @@ impl Draft {
     }
 }
 
-/// A reading kept in this round.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub(super) struct KeptHere {
-    pub(super) id: Uuid,
-    pub(super) sign: VitalSign,
-    pub(super) flagged: bool,
-}
-
 /// The state of a conversation. A plain value: two turns from the same state
 /// with the same event and time are the same.
 #[derive(Debug, Clone, PartialEq)]
@@ -121,6 +121,18 @@ pub struct State {
     pub(super) open_reports: Vec<OpenReport>,
     /// What was kept in this round, for each resident.
     pub(super) kept: BTreeMap<ResidentId, Vec<KeptHere>>,
+    /// How many times a resident was identified.
+    pub(super) visit: u32,
+    /// Readings kept for the wrong resident, until the right one is known.
+    pub(super) moving: Option<Moving>,
+    /// Who was told of what, for each report closed in this round.
+    pub(super) told: BTreeMap<Uuid, Told>,
+    /// What a nurse was told wrongly, for each report that says so.
+    pub(super) told_wrong: BTreeMap<Uuid, Told>,
+    /// How often each open report was said again.
+    pub(super) insisted: BTreeMap<Uuid, u32>,
+    /// What is being measured again.
+    pub(super) rechecking: Option<Rechecking>,
     /// What was put off in this round.
     pub(super) not_taken: Vec<(ResidentId, NotTaken)>,
     /// Confirmed readings of every resident, this round's among them.
@@ -131,6 +143,12 @@ pub struct State {
     pub(super) recent: Vec<Recent>,
     /// Lying and standing pressures under way.
     pub(super) guided: Option<OrthostaticTest>,
+    /// Counts and waits under way.
+    pub(super) timers: Vec<Timer>,
+    /// A count whose "Stop" is being said.
+    pub(super) stopping: Option<Stopping>,
+    /// When leaving was first asked for with something running.
+    pub(super) leave_asked: Option<Time>,
     /// Who is signed on, and who records.
     pub(super) staff: OnDuty,
     /// What was waiting for a yes when the program stopped last, until the round
@@ -149,8 +167,8 @@ pub struct State {
     /// Counts every change of that question.
     pub(super) asked: u64,
     pub(super) ended: bool,
-    round: Uuid,
-    rng: Rng,
+    pub(super) round: Uuid,
+    pub(super) rng: Rng,
 }
 
 impl State {
@@ -163,11 +181,20 @@ impl State {
             unclear: VecDeque::new(),
             open_reports: record.open_reports().cloned().collect(),
             kept: BTreeMap::new(),
+            visit: 0,
+            moving: None,
+            told: BTreeMap::new(),
+            told_wrong: BTreeMap::new(),
+            insisted: BTreeMap::new(),
+            rechecking: None,
             not_taken: Vec::new(),
             histories: record.histories(),
-            rechecks: record.rechecks().to_vec(),
+            rechecks: record.rechecks().cloned().collect(),
             recent: Vec::new(),
             guided: None,
+            timers: Vec::new(),
+            stopping: None,
+            leave_asked: None,
             staff: OnDuty::new(signed_on, now),
             unopened: Some(record.pending().cloned().collect()),
             order: Order::default(),
@@ -244,6 +271,7 @@ impl State {
                 let each = offer.read_back.measurements().into_iter();
                 each.map(|it| it.sign()).collect()
             }
+            Phase::ConfirmChange(change) => vec![change.sign()],
             Phase::Open if self.waits_for_standing() => vec![VitalSign::BloodPressure],
             Phase::Open => self.order.asked.into_iter().collect(),
             _ => Vec::new(),
@@ -252,10 +280,23 @@ impl State {
         signs
     }
 
-    fn waits_for_standing(&self) -> bool {
+    pub(super) fn waits_for_standing(&self) -> bool {
         self.guided
             .as_ref()
             .is_some_and(|it| it.step() == Step::Stand)
+    }
+
+    /// What was just counted and over how many seconds, when its number is
+    /// asked for.
+    pub(super) const fn counted(&self) -> Option<(VitalSign, u16)> {
+        match &self.phase {
+            Phase::Asking(Question::Value(Unclear {
+                sign,
+                why: Why::Counted(seconds),
+                ..
+            })) => Some((*sign, *seconds)),
+            _ => None,
+        }
     }
 
     /// What the recogniser should listen for.
@@ -272,7 +313,9 @@ impl State {
         }
         match &self.phase {
             Phase::Place => Expect::Place,
-            Phase::WhichBed(_) | Phase::WhySkip(_) | Phase::Asking(_) => Expect::Answer,
+            Phase::WhichBed(_) | Phase::WhySkip(_) | Phase::Asking(_) | Phase::WhichKept(_) => {
+                Expect::Answer
+            }
             Phase::Open if self.waits_for_standing() || self.order.asked.is_some() => {
                 Expect::Answer
             }
@@ -281,202 +324,17 @@ impl State {
             | Phase::Confirming(_)
             | Phase::ConfirmNotTaken(..)
             | Phase::ConfirmSkip(_)
-            | Phase::ConfirmReport { .. } => Expect::Confirm,
+            | Phase::ConfirmReport { .. }
+            | Phase::ConfirmChange(_)
+            | Phase::ConfirmMove(_) => Expect::Confirm,
         }
     }
 }
 
 /// A UUID of version 7 from the time and the state's own generator.
-fn new_id(rng: &mut Rng, now: Time) -> Uuid {
+pub(super) fn new_id(rng: &mut Rng, now: Time) -> Uuid {
     let mut random = [0; 10];
     rng.fill(&mut random);
     let millis = u64::try_from(now.timestamp_millis()).unwrap_or(0);
     uuid::Builder::from_unix_timestamp_millis(millis, &random).into_uuid()
-}
-
-/// One turn: the state as it changes, and the actions so far.
-pub(super) struct Turn<'a> {
-    pub(super) dialogue: &'a Dialogue,
-    pub(super) state: State,
-    pub(super) now: Time,
-    actions: Vec<Action>,
-    said: Vec<String>,
-    prompt: Option<String>,
-    tones: Vec<Tone>,
-    repeat: bool,
-    passing: bool,
-}
-
-impl<'a> Turn<'a> {
-    pub(super) fn new(dialogue: &'a Dialogue, state: State, now: Time) -> Self {
-        Self {
-            dialogue,
-            state,
-            now,
-            actions: Vec::new(),
-            said: Vec::new(),
-            prompt: None,
-            tones: Vec::new(),
-            repeat: false,
-            passing: false,
-        }
-    }
-
-    pub(super) fn say(&mut self, text: &str) {
-        self.said.push(text.to_owned());
-    }
-
-    /// Says a question, which is what "repeat" and silence ask again.
-    pub(super) fn prompt(&mut self, text: &str) {
-        self.prompt = Some(text.to_owned());
-    }
-
-    /// Asks the waiting question again, or says the last thing again where
-    /// there is none, after what this turn says.
-    pub(super) fn ask_again(&mut self) {
-        self.repeat = true;
-    }
-
-    /// A fact, to be stored before anything is said. Returns its identifier.
-    pub(super) fn keep(&mut self, body: Body<KeptReading>) -> Uuid {
-        let id = self.new_id();
-        self.keep_as(id, body);
-        id
-    }
-
-    pub(super) fn new_id(&mut self) -> Uuid {
-        new_id(&mut self.state.rng, self.now)
-    }
-
-    pub(super) fn keep_as(&mut self, id: Uuid, body: Body<KeptReading>) {
-        let fact = Fact {
-            id,
-            version: VERSION,
-            at: self.now,
-            by: self.state.staff.by(),
-            round: self.state.round,
-            body,
-        };
-        self.actions.push(Action::Keep(Box::new(fact)));
-    }
-
-    /// The resident being recorded.
-    pub(super) fn resident(&self) -> Option<&'a Resident> {
-        let id = self.state.resident.as_ref()?;
-        self.dialogue.home.resident(id)
-    }
-
-    /// A resident's name, or the identifier of one who has left the home's file.
-    pub(super) fn who(&self, id: &ResidentId) -> String {
-        let resident = self.dialogue.home.resident(id);
-        resident.map_or_else(|| id.0.clone(), |it| it.name.clone())
-    }
-
-    /// Everything this turn wants done: store, then say, then listen.
-    pub(super) fn finish(mut self) -> (State, Vec<Action>) {
-        self.ask_in_turn();
-        let mut parts = std::mem::take(&mut self.said);
-        parts.retain(|it| !it.is_empty());
-        if let Some(prompt) = self.prompt.take() {
-            parts.push(prompt.clone());
-            self.state.prompt = Some(prompt);
-            self.state.asked += 1;
-            self.repeat = false;
-        }
-        if !self.waiting() && !self.state.asleep {
-            self.state.asked += u64::from(self.state.prompt.take().is_some());
-        }
-        if self.repeat {
-            let again = self.state.prompt.as_ref().unwrap_or(&self.state.last_said);
-            parts.push(again.clone());
-        } else if !parts.is_empty() && !self.passing {
-            self.state.last_said = parts.join(" ");
-        }
-        let text = parts.join(" ");
-        if !text.is_empty() {
-            let tones = self.tones(&text);
-            let saying = self.dialogue.saying(&self.state, &text, tones);
-            self.actions.push(Action::Say(saying));
-        }
-        if self.state.ended {
-            self.actions.push(Action::End);
-        } else {
-            self.actions.push(Action::Listen {
-                expect: self.state.expect(),
-                patience: self.waiting().then_some(PATIENCE),
-                wake: self.wake_at().into_iter().chain(self.absent_at()).min(),
-            });
-        }
-        (self.state, self.actions)
-    }
-
-    /// Whether this turn stores anything.
-    pub(super) fn keeps(&self) -> bool {
-        self.actions.iter().any(|it| matches!(it, Action::Keep(_)))
-    }
-
-    /// Whether this turn says anything.
-    pub(super) fn speaks(&self) -> bool {
-        !self.said.is_empty()
-    }
-
-    /// Says why something is not taken.
-    pub(super) fn refuse(&mut self, text: &str) {
-        self.say(text);
-        self.sound(Tone::Refused);
-    }
-
-    /// A tone for this turn, where nothing is spoken.
-    pub(super) fn sound(&mut self, tone: Tone) {
-        self.tones.push(tone);
-    }
-
-    /// The tones that stand for what this turn says: what became of what the
-    /// aide said, then whether there is something to report or to answer.
-    fn tones(&self, text: &str) -> Vec<Tone> {
-        let any = |is: fn(&Body<KeptReading>) -> bool| {
-            let mut actions = self.actions.iter();
-            actions.any(|it| matches!(it, Action::Keep(fact) if is(&fact.body)))
-        };
-        let kept = any(|it| {
-            use Body::{Identified, NotTaken, Read, Recorder, ReportedToNurse};
-            matches!(
-                it,
-                Read(_) | NotTaken { .. } | ReportedToNurse { .. } | Identified { .. } | Recorder
-            )
-        });
-        let dropped = any(|it| {
-            use Dropped::{No, Scratched, Stopped};
-            let why = |why: &Dropped| matches!(why, No | Scratched | Stopped);
-            matches!(it, Body::Unconfirmed { .. })
-                || matches!(it, Body::Dropped { why: it, .. } if why(it))
-        });
-        let refused = dropped || self.tones.contains(&Tone::Refused);
-        let report = self.tones.contains(&Tone::Report)
-            || any(|it| matches!(it, Body::Flagged { .. } | Body::RuleMet { .. }));
-        let question = text.ends_with('?');
-        let noted = !(kept || refused || report || question);
-        let all = [
-            (kept, Tone::Kept),
-            (refused, Tone::Refused),
-            (report, Tone::Report),
-            (question, Tone::Question),
-            (noted, Tone::Kept),
-        ];
-        let heard = all.into_iter().filter(|(is, _)| *is);
-        heard.map(|(_, tone)| tone).collect()
-    }
-
-    /// What this turn says is not what "repeat" should say again.
-    pub(super) fn keep_last_said(&mut self) {
-        self.passing = true;
-    }
-
-    /// Whether an answer is waited for. An aide who is measuring is not hurried.
-    pub(super) fn waiting(&self) -> bool {
-        if self.state.asleep || !self.state.staff.is_known() {
-            return !self.state.asleep && self.state.staff.is_offered();
-        }
-        !matches!(self.state.phase, Phase::Place | Phase::Open)
-    }
 }

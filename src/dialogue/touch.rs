@@ -2,7 +2,7 @@
 //! quicker, or the network slower. So an answer by hand brings back the number
 //! of the question that it saw, and answers that question or none.
 
-use super::state::Turn;
+use super::turn::Turn;
 use super::{Dialogue, State};
 use crate::grammar::Command;
 use crate::hearing::Heard;
@@ -51,11 +51,16 @@ const fn is_talk(meaning: &Meaning) -> bool {
 }
 
 /// Whether words by hand are for a question that no longer waits. Commands that
-/// keep and drop nothing are as good at any time, and so is a room.
+/// keep and drop nothing are as good at any time, and so is a room where going
+/// there stops nothing.
 fn is_stale(state: &State, touched: &Touched, meaning: &Meaning) -> bool {
+    use Command::{Help, Lead, Missing, Repeat, StartListening, StopListening, WhoIsLeft};
     let at_any_time = match meaning {
-        Ok(Utterance::Command(it)) => *it != Command::Scratch,
-        Ok(Utterance::Place(place)) => place.room.is_some(),
+        Ok(Utterance::Command(it)) => matches!(
+            it,
+            Help | Lead | Missing | Repeat | StartListening | StopListening | WhoIsLeft
+        ),
+        Ok(Utterance::Place(place)) => place.room.is_some() && state.running().next().is_none(),
         Ok(Utterance::LastValue(_) | Utterance::Did(..)) => true,
         _ => false,
     };

@@ -6,6 +6,7 @@
 mod accepts;
 mod expect;
 mod jsgf;
+mod order;
 mod people;
 mod phrases;
 mod place;
@@ -18,6 +19,7 @@ use thiserror::Error;
 
 pub use expect::Expect;
 pub use jsgf::JsgfError;
+pub use order::OrderWord;
 pub use place::spoken_forms;
 pub use token::{Command, HalfDay, Piece, Side, TakenForm, Token};
 pub use vocabulary::{Spoken, Vocabulary};
@@ -77,7 +79,7 @@ pub struct Grammar {
 }
 
 /// The files of the top-level `grammar` folder, built in.
-const FILES: [(&str, &str); 15] = [
+const FILES: [(&str, &str); 16] = [
     ("numbers", include_str!("../../grammar/numbers.jsgf")),
     (
         "temperature",
@@ -111,6 +113,7 @@ const FILES: [(&str, &str); 15] = [
     ),
     ("place", include_str!("../../grammar/place.jsgf")),
     ("order", include_str!("../../grammar/order.jsgf")),
+    ("change", include_str!("../../grammar/change.jsgf")),
 ];
 
 impl Grammar {

@@ -3,6 +3,7 @@
 use rust_decimal::Decimal;
 use serde::{Deserialize, Serialize};
 
+use super::OrderWord;
 use crate::vitals::{Activity, Alertness, Device, NotTakenReason, Qualifier, Unit, VitalSign};
 
 /// A piece of a spoken number.
@@ -45,8 +46,14 @@ pub enum Command {
     EndRound,
     /// Lying and standing pressures, step by step.
     Orthostatic,
-    /// Stop what is being guided.
+    /// Stop what is being counted or guided.
     Stop,
+    /// Stop the count.
+    CancelCount,
+    /// Stop the timers.
+    CancelTimer,
+    /// What was kept here is of someone else.
+    WrongResident,
     /// Ignore everything until woken.
     StopListening,
     /// Listen again.
@@ -166,6 +173,8 @@ pub enum Token {
     OClock,
     /// Morning or afternoon.
     HalfDay(HalfDay),
+    /// A word of an order.
+    Order(OrderWord),
     /// A word of the grammar that carries no meaning of its own.
     Filler,
     /// A word that is not in the grammar, or speech that fitted nothing.
@@ -227,6 +236,7 @@ impl Token {
             ("hour_ago", "_") => Self::Ago(60),
             ("half_hour_ago", "_") => Self::Ago(30),
             ("oclock", "_") => Self::OClock,
+            ("order", _) => Self::Order(named(value)?),
             ("half_day", _) => Self::HalfDay(named(value)?),
             _ => return None,
         })

@@ -35,12 +35,18 @@ pub struct Live<'a> {
     pub tutorial: Option<Tutorial>,
 }
 
+/// A word that is due to the second is begun at most so much earlier. A sound
+/// system that takes longer makes it late, and the dialogue is told how late.
+const MOST_LEAD: std::time::Duration = std::time::Duration::from_millis(500);
+
 /// What the next moment brings.
 enum Next {
     Sound(MicrophoneEvent),
     ByHand(Event),
     Silence,
     Tick,
+    /// The word that is due at this time is to be begun.
+    Sharp(Time),
     Stop,
 }
 
@@ -76,14 +82,19 @@ impl Live<'_> {
             meter: Meter::default(),
             patience: Patience::default(),
             wake: None,
+            sharp: None,
+            lead: std::time::Duration::ZERO,
+            spoken: None,
+            open_reports: 0,
             seconds: None,
             unheard: None,
             voiceless: false,
             was: (false, false),
             touches: self.touches,
         };
-        let mut going = hands.carry_out(turn).await;
+        let mut going = hands.act(&mut round, turn).await;
         while going {
+            let mut at = now();
             let event = match hands.next().await? {
                 Next::Stop => {
                     hands.stopped();
@@ -98,6 +109,10 @@ impl Live<'_> {
                     // Whoever answers by hand has read the question.
                     hands.unheard = None;
                     event
+                }
+                Next::Sharp(due) => {
+                    at = due;
+                    Event::Tick
                 }
                 Next::Sound(MicrophoneEvent::Frames(frames)) => {
                     match hands.listen(&frames, |words| round.pause_after(words)) {
@@ -123,8 +138,8 @@ impl Live<'_> {
                     continue;
                 }
             }
-            let turn = round.take(&event, now(), hands.screen);
-            going = hands.carry_out(turn).await;
+            let turn = round.take(&event, now().max(at), hands.screen);
+            going = hands.act(&mut round, turn).await;
         }
         Ok(())
     }
@@ -160,6 +175,14 @@ struct Hands<'a> {
     patience: Patience,
     /// When a timer of the dialogue ends.
     wake: Option<Instant>,
+    /// When one ends to the second: when to begin its word, and when it is due.
+    sharp: Option<(Instant, Time)>,
+    /// How long the last saying took from the wish to its first sound.
+    lead: std::time::Duration,
+    /// From when to when the words of the last saying were heard.
+    spoken: Option<(Time, Time)>,
+    /// How many reports no nurse has yet.
+    open_reports: usize,
     /// The silence that is an answer to what was said last.
     seconds: Option<u32>,
     /// A question that the voice or the loudspeaker failed to say.
@@ -185,11 +208,17 @@ async fn by_hand(touches: &mut Option<mpsc::Receiver<Event>>) -> Event {
 impl Hands<'_> {
     async fn next(&mut self) -> Result<Next, RoundError> {
         let silence = until(self.patience.ends());
+        let sharp = until(self.sharp.map(|(begin, _)| begin));
+        let due = self.sharp.map(|(_, due)| due);
         let timer = until(self.wake.map(|it| self.patience.after_speech(it)));
         tokio::select! {
             // In this order: it is not silent while sound waits to be heard.
             biased;
             () = self.stop.notified() => Ok(Next::Stop),
+            () = sharp => {
+                self.sharp = None;
+                Ok(due.map_or(Next::Tick, Next::Sharp))
+            }
             // Only between sayings: a touch is taken at the end of what is being
             // said and never cuts it short, so that a report is heard whole.
             event = by_hand(&mut self.touches) => Ok(Next::ByHand(event)),
@@ -233,6 +262,12 @@ impl Hands<'_> {
     fn stopped(&mut self) {
         self.screen
             .notice("stopped; what waited for a yes is not kept");
+        if self.open_reports > 0 {
+            self.screen.notice(&format!(
+                "{} still to report: tell the nurse; the next start says them again",
+                self.open_reports
+            ));
+        }
     }
 
     /// The microphone is lost: nothing counts as an answer until it is back.
@@ -259,10 +294,33 @@ impl Hands<'_> {
         }
     }
 
+    /// Does what a turn wants done, and tells the dialogue when its words were
+    /// said where it wants to know. False when the round is over.
+    async fn act(&mut self, round: &mut Round<'_>, mut turn: Turn) -> bool {
+        loop {
+            let tell = turn.waiting.tell;
+            self.open_reports = round.state().open_reports().len();
+            if !self.carry_out(turn).await {
+                return false;
+            }
+            if !tell {
+                return true;
+            }
+            let event = match self.spoken.take() {
+                Some((began, ended)) => Event::Said { began, ended },
+                None => Event::NotSaid,
+            };
+            turn = round.take(&event, now(), self.screen);
+        }
+    }
+
     /// Says what a turn wants said and listens for what it expects. False when
     /// the round is over.
     async fn carry_out(&mut self, turn: Turn) -> bool {
         self.seconds = turn.waiting.patience;
+        if turn.click {
+            self.mouth.click();
+        }
         if let Some(saying) = &turn.say
             && !self.ask(saying).await
         {
@@ -274,6 +332,8 @@ impl Hands<'_> {
         self.ear.expect(expect);
         let left = |at: Time| (at - now()).to_std().unwrap_or_default();
         self.wake = turn.waiting.wake.map(|at| Instant::now() + left(at));
+        let begin = |at: Time| Instant::now() + left(at).saturating_sub(self.lead);
+        self.sharp = turn.waiting.sharp.map(|at| (begin(at), at));
         true
     }
 
@@ -323,9 +383,13 @@ impl Hands<'_> {
     }
 
     async fn speak(&mut self, saying: &Saying) -> Result<Said, String> {
+        self.spoken = None;
+        let wished = std::time::Instant::now();
         let playing = self.mouth.say(saying);
         self.ear.drop_utterance();
-        let Some((_, Some(playing))) = playing.map_err(|error| error.to_string())? else {
+        let Some((audio, Some(playing))) = playing.map_err(|error| error.to_string())? else {
+            // Shown only: it is read at once.
+            self.spoken = Some((now(), now()));
             return Ok(Said::Whole);
         };
         tokio::select! {
@@ -335,7 +399,14 @@ impl Hands<'_> {
                 Ok(Said::Stop)
             }
             played = playing => match played {
-                Ok(_) => Ok(Said::Whole),
+                Ok(played) => {
+                    let (before, after) = audio.quiet_ends();
+                    let first = played.first + before;
+                    let last = played.last.checked_sub(after).unwrap_or(first);
+                    self.lead = first.saturating_duration_since(wished).min(MOST_LEAD);
+                    self.spoken = Some((time_of(first), time_of(last)));
+                    Ok(Said::Whole)
+                }
                 Err(error) => Err(error.to_string()),
             }
         }
@@ -344,4 +415,10 @@ impl Hands<'_> {
 
 fn now() -> Time {
     chrono::Local::now().fixed_offset()
+}
+
+/// What the clock showed then.
+fn time_of(at: std::time::Instant) -> Time {
+    let ago = std::time::Instant::now().saturating_duration_since(at);
+    now() - chrono::Duration::from_std(ago).unwrap_or_default()
 }

@@ -55,6 +55,10 @@ pub struct Waiting {
     pub patience: Option<u32>,
     /// When the next timer of the dialogue ends.
     pub wake: Option<Time>,
+    /// When the next one ends to the second.
+    pub sharp: Option<Time>,
+    /// Whether the dialogue wants to know when this turn's words were said.
+    pub tell: bool,
     /// Whether this turn said anything, so that the wait starts anew.
     pub spoke: bool,
 }
@@ -190,6 +194,8 @@ impl<'a> Round<'a> {
 pub struct Turn {
     /// What to say.
     pub say: Option<Saying>,
+    /// Whether to tick softly.
+    pub click: bool,
     /// What is waited for then.
     pub waiting: Waiting,
 }
@@ -210,8 +216,11 @@ impl Turn {
                 expect: None,
                 patience: None,
                 wake: None,
+                sharp: None,
+                tell: false,
                 spoke: false,
             },
+            click: false,
         };
         for action in actions {
             match action {
@@ -220,11 +229,16 @@ impl Turn {
                     expect,
                     patience,
                     wake,
+                    sharp,
+                    tell,
                 } => {
                     turn.waiting.expect = Some(expect);
                     turn.waiting.patience = patience;
                     turn.waiting.wake = wake;
+                    turn.waiting.sharp = sharp;
+                    turn.waiting.tell = tell;
                 }
+                Action::Click => turn.click = true,
                 Action::Keep(_) | Action::End => {}
             }
         }

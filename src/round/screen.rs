@@ -58,6 +58,11 @@ impl Screen for Both<'_> {
         self.1.notice(text);
     }
 
+    fn speech(&mut self, speech: Speech) {
+        self.0.speech(speech);
+        self.1.speech(speech);
+    }
+
     fn level(&mut self, level: Level) {
         self.0.level(level);
         self.1.level(level);
@@ -181,6 +186,16 @@ impl<W: Write> Screen for Terminal<W> {
                 };
                 let text = format!("{names} not taken: {}", reason.spoken());
                 self.line("", "noted", KEPT, &text);
+            }
+            Body::Corrected { old, new, .. } => {
+                let text = format!("{}, before: {}", shown(new), shown(old));
+                self.line("", "changed", KEPT, &text);
+            }
+            Body::Retracted { reason, .. } => {
+                self.line("", "retracted", KEPT, &format!("a reading, {reason}"));
+            }
+            Body::Withdrawn { flags, .. } => {
+                self.line("", "withdrawn", KEPT, &format!("reports: {}", flags.len()));
             }
             Body::ReportedToNurse { to, .. } => {
                 self.line("", "noted", KEPT, &format!("reported to {to}"));

@@ -166,6 +166,7 @@ mod tests {
                 pending: &[],
                 precautions: None,
                 ask_below: ASK_BELOW,
+                counted: None,
             };
             understand(&typed(text), &vocabulary, &context)
         };

@@ -3,6 +3,7 @@
 use serde::Serialize;
 use thiserror::Error;
 
+use super::Order;
 use crate::grammar::{Command, HalfDay};
 use crate::hearing::By;
 use crate::vitals::{
@@ -117,6 +118,8 @@ pub enum Why {
     TwoQualifiers(Qualifier, Qualifier),
     /// A time that is none.
     BadTime,
+    /// It was counted over so many seconds, and the count was not said yet.
+    Counted(u16),
 }
 
 fn as_text<S: serde::Serializer>(it: &Impossible, serializer: S) -> Result<S::Ok, S::Error> {
@@ -176,6 +179,8 @@ pub enum Utterance {
     No,
     /// A command.
     Command(Command),
+    /// Something to change, to time or to measure again.
+    Order(Order),
     /// Going to a room or bed.
     Place(Place),
     /// Going to a resident called by name.

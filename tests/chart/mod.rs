@@ -138,6 +138,7 @@ impl Round {
             went_on: Vec::new(),
             given_by: By::Voice,
             confirmed_by: By::Voice,
+            moved_from: None,
         };
         self.fact(self.by.clone(), Body::Read(record))
     }
@@ -151,6 +152,7 @@ impl Round {
             old,
             new,
             reason,
+            stands: Vec::new(),
         };
         self.fact(nurse(), body)
     }

@@ -36,6 +36,15 @@ fn event() -> impl Strategy<Value = Event> {
         "lead me",
         "this is dana whitlock",
         "this is ines marlow",
+        "change the pulse to one thirty",
+        "that was the right arm",
+        "scratch the pulse",
+        "the first",
+        "wrong resident",
+        "count pulse",
+        "thirty six",
+        "time three minutes",
+        "recheck",
     ]);
     // Another of the staff comes and goes; Dana Whitlock may too.
     let signing = (any::<bool>(), 0_usize..4).prop_map(|(on, at)| {
@@ -59,7 +68,8 @@ fn event() -> impl Strategy<Value = Event> {
         1 => Just(Event::Silence),
         1 => words.prop_map(|it| Event::Heard(Heard::from_text(&it))),
         1 => Just(Event::NotStored("the disk is full".to_owned())),
-        1 => Just(Event::Tick),
+        2 => Just(Event::Tick),
+        1 => Just(Event::NotSaid),
         1 => signing,
     ]
 }
@@ -93,8 +103,9 @@ proptest! {
     })]
 
     /// In any order of events: nothing panics; nothing is stored without a
-    /// yes that followed the read-back of just that value; and nothing that
-    /// was read back is lost without a fact that says so.
+    /// yes that followed the read-back of just that value; nothing that was
+    /// read back is lost without a fact that says so; and the dialogue has the
+    /// open reports that the facts add up to.
     #[test]
     fn only_what_was_read_back_and_confirmed_is_stored(
         events in proptest::collection::vec(event(), 1..40),
@@ -103,6 +114,7 @@ proptest! {
         let (mut state, _) = DIALOGUE.begin(&Record::default(), 1, now);
         let mut last_said = String::new();
         let mut waiting: BTreeSet<uuid::Uuid> = BTreeSet::new();
+        let mut facts: Vec<Fact> = Vec::new();
         for event in events {
             now += Duration::seconds(7);
             let (next, actions) = DIALOGUE.step(state.clone(), &event, now);
@@ -116,9 +128,16 @@ proptest! {
             );
             let mut answered = None;
             for action in actions {
+                if let Action::Keep(fact) = &action {
+                    let json = serde_json::to_string(fact).unwrap();
+                    facts.push(serde_json::from_str(&json).unwrap());
+                }
                 match action {
                     Action::Say(saying) => last_said = saying.shown,
                     Action::Keep(fact) => match fact.body {
+                        Body::Corrected { .. } | Body::Retracted { .. } => {
+                            prop_assert!(yes, "changed on {:?}", event);
+                        }
                         Body::Read(reading) => {
                             let record = reading.record();
                             prop_assert!(yes, "stored on {:?}", event);
@@ -141,11 +160,18 @@ proptest! {
                         }
                         _ => {}
                     },
-                    Action::Listen { .. } | Action::End => {}
+                    Action::Listen { .. } | Action::Click | Action::End => {}
                 }
             }
-            let confirming = matches!(state.phase(), Phase::Confirming(_));
+            let confirming = matches!(
+                state.phase(),
+                Phase::Confirming(_) | Phase::ConfirmMove(_)
+            );
             prop_assert_eq!(waiting.len(), usize::from(confirming), "{:?}", state.phase());
+            let record = Record::of(&facts);
+            let open: BTreeSet<_> = record.open_reports().map(|it| it.flag).collect();
+            let said: BTreeSet<_> = state.open_reports().iter().map(|it| it.flag).collect();
+            prop_assert_eq!(open, said);
         }
     }
 }

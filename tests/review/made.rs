@@ -339,6 +339,7 @@ fn keep(
         went_on: Vec::new(),
         given_by: By::Voice,
         confirmed_by: By::Voice,
+        moved_from: None,
     });
     let reading = out.put(at + TimeDelta::seconds(9), by, round, read);
     for finding in findings {

@@ -3,6 +3,8 @@
 mod acting;
 #[path = "../browser/mod.rs"]
 mod browser;
+#[path = "../conversation/mod.rs"]
+mod conversation;
 mod door;
 #[allow(
     clippy::format_push_string,
@@ -13,3 +15,4 @@ mod door;
 mod made;
 mod pages;
 mod site;
+mod spoken;

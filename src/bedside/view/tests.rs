@@ -119,7 +119,7 @@ fn reports_stay_until_the_nurse_has_them() {
         panic!("{:?}", view.reports);
     };
     assert!(report.here && report.what.contains("152"), "{report:?}");
-    assert!(view.kept[0].flagged);
+    assert!(!view.kept[0].flags.is_empty());
     let (view, _) = after(&dialogue, &[&said[..], &["room nine", "yes"]].concat());
     assert!(!view.reports[0].here, "it is another resident's now");
     let closed = ["reported to nurse marlow", "yes"];
@@ -193,4 +193,93 @@ fn what_sayback_does_is_always_one_thing() {
     assert_eq!(doing(), Doing::Asleep);
     let (view, _) = after(&dialogue, &["end of round"]);
     assert_eq!(view.doing, Doing::Ended);
+}
+
+#[test]
+fn a_change_shows_what_is_kept_and_what_it_is_to_be() {
+    let dialogue = dialogue();
+    let kept = [
+        "room four bed two",
+        "yes",
+        "blood pressure one fifty two over eighty eight left arm sitting",
+        "yes",
+    ];
+    let and = |more: &[&'static str]| after(&dialogue, &[&kept[..], more].concat()).0;
+    let change = "change the pressure to one forty two over eighty eight";
+    let waiting = and(&[change]).waiting.unwrap();
+    assert_eq!(waiting.kind, Kind::Change);
+    assert_eq!(waiting.was.unwrap().value, "152/88 mmHg");
+    assert_eq!(waiting.readings[0].value, "142/88 mmHg");
+    // Only a yes changes what is shown as kept, and what it had raised is gone.
+    assert_eq!(and(&[change]).kept[0].reading.value, "152/88 mmHg");
+    let view = and(&[change, "yes"]);
+    let [it] = view.kept.as_slice() else {
+        panic!("{:?}", view.kept);
+    };
+    assert_eq!(it.reading.value, "142/88 mmHg");
+    assert!(it.changed && it.flags.is_empty(), "{it:?}");
+    assert!(view.reports.is_empty());
+
+    let waiting = and(&["scratch the pressure"]).waiting.unwrap();
+    assert_eq!((waiting.kind, waiting.was), (Kind::Change, None));
+    assert_eq!(waiting.readings[0].value, "152/88 mmHg");
+    assert!(and(&["scratch the pressure", "yes"]).kept.is_empty());
+
+    // Which of two: each choice answers it.
+    let second = ["pulse seventy two", "yes", "pulse eighty", "yes"];
+    let which = [&kept[..2], &second, &["change the pulse to ninety"]].concat();
+    let (view, _) = after(&dialogue, &which);
+    let waiting = view.waiting.unwrap();
+    assert_eq!(waiting.kind, Kind::Question);
+    let [_, eighty] = waiting.choices.as_slice() else {
+        panic!("{:?}", waiting.choices);
+    };
+    assert_eq!(eighty.name, "Pulse 80 /min, 07:30");
+    let (view, _) = after(&dialogue, &[&which[..], &[&eighty.words]].concat());
+    assert_eq!(view.waiting.unwrap().was.unwrap().value, "80 /min");
+}
+
+#[test]
+fn a_moved_reading_is_shown_where_it_went() {
+    let dialogue = dialogue();
+    let moved = [
+        "room nine",
+        "yes",
+        "pulse seventy two",
+        "yes",
+        "wrong resident",
+    ];
+    let (view, _) = after(&dialogue, &moved);
+    assert_eq!(view.moving_from.as_deref(), Some("Rosa Delgado"));
+    let to = [&moved[..], &["room twelve", "yes"]].concat();
+    let (view, _) = after(&dialogue, &to);
+    assert_eq!(view.moving_from, None);
+    let waiting = view.waiting.unwrap();
+    assert_eq!(waiting.question, "Move from Rosa Delgado to Henry Okafor?");
+    assert_eq!(waiting.readings[0].value, "72 /min");
+    assert!(view.kept.is_empty());
+    let (view, _) = after(&dialogue, &[&to[..], &["yes"]].concat());
+    assert_eq!(view.kept[0].reading.value, "72 /min");
+    let back = [&to[..], &["yes", "room nine", "yes"]].concat();
+    assert!(after(&dialogue, &back).0.kept.is_empty());
+}
+
+#[test]
+fn what_runs_is_shown_with_the_count_first() {
+    let dialogue = dialogue();
+    let said = ["room nine", "yes", "time three minutes", "count pulse"];
+    let (view, state) = after(&dialogue, &said);
+    let [count, wait] = view.timers.as_slice() else {
+        panic!("{:?}", view.timers);
+    };
+    assert!(count.count && count.until.is_none(), "{count:?}");
+    assert_eq!(wait.until, Some(now() + chrono::Duration::minutes(3)));
+    let event = Event::Said {
+        began: now(),
+        ended: now(),
+    };
+    let (state, _) = dialogue.step(state, &event, now());
+    let view = View::of(&dialogue, &state, now());
+    let until = Some(now() + chrono::Duration::seconds(30));
+    assert_eq!(view.timers[0].until, until);
 }

@@ -33,6 +33,7 @@ fn index(readings: &[(i64, VitalSign, Numbers, Unit)]) -> Index {
             went_on: Vec::new(),
             given_by: By::Voice,
             confirmed_by: By::Voice,
+            moved_from: None,
         };
         index.add(Fact {
             id: Uuid::now_v7(),
