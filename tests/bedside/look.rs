@@ -1,9 +1,10 @@
 //! Every state of the screen in a real browser, by light and dark, on a phone, a
-//! tablet and a cart. With `SAYBACK_PICTURES` set to a folder, each is pictured
-//! there; with `SAYBACK_AXE` set to axe-core's `axe.min.js`, each is checked by
-//! it too.
+//! tablet and a cart, each checked by axe-core too. With `SAYBACK_PICTURES` set to
+//! a folder, each is pictured there.
 
-use std::path::{Path, PathBuf};
+use std::path::PathBuf;
+
+use sayback::residents::Speech;
 
 use super::browser::{Browser, DESK, NIGHT};
 use super::rig::{Going, Open};
@@ -54,6 +55,69 @@ fn states() -> Vec<(&'static str, Vec<&'static str>)> {
             and(&[PRESSURE, "yes correct", "reported to nurse marlow"]),
         ),
         ("standing", and(&["standing pressures"])),
+        ("count", and(&["time three minutes", "count pulse"])),
+        ("waits", and(&["time the thermometer three minutes"])),
+        (
+            "change",
+            and(&[
+                PRESSURE,
+                "yes correct",
+                "change the pressure to one forty two over eighty eight",
+            ]),
+        ),
+        (
+            "take-back",
+            and(&["pulse seventy two", "yes keep it", "scratch the pulse"]),
+        ),
+        (
+            "which-kept",
+            and(&[
+                "pulse seventy two",
+                "yes keep it",
+                "pulse eighty",
+                "yes correct",
+                "change the pulse to eighty four",
+            ]),
+        ),
+        (
+            "changed",
+            and(&[
+                PRESSURE,
+                "yes correct",
+                "change the pressure to one forty two over eighty eight",
+                "yes keep it",
+            ]),
+        ),
+        (
+            "moving",
+            and(&["pulse seventy two", "yes keep it", "wrong resident"]),
+        ),
+        (
+            "move",
+            and(&[
+                "pulse seventy two temperature ninety eight oral",
+                "yes keep it",
+                "wrong resident",
+                "room twelve",
+                "yes correct",
+            ]),
+        ),
+        (
+            "insists",
+            and(&[
+                PRESSURE,
+                "yes correct",
+                "done",
+                "room four bed two",
+                "yes",
+                "all done",
+                "go to room four bed two",
+                "yes keep it",
+                "finished",
+            ]),
+        ),
+        ("tones", and(&[PRESSURE])),
+        ("speaker", and(&["pulse seventy two regular"])),
         ("asleep", and(&["stop listening"])),
         ("lost", and(&[PRESSURE])),
     ]
@@ -120,9 +184,7 @@ fn problems(browser: &Browser, height: u32) -> Vec<String> {
             "what waits is too small",
         );
     }
-    if let Some(axe) = std::env::var_os("SAYBACK_AXE") {
-        problems.extend(browser.barriers(Path::new(&axe)));
-    }
+    problems.extend(browser.barriers());
     problems
 }
 
@@ -133,6 +195,8 @@ fn looked_at(look: super::browser::Look, light: &str) {
         let going = match state {
             "nobody" => Going::unknown(0),
             "which" => Going::unknown(2),
+            "tones" => Going::heard_as(Speech::Tones, &spoken),
+            "speaker" => Going::heard_as(Speech::Room, &spoken),
             _ => Going::new(&spoken),
         };
         if state == "lost" {

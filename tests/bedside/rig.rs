@@ -9,7 +9,7 @@ use sayback::dialogue::{Dialogue, Event};
 use sayback::facts::{Fact, Time};
 use sayback::grammar::Grammar;
 use sayback::hearing::Heard;
-use sayback::residents::Home;
+use sayback::residents::{Home, Speech};
 use sayback::round::{Round, Screen};
 use sayback::store::Store;
 use tempfile::TempDir;
@@ -107,6 +107,17 @@ impl Going {
         Self::of(dialogue, &[])
     }
 
+    /// In a home in which not everything is spoken.
+    pub fn heard_as(speech: Speech, spoken: &[&str]) -> Self {
+        let mut home = dialogue().home().clone();
+        home.bedside.speech = speech;
+        let aide = home.aides[0].clone();
+        Self::of(
+            Dialogue::new(home, aide, &Grammar::standard()).unwrap(),
+            spoken,
+        )
+    }
+
     fn of(dialogue: Dialogue, spoken: &[&str]) -> Self {
         let (mut bedside, link, mut given) = link(true);
         let folder = tempfile::tempdir().unwrap();
@@ -139,10 +150,15 @@ impl Going {
                     Event::Touched(it) => bedside.heard(now, &it.heard, true),
                     _ => {}
                 }
-                let turn = round.take(&event, now, &mut bedside);
+                let mut turn = round.take(&event, now, &mut bedside);
                 if let Some(say) = turn.say {
                     bedside.said(now, &say.shown);
                     bedside.said_all();
+                }
+                while turn.waiting.tell {
+                    let (began, ended) = (now, now);
+                    let event = Event::Said { began, ended };
+                    turn = round.take(&event, now, &mut bedside);
                 }
             }
         });

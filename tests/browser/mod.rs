@@ -219,10 +219,16 @@ impl Browser {
         )
     }
 
-    /// What an outside checker of accessibility (axe-core, whose script is at
-    /// this path) finds serious, as lines; it needs no network.
-    pub fn barriers(&self, axe: &Path) -> Vec<String> {
-        let script = std::fs::read_to_string(axe).expect("the checker");
+    /// What an outside checker of accessibility (axe-core) finds serious, as
+    /// lines; it needs no network.
+    pub fn barriers(&self) -> Vec<String> {
+        let axe = Path::new(env!("CARGO_MANIFEST_DIR")).join("assets/axe/axe.min.js");
+        let script = std::fs::read_to_string(&axe).unwrap_or_else(|error| {
+            panic!(
+                "{} cannot be read ({error}); run: make setup-test",
+                axe.display()
+            )
+        });
         self.run(&script);
         let check = "const done = arguments[arguments.length - 1];
             axe.run({ resultTypes: ['violations'] }).then(it => done(it.violations

@@ -1,7 +1,6 @@
 //! Each page for each role in a real browser, by light, by dark, and on a small
-//! screen. With `SAYBACK_PICTURES` set to a folder, every page is pictured
-//! there, to be looked at; with `SAYBACK_AXE` set to axe-core's `axe.min.js`,
-//! every page is checked by it too.
+//! screen, each checked by axe-core too. With `SAYBACK_PICTURES` set to a folder,
+//! every page is pictured there, to be looked at.
 
 use std::net::SocketAddr;
 use std::path::{Path, PathBuf};
@@ -122,10 +121,8 @@ fn in_order(browser: &Browser, page: &str) {
     );
     let headings = browser.run("return document.querySelectorAll('h1').length");
     assert_eq!(headings, 1, "{page}");
-    if let Some(axe) = std::env::var_os("SAYBACK_AXE") {
-        let barriers = browser.barriers(Path::new(&axe));
-        assert!(barriers.is_empty(), "{page}: {barriers:#?}");
-    }
+    let barriers = browser.barriers();
+    assert!(barriers.is_empty(), "{page}: {barriers:#?}");
 }
 
 fn all_pages(role: Role, look: Look, name: &str) {
