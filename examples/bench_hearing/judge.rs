@@ -82,7 +82,13 @@ impl Judge {
         }
         let before = state.question();
         let Some(found) = found.filter(|it| Some(it.as_str()) != before) else {
-            return Outcome::Nothing;
+            // The same question put again, or silence.
+            let asked = before.is_some() && !heard.is_empty();
+            return if asked {
+                Outcome::Asked
+            } else {
+                Outcome::Nothing
+            };
         };
         let Some(offers) = offers(&found) else {
             return Outcome::Asked;

@@ -17,19 +17,27 @@ pub struct Listener<'a> {
     dialogue: &'a Dialogue,
     pub sound: Duration,
     pub busy: Duration,
+    /// The time of the block that ended the last utterance.
+    pub last: Duration,
 }
 
 impl<'a> Listener<'a> {
-    pub fn new(model: &Model, grammar: &Grammar, dialogue: &'a Dialogue) -> Anything<Self> {
+    pub fn new(
+        model: &Model,
+        grammar: &Grammar,
+        dialogue: &'a Dialogue,
+        expects: &[Expect],
+    ) -> Anything<Self> {
         let mut ear = Ear::new(model.clone());
-        for expect in [Expect::Readings, Expect::Answer, Expect::Confirm] {
-            ear.set_phrases(expect, &grammar.phrases(expect))?;
+        for expect in expects {
+            ear.set_phrases(*expect, &grammar.phrases(*expect))?;
         }
         Ok(Self {
             ear,
             dialogue,
             sound: Duration::ZERO,
             busy: Duration::ZERO,
+            last: Duration::ZERO,
         })
     }
 
@@ -43,11 +51,17 @@ impl<'a> Listener<'a> {
                 let pause = self.dialogue.pause_after(state, words)?;
                 pause.to_std().ok()
             };
-            heard.extend(self.ear.accept_until(block, pause));
+            let began = Instant::now();
+            if let Some(it) = self.ear.accept_until(block, pause) {
+                self.last = began.elapsed();
+                heard.push(it);
+            }
         }
         // In loud noise an utterance has no end of its own.
         if heard.is_empty() {
+            let began = Instant::now();
             heard.extend(self.ear.finish());
+            self.last = began.elapsed();
         }
         self.busy += started.elapsed();
         self.sound += Duration::from_secs_f64(seconds(sound.len()));

@@ -3,9 +3,11 @@
 
 mod judge;
 mod listen;
+mod others;
 mod people;
 mod report;
 mod room;
+mod simulate;
 mod texts;
 #[path = "../../tests/truthful/truth.rs"]
 #[allow(dead_code, reason = "the test uses the rest")]
@@ -15,12 +17,14 @@ mod voices;
 use std::collections::HashMap;
 use std::path::{Path, PathBuf};
 
-use sayback::grammar::Grammar;
+use sayback::dialogue::State;
+use sayback::grammar::{Expect, Grammar};
 use sayback::hearing::{Heard, Model, read_wav};
 use sayback::vitals::VitalSign;
 
 use judge::{Judge, Outcome};
 use listen::{Listener, seconds, texts};
+use others::{Ran, Same};
 use report::{Judged, table};
 use room::{Room, Way};
 use texts::{BABBLE, Item, Kind, Split};
@@ -41,6 +45,10 @@ struct Wanted {
     clean: usize,
     noisy: usize,
     people: Option<PathBuf>,
+    /// Readings of people's digits, in each of the two ways.
+    joined: usize,
+    /// Readings that every engine is given, in each of three rooms.
+    same: usize,
     /// Only ways whose name begins so.
     ways: Option<String>,
     parts: String,
@@ -53,6 +61,8 @@ impl Wanted {
             clean: 300,
             noisy: 100,
             people: None,
+            joined: 300,
+            same: 60,
             ways: None,
             parts: "readings,answers,talk,people".to_owned(),
         };
@@ -67,6 +77,8 @@ impl Wanted {
                 "--clean" => wanted.clean = value.parse()?,
                 "--noisy" => wanted.noisy = value.parse()?,
                 "--people" => wanted.people = Some(value.into()),
+                "--joined" => wanted.joined = value.parse()?,
+                "--same" => wanted.same = value.parse()?,
                 "--ways" => wanted.ways = Some(value),
                 "--parts" => wanted.parts = value,
                 _ => {
@@ -96,6 +108,9 @@ fn main() -> Anything<()> {
     }
     if part("talk") {
         bench.talk(&mut judged)?;
+    }
+    if part("others") {
+        bench.others(&mut judged)?;
     }
     print!("{}", bench.tables(&judged));
     let file = format!("out/bench/{}.json", wanted.split.name());
@@ -131,8 +146,10 @@ impl<'a> Bench<'a> {
         ways
     }
 
-    fn listener(&self) -> Anything<Listener<'_>> {
-        Listener::new(&self.model, &self.grammar, &self.judge.dialogue)
+    /// Made once for each stream, for the states it will be in.
+    fn listener(&self, states: &[&State]) -> Anything<Listener<'_>> {
+        let expects: Vec<Expect> = states.iter().map(|it| it.expect()).collect();
+        Listener::new(&self.model, &self.grammar, &self.judge.dialogue, &expects)
     }
 
     /// Recordings of these items, in their order.
@@ -164,11 +181,12 @@ impl<'a> Bench<'a> {
         items: &'b [Item],
         sounds: &'b [Vec<i16>],
         way: Way,
+        state: &State,
         mut each: impl FnMut(&'b Item, &mut Listener<'_>, Vec<i16>) -> Anything<()>,
     ) -> Anything<()> {
         let mut busy = (0.0, 0.0);
         for voice in Voice::of(self.wanted.split) {
-            let mut listener = self.listener()?;
+            let mut listener = self.listener(&[state])?;
             for (item, sound) in items.iter().zip(sounds).filter(|(it, _)| it.voice == voice) {
                 let seed = item.number as u64 + 1;
                 let sound = self.room.record(sound, way, seed, (0.3, 1.2));
@@ -208,6 +226,7 @@ impl<'a> Bench<'a> {
             },
             text: item.text.clone(),
             heard: texts(heard),
+            raw: heard.to_vec(),
             outcome,
             seconds: seconds(length),
         }
@@ -227,12 +246,18 @@ impl<'a> Bench<'a> {
                 self.wanted.noisy
             };
             let count = count.min(items.len());
-            self.streams(&items[..count], &sounds, way, |item, listener, sound| {
-                let heard = listener.hear(&self.judge.waiting, &sound);
-                let outcome = self.judge.reading(&item.text, &heard);
-                judged.push(self.judged(item, "readings", way, &heard, outcome, sound.len()));
-                Ok(())
-            })?;
+            self.streams(
+                &items[..count],
+                &sounds,
+                way,
+                &self.judge.waiting,
+                |item, listener, sound| {
+                    let heard = listener.hear(&self.judge.waiting, &sound);
+                    let outcome = self.judge.reading(&item.text, &heard);
+                    judged.push(self.judged(item, "readings", way, &heard, outcome, sound.len()));
+                    Ok(())
+                },
+            )?;
         }
         Ok(())
     }
@@ -240,15 +265,21 @@ impl<'a> Bench<'a> {
     fn answers(&self, judged: &mut Vec<Judged>) -> Anything<()> {
         let items = texts::answers(self.wanted.split, 200);
         let sounds = self.sounds(&items)?;
-        self.streams(&items, &sounds, Way::Clean, |item, listener, sound| {
-            let heard = listener.hear(&self.judge.offered, &sound);
-            let (set, outcome) = match item.kind {
-                Kind::Correction => ("corrections", self.judge.correction(&item.text, &heard)),
-                _ => ("yes and no", self.judge.answer(&item.text, &heard)),
-            };
-            judged.push(self.judged(item, set, Way::Clean, &heard, outcome, sound.len()));
-            Ok(())
-        })
+        self.streams(
+            &items,
+            &sounds,
+            Way::Clean,
+            &self.judge.offered,
+            |item, listener, sound| {
+                let heard = listener.hear(&self.judge.offered, &sound);
+                let (set, outcome) = match item.kind {
+                    Kind::Correction => ("corrections", self.judge.correction(&item.text, &heard)),
+                    _ => ("yes and no", self.judge.answer(&item.text, &heard)),
+                };
+                judged.push(self.judged(item, set, Way::Clean, &heard, outcome, sound.len()));
+                Ok(())
+            },
+        )
     }
 
     fn talk(&self, judged: &mut Vec<Judged>) -> Anything<()> {
@@ -258,13 +289,71 @@ impl<'a> Bench<'a> {
             ("talk, readings awaited", &self.judge.waiting),
             ("talk, yes awaited", &self.judge.offered),
         ] {
-            self.streams(&items, &sounds, Way::Clean, |item, listener, sound| {
-                let heard = listener.hear(state, &sound);
-                let outcome = self.judge.talk(state, &heard);
-                judged.push(self.judged(item, set, Way::Clean, &heard, outcome, sound.len()));
-                Ok(())
-            })?;
+            self.streams(
+                &items,
+                &sounds,
+                Way::Clean,
+                state,
+                |item, listener, sound| {
+                    let heard = listener.hear(state, &sound);
+                    let outcome = self.judge.talk(state, &heard);
+                    judged.push(self.judged(item, set, Way::Clean, &heard, outcome, sound.len()));
+                    Ok(())
+                },
+            )?;
         }
+        Ok(())
+    }
+
+    /// Every engine on the same sound. Readings of one vital sign only: a grammar
+    /// of two is more than PocketSphinx can search (eight times real time).
+    fn others(&self, judged: &mut Vec<Judged>) -> Anything<()> {
+        let mut items = texts::readings(self.wanted.split, 4 * self.wanted.same);
+        items.retain(|it| it.signs.len() == 1 && self.judge.is_offered(&it.text));
+        items.truncate(self.wanted.same);
+        let sounds = self.sounds(&items)?;
+        let noise = |noise| Way::Noise(noise, 10.0);
+        let ways = [
+            Way::Clean,
+            noise(room::Noise::Ventilation),
+            noise(room::Noise::Babble),
+        ];
+        let mut all = Vec::new();
+        for way in ways {
+            for (item, sound) in items.iter().zip(&sounds) {
+                let seed = item.number as u64 + 1;
+                all.push(Same {
+                    way: way.name(),
+                    text: item.text.clone(),
+                    sound: self.room.record(sound, way, seed, (0.3, 1.2)),
+                });
+            }
+        }
+        let waiting = &self.judge.waiting;
+        let judge = |text: &str, heard: &[Heard]| self.judge.reading(text, heard);
+        let mut listener = self.listener(&[waiting])?;
+        let hear = |sound: &[i16]| {
+            let heard = listener.hear(waiting, sound);
+            (heard, listener.last.as_secs_f64())
+        };
+        let mut table = "\n| Engine, same sound | real-time factor | last call, median | peak memory of its process |\n|---|---|---|---|\n".to_owned();
+        let mut row = |engine: &str, ran: Ran| {
+            table += &format!(
+                "| {engine} | {:.3} | {:.0} ms | {:.0} MB |\n",
+                ran.real_time,
+                1_000.0 * ran.last,
+                ran.memory
+            );
+            judged.extend(ran.judged);
+        };
+        row("sayback", others::ours(&all, hear, judge)?);
+        for engine in others::ENGINES {
+            match others::run(engine, &all, judge) {
+                Ok(ran) => row(engine, ran),
+                Err(error) => println!("{engine}: absent, {error}"),
+            }
+        }
+        print!("{table}");
         Ok(())
     }
 
@@ -293,7 +382,8 @@ impl<'a> Bench<'a> {
             names.push((sign, sounds));
         }
         for with_name in [true, false] {
-            let Some(all) = people::readings(folder, split, 300, &names, with_name)? else {
+            let Some(all) = people::readings(folder, split, self.wanted.joined, &names, with_name)?
+            else {
                 println!(
                     "People's digits: absent, {} does not hold them.",
                     folder.display()
@@ -302,16 +392,16 @@ impl<'a> Bench<'a> {
             };
             let mut listeners: HashMap<u8, Listener<'_>> = HashMap::new();
             for it in &all {
-                if !listeners.contains_key(&it.person) {
-                    listeners.insert(it.person, self.listener()?);
-                }
-                let listener = listeners.get_mut(&it.person).ok_or("made above")?;
                 let asked = self.judge.asked(it.sign);
                 let state = if with_name {
                     &self.judge.waiting
                 } else {
                     &asked
                 };
+                if !listeners.contains_key(&it.person) {
+                    listeners.insert(it.person, self.listener(&[state])?);
+                }
+                let listener = listeners.get_mut(&it.person).ok_or("made above")?;
                 let text = if with_name {
                     format!("{} {}", it.sign.name(), it.digits)
                 } else {
@@ -332,11 +422,41 @@ impl<'a> Bench<'a> {
                     outcome: self.judge.from(state, &text, &heard),
                     text,
                     heard: texts(&heard),
+                    raw: heard,
                     seconds: seconds(it.sound.len()),
                 });
             }
         }
         Ok(())
+    }
+
+    /// Rounds with the readings as they were heard, in the rooms that the goals name.
+    fn simulated(&self, readings: &[&Judged], answers: &[&Judged]) -> String {
+        const HEADER: &str = "\n| Simulated aide | readings | wrong offered, % (95 %) | yes to a wrong one | of these asked to measure again | wrong stored, % (95 %) | right stored at first try, % (95 %) |\n|---|---|---|---|---|---|---|\n";
+        let yes: Vec<&Judged> = answers
+            .iter()
+            .copied()
+            .filter(|it| it.text == "yes")
+            .collect();
+        if yes.is_empty() || readings.is_empty() {
+            return String::new();
+        }
+        let mut text = HEADER.to_owned();
+        let clean: Vec<&Judged> = readings
+            .iter()
+            .copied()
+            .filter(|it| it.way == "clean")
+            .collect();
+        for (room, drawn) in [("quiet", &clean[..]), ("all rooms", readings)] {
+            if drawn.is_empty() {
+                continue;
+            }
+            for (aide, careless) in [("truthful", 0), ("yes to 1 in 10 wrong read-backs", 10)] {
+                let tally = simulate::run(&self.judge, drawn, &yes, 10_000, careless);
+                text += &tally.row(&format!("{aide}, {room}"));
+            }
+        }
+        text
     }
 
     fn tables(&self, judged: &[Judged]) -> String {
@@ -365,6 +485,7 @@ impl<'a> Bench<'a> {
             &[of("yes and no"), of("corrections")].concat(),
             |it| it.set.clone(),
         );
+        text += &self.simulated(&readings, &of("yes and no"));
         let talk = of("talk");
         text += &table(
             "Other talk (right: let pass; wrong: offered)",

@@ -3,6 +3,7 @@
 
 use std::collections::BTreeMap;
 
+use sayback::hearing::Heard;
 use serde_json::{Value, json};
 
 use super::judge::Outcome;
@@ -17,6 +18,8 @@ pub struct Judged {
     pub sign: String,
     pub text: String,
     pub heard: String,
+    /// The same with everything the recogniser said of it.
+    pub raw: Vec<Heard>,
     pub outcome: Outcome,
     pub seconds: f64,
 }

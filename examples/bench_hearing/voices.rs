@@ -165,5 +165,6 @@ fn finish(raw: &Path, file: &Path) -> Anything<()> {
     }
     write_wav(file, RATE, &samples)?;
     std::fs::remove_file(raw)?;
+    let _ = std::fs::remove_file(raw.with_extension("txt"));
     Ok(())
 }

@@ -219,6 +219,11 @@ impl State {
         }
         match &self.phase {
             Phase::Place => Expect::Place,
+            Phase::Asking(Question::Value(unclear))
+                if matches!(unclear.sign, VitalSign::Pulse | VitalSign::Respiration) =>
+            {
+                Expect::Rate
+            }
             Phase::WhichBed(_) | Phase::Asking(_) => Expect::Answer,
             Phase::Open if self.waits_for_standing() => Expect::Answer,
             Phase::Open => Expect::Readings,

@@ -12,6 +12,9 @@ pub enum Expect {
     Readings,
     /// The answer to a question about a reading.
     Answer,
+    /// The answer to "What is the pulse?" and the like: a count, and little else,
+    /// so that people are heard better.
+    Rate,
     /// Yes, no, or another value.
     Confirm,
     /// Nothing but the words that wake it.
@@ -20,10 +23,11 @@ pub enum Expect {
 
 impl Expect {
     /// Every expectation.
-    pub const ALL: [Self; 5] = [
+    pub const ALL: [Self; 6] = [
         Self::Place,
         Self::Readings,
         Self::Answer,
+        Self::Rate,
         Self::Confirm,
         Self::Wake,
     ];
@@ -35,48 +39,53 @@ impl Expect {
     pub const fn shares(self) -> &'static [(&'static str, usize)] {
         match self {
             Self::Place => &[
-                ("place.where", 3000),
-                ("place.reported", 300),
-                ("conversation.command", 600),
-                ("conversation.yes", 100),
-                ("conversation.no", 100),
+                ("place.where", 1000),
+                ("place.reported", 100),
+                ("conversation.command", 200),
+                ("conversation.yes", 40),
+                ("conversation.no", 40),
             ],
             Self::Readings => &[
-                ("reading.readings", 14000),
-                ("reading.not-taken", 1200),
-                ("reading.history", 500),
-                ("reading.activity-said", 300),
-                ("place.where", 800),
-                ("place.reported", 300),
-                ("conversation.command", 700),
+                ("reading.readings", 4666),
+                ("reading.not-taken", 400),
+                ("reading.history", 166),
+                ("reading.activity-said", 100),
+                ("place.where", 266),
+                ("place.reported", 100),
+                ("conversation.command", 234),
+                ("conversation.yes", 40),
+                ("conversation.no", 40),
+            ],
+            Self::Answer => &[
+                ("reading.part", 1666),
+                ("reading.readings", 1666),
+                ("reading.reason", 100),
+                ("reading.history", 66),
+                ("reading.not-taken", 134),
+                ("place.which-bed", 100),
+                ("place.where", 100),
+                ("conversation.command", 166),
                 ("conversation.yes", 100),
                 ("conversation.no", 100),
             ],
-            Self::Answer => &[
-                ("reading.part", 5000),
-                ("reading.readings", 5000),
-                ("reading.reason", 300),
-                ("reading.history", 200),
-                ("reading.not-taken", 400),
-                ("place.which-bed", 300),
-                ("place.where", 300),
-                ("conversation.command", 500),
-                ("conversation.yes", 300),
-                ("conversation.no", 300),
+            Self::Rate => &[
+                ("reading.rate", 2000),
+                ("reading.not-taken", 40),
+                ("conversation.command", 40),
             ],
             Self::Confirm => &[
-                ("conversation.yes", 3000),
-                ("conversation.no", 2000),
-                ("conversation.replace", 2500),
-                ("reading.part", 2500),
-                ("reading.readings", 4000),
-                ("reading.history", 200),
-                ("reading.not-taken", 200),
-                ("place.where", 200),
-                ("place.reported", 200),
-                ("conversation.command", 800),
+                ("conversation.yes", 1000),
+                ("conversation.no", 666),
+                ("conversation.replace", 834),
+                ("reading.part", 834),
+                ("reading.readings", 1334),
+                ("reading.history", 66),
+                ("reading.not-taken", 66),
+                ("place.where", 66),
+                ("place.reported", 66),
+                ("conversation.command", 266),
             ],
-            Self::Wake => &[("conversation.wake", 100)],
+            Self::Wake => &[("conversation.wake", 40)],
         }
     }
 }
