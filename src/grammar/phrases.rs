@@ -27,13 +27,12 @@ const LONGEST_TALK: usize = 8;
 ///
 /// The recogniser gives half of the likelihood of what follows a word to the
 /// words that followed it in the phrases, and half to all words by how often they
-/// come at all. "Pulse by seven" and "pain one beats" then cost next to nothing.
-/// With many of this word, almost all of that second half is its, and what no
-/// phrase holds is seldom heard.
+/// come at all: "one by seven" costs next to nothing. With many of this word,
+/// almost all of that second half is its, and what no phrase holds is seldom
+/// heard. That suits a count that was asked for; where other talk is to be
+/// expected, numbers in it would be lost.
 const NEVER_SAID: &str = "www";
-/// So many of it for each word of the phrases. On the bench's tune half, people's
-/// "pulse" and digits went from 77 and 35 % right (two persons) to 80 and 48 %
-/// with nine; forty gave no more.
+/// So many of it for each word of the phrases; forty were no better.
 const STRICT: usize = 9;
 /// In lines of so many words.
 const NEVER_A_LINE: usize = 50;
@@ -53,10 +52,12 @@ impl Grammar {
             let length = rng.usize(1..=LONGEST_TALK);
             vec![UNKNOWN; length].join(" ")
         }));
-        let words = phrases.iter().map(|it| it.split(' ').count() + 1);
-        let never = words.sum::<usize>() * STRICT;
-        let line = vec![NEVER_SAID; NEVER_A_LINE].join(" ");
-        phrases.extend(std::iter::repeat_n(line, never / NEVER_A_LINE));
+        if expect == Expect::Rate {
+            let words = phrases.iter().map(|it| it.split(' ').count() + 1);
+            let never = words.sum::<usize>() * STRICT;
+            let line = vec![NEVER_SAID; NEVER_A_LINE].join(" ");
+            phrases.extend(std::iter::repeat_n(line, never / NEVER_A_LINE));
+        }
         phrases
     }
 
