@@ -16,7 +16,7 @@ use sayback::review::export::import::{ImportError, Plan, Rooms, plan, read_rooms
 use sayback::review::export::post::{Access, Server};
 use sayback::review::export::sheet::round_sheet;
 use sayback::review::export::summary::summary;
-use sayback::review::export::{Chart, Selection, csv};
+use sayback::review::export::{Chart, Selection, Style, csv};
 use sayback::store::Store;
 use uuid::Uuid;
 
@@ -191,10 +191,13 @@ pub fn export(arguments: &Export) -> Result<End, Message> {
             write(out, &table.map_err(message)?)
         }
         Some(Format::RoundSheet) => {
-            let sheet = round_sheet(&what.chart, &home, arguments.round);
+            let sheet = round_sheet(&what.chart, &home, arguments.round, Style::Inside);
             write(out, &sheet.ok_or("no such round is in the record")?)
         }
-        Some(Format::Summary) => write(out, &summary(&what.chart, &home, &what.selection)),
+        Some(Format::Summary) => write(
+            out,
+            &summary(&what.chart, &home, &what.selection, Style::Inside),
+        ),
         Some(Format::FhirBundle) | None => {
             let (patients, observations) = what.resources(Links::Bundle);
             let bundle = collection(patients, observations);

@@ -64,7 +64,8 @@ pub struct Record {
     pending: BTreeMap<Uuid, Pending>,
     open: BTreeMap<Uuid, OpenReport>,
     readings: BTreeMap<Uuid, Reading>,
-    rechecks: Vec<Recheck>,
+    /// With when they were asked for.
+    rechecks: Vec<(Time, Recheck)>,
 }
 
 /// A vital sign that a nurse wants taken again, and that was not yet.
@@ -117,21 +118,21 @@ impl Record {
                     corrected: false,
                     retracted: false,
                 };
-                let (resident, sign) = (&reading.record.resident, reading.measurement.sign());
-                self.rechecks
-                    .retain(|it| it.resident != *resident || it.sign != sign);
                 self.readings.insert(fact.id, reading);
             }
             Body::RecheckAsked {
                 resident,
                 sign,
                 reason,
-            } => self.rechecks.push(Recheck {
-                resident: resident.clone(),
-                sign: *sign,
-                reason: reason.clone(),
-                by: fact.by.name.clone(),
-            }),
+            } => {
+                let recheck = Recheck {
+                    resident: resident.clone(),
+                    sign: *sign,
+                    reason: reason.clone(),
+                    by: fact.by.name.clone(),
+                };
+                self.rechecks.push((fact.at, recheck));
+            }
             Body::Corrected { reading, new, .. } => {
                 if let Some(reading) = self.readings.get_mut(reading) {
                     reading.measurement = new.clone();
@@ -149,12 +150,15 @@ impl Record {
             Body::RuleMet { resident, flag, .. } => {
                 self.open(fact, resident, Raised::Rule(flag.clone()));
             }
-            Body::ReportedToNurse { flags, .. } | Body::Acknowledged { flags, .. } => {
+            Body::ReportedToNurse { flags, .. }
+            | Body::Withdrawn { flags, .. }
+            | Body::Acknowledged { flags, .. } => {
                 for flag in flags {
                     self.open.remove(flag);
                 }
             }
             Body::RoundOpened { .. }
+            | Body::Recorder
             | Body::Identified { .. }
             | Body::NotTaken { .. }
             | Body::RangeSet { .. }
@@ -175,10 +179,13 @@ impl Record {
         self.open.insert(fact.id, report);
     }
 
-    /// What a nurse wants taken again.
-    #[must_use]
-    pub fn rechecks(&self) -> &[Recheck] {
-        &self.rechecks
+    /// What nurses want taken again, and what was not measured since.
+    pub fn rechecks(&self) -> impl Iterator<Item = &Recheck> {
+        let open = |(asked, it): &&(Time, Recheck)| {
+            let last = self.last(&it.resident, it.sign);
+            last.is_none_or(|last| last.record.measured_at <= *asked)
+        };
+        self.rechecks.iter().filter(open).map(|(_, it)| it)
     }
 
     /// The past of every resident, for the rules.

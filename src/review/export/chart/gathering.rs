@@ -133,6 +133,9 @@ impl<'a> Gathering<'a> {
             Body::ReportedToNurse { flags, to, .. } => {
                 self.about_flags(flags, fact, |flag| flag.reported = Some(act(fact, to)));
             }
+            Body::Withdrawn { flags, .. } => {
+                self.about_flags(flags, fact, |flag| flag.withdrawn = Some(act(fact, "")));
+            }
             Body::Acknowledged { flags, .. } => {
                 self.about_flags(flags, fact, |flag| flag.acknowledged = Some(act(fact, "")));
             }
@@ -183,6 +186,7 @@ impl<'a> Gathering<'a> {
                 cause,
                 reported: None,
                 acknowledged: None,
+                withdrawn: None,
             });
         });
     }
