@@ -93,10 +93,7 @@ impl Judge {
         let Some(offers) = offers(&found) else {
             return Outcome::Asked;
         };
-        let truth = truth
-            .as_deref()
-            .and_then(|it| self::offers(it))
-            .unwrap_or_default();
+        let truth = truth.as_deref().and_then(self::offers).unwrap_or_default();
         if offers.iter().all(|it| truth.contains(it)) {
             Outcome::PartOnly
         } else {

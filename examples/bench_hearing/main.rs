@@ -13,8 +13,11 @@ mod texts;
 #[allow(dead_code, reason = "the test uses the rest")]
 mod truth;
 mod voices;
+mod wanted;
 
 use std::collections::HashMap;
+use std::collections::hash_map::Entry;
+use std::fmt::Write as _;
 use std::path::{Path, PathBuf};
 
 use sayback::dialogue::State;
@@ -29,6 +32,7 @@ use report::{Judged, table};
 use room::{Room, Way};
 use texts::{BABBLE, Item, Kind, Split};
 use voices::{Order, Voice, speak};
+use wanted::Wanted;
 
 type Anything<T> = Result<T, Box<dyn std::error::Error>>;
 
@@ -36,60 +40,6 @@ type Anything<T> = Result<T, Box<dyn std::error::Error>>;
 pub fn python() -> PathBuf {
     std::env::var_os("BENCH_PYTHON")
         .map_or_else(|| "out/bench/engines/bin/python".into(), PathBuf::from)
-}
-
-/// What the command line says.
-struct Wanted {
-    split: Split,
-    /// Readings in the quiet, and in each of the other ways.
-    clean: usize,
-    noisy: usize,
-    people: Option<PathBuf>,
-    /// Readings of people's digits, in each of the two ways.
-    joined: usize,
-    /// Readings that every engine is given, in each of three rooms.
-    same: usize,
-    /// Only ways whose name begins so.
-    ways: Option<String>,
-    parts: String,
-}
-
-impl Wanted {
-    fn from_arguments() -> Anything<Self> {
-        let mut wanted = Self {
-            split: Split::Tune,
-            clean: 300,
-            noisy: 100,
-            people: None,
-            joined: 300,
-            same: 60,
-            ways: None,
-            parts: "readings,answers,talk,people".to_owned(),
-        };
-        let mut arguments = std::env::args().skip(1);
-        while let Some(name) = arguments.next() {
-            let value = arguments
-                .next()
-                .ok_or_else(|| format!("{name} needs a value"))?;
-            match name.as_str() {
-                "--split" if value == "test" => wanted.split = Split::Test,
-                "--split" if value == "tune" => wanted.split = Split::Tune,
-                "--clean" => wanted.clean = value.parse()?,
-                "--noisy" => wanted.noisy = value.parse()?,
-                "--people" => wanted.people = Some(value.into()),
-                "--joined" => wanted.joined = value.parse()?,
-                "--same" => wanted.same = value.parse()?,
-                "--ways" => wanted.ways = Some(value),
-                "--parts" => wanted.parts = value,
-                _ => {
-                    return Err(
-                        format!("{name} {value} is not understood; see docs/hearing.md").into(),
-                    );
-                }
-            }
-        }
-        Ok(wanted)
-    }
 }
 
 fn main() -> Anything<()> {
@@ -205,7 +155,6 @@ impl<'a> Bench<'a> {
     }
 
     fn judged(
-        &self,
         item: &Item,
         set: &str,
         way: Way,
@@ -254,7 +203,14 @@ impl<'a> Bench<'a> {
                 |item, listener, sound| {
                     let heard = listener.hear(&self.judge.waiting, &sound);
                     let outcome = self.judge.reading(&item.text, &heard);
-                    judged.push(self.judged(item, "readings", way, &heard, outcome, sound.len()));
+                    judged.push(Self::judged(
+                        item,
+                        "readings",
+                        way,
+                        &heard,
+                        outcome,
+                        sound.len(),
+                    ));
                     Ok(())
                 },
             )?;
@@ -276,7 +232,14 @@ impl<'a> Bench<'a> {
                     Kind::Correction => ("corrections", self.judge.correction(&item.text, &heard)),
                     _ => ("yes and no", self.judge.answer(&item.text, &heard)),
                 };
-                judged.push(self.judged(item, set, Way::Clean, &heard, outcome, sound.len()));
+                judged.push(Self::judged(
+                    item,
+                    set,
+                    Way::Clean,
+                    &heard,
+                    outcome,
+                    sound.len(),
+                ));
                 Ok(())
             },
         )
@@ -297,7 +260,14 @@ impl<'a> Bench<'a> {
                 |item, listener, sound| {
                     let heard = listener.hear(state, &sound);
                     let outcome = self.judge.talk(state, &heard);
-                    judged.push(self.judged(item, set, Way::Clean, &heard, outcome, sound.len()));
+                    judged.push(Self::judged(
+                        item,
+                        set,
+                        Way::Clean,
+                        &heard,
+                        outcome,
+                        sound.len(),
+                    ));
                     Ok(())
                 },
             )?;
@@ -306,7 +276,7 @@ impl<'a> Bench<'a> {
     }
 
     /// Every engine on the same sound. Readings of one vital sign only: a grammar
-    /// of two is more than PocketSphinx can search (eight times real time).
+    /// of two is more than `PocketSphinx` can search (eight times real time).
     fn others(&self, judged: &mut Vec<Judged>) -> Anything<()> {
         let mut items = texts::readings(self.wanted.split, 4 * self.wanted.same);
         items.retain(|it| it.signs.len() == 1 && self.judge.is_offered(&it.text));
@@ -338,8 +308,9 @@ impl<'a> Bench<'a> {
         };
         let mut table = "\n| Engine, same sound | real-time factor | last call, median | peak memory of its process |\n|---|---|---|---|\n".to_owned();
         let mut row = |engine: &str, ran: Ran| {
-            table += &format!(
-                "| {engine} | {:.3} | {:.0} ms | {:.0} MB |\n",
+            let _ = writeln!(
+                table,
+                "| {engine} | {:.3} | {:.0} ms | {:.0} MB |",
                 ran.real_time,
                 1_000.0 * ran.last,
                 ran.memory
@@ -398,10 +369,10 @@ impl<'a> Bench<'a> {
                 } else {
                     &asked
                 };
-                if !listeners.contains_key(&it.person) {
-                    listeners.insert(it.person, self.listener(&[state])?);
-                }
-                let listener = listeners.get_mut(&it.person).ok_or("made above")?;
+                let listener = match listeners.entry(it.person) {
+                    Entry::Occupied(entry) => entry.into_mut(),
+                    Entry::Vacant(entry) => entry.insert(self.listener(&[state])?),
+                };
                 let text = if with_name {
                     format!("{} {}", it.sign.name(), it.digits)
                 } else {
@@ -499,8 +470,9 @@ impl<'a> Bench<'a> {
             .count();
         #[allow(clippy::cast_precision_loss, reason = "a count")]
         let hourly = offered as f64 / hours.max(1e-9);
-        text += &format!(
-            "\nSpurious read-backs: {offered} in {hours:.2} hours of talk, {hourly:.1} an hour.\n"
+        let _ = writeln!(
+            text,
+            "\nSpurious read-backs: {offered} in {hours:.2} hours of talk, {hourly:.1} an hour."
         );
         text
     }

@@ -1,6 +1,7 @@
 //! Other recognisers on the same sound, with the same parser and dialogue behind
 //! them. They run in Python (`engines.py`), one after the other.
 
+use std::fmt::Write as _;
 use std::path::{Path, PathBuf};
 use std::process::Command;
 use std::time::Instant;
@@ -48,7 +49,7 @@ pub fn run(engine: &str, all: &[Same], judge: impl Fn(&str, &[Heard]) -> Outcome
     for (at, it) in all.iter().enumerate() {
         let file = folder.join(format!("{at:04}.wav"));
         write_wav(&file, RATE, &it.sound)?;
-        list += &format!("{}\n", file.display());
+        writeln!(list, "{}", file.display())?;
     }
     let list_file = folder.join("list.txt");
     std::fs::write(&list_file, list)?;

@@ -2,6 +2,7 @@
 //! and JSON.
 
 use std::collections::BTreeMap;
+use std::fmt::Write as _;
 
 use sayback::hearing::Heard;
 use serde_json::{Value, json};
@@ -99,8 +100,9 @@ pub fn table(title: &str, judged: &[&Judged], by: impl Fn(&Judged) -> String) ->
         let count = Count::of(groups[&key].iter().copied());
         #[allow(clippy::cast_precision_loss, reason = "counts")]
         let percent = |it: usize| 100.0 * it as f64 / count.all as f64;
-        text += &format!(
-            "| {key} | {} | {} | {} | {:.1} | {:.1} | {:.1} |\n",
+        let _ = writeln!(
+            text,
+            "| {key} | {} | {} | {} | {:.1} | {:.1} | {:.1} |",
             count.all,
             share(count.right, count.all),
             share(count.wrong, count.all),

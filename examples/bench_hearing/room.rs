@@ -99,7 +99,7 @@ impl Room {
         // Music below the speaker: slowly changing chords.
         for (at, place) in television.iter_mut().enumerate() {
             let time = seconds(at);
-            let root = [220.0, 174.6, 196.0, 164.8][(time / 1.5) as usize % 4];
+            let root = [220.0, 174.6, 196.0, 164.8][at / samples(1.5) % 4];
             let chord = [1.0, 1.26, 1.5, 2.0].map(|it| (TAU * root * it * time).sin());
             *place += 400.0 * chord.iter().sum::<f32>();
         }
@@ -139,7 +139,7 @@ impl Room {
                 add(&mut sound, &pink(speech.len(), &mut rng), level, 50.0);
                 let high = sound.iter().fold(0.0_f32, |a, b| a.max(b.abs())) / 4.0;
                 let gain = 32_767.0 / high;
-                sound.iter_mut().for_each(|it| *it *= gain);
+                amplify(&mut sound, gain);
             }
             Way::Quiet => {
                 add(&mut sound, &pink(speech.len(), &mut rng), level, 40.0);
@@ -194,8 +194,13 @@ pub fn samples(seconds: f32) -> usize {
 }
 
 fn scale(sound: &mut [f32], db: f32) {
-    let gain = 10_f32.powf(db / 20.0);
-    sound.iter_mut().for_each(|it| *it *= gain);
+    amplify(sound, 10_f32.powf(db / 20.0));
+}
+
+fn amplify(sound: &mut [f32], gain: f32) {
+    for sample in sound {
+        *sample *= gain;
+    }
 }
 
 /// Root mean square over the frames of 20 ms within 25 dB of the loudest: the
@@ -257,7 +262,7 @@ fn ventilation(length: usize, rng: &mut Rng) -> Vec<f32> {
 /// several tones, over a rumble.
 fn cart(length: usize, rng: &mut Rng) -> Vec<f32> {
     let mut sound = pink(length, rng);
-    sound.iter_mut().for_each(|it| *it *= 0.3);
+    amplify(&mut sound, 0.3);
     let mut at = 0;
     while at < length {
         let tones = [0; 4].map(|_| 400.0 + 4_600.0 * rng.f32().powi(2));
@@ -265,8 +270,8 @@ fn cart(length: usize, rng: &mut Rng) -> Vec<f32> {
         let decay = 15.0 + 60.0 * rng.f32();
         for (after, place) in sound[at..].iter_mut().take(samples(0.2)).enumerate() {
             let time = seconds(after);
-            let ring: f32 = tones.iter().map(|it| (TAU * it * time).sin()).sum();
-            *place += strength * (-decay * time).exp() * (ring / 2.0 + 0.5 * white(rng));
+            let tone: f32 = tones.iter().map(|it| (TAU * it * time).sin()).sum();
+            *place += strength * (-decay * time).exp() * (tone / 2.0 + 0.5 * white(rng));
         }
         at += samples(0.04 + 0.25 * rng.f32());
     }

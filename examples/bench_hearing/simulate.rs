@@ -43,6 +43,10 @@ impl Tally {
     }
 }
 
+/// The resident with the true value kept already, the sentences that read it back,
+/// and the value.
+type Prepared = (State, Vec<String>, Vec<Measurement>);
+
 /// Draws `count` readings among these. One in `careless` wrong read-backs is
 /// answered by a yes; none when it is 0.
 pub fn run(
@@ -54,8 +58,7 @@ pub fn run(
 ) -> Tally {
     let mut rng = Rng::with_seed(20_261_125);
     let mut tally = Tally::default();
-    let mut prepared: Vec<Option<(State, Vec<String>, Vec<Measurement>)>> =
-        vec![None; judged.len()];
+    let mut prepared: Vec<Option<Prepared>> = vec![None; judged.len()];
     for _ in 0..count {
         let at = rng.usize(0..judged.len());
         let it = judged[at];

@@ -3,6 +3,7 @@
 //! Not used: flite's `rms`, and the packages festvox-us-slt-hts and
 //! festvox-kdlpc16k.
 
+use std::fmt::Write as _;
 use std::path::{Path, PathBuf};
 use std::process::Command;
 
@@ -16,7 +17,8 @@ use super::texts::Split;
 pub struct Voice {
     pub name: &'static str,
     program: Program,
-    voice: &'static str,
+    /// What the program calls it.
+    id: &'static str,
     /// Words a minute, where the program takes it.
     speed: &'static str,
     split: Split,
@@ -33,14 +35,14 @@ enum Program {
 const fn voice(
     name: &'static str,
     program: Program,
-    voice: &'static str,
+    id: &'static str,
     speed: &'static str,
     split: Split,
 ) -> Voice {
     Voice {
         name,
         program,
-        voice,
+        id,
         speed,
         split,
     }
@@ -97,13 +99,13 @@ pub fn speak(orders: &[Order]) -> Anything<()> {
         let mut command = match order.voice.program {
             Program::EspeakNg => {
                 let mut command = Command::new("espeak-ng");
-                command.args(["-v", order.voice.voice, "-s", order.voice.speed, "-w"]);
+                command.args(["-v", order.voice.id, "-s", order.voice.speed, "-w"]);
                 command.arg(&raw).arg("--").arg(&order.text);
                 command
             }
             Program::Flite => {
                 let mut command = Command::new("flite");
-                command.args(["-voice", order.voice.voice, "-t", &order.text, "-o"]);
+                command.args(["-voice", order.voice.id, "-t", &order.text, "-o"]);
                 command.arg(&raw);
                 command
             }
@@ -111,7 +113,7 @@ pub fn speak(orders: &[Order]) -> Anything<()> {
                 let text = raw.with_extension("txt");
                 std::fs::write(&text, &order.text)?;
                 let mut command = Command::new("text2wave");
-                let voice = format!("(voice_{})", order.voice.voice);
+                let voice = format!("(voice_{})", order.voice.id);
                 command.arg(&text).args(["-eval", &voice, "-o"]).arg(&raw);
                 command
             }
@@ -127,7 +129,7 @@ pub fn speak(orders: &[Order]) -> Anything<()> {
     let mut lines = String::new();
     for order in &piper {
         let raw = raw(&order.file)?;
-        lines += &format!("{}\t{}\n", raw.display(), order.text);
+        writeln!(lines, "{}\t{}", raw.display(), order.text)?;
     }
     std::fs::write(&list, lines)?;
     let script = "examples/bench_hearing/piper_say.py";

@@ -43,15 +43,7 @@ impl Tuned {
         fs::create_dir(&conf)?;
         for (file, setting) in [("model.conf", LATTICE_BEAM), ("mfcc.conf", NO_DITHER)] {
             let text = fs::read_to_string(model.join("conf").join(file))?;
-            let mut text = with_setting(&text, setting);
-            if file == "model.conf" {
-                if let Ok(all) = std::env::var("X_CONF") {
-                    for it in all.split(',') {
-                        text = with_setting(&text, it);
-                    }
-                }
-            }
-            fs::write(conf.join(file), text)?;
+            fs::write(conf.join(file), with_setting(&text, setting))?;
         }
         Ok(tuned)
     }
