@@ -5,6 +5,7 @@ use std::sync::LazyLock;
 use proptest::prelude::*;
 use sayback::grammar::{Expect, Grammar, Vocabulary};
 use sayback::hearing::{Alternative, Heard};
+use sayback::speaking::wording;
 use sayback::understanding::{
     ASK_BELOW, Context, NotUnderstood, Unclear, Utterance, Why, understand,
 };
@@ -331,7 +332,18 @@ fn a_rival_transcript_puts_what_was_heard_in_doubt() {
     let found = with_rival("pulse fifty regular", "the pulse fifty regular", near);
     assert_eq!(show_all(&found.unwrap()), "pulse 50 /min, regular");
     let found = with_rival("respiration fourteen", "respiration forty", near + 0.02);
-    assert_eq!(show_all(&found.unwrap()), "respiration 14 /min");
+    let found = found.unwrap();
+    assert_eq!(show_all(&found), "respiration 14 /min");
+    // What is not asked about is remembered with what was taken.
+    let Utterance::Readings { claims, .. } = found else {
+        panic!("no reading");
+    };
+    let [rival] = claims[0].rivals.as_slice() else {
+        panic!("{:?}", claims[0].rivals);
+    };
+    let said = wording::measurement(&rival.measurement);
+    assert_eq!(said, "Respiration four zero");
+    assert!((rival.share + claims[0].confidence - 1.0).abs() < 0.001);
 }
 
 #[test]

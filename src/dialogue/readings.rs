@@ -107,6 +107,7 @@ impl Turn<'_> {
                 claim.device = valued.device.or(claim.device);
                 claim.words = format!("{}; {}", claim.words, part.words);
                 claim.confidence = part.confidence;
+                claim.rivals = part.rivals;
                 claim.by = claim.by.max(part.by);
             }
         }
@@ -144,6 +145,7 @@ impl Turn<'_> {
             words: part.words,
             confidence: part.confidence,
             by: part.by,
+            rivals: part.rivals,
         });
         self.advance();
     }

@@ -16,6 +16,7 @@ use uuid::Uuid;
 
 use crate::hearing::By;
 use crate::residents::{ResidentId, Staff};
+use crate::understanding::Rival;
 use crate::vitals::rules::Flag;
 use crate::vitals::{
     self, Bounds, Component, Device, Finding, Measurement, NotTakenReason, Retake, VitalSign,
@@ -274,6 +275,9 @@ pub struct ReadingRecord {
     /// Cautions gone past, with the aide's reasons.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub went_on: Vec<WentOn>,
+    /// What else the recogniser took the words for, the likeliest first.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub rivals: Vec<Rival>,
     /// How the words were given: touch when any of them was typed.
     #[serde(default, skip_serializing_if = "By::is_voice")]
     pub given_by: By,

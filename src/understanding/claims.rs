@@ -132,6 +132,7 @@ impl Sentence<'_> {
             words: self.words(segment.from, segment.to),
             confidence,
             by: self.heard.by,
+            rivals: Vec::new(),
         })
     }
 

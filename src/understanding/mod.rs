@@ -19,7 +19,7 @@ pub use number::candidates as number_candidates;
 pub use order::Order;
 pub use typed::typed;
 pub use utterance::{
-    Claim, NotUnderstood, Part, Place, Taken, Unclear, Utterance, Valued, Why, Yes,
+    Claim, NotUnderstood, Part, Place, Rival, Taken, Unclear, Utterance, Valued, Why, Yes,
 };
 
 /// What understanding needs to know of the conversation.
@@ -149,16 +149,19 @@ fn with_rivals(
         } => {
             let mut certain = Vec::new();
             for mut claim in claims {
-                let (share, rival) = share_of(&claim.measurement, &others);
+                let (share, rivals) = share_of(&claim.measurement, &others);
                 // A word that hardly any transcript has is not trusted either.
                 let doubted = claim.confidence < DOUBTED_WORD;
                 claim.confidence = share;
                 if share >= context.ask_below && !doubted {
+                    claim.rivals = rivals;
                     certain.push(claim);
                     continue;
                 }
-                let (why, qualifiers) = match rival {
-                    Some(rival) => {
+                let (why, qualifiers) = match rivals.into_iter().next() {
+                    Some(Rival {
+                        measurement: rival, ..
+                    }) => {
                         let agreed = agreed(&claim.measurement, &rival);
                         (Why::Either(vec![claim.measurement.clone(), rival]), agreed)
                     }
@@ -188,6 +191,7 @@ fn with_rivals(
             let rivals: f32 = others.iter().filter(differs).map(|it| it.weight).sum();
             let doubted = part.confidence < DOUBTED_WORD;
             part.confidence = 1.0 / (1.0 + rivals);
+            part.rivals = rivals_of(&part, &others);
             if part.confidence < context.ask_below || doubted {
                 part.why = part.why.or(Some(Why::Unsure(part.confidence)));
             }
@@ -222,12 +226,12 @@ const DOUBTED_COMMAND: f32 = 0.5;
 const DOUBTED_WORD: f32 = 0.3;
 
 /// The share of likelihood, 0 to 1, of the transcripts that claim the same as
-/// the best one, and the likeliest other claim. Transcripts that claim nothing
+/// the best one, and the other claims. Transcripts that claim nothing
 /// clear about this vital sign say nothing about its value, unless what they
 /// lack is words beside the number.
-fn share_of(best: &Measurement, others: &[Other]) -> (f32, Option<Measurement>) {
+fn share_of(best: &Measurement, others: &[Other]) -> (f32, Vec<Rival>) {
     let (mut same, mut other) = (1.0, 0.0);
-    let mut rival = None;
+    let mut rivals = Vec::new();
     for Other {
         meaning,
         lost,
@@ -247,12 +251,48 @@ fn share_of(best: &Measurement, others: &[Other]) -> (f32, Option<Measurement>) 
             same += weight;
         } else if let Some(first) = of_sign.first() {
             other += weight;
-            rival = rival.or_else(|| Some((*first).clone()));
+            add(&mut rivals, first, *weight);
         } else if unclear.iter().any(gap) {
             other += weight;
         }
     }
-    (same / (same + other), rival)
+    let all = same + other;
+    rivals.iter_mut().for_each(|it| it.share /= all);
+    (same / all, rivals)
+}
+
+/// The other values that a part may have been.
+fn rivals_of(part: &Part, others: &[Other]) -> Vec<Rival> {
+    let mut rivals = Vec::new();
+    let mut all = 1.0;
+    for Other {
+        meaning, weight, ..
+    } in others
+    {
+        let (Some(own), Ok(Utterance::Part(other))) = (&part.value, meaning) else {
+            continue;
+        };
+        all += weight;
+        if let Some(value) = &other.value
+            && value.measurement != own.measurement
+        {
+            add(&mut rivals, &value.measurement, *weight);
+        }
+    }
+    rivals.iter_mut().for_each(|it| it.share /= all);
+    rivals
+}
+
+/// Adds a transcript's weight to what it claims. They come by likelihood, so
+/// the first claim is the likeliest.
+fn add(rivals: &mut Vec<Rival>, measurement: &Measurement, weight: f32) {
+    match rivals.iter_mut().find(|it| it.measurement == *measurement) {
+        Some(rival) => rival.share += weight,
+        None => rivals.push(Rival {
+            measurement: measurement.clone(),
+            share: weight,
+        }),
+    }
 }
 
 /// Whether two claims are of another value or another qualifier.

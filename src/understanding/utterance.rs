@@ -1,6 +1,6 @@
 //! What an utterance can mean.
 
-use serde::Serialize;
+use serde::{Deserialize, Serialize};
 use thiserror::Error;
 
 use super::Order;
@@ -59,6 +59,15 @@ pub struct Valued {
     pub device: Option<Device>,
 }
 
+/// Another value that the words may have meant, and how likely it is.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Rival {
+    /// What another of the recogniser's transcripts claims.
+    pub measurement: Measurement,
+    /// Its share of likelihood, 0 to 1.
+    pub share: f32,
+}
+
 /// A value the aide has claimed, possible but neither read back nor confirmed.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct Claim {
@@ -80,6 +89,9 @@ pub struct Claim {
     /// How the words were given.
     #[serde(skip_serializing_if = "By::is_voice")]
     pub by: By,
+    /// What else the words may have meant, the likeliest first.
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    pub rivals: Vec<Rival>,
 }
 
 /// A reading that was spoken but is not clear, so that it must be asked for.
@@ -147,6 +159,9 @@ pub struct Part {
     /// How the words were given.
     #[serde(skip_serializing_if = "By::is_voice")]
     pub by: By,
+    /// What else the value may have been, the likeliest first.
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    pub rivals: Vec<Rival>,
 }
 
 /// Where the aide is.

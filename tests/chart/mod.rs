@@ -136,6 +136,7 @@ impl Round {
             working: None,
             device: None,
             went_on: Vec::new(),
+            rivals: Vec::new(),
             given_by: By::Voice,
             confirmed_by: By::Voice,
             moved_from: None,

@@ -420,3 +420,28 @@ async fn a_round_and_a_resident_are_printed_and_taken_away() {
             .any(|it| it.what == "took resident AR-001 as CSV")
     );
 }
+
+#[tokio::test]
+async fn what_else_was_heard_is_on_the_page_of_a_reading() {
+    let site = Site::of(12, 30);
+    let mut nurse = site.visitor(Role::Nurse).await;
+    let doubtful = last(
+        &site,
+        |it| matches!(it, Body::Read(it) if !it.rivals.is_empty()),
+    );
+    let (_, page) = nurse.get(&format!("/readings/{}", doubtful.id)).await;
+    let Body::Read(record) = &doubtful.body else {
+        unreachable!()
+    };
+    let share = format!("{:.0}\u{a0}% likely", record.rivals[0].share * 100.0);
+    assert!(
+        page.contains("May have been") && page.contains(&share),
+        "{page}"
+    );
+    let plain = last(
+        &site,
+        |it| matches!(it, Body::Read(it) if it.rivals.is_empty()),
+    );
+    let (_, page) = nurse.get(&format!("/readings/{}", plain.id)).await;
+    assert!(!page.contains("May have been"));
+}

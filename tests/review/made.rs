@@ -13,6 +13,7 @@ use sayback::hearing::By;
 use sayback::residents::{Home, ResidentId, Staff};
 use sayback::round::shown;
 use sayback::store::Store;
+use sayback::understanding::Rival;
 use sayback::vitals::{
     Arm, Layer, Measurement, Method, NotTakenReason, Numbers, Position, Qualifier, Qualifiers,
     Rhythm, Supply, Unit, VitalSign,
@@ -323,6 +324,18 @@ fn keep(
 ) {
     let findings = resident.limits.judge_on(&measurement, at.date_naive());
     let second_look = findings.iter().any(|it| it.layer == Layer::Unlikely);
+    let fifteen = Numbers::One(Decimal::from(15));
+    let fifteen = Measurement::new(
+        VitalSign::Respiration,
+        fifteen,
+        Unit::PerMinute,
+        Qualifiers::default(),
+    );
+    let rivals =
+        (confidence < 0.9 && measurement.sign() == VitalSign::Respiration).then(|| Rival {
+            measurement: fifteen.expect("possible"),
+            share: 1.0 - confidence,
+        });
     let read = Body::Read(ReadingRecord {
         offer,
         resident: id.clone(),
@@ -337,6 +350,7 @@ fn keep(
         working: None,
         device: None,
         went_on: Vec::new(),
+        rivals: rivals.into_iter().collect(),
         given_by: By::Voice,
         confirmed_by: By::Voice,
         moved_from: None,

@@ -84,6 +84,14 @@ fn spoken(index: &Index, behind: Behind<'_>, now: Time) -> Markup {
                     dt { "Given" }
                     dd { q { (record.heard) } " " span.soft { "typed on the bedside screen, all or in part" } }
                 }
+                @if !record.rivals.is_empty() {
+                    dt { "May have been" }
+                    @for it in &record.rivals {
+                        dd { (value(&it.measurement)) " " span.soft {
+                            (how(&it.measurement)) " " (percent(it.share)) " likely"
+                        } }
+                    }
+                }
                 dt { "Read back" }
                 dd { q { (record.read_back) } }
                 dt { "Confirmed" }

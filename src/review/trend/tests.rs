@@ -31,6 +31,7 @@ fn index(readings: &[(i64, VitalSign, Numbers, Unit)]) -> Index {
             working: None,
             device: None,
             went_on: Vec::new(),
+            rivals: Vec::new(),
             given_by: By::Voice,
             confirmed_by: By::Voice,
             moved_from: None,
