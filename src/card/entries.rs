@@ -203,6 +203,12 @@ pub const ENTRIES: &[Entry] = &[
         &["oral", "left arm", "fourteen"],
     ),
     entry(
+        Group::Answers,
+        "give a count that was asked for",
+        "reading.rate",
+        &["eighty two", "pulse eighty two"],
+    ),
+    entry(
         Group::Changes,
         "change a value that was kept",
         "change.value",

@@ -313,6 +313,11 @@ impl State {
         }
         match &self.phase {
             Phase::Place => Expect::Place,
+            Phase::Asking(Question::Value(unclear))
+                if matches!(unclear.sign, VitalSign::Pulse | VitalSign::Respiration) =>
+            {
+                Expect::Rate
+            }
             Phase::WhichBed(_) | Phase::WhySkip(_) | Phase::Asking(_) | Phase::WhichKept(_) => {
                 Expect::Answer
             }
