@@ -4,11 +4,14 @@
 
 #![cfg(target_os = "linux")]
 
+mod browser;
+#[path = "live_round/screen.rs"]
+mod screen;
 mod sound;
 
 use std::cell::OnceCell;
 use std::io::{BufRead, BufReader, Read};
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 use std::process::{Child, Command, Stdio};
 use std::sync::{Arc, Mutex};
 use std::time::{Duration, Instant};
@@ -123,10 +126,16 @@ struct Listening<'a> {
 
 impl<'a> Listening<'a> {
     fn start(sound: &'a Inside, arguments: &[&str], loudspeaker: &'a Loudspeaker) -> Self {
+        let store = store(sound);
+        let home = ["--home", "audio-fixtures/demo-home.toml"];
+        let store = ["--store", store.to_str().unwrap()];
+        let arguments = [&home, &store, arguments].concat();
+        Self::with(sound, &arguments, loudspeaker)
+    }
+
+    fn with(sound: &'a Inside, arguments: &[&str], loudspeaker: &'a Loudspeaker) -> Self {
         let mut command = sound.command(env!("CARGO_BIN_EXE_sayback"));
-        command.args(["listen", "--home", "audio-fixtures/demo-home.toml"]);
-        command.args(arguments);
-        command.arg("--store").arg(store(sound));
+        command.arg("listen").args(arguments);
         command.arg("--said").arg(sound.folder().join("said.wav"));
         command.arg("--model").arg(sound::model_folder());
         command.current_dir(env!("CARGO_MANIFEST_DIR"));
@@ -185,19 +194,26 @@ impl<'a> Listening<'a> {
     fn begins_to_answer(&mut self, recording: &str, words: &str) {
         let path = format!("audio-fixtures/speech/{recording}.wav");
         let path = PathBuf::from(env!("CARGO_MANIFEST_DIR")).join(path);
+        self.begins_to_answer_file(&path, words);
+    }
+
+    fn begins_to_answer_file(&mut self, path: &Path, words: &str) {
         for _ in 0..3 {
             self.from = self.loudspeaker.len();
             self.seen = self.lines.lock().unwrap().len();
             self.spoken += 1;
-            assert!(self.sound.play_file(&path).wait().unwrap().success());
+            assert!(self.sound.play_file(path).wait().unwrap().success());
             let answer = self.shows_within(&format!("Sayback  {words}"), ANSWER);
             if answer.is_some() {
                 return;
             }
-            eprintln!("{recording} was not answered with {words:?}; once more");
+            eprintln!(
+                "{} was not answered with {words:?}; once more",
+                path.display()
+            );
             self.loudspeaker.quiet();
         }
-        panic!("{recording} is never answered with {words:?}");
+        panic!("{} is never answered with {words:?}", path.display());
     }
 
     /// The same, to the end of the answer. Returns its sound.

@@ -5,7 +5,6 @@ use maud::{DOCTYPE, Markup, PreEscaped, html};
 
 use super::choices::Choice;
 use super::view::{Doing, Kept, Kind, Person, Report, Timer, View, Waiting};
-use crate::facts::Time;
 use crate::hearing::By;
 use crate::residents::Speech;
 use crate::round::Shown;
@@ -65,22 +64,33 @@ fn top(view: &View) -> Markup {
         p.doing.(class_of(view.doing)) role="status" {
             (PreEscaped(icon)) span { (word) }
         }
-        @if let Some(it) = heard_of(view.speech) { p.speech { (it) } }
         p.clock {
             time data-now=(view.at.timestamp_millis()) data-offset=(view.at.offset().local_minus_utc())
                 datetime=(view.at.to_rfc3339())
                 { (view.at.format("%H:%M")) }
             span.aide { @match &view.aide { Some(it) => (it), None => "Nobody records" } }
+            @if let Some(it) = not_heard(view.speech) { span.aide { (it) } }
         }
     }
 }
 
 fn middle(view: &View) -> Markup {
     html! {
-        @for it in &view.timers { (timer(view, it)) }
-        @match &view.waiting {
-            Some(it) => (waiting(it)),
-            None => (nothing_waits(view)),
+        @let count = view.timers.iter().find(|it| it.count);
+        @for it in view.timers.iter().filter(|it| !it.count) {
+            p.timer data-until=[ends(it)] { b { (left(view, it)) } " " (it.name) }
+        }
+        @match (&view.waiting, count) {
+            (waiting, Some(it)) => {
+                section.counts data-until=[ends(it)] {
+                    h2 { (it.name) }
+                    b { (left(view, it)) }
+                    p { "Count until you hear \u{201c}stop\u{201d}." }
+                }
+                @if let Some(it) = waiting { (waits(view, it)) }
+            }
+            (Some(it), None) => (waits(view, it)),
+            (None, None) => (nothing_waits(view)),
         }
         @if let Some(it) = &view.heard {
             p.heard.talk[!it.addressed] {
@@ -93,28 +103,27 @@ fn middle(view: &View) -> Markup {
     }
 }
 
-/// A count is large: nothing else is to be looked at meanwhile.
-fn timer(view: &View, it: &Timer) -> Markup {
-    let left = |until: Time| {
-        let seconds = (until - view.at).num_seconds().max(0);
-        format!("{}:{:02}", seconds / 60, seconds % 60)
-    };
-    html! {
-        p.timer.count[it.count] data-until=[it.until.map(|it| it.timestamp_millis())] {
-            b { (it.until.map_or_else(|| "\u{2013}".to_owned(), left)) }
-            " " span { (it.name) }
-            @if it.count { " " span.how { "keep counting until \u{201c}stop\u{201d}" } }
-        }
-    }
+fn ends(it: &Timer) -> Option<i64> {
+    it.until.map(|it| it.timestamp_millis())
 }
 
-fn waiting(it: &Waiting) -> Markup {
+/// What is left of a time; a dash before it has begun.
+fn left(view: &View, it: &Timer) -> String {
+    let Some(until) = it.until else {
+        return "\u{2013}".to_owned();
+    };
+    let seconds = (until - view.at).num_seconds().max(0);
+    format!("{}:{:02}", seconds / 60, seconds % 60)
+}
+
+fn waits(view: &View, it: &Waiting) -> Markup {
+    let unspoken = view.speech == Speech::Tones && it.kind.is_yes_or_no();
     let length = length(it);
     html! {
         section.waits.(kind_class(it.kind)).(length) {
-            h2 { (it.question) }
+            h2 { (it.question) @if unspoken { " Read it first: nothing is spoken." } }
             @if let Some(person) = &it.person { (to_identify(person)) }
-            @if let Some(was) = &it.was { p.was { span.label { "Kept is" } " " s { (was.name) " " (was.value) } } }
+            @if let Some(was) = &it.was { p.was { "now " (was.value) @for how in &was.how { " \u{b7} " (how) } } }
             @for reading in &it.readings { (reading_line(reading)) }
             @if let Some(words) = &it.words { p.reading { (words) } }
         }
@@ -309,7 +318,7 @@ fn answers(view: &View, key: &str) -> Markup {
                         (command("Scratch that", "scratch that", "s", ""))
                     }
                 } @else if view.timers.iter().any(|it| it.count) {
-                    (button(&said("Stop the count", "cancel the count"), ""))
+                    (button(&said("Stop the count", "cancel the count"), "choice"))
                 } @else if view.moving_from.is_some() {
                     (button(&said("Move nothing", "scratch that"), ""))
                 } @else if !view.timers.is_empty() {
@@ -428,11 +437,11 @@ const fn class_of(doing: Doing) -> &'static str {
 }
 
 /// What is not heard of what is shown, where that is something.
-const fn heard_of(speech: Speech) -> Option<&'static str> {
+const fn not_heard(speech: Speech) -> Option<&'static str> {
     match speech {
         Speech::Earpiece => None,
         Speech::Room => Some("Names are not spoken"),
-        Speech::Tones => Some("Nothing is spoken: read here"),
+        Speech::Tones => Some("Nothing is spoken"),
     }
 }
 

@@ -95,7 +95,7 @@ pub struct Waiting {
     pub person: Option<Person>,
     /// Readings.
     pub readings: Vec<Shown>,
-    /// What is kept now, where it is to be changed.
+    /// What is kept now, where it is to be changed, without what stays as it is.
     pub was: Option<Shown>,
     /// Something else that was read back, in words.
     pub words: Option<String>,
@@ -289,11 +289,17 @@ fn waiting(dialogue: &Dialogue, state: &State) -> Option<Waiting> {
                 (Some(_), false) => (Kind::Change, "Change it to this?"),
                 (None, _) => (Kind::Change, "Take this back?"),
             };
-            let was = Shown::of(change.was());
-            let to = change.to().map(Shown::of);
+            let mut was = Shown::of(change.was());
+            let Some(to) = change.to().map(Shown::of) else {
+                return Some(Waiting {
+                    readings: vec![was],
+                    ..ask(kind, question)
+                });
+            };
+            was.how.retain(|it| !to.how.contains(it));
             Waiting {
-                was: to.is_some().then(|| was.clone()),
-                readings: vec![to.unwrap_or(was)],
+                was: Some(was),
+                readings: vec![to],
                 ..ask(kind, question)
             }
         }

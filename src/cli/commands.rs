@@ -86,7 +86,10 @@ pub fn run(command: Command) -> Result<End, Message> {
         } => {
             let home = home.as_deref().map(read_home).transpose()?;
             let who = match home {
-                Some(home) => Some((sign_on(&home, &store, &signed_on)?, home)),
+                Some(home) => Some((
+                    sign_on(&home, &store, &signed_on, screen.screen.is_some())?,
+                    home,
+                )),
                 None => None,
             };
             let sound = Sound {

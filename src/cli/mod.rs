@@ -115,7 +115,8 @@ enum Command {
         #[arg(long, conflicts_with_all = ["home", "signed_on", "store"])]
         tutorial: bool,
         /// Who signs on, by name; may be given several times. Where PINs are set
-        /// each is asked for one; without any, the first aide of the home records
+        /// each is asked for one, here or on the screen; without any, the first aide
+        /// of the home records
         #[arg(long, value_name = "NAME", alias = "aide")]
         signed_on: Vec<String>,
         #[command(flatten)]

@@ -113,8 +113,13 @@ pub fn member(home: &Home, name: &str) -> Result<Staff, Message> {
 }
 
 /// Who is signed on for a live round. Without PINs it is who is named, or the
-/// first aide; with PINs each has to give one.
-pub fn sign_on(home: &Home, record: &Path, named: &[String]) -> Result<Vec<Staff>, Message> {
+/// first aide; with PINs each has to give one, here or on the bedside `screen`.
+pub fn sign_on(
+    home: &Home,
+    record: &Path,
+    named: &[String],
+    screen: bool,
+) -> Result<Vec<Staff>, Message> {
     let Some(mut pins) = existing(record)? else {
         anstream::eprintln!(
             "sayback: no PINs are set, so anyone can record under any name; \
@@ -133,7 +138,7 @@ pub fn sign_on(home: &Home, record: &Path, named: &[String]) -> Result<Vec<Staff
     while named.is_empty() {
         let who = line("Name or badge number of who signs on, or Enter to begin: ")?;
         match who.trim() {
-            "" if on.is_empty() => {
+            "" if on.is_empty() && !screen => {
                 return Err("nobody is signed on; nothing is recorded without".to_owned());
             }
             "" => break,

@@ -8,11 +8,12 @@ use http_body_util::BodyExt as _;
 use sayback::bedside::{KEY_COOKIE, TOUCHES, app};
 use sayback::dialogue::Event;
 use sayback::hearing::By;
+use sayback::residents::Speech;
 use sayback::review::LIVE;
 use sayback::round::Pins;
 use tower::ServiceExt as _;
 
-use super::rig::{KEY, link};
+use super::rig::{Going, KEY, link};
 
 fn request(method: &str, path: &str, key: &str, body: &str) -> Request<Body> {
     Request::builder()
@@ -251,4 +252,24 @@ async fn signing_on_takes_the_pin_of_the_staff() {
     let answer = app(link).oneshot(foreign).await.unwrap();
     assert_eq!(answer.status(), StatusCode::FORBIDDEN);
     assert!(given.try_recv().is_err());
+}
+
+/// Where nothing is spoken, the screen itself asks to be read before a yes.
+#[tokio::test]
+async fn the_screen_says_what_is_not_heard() {
+    let waits = ["room four bed two"];
+    for (speech, read_first, not_heard) in [
+        (Speech::Tones, true, "Nothing is spoken"),
+        (Speech::Room, false, "Names are not spoken"),
+    ] {
+        let going = Going::heard_as(speech, &waits);
+        let page = app(going.link.clone()).oneshot(request("GET", "/", KEY, ""));
+        let page = text(page.await.unwrap()).await;
+        assert!(page.contains(not_heard), "{page}");
+        assert_eq!(page.contains("Read it first"), read_first, "{page}");
+    }
+    let going = Going::new(&waits);
+    let page = app(going.link.clone()).oneshot(request("GET", "/", KEY, ""));
+    let page = text(page.await.unwrap()).await;
+    assert!(!page.contains("not spoken") && !page.contains("Nothing is spoken"));
 }

@@ -283,3 +283,16 @@ fn what_runs_is_shown_with_the_count_first() {
     let until = Some(now() + chrono::Duration::seconds(30));
     assert_eq!(view.timers[0].until, until);
 }
+
+#[test]
+fn a_report_that_is_said_again_says_how_often() {
+    let dialogue = dialogue();
+    let pressure = "blood pressure one fifty two over eighty eight left arm sitting";
+    let kept = ["room four bed two", "yes", pressure, "yes"];
+    let again = |times: usize| {
+        let missing = vec!["what's missing"; times];
+        let (view, _) = after(&dialogue, &[&kept[..], &missing].concat());
+        view.reports[0].said_again
+    };
+    assert_eq!([0, 1, 3].map(again), [0, 1, 3]);
+}
