@@ -124,6 +124,22 @@ impl Store {
         Ok(store)
     }
 
+    /// A record that is nowhere but in memory, and gone with the program: for
+    /// practice.
+    ///
+    /// # Errors
+    /// [`StoreError`] when there is no memory for it.
+    pub fn in_memory() -> Result<Self, StoreError> {
+        let path = PathBuf::from("(practice, kept nowhere)");
+        let connection = Connection::open_in_memory().map_err(|error| StoreError::Open {
+            path: path.clone(),
+            problem: error.to_string(),
+        })?;
+        let store = Self { connection, path };
+        store.prepare()?;
+        Ok(store)
+    }
+
     /// Opens a record that must exist, to read it.
     ///
     /// # Errors
