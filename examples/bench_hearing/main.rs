@@ -403,7 +403,7 @@ impl<'a> Bench<'a> {
 
     /// Rounds with the readings as they were heard, in the rooms that the goals name.
     fn simulated(&self, readings: &[&Judged], answers: &[&Judged]) -> String {
-        const HEADER: &str = "\n| Simulated aide | readings | wrong offered, % (95 %) | yes to a wrong one | of these asked to measure again | wrong stored, % (95 %) | right stored at first try, % (95 %) |\n|---|---|---|---|---|---|---|\n";
+        const HEADER: &str = "\n| Simulated aide | readings | wrong offered, % (95 %) | yes to a wrong one | of these not stored at once | wrong stored, % (95 %) | right stored at first try, % (95 %) |\n|---|---|---|---|---|---|---|\n";
         let yes: Vec<&Judged> = answers
             .iter()
             .copied()

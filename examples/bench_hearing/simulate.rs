@@ -22,7 +22,8 @@ pub struct Tally {
     pub offered_wrong: usize,
     /// The aide said yes to one.
     pub careless_yes: usize,
-    /// Of these, how many were asked for again as far from the usual.
+    /// Of these, how many were not stored at once: far from the usual and asked
+    /// about again, or the yes was not heard well.
     pub second_looks: usize,
     /// Wrong values stored.
     pub stored_wrong: usize,
