@@ -13,7 +13,7 @@ use super::index::Index;
 use super::sessions::Sessions;
 use crate::facts::{Fact, Time};
 use crate::residents::Home;
-use crate::store::{Store, StoreError};
+use crate::store::{Key, Store, StoreError};
 
 /// How many facts are read from the record at a time.
 const BATCH: usize = 20_000;
@@ -62,7 +62,18 @@ impl Station {
     /// # Errors
     /// [`AccountError`] when the file cannot be used.
     pub fn accounts_beside(store: &Path) -> Result<(Accounts, Option<String>), AccountError> {
-        Accounts::open(&store.with_file_name("accounts.db"))
+        Self::accounts_with(store, &Key::None)
+    }
+
+    /// The same, encrypted with the record's key.
+    ///
+    /// # Errors
+    /// [`AccountError`] when the file cannot be used.
+    pub fn accounts_with(
+        store: &Path,
+        key: &Key,
+    ) -> Result<(Accounts, Option<String>), AccountError> {
+        Accounts::open_with(&store.with_file_name("accounts.db"), key)
     }
 
     /// Now, with the home's offset from UTC.

@@ -4,7 +4,9 @@
 
 #![cfg(unix)]
 
+mod forms;
 mod process;
+mod tamper;
 
 use std::path::{Path, PathBuf};
 use std::sync::LazyLock;
@@ -112,7 +114,7 @@ fn the_file_itself_refuses_changes() {
         ("DELETE FROM facts", "never deleted"),
         ("DELETE FROM facts WHERE seq = 3", "never deleted"),
         (
-            "REPLACE INTO facts SELECT seq, id, round, at, kind, '{}' FROM facts WHERE seq = 1",
+            "REPLACE INTO facts SELECT seq, id, round, at, kind, '{}', chain FROM facts WHERE seq = 1",
             "never changed",
         ),
         (

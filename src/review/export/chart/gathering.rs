@@ -152,7 +152,7 @@ impl<'a> Gathering<'a> {
                     round.closed_at = Some(fact.at);
                 }
             }
-            Body::Signed { signed } => {
+            Body::Signed { signed, .. } => {
                 if let Some(round) = self.rounds.get_mut(signed) {
                     round.signed.push(act(fact, ""));
                 }
