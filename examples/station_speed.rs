@@ -8,6 +8,9 @@
 //! The made-up record is written into FOLDER (a temporary one when left out)
 //! and used again if it is there. Each page is asked for 400 times in this
 //! process, without a network; the figures are what the server needs for it.
+//! Then, where the load generator wrk is installed (Debian package `wrk`), the
+//! same pages are asked for over the loopback by 8 connections at once, which
+//! is many more nurses than a home has.
 
 #[path = "../tests/review/made.rs"]
 #[allow(dead_code, reason = "the tests use what this does not")]
@@ -32,6 +35,21 @@ const DAYS: u64 = 3 * 365;
 const TIMES: usize = 400;
 const MOST: Duration = Duration::from_millis(50);
 const HEAVIEST: usize = 100_000;
+const PAGES: [&str; 13] = [
+    "/worklist",
+    "/worklist?hours=720",
+    "/residents",
+    "/residents/AR-041",
+    "/residents/AR-041?days=1095",
+    "/residents/AR-041/blood_pressure?days=1095",
+    "/residents/AR-041/weight?days=1095",
+    "/rounds",
+    "/find",
+    "/find?who=hollin",
+    "/find?who=nobody",
+    "/find?flagged=on&sign=pulse&page=40",
+    "/find?who=41&from=2024-01-01&to=2024-06-30",
+];
 
 #[tokio::main(flavor = "current_thread")]
 async fn main() {
@@ -52,21 +70,7 @@ async fn main() {
         "{:<44} {:>9} {:>9} {:>9} {:>8}",
         "page", "median", "p95", "worst", "bytes"
     );
-    for path in [
-        "/worklist",
-        "/worklist?hours=720",
-        "/residents",
-        "/residents/AR-041",
-        "/residents/AR-041?days=1095",
-        "/residents/AR-041/blood_pressure?days=1095",
-        "/residents/AR-041/weight?days=1095",
-        "/rounds",
-        "/find",
-        "/find?who=hollin",
-        "/find?who=nobody",
-        "/find?flagged=on&sign=pulse&page=40",
-        "/find?who=41&from=2024-01-01&to=2024-06-30",
-    ] {
+    for path in PAGES {
         let mut taken = Vec::with_capacity(TIMES);
         let mut weight = 0;
         for _ in 0..TIMES {
@@ -83,9 +87,62 @@ async fn main() {
             taken[TIMES - 1]
         );
     }
+    load(app, &cookie);
     if bad {
         println!("too slow or too heavy: at most {MOST:?} (p95) and {HEAVIEST} bytes are wanted");
         std::process::exit(1);
+    }
+}
+
+/// The pages under load, as an outside tool sees them.
+fn load(app: Router, cookie: &str) {
+    let listener = std::net::TcpListener::bind("127.0.0.1:0").expect("a port");
+    let address = listener.local_addr().expect("an address");
+    listener.set_nonblocking(true).expect("a listener");
+    std::thread::spawn(move || {
+        let mut runtime = tokio::runtime::Builder::new_current_thread();
+        let runtime = runtime.enable_all().build().expect("a runtime");
+        runtime.block_on(async move {
+            axum_server::from_tcp(listener)
+                .expect("a server")
+                .serve(app.into_make_service())
+                .await
+        })
+    });
+    let cookie = format!("cookie: {cookie}");
+    for (at, path) in PAGES.iter().enumerate() {
+        let url = format!("http://{address}{path}");
+        let wrk = std::process::Command::new("wrk")
+            .args([
+                "--threads=1",
+                "--connections=8",
+                "--duration=5s",
+                "--latency",
+            ])
+            .args(["--header", &cookie, &url])
+            .output();
+        let Ok(output) = wrk else {
+            return println!("\nwrk is not installed: no load was made");
+        };
+        let text = String::from_utf8_lossy(&output.stdout);
+        let after = |name: &str| {
+            let line = text.lines().find_map(|it| it.trim().strip_prefix(name));
+            line.map_or("-", str::trim).to_owned()
+        };
+        if at == 0 {
+            println!(
+                "\n{:<44} {:>9} {:>9} {:>9} {:>9}",
+                "page, by wrk, 8 connections", "median", "p90", "p99", "a second"
+            );
+        }
+        println!(
+            "{path:<44} {:>9} {:>9} {:>9} {:>9}  {}",
+            after("50%"),
+            after("90%"),
+            after("99%"),
+            after("Requests/sec:"),
+            after("Non-2xx or 3xx responses:").replace('-', "")
+        );
     }
 }
 

@@ -7,12 +7,16 @@ sets=(build)
 if [ "${1:-}" = --test ]; then sets+=(test); fi
 # pip and maven are asked for only if they will be used.
 in_place() {
-    setup/assets.sh --check && { [ "${1:-}" != --test ] || setup/fhir-validator.sh --check; }
+    setup/assets.sh --check &&
+        { [ "${1:-}" != --test ] || { setup/fhir-validator.sh --check && setup/axe.sh --check; }; }
 }
 if [ -z "${SAYBACK_FROM:-}" ] && ! in_place "$@"; then sets+=(fetch); fi
 
 setup/packages.sh "${sets[@]}"
 setup/assets.sh
-if [ "${1:-}" = --test ]; then setup/fhir-validator.sh; fi
+if [ "${1:-}" = --test ]; then
+    setup/fhir-validator.sh
+    setup/axe.sh
+fi
 setup/crates.sh "$@"
 say "done"

@@ -11,7 +11,6 @@ use sayback::hearing::{Heard, Microphone, RATE, read_wav};
 use sayback::residents::{Home, Staff};
 use sayback::round::{Live, Mouth, Rehearsal, Screen, Script, Silent, Terminal, ear_for};
 use sayback::speaking::{Cached, Espeak, EspeakSettings, Piper, Player, Tee};
-use sayback::store::Store;
 use sayback::understanding::{ASK_BELOW, Context, NotUnderstood, Utterance, understand};
 use sayback::vitals::{Units, VitalSign};
 use serde::Serialize;
@@ -19,7 +18,7 @@ use serde::Serialize;
 use super::home::{limits, read_home, roster};
 use super::show::{LevelBar, meaning_line};
 use super::table::{record_table, stored_table};
-use super::{Command, End, Meaning, Model, VoiceArgs, VoiceName};
+use super::{Command, End, Meaning, Model, VoiceArgs, VoiceName, vault};
 
 /// An error as the user reads it.
 pub type Message = String;
@@ -89,6 +88,11 @@ pub fn run(command: Command) -> Result<End, Message> {
         Command::ImportPatients(arguments) => super::export::import_patients(&arguments),
         Command::Serve(arguments) => super::serve::serve(&arguments),
         Command::Devices => list_devices(),
+        Command::Check(arguments) => vault::check(&arguments),
+        Command::Backup(arguments) => vault::backup(&arguments),
+        Command::Restore(arguments) => vault::restore(&arguments),
+        Command::Key(command) => vault::key(&command),
+        Command::Doctor(arguments) => super::doctor::doctor(&arguments),
     }
 }
 
@@ -242,7 +246,7 @@ fn rehearse(
     let home = read_home(&script.home)?;
     let aide = choose_aide(&home, script.aide.as_deref())?;
     let path = store.unwrap_or_else(|| fresh_record(&script.path));
-    let mut store = Store::open(&path).map_err(message)?;
+    let mut store = vault::open(&path)?;
     let facts = store.facts().map_err(message)?;
     let before = facts.len();
     // Ranges that a nurse has set since the home's file was written.
@@ -317,7 +321,7 @@ fn listen(
     }
     let grammar = Grammar::standard();
     let ear = ear_for(&model_folder(model)?, &grammar, home).map_err(message)?;
-    let mut store = Store::open(store).map_err(message)?;
+    let mut store = vault::start(store)?;
     let home = residents_with_ranges(home, &store.facts().map_err(message)?);
     let mut screen = LevelBar::new(&aide.name, &home, microphone.name());
     let dialogue = Dialogue::new(home, aide, &grammar).map_err(message)?;
@@ -338,7 +342,7 @@ fn listen(
 }
 
 fn record(path: &Path, json: bool) -> Result<End, Message> {
-    let store = Store::open_to_read(path).map_err(message)?;
+    let store = vault::open_to_read(path)?;
     let facts = store.facts().map_err(message)?;
     let mut out = anstream::stdout().lock();
     if !json {

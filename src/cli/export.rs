@@ -16,8 +16,7 @@ use sayback::review::export::import::{ImportError, Plan, Rooms, plan, read_rooms
 use sayback::review::export::post::{Access, Server};
 use sayback::review::export::sheet::round_sheet;
 use sayback::review::export::summary::summary;
-use sayback::review::export::{Chart, Selection, csv};
-use sayback::store::Store;
+use sayback::review::export::{Chart, Selection, Style, csv};
 use uuid::Uuid;
 
 use super::End;
@@ -177,7 +176,7 @@ fn show(plan: &Plan) {
 /// Runs `sayback export`.
 pub fn export(arguments: &Export) -> Result<End, Message> {
     let home = read_home(&arguments.home)?;
-    let store = Store::open_to_read(&arguments.store).map_err(message)?;
+    let store = super::vault::open_to_read(&arguments.store)?;
     let facts = store.facts().map_err(message)?;
     let what = What::new(arguments, &home, &facts)?;
     if let Some(address) = &arguments.post.post {
@@ -191,10 +190,13 @@ pub fn export(arguments: &Export) -> Result<End, Message> {
             write(out, &table.map_err(message)?)
         }
         Some(Format::RoundSheet) => {
-            let sheet = round_sheet(&what.chart, &home, arguments.round);
+            let sheet = round_sheet(&what.chart, &home, arguments.round, Style::Inside);
             write(out, &sheet.ok_or("no such round is in the record")?)
         }
-        Some(Format::Summary) => write(out, &summary(&what.chart, &home, &what.selection)),
+        Some(Format::Summary) => write(
+            out,
+            &summary(&what.chart, &home, &what.selection, Style::Inside),
+        ),
         Some(Format::FhirBundle) | None => {
             let (patients, observations) = what.resources(Links::Bundle);
             let bundle = collection(patients, observations);

@@ -1,11 +1,13 @@
 //! The command line: its arguments, its errors and its exit codes.
 
 mod commands;
+mod doctor;
 mod export;
 mod home;
 mod serve;
 mod show;
 mod table;
+mod vault;
 
 use std::path::PathBuf;
 use std::process::ExitCode;
@@ -27,6 +29,8 @@ use tracing_subscriber::EnvFilter;
 struct Cli {
     #[command(subcommand)]
     command: Command,
+    #[command(flatten)]
+    key: vault::KeyArgs,
 }
 
 const EXIT_CODES: &str = "\
@@ -35,9 +39,12 @@ Exit codes:
   1  something is wrong with a file, a device or the record; the message says what to do
   2  the arguments are wrong
   3  a rehearsal ran, and an \"expect\" line of its script was not met
+  4  a check ran, and found something wrong
 
 Environment:
   SAYBACK_MODEL  folder of the recogniser's model, as --model
+  SAYBACK_KEY_FILE    file of the key that the record is encrypted with, as --key-file
+  SAYBACK_PASSPHRASE  a passphrase instead; SAYBACK_NEW_PASSPHRASE the next one, for `key rotate`
   SAYBACK_FHIR_TOKEN  bearer token for `export --post`
   SAYBACK_LOG    what to log on standard error, such as \"debug\"; never readings or names
   NO_COLOR       no colour when set";
@@ -156,6 +163,26 @@ enum Command {
     Serve(serve::Arguments),
     /// List microphones and loudspeakers
     Devices,
+    /// Check the record: was anything changed, removed, moved or added?
+    ///
+    /// Walks through every fact and names each that does not follow from the one
+    /// before, by its row and identifier.
+    Check(vault::Check),
+    /// Copy the record to another file, also while it is in use
+    ///
+    /// The copy is encrypted with the record's key, which is not in it: keep a
+    /// copy of the key too, elsewhere. It is walked through before it gets its
+    /// name. Nothing is written over.
+    Backup(vault::Backup),
+    /// Put a backup in place of a record that is lost
+    ///
+    /// The backup is walked through first. Nothing is written over.
+    Restore(vault::Restore),
+    /// The key that the record is encrypted with
+    #[command(subcommand)]
+    Key(vault::KeyCommand),
+    /// Examine this installation: one line for each check
+    Doctor(doctor::Doctor),
 }
 
 #[derive(Args)]
@@ -254,6 +281,7 @@ impl ValueEnum for Sign {
 enum End {
     Done,
     Unmet,
+    Found,
 }
 
 /// Runs the command line.
@@ -264,9 +292,11 @@ pub fn run() -> ExitCode {
         .with_env_filter(filter)
         .with_writer(std::io::stderr)
         .init();
+    vault::given(cli.key);
     match commands::run(cli.command) {
         Ok(End::Done) => ExitCode::SUCCESS,
         Ok(End::Unmet) => ExitCode::from(3),
+        Ok(End::Found) => ExitCode::from(4),
         Err(message) => {
             anstream::eprintln!("sayback: {message}");
             ExitCode::FAILURE

@@ -17,11 +17,12 @@ use crate::vitals::{
 
 /// The columns with a name of their own: name, whether it must be there and
 /// filled, and what it holds.
-const COLUMNS: [(&str, bool, &str); 23] = [
+const COLUMNS: [(&str, bool, &str); 24] = [
     ("id", true, "an identifier of its own"),
     ("room", true, "a room number"),
     ("name", true, "a full name"),
     ("birth_date", true, "a date such as 1938-04-21"),
+    ("wing", false, "the wing or unit of the home"),
     ("bed", false, "a bed within the room"),
     ("alias", false, "the name as spoken"),
     ("admitted", false, "a date such as 1938-04-21"),
@@ -301,6 +302,7 @@ impl<'a> Row<'a> {
         let set = self.set_by();
         Resident {
             id,
+            wing: self.text("wing").map(str::to_owned),
             // A line with a mistake is never imported; its number does not matter.
             room: room.unwrap_or_default().to_string(),
             bed: self.text("bed").map(str::to_owned),

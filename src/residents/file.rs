@@ -53,6 +53,8 @@ struct HomeFile {
 #[serde(deny_unknown_fields)]
 struct ResidentEntry {
     id: String,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    wing: Option<String>,
     room: u16,
     #[serde(skip_serializing_if = "Option::is_none")]
     bed: Option<String>,
@@ -264,6 +266,7 @@ fn resident(entry: ResidentEntry, units: Units, at: &str) -> Result<Resident, Ho
     }
     Ok(Resident {
         id: ResidentId(entry.id),
+        wing: entry.wing,
         room: entry.room.to_string(),
         bed: entry.bed,
         name: entry.name,
@@ -356,6 +359,7 @@ fn entry(resident: &Resident) -> Result<ResidentEntry, HomeFileError> {
     });
     Ok(ResidentEntry {
         id: resident.id.0.clone(),
+        wing: resident.wing.clone(),
         room,
         bed: resident.bed.clone(),
         name: resident.name.clone(),

@@ -32,6 +32,8 @@ pub struct ResidentId(pub String);
 pub struct Resident {
     /// The home's own identifier.
     pub id: ResidentId,
+    /// The wing or unit of the home, where it has several.
+    pub wing: Option<String>,
     /// Room number, as digits.
     pub room: String,
     /// Bed within the room: a number, or a word such as "window".

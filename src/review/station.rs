@@ -12,7 +12,7 @@ use super::acts::{NewFact, Refused};
 use super::index::Index;
 use super::sessions::Sessions;
 use crate::facts::{Fact, Time};
-use crate::residents::Home;
+use crate::residents::{Home, ResidentId};
 use crate::store::{Key, Store, StoreError};
 
 /// How many facts are read from the record at a time.
@@ -107,6 +107,22 @@ impl Station {
     /// [`StoreError`] when it cannot be read.
     pub fn fact(&self, id: uuid::Uuid) -> Result<Option<Fact>, StoreError> {
         self.store().fact(id)
+    }
+
+    /// Everything that belongs to a round.
+    ///
+    /// # Errors
+    /// [`StoreError`] when the record cannot be read.
+    pub fn facts_of_round(&self, round: uuid::Uuid) -> Result<Vec<Fact>, StoreError> {
+        self.store().facts_of_round(round)
+    }
+
+    /// Everything about a resident.
+    ///
+    /// # Errors
+    /// [`StoreError`] when the record cannot be read.
+    pub fn facts_about(&self, resident: &ResidentId) -> Result<Vec<Fact>, StoreError> {
+        self.store().facts_about(resident)
     }
 
     /// Takes in what was appended to the record by whoever.

@@ -27,6 +27,8 @@ const LEFT: TimeDelta = TimeDelta::minutes(5);
 /// What is shown of the worklist.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Filter {
+    /// Only this wing.
+    pub wing: String,
     /// Only this room.
     pub room: String,
     /// Only this round.
@@ -43,6 +45,7 @@ impl Filter {
     pub fn of(fields: &Fields) -> Self {
         let hours = fields.get("hours").parse().ok();
         Self {
+            wing: fields.get("wing").to_owned(),
             room: fields.get("room").to_owned(),
             round: fields.id("round"),
             aide: fields.get("aide").to_owned(),
@@ -51,13 +54,17 @@ impl Filter {
     }
 
     fn admits(&self, index: &Index, resident: &ResidentId, by: &Staff, round: Uuid) -> bool {
-        let in_room = || {
-            let resident = index.home().resident(resident);
-            resident.is_some_and(|it| it.room == self.room)
-        };
-        (self.room.is_empty() || in_room())
+        let anywhere = self.wing.is_empty() && self.room.is_empty();
+        let resident = || index.home().resident(resident);
+        (anywhere || resident().is_some_and(|it| self.covers(it)))
             && (self.aide.is_empty() || by.name == self.aide)
             && self.round.is_none_or(|it| it == round)
+    }
+
+    /// Whether the resident lives where the filter looks.
+    fn covers(&self, resident: &Resident) -> bool {
+        (self.wing.is_empty() || resident.wing.as_deref() == Some(&*self.wing))
+            && (self.room.is_empty() || resident.room == self.room)
     }
 }
 
@@ -143,8 +150,8 @@ impl<'a> Worklist<'a> {
             rechecks: index
                 .open_rechecks()
                 .filter(|it| {
-                    let home = index.home().resident(&it.resident);
-                    filter.room.is_empty() || home.is_some_and(|it| it.room == filter.room)
+                    let resident = index.home().resident(&it.resident);
+                    resident.is_none_or(|it| filter.covers(it))
                 })
                 .collect(),
             rows: rows(index, filter, &recent, now),
@@ -174,7 +181,7 @@ fn rows<'a>(index: &'a Index, filter: &Filter, recent: &[&'a Entry], now: Time) 
     let mut rows: Vec<Row<'_>> = home
         .residents
         .iter()
-        .filter(|it| filter.room.is_empty() || it.room == filter.room)
+        .filter(|it| filter.covers(it))
         .filter(|it| !narrowed || taken.contains_key(&it.id))
         .map(|resident| Row {
             resident,

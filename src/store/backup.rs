@@ -182,6 +182,21 @@ pub fn restore(copy: &Path, to: &Path, key: &Key) -> Result<Copied, StoreError> 
     Store::open_to_read_with(copy, key)?.backup(to, key)
 }
 
+/// Whether a database opens with this key: a record or the accounts.
+///
+/// # Errors
+/// [`StoreError`] says why not.
+pub fn opens(path: &Path, key: &Key) -> Result<(), StoreError> {
+    let flags = OpenFlags::SQLITE_OPEN_READ_WRITE | OpenFlags::SQLITE_OPEN_NO_MUTEX;
+    connect(path, flags, key).map(drop)
+}
+
+/// Whether a file is a database that is not encrypted.
+#[must_use]
+pub fn is_plain(path: &Path) -> bool {
+    look(path).is_ok_and(|it| it == Look::Plain)
+}
+
 /// Encrypts a database that is not: a record or the accounts. Nobody else may
 /// have it open.
 ///

@@ -18,8 +18,8 @@ use std::path::{Path, PathBuf};
 use std::time::Instant;
 
 use rusqlite::{
-    Connection, ErrorCode, OpenFlags, OptionalExtension as _, Transaction, TransactionBehavior,
-    params,
+    Connection, ErrorCode, OpenFlags, OptionalExtension as _, Params, Transaction,
+    TransactionBehavior, params,
 };
 use uuid::Uuid;
 
@@ -28,8 +28,9 @@ use self::connect::BUSY;
 use self::error::plain;
 use self::schema::{APPLICATION, SCHEMA};
 use crate::facts::{Body, ChainHead, Fact, KeptReading};
+use crate::residents::ResidentId;
 
-pub use self::backup::{Copied, encrypt, reencrypt, restore, verify};
+pub use self::backup::{Copied, encrypt, is_plain, opens, reencrypt, restore, verify};
 pub use self::check::{Finding, Report, What};
 pub use self::error::StoreError;
 pub use self::key::{Key, KeyError, SHORTEST_PASSPHRASE, add_key, forget_older};
@@ -274,13 +275,35 @@ impl Store {
     /// # Errors
     /// [`StoreError::Damaged`] names the fact that cannot be read.
     pub fn facts(&self) -> Result<Vec<Fact>, StoreError> {
+        self.select("1", [])
+    }
+
+    /// Everything that belongs to a round, in the order of [`Store::facts`].
+    ///
+    /// # Errors
+    /// As [`Store::facts`].
+    pub fn facts_of_round(&self, round: Uuid) -> Result<Vec<Fact>, StoreError> {
+        self.select("json_extract(fact, '$.round') = ?", [round.to_string()])
+    }
+
+    /// Everything about a resident, in the order of [`Store::facts`].
+    ///
+    /// # Errors
+    /// As [`Store::facts`].
+    pub fn facts_about(&self, resident: &ResidentId) -> Result<Vec<Fact>, StoreError> {
+        self.select("json_extract(fact, '$.resident') = ?", [&resident.0])
+    }
+
+    fn select(&self, which: &str, with: impl Params) -> Result<Vec<Fact>, StoreError> {
         let failed = |error: rusqlite::Error| StoreError::Read(plain(&error));
         let mut select = self
             .connection
-            .prepare("SELECT id, fact FROM facts ORDER BY seq")
+            .prepare_cached(&format!(
+                "SELECT id, fact FROM facts WHERE {which} ORDER BY seq"
+            ))
             .map_err(failed)?;
         let rows = select
-            .query_map([], |row| Ok((row.get(0)?, row.get(1)?)))
+            .query_map(with, |row| Ok((row.get(0)?, row.get(1)?)))
             .map_err(failed)?;
         let mut facts = Vec::new();
         for row in rows {

@@ -5,7 +5,7 @@ use sayback::residents::ResidentId;
 use sayback::review::export::csv::table;
 use sayback::review::export::sheet::round_sheet;
 use sayback::review::export::summary::summary;
-use sayback::review::export::{Chart, Selection};
+use sayback::review::export::{Chart, Selection, Style};
 use sayback::vitals::{
     Arm, Layer, Method, NotTakenReason, Position, Qualifier, Side, Supply, Unit, VitalSign,
 };
@@ -102,8 +102,8 @@ fn a_csv_line_holds_what_its_columns_say() {
 fn printed_pages_show_readings_and_escape_what_people_wrote() {
     let facts = a_printed_round();
     let (home, chart) = (home(), Chart::of(&facts));
-    let sheet = round_sheet(&chart, &home, None).expect("a round");
-    let pages = summary(&chart, &home, &Selection::default());
+    let sheet = round_sheet(&chart, &home, None, Style::Inside).expect("a round");
+    let pages = summary(&chart, &home, &Selection::default(), Style::Inside);
     if let Some(folder) = std::env::var_os("SAYBACK_PAGES") {
         let folder = std::path::PathBuf::from(folder);
         std::fs::write(folder.join("sheet.html"), &sheet).expect("written");
@@ -124,12 +124,12 @@ fn printed_pages_show_readings_and_escape_what_people_wrote() {
     assert!(sheet.contains("not yet reported"));
     assert!(sheet.contains("read back and never confirmed"));
     assert!(sheet.contains("not taken: refused"));
-    assert!(round_sheet(&chart, &home, Some(uuid::Uuid::nil())).is_none());
+    assert!(round_sheet(&chart, &home, Some(uuid::Uuid::nil()), Style::Inside).is_none());
     let one = Selection {
         resident: Some(ResidentId("LH-2".to_owned())),
         ..Selection::default()
     };
-    let one = summary(&chart, &home, &one);
+    let one = summary(&chart, &home, &one, Style::Inside);
     assert!(one.contains("Rose Pelham") && !one.contains("Quillfeather"));
 }
 

@@ -331,3 +331,92 @@ async fn what_another_program_appends_is_seen() {
         .await;
     assert!(page.contains("seen from elsewhere"));
 }
+
+#[tokio::test]
+async fn a_wing_narrows_the_worklist() {
+    let site = Site::of(8, 3);
+    let mut nurse = site.visitor(Role::Nurse).await;
+    let rooms = |page: &str| -> Vec<bool> {
+        let home = made::home(8);
+        let shown = home.residents.iter();
+        let (_, list) = page.split_once("id=\"live\"").unwrap();
+        shown
+            .map(|it| list.contains(&format!("/residents/{}\"", it.id.0)))
+            .collect()
+    };
+    let (_, all) = nurse.get("/worklist").await;
+    assert_eq!(rooms(&all), [true; 8]);
+    let (_, east) = nurse.get("/worklist?wing=East").await;
+    let expected = [true, true, false, false, true, true, false, false];
+    assert_eq!(rooms(&east), expected);
+    let (_, found) = nurse.get("/find?who=west").await;
+    assert_eq!(
+        rooms_found(&found),
+        ["AR-002", "AR-003", "AR-006", "AR-007"]
+    );
+}
+
+/// The residents whose readings a search shows.
+fn rooms_found(page: &str) -> Vec<String> {
+    let links = page.split("/residents/").skip(1);
+    let ids: std::collections::BTreeSet<String> = links
+        .filter(|it| it.starts_with("AR-"))
+        .map(|it| it[..6].to_owned())
+        .collect();
+    ids.into_iter().collect()
+}
+
+#[tokio::test]
+async fn a_round_and_a_resident_are_printed_and_taken_away() {
+    let site = Site::of(6, 3);
+    let mut nurse = site.visitor(Role::Nurse).await;
+    let round = site.facts().last().unwrap().round;
+    let kept = |of: &dyn Fn(&Fact) -> bool| {
+        let facts = site.facts();
+        let read = facts.iter().filter(|it| matches!(it.body, Body::Read(_)));
+        read.filter(|it| of(it)).count()
+    };
+    let of_round = kept(&|it| it.round == round);
+    let about = kept(&|it| matches!(&it.body, Body::Read(it) if it.resident.0 == "AR-001"));
+    assert!(of_round > 0 && about > of_round / 6, "{of_round} {about}");
+
+    let (_, sheet) = nurse.get(&format!("/rounds/{round}/sheet")).await;
+    assert!(sheet.contains("Round of") && sheet.contains("/print.css"));
+    let (_, page) = nurse.get("/residents/AR-001/summary").await;
+    let name = &made::home(6).residents[1].name;
+    assert!(page.contains(name.as_str()));
+    let (_, other) = nurse.get("/residents/AR-002/summary").await;
+    assert!(!other.contains(name.as_str()));
+
+    for (path, readings) in [
+        (format!("/rounds/{round}"), of_round),
+        ("/residents/AR-001".to_owned(), about),
+    ] {
+        let (_, table) = nurse.get(&format!("{path}/csv")).await;
+        let read = table
+            .lines()
+            .filter(|it| it.contains(",final,") || it.contains(",amended,"));
+        assert_eq!(read.count(), readings, "{table}");
+        let (_, bundle) = nurse.get(&format!("{path}/fhir")).await;
+        let bundle: serde_json::Value = serde_json::from_str(&bundle).unwrap();
+        let entries = bundle["entry"].as_array().unwrap();
+        let values = entries.iter().filter(|it| {
+            let resource = &it["resource"];
+            resource["resourceType"] == "Observation" && resource["dataAbsentReason"].is_null()
+        });
+        assert_eq!(values.count(), readings);
+    }
+    let unknown = uuid::Uuid::nil();
+    for path in [
+        format!("/rounds/{unknown}/csv"),
+        "/residents/nobody/fhir".to_owned(),
+    ] {
+        assert_eq!(nurse.get(&path).await.0, StatusCode::NOT_FOUND, "{path}");
+    }
+    let taken = site.station.accounts().log_lines(10).unwrap();
+    assert!(
+        taken
+            .iter()
+            .any(|it| it.what == "took resident AR-001 as CSV")
+    );
+}

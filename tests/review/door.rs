@@ -181,6 +181,10 @@ async fn nothing_comes_from_outside_and_nothing_is_inline() {
             continue;
         }
         let (_, page) = nurse.get(&path(&site, route)).await;
+        // A file to take away is no page; FHIR's codes are addresses.
+        if route.ends_with("/fhir") {
+            continue;
+        }
         for banned in ["style=\"", "<style", "onclick", "http://", "https://"] {
             let known = page.replace("http://www.w3.org/2000/svg", "");
             assert!(!known.contains(banned), "{route} has {banned}");

@@ -86,10 +86,11 @@ pub fn home(residents: usize) -> Home {
             LAST[(at * 7 + at / 24) % LAST.len()],
         );
         let (room, bed) = (at / 2 + 1, at % 2 + 1);
+        let wing = if at % 4 < 2 { "East" } else { "West" };
         let year = 1930 + at % 22;
         let _ = write!(
             text,
-            "[[residents]]\nid = \"AR-{at:03}\"\nroom = {room}\nbed = \"{bed}\"\n\
+            "[[residents]]\nid = \"AR-{at:03}\"\nwing = \"{wing}\"\nroom = {room}\nbed = \"{bed}\"\n\
              name = \"{first} {last}\"\nbirth_date = \"{year}-05-02\"\n"
         );
         if at % 3 == 1 {

@@ -200,6 +200,7 @@ fn lines(text: &str) -> Result<Vec<(String, Value)>, Vec<ImportError>> {
 fn new(person: &Person, place: &Place) -> Resident {
     Resident {
         id: person.id.clone(),
+        wing: None,
         room: place.room.to_string(),
         bed: place.bed.clone(),
         name: person.name.clone(),

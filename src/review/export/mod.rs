@@ -23,6 +23,8 @@ pub mod sheet;
 pub mod summary;
 mod words;
 
+pub use page::{STYLE, Style};
+
 pub use chart::{
     Act, Cause, Change, Chart, Entry, Flag, Missed, Note, Retaken, Round, Selection, Unconfirmed,
 };

@@ -10,10 +10,19 @@ use crate::vitals::{
     Bounds, Component, Layer, Measurement, Qualifier, Rhythm, Side, Supply, Value,
 };
 
-const STYLE: &str = include_str!("print.css");
+/// The style itself.
+pub const STYLE: &str = include_str!("print.css");
 
-/// A page that needs nothing beside itself.
-pub(super) fn page(title: &str, body: &Markup) -> String {
+/// Where the style of a printed page is.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Style {
+    /// In the page, which then needs nothing beside itself.
+    Inside,
+    /// At this address.
+    At(&'static str),
+}
+
+pub(super) fn page(title: &str, style: Style, body: &Markup) -> String {
     let page = html! {
         (DOCTYPE)
         html lang="en" {
@@ -21,7 +30,10 @@ pub(super) fn page(title: &str, body: &Markup) -> String {
                 meta charset="utf-8";
                 meta name="viewport" content="width=device-width, initial-scale=1";
                 title { (title) }
-                style { (PreEscaped(STYLE)) }
+                @match style {
+                    Style::Inside => style { (PreEscaped(STYLE)) },
+                    Style::At(address) => link rel="stylesheet" href=(address);,
+                }
             }
             body {
                 (body)

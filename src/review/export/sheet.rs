@@ -6,7 +6,7 @@ use std::collections::BTreeSet;
 use maud::{Markup, html};
 use uuid::Uuid;
 
-use super::page::{Who, all_shown, day_and_time, not_taken, open_reports, page, reading};
+use super::page::{Style, Who, all_shown, day_and_time, not_taken, open_reports, page, reading};
 use super::{Act, Chart, Entry, Missed, Unconfirmed};
 use crate::residents::{Home, ResidentId};
 use crate::speaking::wording::capital;
@@ -15,7 +15,12 @@ use crate::vitals::VitalSign;
 /// The sheet of a round, or of the last one; `None` where there is no such
 /// round.
 #[must_use]
-pub fn round_sheet(chart: &Chart, home: &Home, round: Option<Uuid>) -> Option<String> {
+pub fn round_sheet(
+    chart: &Chart,
+    home: &Home,
+    round: Option<Uuid>,
+    style: Style,
+) -> Option<String> {
     let mut rounds = chart.rounds.iter().rev();
     let round = rounds.find(|it| round.is_none_or(|wanted| it.id == wanted))?;
     let of_round = Of {
@@ -39,7 +44,7 @@ pub fn round_sheet(chart: &Chart, home: &Home, round: Option<Uuid>) -> Option<St
     let title = format!("Round of {opened}");
     let body = html! {
         header {
-            div { h1 { (title) } p style="text-align:left" { (round.opened.text) } }
+            div { h1 { (title) } p.beside { (round.opened.text) } }
             p {
                 (round.opened.by.name) ", " (round.opened.by.title) br;
                 @match round.closed_at {
@@ -53,7 +58,7 @@ pub fn round_sheet(chart: &Chart, home: &Home, round: Option<Uuid>) -> Option<St
         (nothing_recorded(home, &of_round.residents()))
         (signatures(&round.signed))
     };
-    Some(page(&title, &body))
+    Some(page(&title, style, &body))
 }
 
 struct Of<'a> {

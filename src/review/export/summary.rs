@@ -4,7 +4,7 @@
 use chrono::NaiveDate;
 use maud::{Markup, html};
 
-use super::page::{Who, day_and_time, not_taken, open_reports, page, reading};
+use super::page::{Style, Who, day_and_time, not_taken, open_reports, page, reading};
 use super::{Chart, Entry, Selection};
 use crate::residents::{Home, Resident};
 use crate::speaking::wording::capital;
@@ -15,7 +15,7 @@ const SHOWN: usize = 6;
 
 /// Pages about the home's residents, or about the one selected.
 #[must_use]
-pub fn summary(chart: &Chart, home: &Home, selection: &Selection) -> String {
+pub fn summary(chart: &Chart, home: &Home, selection: &Selection, style: Style) -> String {
     let wanted = |it: &&Resident| {
         let only = selection.resident.as_ref();
         only.is_none_or(|only| *only == it.id)
@@ -24,7 +24,7 @@ pub fn summary(chart: &Chart, home: &Home, selection: &Selection) -> String {
     let body = html! {
         @for resident in residents { (about(chart, home, resident, selection)) }
     };
-    page(&format!("{}: summary", home.name), &body)
+    page(&format!("{}: summary", home.name), style, &body)
 }
 
 fn about(chart: &Chart, home: &Home, resident: &Resident, selection: &Selection) -> Markup {
@@ -40,7 +40,7 @@ fn about(chart: &Chart, home: &Home, resident: &Resident, selection: &Selection)
             header {
                 div {
                     h1 { (who.name) }
-                    p style="text-align:left" {
+                    p.beside {
                         "born " (resident.birth_date) " · " (resident.id.0)
                         @if let Some(place) = &who.place { " · " (place) }
                     }

@@ -9,7 +9,7 @@ use crate::vitals::VitalSign;
 /// What is looked for. What is left empty does not narrow the search.
 #[derive(Debug, Clone, Default, PartialEq, Eq)]
 pub struct Query {
-    /// A part of a resident's name, the room, or the identifier.
+    /// A part of a resident's name, the room, the wing, or the identifier.
     pub who: String,
     /// First day of measurement.
     pub from: Option<NaiveDate>,
@@ -100,7 +100,8 @@ impl Index {
 }
 
 fn names(resident: &Resident, who: &str) -> bool {
-    resident.room == who || resident.name.to_lowercase().contains(who)
+    let wing = resident.wing.as_deref().unwrap_or_default();
+    resident.room == who || wing.to_lowercase() == who || resident.name.to_lowercase().contains(who)
 }
 
 impl Query {

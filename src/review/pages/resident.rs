@@ -34,6 +34,13 @@ pub fn resident(
                 p { (place(resident)) ", born " (born) ", " (resident.id.0) }
             }
             (outcome.banner())
+            p.take {
+                a.button href={ (resident_path(&resident.id)) "/summary" } { "Page to print" }
+                @if may_act(session) {
+                    a.button href={ (resident_path(&resident.id)) "/csv" } { "Readings as CSV" }
+                    a.button href={ (resident_path(&resident.id)) "/fhir" } { "Readings as FHIR" }
+                }
+            }
             div.columns {
                 div {
                     div id="live" {

@@ -97,6 +97,13 @@ pub fn round(
                 @for (by, at) in &round.signed { p { "Signed by " (staff(by)) ", " (moment(*at, now)) "." } }
             }
             (outcome.banner())
+            p.take {
+                a.button href={ "/rounds/" (round.id) "/sheet" } { "Sheet to print" }
+                @if may_act(session) {
+                    a.button href={ "/rounds/" (round.id) "/csv" } { "Readings as CSV" }
+                    a.button href={ "/rounds/" (round.id) "/fhir" } { "Readings as FHIR" }
+                }
+            }
             @if may_act(session) {
                 form.inline method="post" action={ "/rounds/" (round.id) "/sign" } {
                     (token(session))

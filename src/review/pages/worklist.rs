@@ -1,5 +1,7 @@
 //! The worklist.
 
+use std::collections::BTreeSet;
+
 use maud::{Markup, html};
 
 use super::acting::{Outcome, may_act, token};
@@ -65,6 +67,8 @@ fn filters(index: &Index, filter: &Filter) -> Markup {
         .collect();
     rooms.sort_by_key(|it| it.parse::<u32>().unwrap_or(u32::MAX));
     rooms.dedup();
+    let wings = index.home().residents.iter();
+    let wings: BTreeSet<&str> = wings.filter_map(|it| it.wing.as_deref()).collect();
     let span = |hours: u32| match hours {
         0..24 => format!("last {hours} hours"),
         24 => "last 24 hours".to_owned(),
@@ -72,6 +76,16 @@ fn filters(index: &Index, filter: &Filter) -> Markup {
     };
     html! {
         form.filters method="get" action="/worklist" aria-label="What is shown" {
+            @if !wings.is_empty() {
+                label { "Wing"
+                    select name="wing" {
+                        option value="" { "all" }
+                        @for wing in wings {
+                            option value=(wing) selected[filter.wing == wing] { (wing) }
+                        }
+                    }
+                }
+            }
             label { "Room"
                 select name="room" {
                     option value="" { "all" }

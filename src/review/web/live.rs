@@ -13,6 +13,7 @@ use tokio_stream::wrappers::WatchStream;
 use tokio_stream::{Stream, StreamExt as _};
 
 use super::guard::Token;
+use crate::review::export;
 use crate::review::station::Station;
 
 const STYLE: &str = include_str!("../assets/style.css");
@@ -27,6 +28,15 @@ pub async fn style() -> Response {
         (header::CACHE_CONTROL, CACHE),
     ];
     (headers, STYLE).into_response()
+}
+
+/// The style of the printed pages.
+pub async fn print_style() -> Response {
+    let headers = [
+        (header::CONTENT_TYPE, "text/css; charset=utf-8"),
+        (header::CACHE_CONTROL, CACHE),
+    ];
+    (headers, export::STYLE).into_response()
 }
 
 /// The one script.

@@ -8,6 +8,7 @@ mod live;
 mod people;
 mod show;
 mod sign_in;
+mod take;
 
 use std::sync::Arc;
 
@@ -54,6 +55,7 @@ impl Who {
 pub const ROUTES: &[(&str, &str, Who)] = &[
     ("GET", "/style.css", Who::Anyone),
     ("GET", "/page.js", Who::Anyone),
+    ("GET", take::PRINT_STYLE, Who::Anyone),
     ("GET", "/sign-in", Who::Anyone),
     ("POST", "/sign-in", Who::Anyone),
     ("GET", "/idle", Who::Anyone),
@@ -66,9 +68,15 @@ pub const ROUTES: &[(&str, &str, Who)] = &[
     ("GET", "/residents", Who::Carers),
     ("GET", "/residents/{id}", Who::Carers),
     ("GET", "/residents/{id}/{sign}", Who::Carers),
+    ("GET", "/residents/{id}/summary", Who::Carers),
+    ("GET", "/residents/{id}/csv", Who::Nurses),
+    ("GET", "/residents/{id}/fhir", Who::Nurses),
     ("GET", "/readings/{id}", Who::Carers),
     ("GET", "/rounds", Who::Carers),
     ("GET", "/rounds/{id}", Who::Carers),
+    ("GET", "/rounds/{id}/sheet", Who::Carers),
+    ("GET", "/rounds/{id}/csv", Who::Nurses),
+    ("GET", "/rounds/{id}/fhir", Who::Nurses),
     ("GET", "/find", Who::Carers),
     ("GET", "/live", Who::Carers),
     ("POST", "/reports/{id}/acknowledge", Who::Nurses),
@@ -116,6 +124,7 @@ pub fn app(station: Arc<Station>) -> Router {
     Router::new()
         .route("/style.css", get(live::style))
         .route("/page.js", get(live::script))
+        .route(take::PRINT_STYLE, get(live::print_style))
         .route("/sign-in", get(sign_in::page).post(sign_in::sign_in))
         .route("/idle", get(sign_in::idle))
         .route("/here", get(sign_in::here))
@@ -126,9 +135,15 @@ pub fn app(station: Arc<Station>) -> Router {
         .route("/residents", get(show::residents))
         .route("/residents/{id}", get(show::resident))
         .route("/residents/{id}/{sign}", get(show::trend))
+        .route("/residents/{id}/summary", get(take::about))
+        .route("/residents/{id}/csv", get(take::resident_csv))
+        .route("/residents/{id}/fhir", get(take::resident_fhir))
         .route("/readings/{id}", get(show::reading))
         .route("/rounds", get(show::rounds))
         .route("/rounds/{id}", get(show::round))
+        .route("/rounds/{id}/sheet", get(take::sheet))
+        .route("/rounds/{id}/csv", get(take::round_csv))
+        .route("/rounds/{id}/fhir", get(take::round_fhir))
         .route("/find", get(show::find))
         .route("/live", get(live::changes))
         .route("/reports/{id}/acknowledge", post(act::acknowledge))

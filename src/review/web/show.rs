@@ -22,7 +22,7 @@ pub async fn not_there() -> Response {
     pages::problem(StatusCode::NOT_FOUND, "There is no such page.")
 }
 
-fn missing(what: &str) -> Response {
+pub(super) fn missing(what: &str) -> Response {
     pages::problem(StatusCode::NOT_FOUND, &format!("There is no such {what}."))
 }
 

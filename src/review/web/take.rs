@@ -1,0 +1,167 @@
+//! Pages to print and files to take away, of one round or one resident.
+
+use std::collections::BTreeSet;
+use std::sync::Arc;
+
+use axum::Extension;
+use axum::extract::{Path, State};
+use axum::http::{StatusCode, header};
+use axum::response::{Html, IntoResponse, Response};
+use uuid::Uuid;
+
+use super::show::missing;
+use crate::facts::Fact;
+use crate::residents::{Home, ResidentId};
+use crate::review::export::fhir::{Links, PatientSystem, collection, observations, patients};
+use crate::review::export::sheet::round_sheet;
+use crate::review::export::summary::summary;
+use crate::review::export::{Chart, Selection, Style, csv};
+use crate::review::pages;
+use crate::review::sessions::Session;
+use crate::review::station::Station;
+use crate::store::StoreError;
+
+/// The style of the printed pages, where they do not carry it inside.
+pub const PRINT_STYLE: &str = "/print.css";
+
+/// What is taken.
+#[derive(Clone)]
+enum Of {
+    Round(Uuid),
+    Resident(ResidentId),
+}
+
+#[derive(Clone, Copy)]
+enum Form {
+    Paper,
+    Csv,
+    Fhir,
+}
+
+/// The sheet of a round.
+pub async fn sheet(State(station): State<Arc<Station>>, Path(id): Path<Uuid>) -> Response {
+    taken(station, Of::Round(id), Form::Paper).await
+}
+
+/// A page about a resident.
+pub async fn about(State(station): State<Arc<Station>>, Path(id): Path<String>) -> Response {
+    taken(station, Of::Resident(ResidentId(id)), Form::Paper).await
+}
+
+/// A round as CSV.
+pub async fn round_csv(
+    State(station): State<Arc<Station>>,
+    Extension(session): Extension<Session>,
+    Path(id): Path<Uuid>,
+) -> Response {
+    noted(&station, &session, &format!("round {id} as CSV"));
+    taken(station, Of::Round(id), Form::Csv).await
+}
+
+/// A round as a FHIR Bundle.
+pub async fn round_fhir(
+    State(station): State<Arc<Station>>,
+    Extension(session): Extension<Session>,
+    Path(id): Path<Uuid>,
+) -> Response {
+    noted(&station, &session, &format!("round {id} as FHIR"));
+    taken(station, Of::Round(id), Form::Fhir).await
+}
+
+/// A resident as CSV.
+pub async fn resident_csv(
+    State(station): State<Arc<Station>>,
+    Extension(session): Extension<Session>,
+    Path(id): Path<String>,
+) -> Response {
+    noted(&station, &session, &format!("resident {id} as CSV"));
+    taken(station, Of::Resident(ResidentId(id)), Form::Csv).await
+}
+
+/// A resident as a FHIR Bundle.
+pub async fn resident_fhir(
+    State(station): State<Arc<Station>>,
+    Extension(session): Extension<Session>,
+    Path(id): Path<String>,
+) -> Response {
+    noted(&station, &session, &format!("resident {id} as FHIR"));
+    taken(station, Of::Resident(ResidentId(id)), Form::Fhir).await
+}
+
+/// A file leaves the station: the log says who took it.
+fn noted(station: &Station, session: &Session, what: &str) {
+    let (at, login) = (station.now(), &session.user.login);
+    station.accounts().log(at, login, &format!("took {what}"));
+}
+
+/// Looks the facts up and writes them down, away from the other pages' thread.
+async fn taken(station: Arc<Station>, of: Of, form: Form) -> Response {
+    let made = tokio::task::spawn_blocking(move || make(&station, &of, form)).await;
+    match made {
+        Ok(Ok(Some(response))) => response,
+        Ok(Ok(None)) => missing("round or resident in this record"),
+        Ok(Err(why)) => pages::problem(StatusCode::INTERNAL_SERVER_ERROR, &why),
+        Err(_) => pages::problem(StatusCode::INTERNAL_SERVER_ERROR, "It could not be made."),
+    }
+}
+
+fn make(station: &Station, of: &Of, form: Form) -> Result<Option<Response>, String> {
+    let home = station.index().home().clone();
+    let read = |facts: Result<Vec<Fact>, StoreError>| facts.map_err(|error| error.to_string());
+    let (facts, round, name) = match of {
+        Of::Round(id) => (read(station.facts_of_round(*id))?, Some(*id), "round"),
+        Of::Resident(id) => {
+            if home.resident(id).is_none() {
+                return Ok(None);
+            }
+            (read(station.facts_about(id))?, None, "resident")
+        }
+    };
+    let chart = Chart::of(&facts);
+    let selection = Selection {
+        since: None,
+        resident: match of {
+            Of::Resident(id) => Some(id.clone()),
+            Of::Round(_) => None,
+        },
+    };
+    if round.is_some() && chart.rounds.is_empty() {
+        return Ok(None);
+    }
+    let file = |kind: &'static str, ending: &str, text: String| {
+        let name = format!("attachment; filename=\"{name}.{ending}\"");
+        let headers = [
+            (header::CONTENT_TYPE, kind.to_owned()),
+            (header::CONTENT_DISPOSITION, name),
+        ];
+        Ok(Some((headers, text).into_response()))
+    };
+    match form {
+        Form::Paper => {
+            let style = Style::At(PRINT_STYLE);
+            let page = match round {
+                Some(_) => round_sheet(&chart, &home, round, style),
+                None => Some(summary(&chart, &home, &selection, style)),
+            };
+            Ok(page.map(|it| Html(it).into_response()))
+        }
+        Form::Csv => {
+            let table = csv::table(&chart, &home, &selection).map_err(|it| it.to_string())?;
+            file("text/csv; charset=utf-8", "csv", table)
+        }
+        Form::Fhir => {
+            let bundle = bundle(&chart, &home, &selection)?;
+            file("application/fhir+json", "json", bundle)
+        }
+    }
+}
+
+fn bundle(chart: &Chart, home: &Home, selection: &Selection) -> Result<String, String> {
+    let system = PatientSystem::of_home(home);
+    let written = observations(chart, home, &system, Links::Bundle, selection);
+    let read = chart.readings.iter().map(|it| &it.record.resident);
+    let missed = chart.missed.iter().map(|it| it.resident);
+    let about: BTreeSet<&ResidentId> = read.chain(missed).collect();
+    let bundle = collection(patients(chart, home, &system, &about), written);
+    serde_json::to_string_pretty(&bundle).map_err(|error| error.to_string())
+}
