@@ -4,11 +4,11 @@ use std::io::Write as _;
 use std::path::{Path, PathBuf};
 
 use clap::Args;
-use sayback::devices::{Direction, devices};
 use sayback::facts::Time;
+use sayback::hearing::Microphone;
 use sayback::review::Station;
 use sayback::review::export::post::{Access, Server};
-use sayback::speaking::{Espeak, EspeakSettings};
+use sayback::speaking::{Espeak, EspeakSettings, Player};
 use sayback::store::{self, Key, Store};
 use serde::Serialize;
 use sha2::{Digest as _, Sha256};
@@ -65,8 +65,8 @@ pub fn doctor(arguments: &Doctor) -> Result<End, Message> {
     let now = chrono::Local::now().fixed_offset();
     let store = &arguments.store;
     let mut checks = vec![
-        ("microphone", sound(Direction::Input)),
-        ("loudspeaker", sound(Direction::Output)),
+        ("microphone", microphone()),
+        ("loudspeaker", loudspeaker()),
         ("voice", voice()),
         ("model", model(&arguments.model)),
         ("disk", disk(store)),
@@ -113,10 +113,16 @@ fn fail(text: impl Into<String>) -> Found {
     (Outcome::Fail, text.into())
 }
 
-fn sound(direction: Direction) -> Found {
-    match devices(direction) {
-        Ok(found) if found.is_empty() => fail("none; plug one in, and see `sayback devices`"),
-        Ok(found) => ok(format!("{}, of {}", found[0].name, found.len())),
+fn microphone() -> Found {
+    match Microphone::open(None) {
+        Ok(found) => ok(found.name()),
+        Err(error) => fail(error.to_string()),
+    }
+}
+
+fn loudspeaker() -> Found {
+    match Player::open(None) {
+        Ok(_) => ok("it opens"),
         Err(error) => fail(error.to_string()),
     }
 }

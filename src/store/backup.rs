@@ -9,7 +9,7 @@ use rusqlite::{Connection, OpenFlags};
 
 use super::Store;
 use super::check::Report;
-use super::connect::{Look, connect, look, private_file};
+use super::connect::{Look, connect, look, private_file, unlock};
 use super::error::{StoreError, plain};
 use super::key::{Key, Secret};
 use super::wal::beside;
@@ -111,7 +111,7 @@ fn free(to: &Path) -> Result<(), StoreError> {
 fn copy(from: &Connection, to: &Path, secret: Option<&Secret>) -> rusqlite::Result<()> {
     let mut to = Connection::open(to)?;
     if let Some(secret) = secret {
-        to.execute_batch(&format!("PRAGMA key = {};", secret.sql()))?;
+        unlock(&to, secret)?;
     }
     Backup::new(from, &mut to)?.step(-1)?;
     // One file, with no log beside it.

@@ -85,11 +85,21 @@ pub(crate) fn connect(path: &Path, flags: OpenFlags, key: &Key) -> Result<Connec
 fn open(path: &Path, flags: OpenFlags, secret: Option<&Secret>) -> rusqlite::Result<Connection> {
     let connection = Connection::open_with_flags(path, flags)?;
     if let Some(secret) = secret {
-        connection.execute_batch(&format!("PRAGMA key = {};", secret.sql()))?;
+        unlock(&connection, secret)?;
     }
     connection.busy_timeout(BUSY)?;
     connection.query_row("SELECT count(*) FROM sqlite_schema", [], |_| Ok(()))?;
     Ok(connection)
+}
+
+/// Gives a connection its key, before anything is read or written through it.
+/// What `SQLCipher` would write to standard error on a wrong one is said by us.
+pub(crate) fn unlock(connection: &Connection, secret: &Secret) -> rusqlite::Result<()> {
+    let key = format!(
+        "PRAGMA cipher_log_level = NONE; PRAGMA key = {};",
+        secret.sql()
+    );
+    connection.execute_batch(&key)
 }
 
 /// Makes an empty file that only its owner can read.

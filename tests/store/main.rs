@@ -5,6 +5,7 @@
 #![cfg(unix)]
 
 mod forms;
+mod kept;
 mod process;
 mod tamper;
 
