@@ -143,7 +143,11 @@ pub fn open_to_read(path: &Path) -> Result<Store, Message> {
 pub fn start(path: &Path) -> Result<Store, Message> {
     let key = used()?;
     let had_key = key.check().is_ok();
+    let had_record = std::fs::metadata(path).is_ok_and(|it| it.len() > 0);
     let store = open(path)?;
+    if !had_record {
+        anstream::println!("A new record was begun: {}.", path.display());
+    }
     if let (false, Key::File(file)) = (had_key, key) {
         anstream::println!(
             "A key was made in {}. The record is encrypted with it. Keep a copy of it where the \

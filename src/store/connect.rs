@@ -46,9 +46,14 @@ pub(crate) fn look(path: &Path) -> std::io::Result<Look> {
     Ok(match start.as_slice() {
         [] => Look::Empty,
         it if it.starts_with(PLAIN) => Look::Plain,
-        it if std::str::from_utf8(it).is_ok_and(|it| !it.contains('\0')) => Look::Text,
+        it if is_text(it) => Look::Text,
         _ => Look::Noise,
     })
+}
+
+fn is_text(start: &[u8]) -> bool {
+    let no_text = |it: char| it.is_control() && !it.is_whitespace();
+    std::str::from_utf8(start).is_ok_and(|it| !it.contains(no_text))
 }
 
 /// Opens a file with whatever of the key opens it; an empty one with what

@@ -44,10 +44,10 @@ const FRAME: usize = 24;
 /// moment is no fault.
 pub(super) fn fault(database: &Path) -> Option<LogFault> {
     let mut fault = None;
-    for _ in 0..4 {
+    for _ in 0..3 {
         fault = scan(&std::fs::read(beside(database, "-wal")).ok()?);
         fault?;
-        std::thread::sleep(Duration::from_millis(25));
+        std::thread::sleep(Duration::from_millis(10));
     }
     fault
 }
@@ -128,5 +128,6 @@ fn scan(log: &[u8]) -> Option<LogFault> {
             _ => Some(LogFault::Several),
         };
     }
-    None
+    let cut = (log.len() - HEADER) % (FRAME + page) != 0;
+    cut.then_some(LogFault::LastOne)
 }

@@ -4,6 +4,9 @@
 
 #![cfg(unix)]
 
+mod clock;
+mod crash;
+mod damage;
 mod forms;
 mod kept;
 mod process;

@@ -218,8 +218,7 @@ pub struct Chart<'a> {
 }
 
 impl<'a> Chart<'a> {
-    /// Gathers facts that may come in any order: several recorders send theirs
-    /// when they can.
+    /// Gathers facts in the order in which they were appended.
     #[must_use]
     pub fn of(facts: &'a [Fact]) -> Self {
         Gathering::of(facts)

@@ -1,4 +1,4 @@
-//! The fold: two passes, so that the order of the facts does not matter.
+//! The fold: two passes, so that a fact may refer to one that comes later.
 
 use std::collections::BTreeMap;
 
@@ -24,9 +24,9 @@ impl<'a> Gathering<'a> {
         for fact in facts {
             gathering.begin(fact);
         }
-        let mut later: Vec<&Fact> = facts.iter().collect();
-        later.sort_by_key(|fact| (fact.at, fact.id));
-        for fact in later {
+        // Not by their times: the clock may have been set back in between, and
+        // the correction that was appended last is the one that holds.
+        for fact in facts {
             gathering.add(fact);
         }
         gathering.finish()
