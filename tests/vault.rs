@@ -1,0 +1,568 @@
+//! The commands that keep the record whole and closed, and that nothing of a
+//! resident leaves it by the way: in a log, a temporary file or a file's name.
+
+#![cfg(unix)]
+
+use std::io::{Read as _, Write as _};
+use std::path::{Path, PathBuf};
+use std::process::{Command, Stdio};
+
+use rusqlite::Connection;
+use sayback::facts::{Body, Fact, NO_ROUND, VERSION};
+use sayback::residents::{ResidentId, Staff};
+use sayback::store::{Key, Store};
+use serde_json::Value;
+use tempfile::TempDir;
+
+const ROOT: &str = env!("CARGO_MANIFEST_DIR");
+const HOME: &str = "audio-fixtures/demo-home.toml";
+
+/// A folder in which everything happens that one test does.
+struct Place(TempDir);
+
+struct Ran {
+    code: i32,
+    out: String,
+    err: String,
+}
+
+impl Ran {
+    fn well(self) -> String {
+        assert_eq!((self.code, &*self.err), (0, ""), "{}", self.out);
+        self.out
+    }
+
+    fn with(self, code: i32) -> String {
+        assert_eq!(self.code, code, "{}{}", self.out, self.err);
+        format!("{}{}", self.out, self.err)
+    }
+}
+
+impl Place {
+    fn new() -> Self {
+        Self(tempfile::tempdir().unwrap())
+    }
+
+    fn path(&self, name: &str) -> PathBuf {
+        self.0.path().join(name)
+    }
+
+    fn name(&self, name: &str) -> String {
+        self.path(name).to_string_lossy().into_owned()
+    }
+
+    fn key(&self) -> Key {
+        Key::File(self.path("keys/record.key"))
+    }
+
+    fn command(&self, arguments: &[&str]) -> Command {
+        let mut command = Command::new(env!("CARGO_BIN_EXE_sayback"));
+        command.args(arguments).current_dir(ROOT);
+        for name in ["SAYBACK_MODEL", "SAYBACK_LOG", "SAYBACK_FHIR"] {
+            command.env_remove(name);
+        }
+        command.env("SAYBACK_KEY_FILE", self.path("keys/record.key"));
+        command.stdin(Stdio::null());
+        command
+    }
+
+    fn sayback(&self, arguments: &[&str]) -> Ran {
+        ran(&mut self.command(arguments))
+    }
+
+    /// A rehearsal of these lines, into `record.db`.
+    fn rehearse(&self, lines: &str, more: &[&str]) -> Ran {
+        let script = self.name("round.script");
+        let home = format!("{ROOT}/{HOME}");
+        let text = format!("home {home}\nat 2026-03-02T07:30:00-05:00\n{lines}");
+        std::fs::write(&script, text).unwrap();
+        let record = self.name("record.db");
+        let all = ["rehearse", &script, "--silent", "--store", &record];
+        self.sayback(&[&all[..], more].concat())
+    }
+
+    /// A record with one reading.
+    fn with_record() -> Self {
+        let place = Self::new();
+        let lines = "text room nine\ntext yes\ntext pulse seventy two regular\ntext yes\n";
+        place.rehearse(lines, &["--voice", "none"]).well();
+        place
+    }
+}
+
+fn ran(command: &mut Command) -> Ran {
+    let output = command.output().unwrap();
+    Ran {
+        code: output.status.code().expect("it was not killed"),
+        out: String::from_utf8(output.stdout).unwrap(),
+        err: String::from_utf8(output.stderr).unwrap(),
+    }
+}
+
+fn head_in(text: &str) -> String {
+    let line = text.lines().find_map(|it| it.strip_prefix("Head: "));
+    line.unwrap().to_owned()
+}
+
+fn note(at: &str) -> Fact<sayback::facts::KeptReading> {
+    Fact {
+        id: uuid::Uuid::new_v4(),
+        version: VERSION,
+        at: at.parse().unwrap(),
+        by: Staff {
+            name: "Ines Marlow".to_owned(),
+            title: "registered nurse".to_owned(),
+        },
+        round: NO_ROUND,
+        body: Body::Noted {
+            resident: ResidentId("AR-090".to_owned()),
+            about: None,
+            text: "a remark".to_owned(),
+        },
+    }
+}
+
+#[test]
+fn a_check_names_what_is_wrong_and_says_so_in_its_exit_code() {
+    let place = Place::with_record();
+    let record = place.name("record.db");
+    let well = place.sayback(&["check", &record]).well();
+    assert!(
+        well.contains("encrypted") && !well.contains("NOT"),
+        "{well}"
+    );
+    assert!(well.contains("Nothing was changed, removed, moved or added."));
+    let head = head_in(&well);
+    place
+        .sayback(&["check", &record, "--against", &head])
+        .well();
+    let json = place.sayback(&["check", &record, "--json"]).well();
+    let json: Value = serde_json::from_str(&json).unwrap();
+    assert_eq!(json["sound"], true);
+    assert_eq!(json["report"]["findings"], serde_json::json!([]));
+
+    // Whoever has the key can open it with another program.
+    let text = std::fs::read_to_string(place.path("keys/record.key")).unwrap();
+    let key = text.lines().find(|it| !it.starts_with('#')).unwrap();
+    let other = Connection::open(&record).unwrap();
+    let change = format!(
+        "PRAGMA key = \"x'{key}'\"; DROP TRIGGER facts_never_change;
+         UPDATE facts SET fact = replace(fact, '\"72\"', '\"27\"') WHERE kind = 'read';"
+    );
+    other.execute_batch(&change).unwrap();
+    let id: String = other
+        .query_row("SELECT id FROM facts WHERE kind = 'read'", [], |it| {
+            it.get(0)
+        })
+        .unwrap();
+    drop(other);
+    let found = place.sayback(&["check", &record]).with(4);
+    assert!(
+        found.contains(&format!("({id}): changed since it was appended")),
+        "{found}"
+    );
+    assert!(
+        found.contains("the guard facts_never_change is gone"),
+        "{found}"
+    );
+    let json = place.sayback(&["check", &record, "--json"]).with(4);
+    let json: Value = serde_json::from_str(&json).unwrap();
+    assert_eq!(json["sound"], false);
+    let first = &json["report"]["findings"][0];
+    assert_eq!(
+        (&first["what"], &first["id"]),
+        (&"changed".into(), &id.into())
+    );
+    place
+        .sayback(&["check", &record, "--against", &head])
+        .with(4);
+    place
+        .sayback(&["check", &record, "--against", "12"])
+        .with(2);
+    let none = place.sayback(&["check", &place.name("none.db")]).with(1);
+    assert!(none.contains("none.db"), "{none}");
+}
+
+#[test]
+fn an_old_record_says_from_where_on_it_is_chained() {
+    let place = Place::new();
+    let record = place.name("record.db");
+    std::fs::copy(format!("{ROOT}/tests/data/records/form-1.db"), &record).unwrap();
+    let first = place.sayback(&["check", &record]).well();
+    assert!(first.contains("Upgraded just now: 46 facts"), "{first}");
+    let again = place.sayback(&["check", &record]).well();
+    assert!(
+        !again.contains("just now") && again.contains("before row 47"),
+        "{again}"
+    );
+    assert!(again.contains("NOT encrypted"), "{again}");
+}
+
+#[test]
+fn a_backup_is_made_tried_and_put_back() {
+    let place = Place::with_record();
+    let (record, copy, new) = (
+        place.name("record.db"),
+        place.name("copy.db"),
+        place.name("new.db"),
+    );
+    let made = place.sayback(&["backup", &record, &copy]).well();
+    let tried = place
+        .sayback(&["backup", &record, &copy, "--verify"])
+        .well();
+    assert_eq!(head_in(&made), head_in(&tried));
+    let over = place.sayback(&["backup", &record, &copy]).with(1);
+    assert!(over.contains("not written over"), "{over}");
+    place.sayback(&["restore", &copy, &new]).well();
+    let facts = place
+        .sayback(&["record", "--json", "--store", &record])
+        .well();
+    assert_eq!(
+        place.sayback(&["record", "--json", "--store", &new]).well(),
+        facts
+    );
+
+    // One that is damaged is not restored, nor taken for good.
+    let mut bytes = std::fs::read(&copy).unwrap();
+    let at = bytes.len() / 2;
+    bytes[at] ^= 1;
+    std::fs::write(&copy, bytes).unwrap();
+    place
+        .sayback(&["backup", &record, &copy, "--verify"])
+        .with(1);
+    let other = place.name("other.db");
+    place.sayback(&["restore", &copy, &other]).with(1);
+    assert!(!Path::new(&other).exists());
+}
+
+#[test]
+fn a_key_is_changed_and_a_record_encrypted_by_command() {
+    let place = Place::with_record();
+    let record = place.name("record.db");
+    let path = place.sayback(&["key", "path"]).well();
+    assert_eq!(path.trim(), place.name("keys/record.key"));
+    let facts = place
+        .sayback(&["record", "--json", "--store", &record])
+        .well();
+    std::fs::copy(place.path("keys/record.key"), place.path("old.key")).unwrap();
+    place
+        .sayback(&["key", "rotate", &record, "--forget-old"])
+        .well();
+    assert_eq!(
+        place
+            .sayback(&["record", "--json", "--store", &record])
+            .well(),
+        facts
+    );
+    let old = place.name("old.key");
+    let locked = place.sayback(&["record", "--store", &record, "--key-file", &old]);
+    assert!(locked.with(1).contains("another key"));
+
+    let plain = place.name("plain.db");
+    std::fs::copy(format!("{ROOT}/tests/data/records/form-1.db"), &plain).unwrap();
+    let said = place.sayback(&["key", "encrypt", &plain]).well();
+    assert!(said.contains("is not wiped"), "{said}");
+    let said = place.sayback(&["check", &plain]).well();
+    assert!(said.contains("46 facts, encrypted"), "{said}");
+
+    let words = place.name("words.db");
+    let script = place.name("round.script");
+    let with = |first: &str, arguments: &[&str]| {
+        let mut command = place.command(arguments);
+        command.env("SAYBACK_PASSPHRASE", first);
+        command.env("SAYBACK_NEW_PASSPHRASE", "and five other words here");
+        ran(&mut command)
+    };
+    let rehearse = [
+        "rehearse", &script, "--silent", "--voice", "none", "--store", &words,
+    ];
+    let first = "teal kettle sings at noon";
+    with(first, &rehearse).well();
+    with(first, &["check", &words]).well();
+    with(first, &["key", "rotate", &words]).well();
+    with(first, &["check", &words]).with(1);
+    with("and five other words here", &["check", &words]).well();
+    let lost = place.sayback(&["check", &words]).with(1);
+    assert!(lost.contains("SAYBACK_PASSPHRASE"), "{lost}");
+}
+
+#[test]
+fn what_leaves_says_where_the_record_stood() {
+    let place = Place::with_record();
+    let record = place.name("record.db");
+    let head = head_in(&place.sayback(&["check", &record]).well());
+    let export = |format: &str, out: &str| {
+        let all = ["export", "--store", &record, "--home", HOME, "--format"];
+        place
+            .sayback(&[&all[..], &[format, "--out", out]].concat())
+            .well();
+        std::fs::read_to_string(out).unwrap_or_default()
+    };
+    let bundle: Value =
+        serde_json::from_str(&export("fhir-bundle", &place.name("a.json"))).unwrap();
+    assert_eq!(bundle["identifier"]["value"], head);
+    assert!(export("round-sheet", &place.name("a.html")).contains(&head));
+    for (format, out, beside) in [
+        ("csv", "a.csv", "a.csv.head"),
+        ("summary", "b.html", "b.html.head"),
+        ("fhir-ndjson", "folder", "folder/record.head"),
+    ] {
+        export(format, &place.name(out));
+        let beside = std::fs::read_to_string(place.path(beside)).unwrap();
+        assert_eq!(beside.trim(), head, "{format}");
+        place
+            .sayback(&["check", &record, "--against", beside.trim()])
+            .well();
+    }
+}
+
+/// Words, numbers, names and identifiers of this round.
+const PRIVATE: [&str; 12] = [
+    "Rosa", "Delgado", "AR-090", "1945", "Whitlock", "seventy", "152", "88", "kept the", "pulse",
+    "Pulse", "left arm",
+];
+
+/// With everything logged that can be. That they would be found: they are in what
+/// the round shows.
+#[test]
+fn no_reading_and_no_name_is_in_a_log_a_temporary_file_or_a_files_name() {
+    let place = Place::new();
+    std::fs::create_dir(place.path("tmp")).unwrap();
+    let script = place.name("round.script");
+    let speech = format!("{ROOT}/audio-fixtures/speech");
+    let lines = format!(
+        "home {ROOT}/{HOME}\nat 2026-03-02T07:30:00-05:00\nwav {speech}/room-nine.wav\ntext yes\n\
+         text pulse seventy two regular\ntext yes\nwav {speech}/pressure-152-88.wav\ntext yes\n"
+    );
+    std::fs::write(&script, lines).unwrap();
+    let (record, said) = (place.name("record.db"), place.name("said.wav"));
+    let arguments = [
+        "rehearse", &script, "--silent", "--store", &record, "--said", &said,
+    ];
+    let mut command = place.command(&arguments);
+    command.env("SAYBACK_LOG", "trace").env("RUST_LOG", "trace");
+    command
+        .env("RUST_BACKTRACE", "full")
+        .env("TMPDIR", place.path("tmp"));
+    let round = ran(&mut command);
+    assert_eq!(round.code, 0, "{}", round.err);
+    for words in ["Delgado", "152", "88", "Whitlock", "left arm"] {
+        assert!(
+            round.out.contains(words),
+            "{words} is not even shown: {}",
+            round.out
+        );
+    }
+    for words in PRIVATE {
+        assert!(
+            !round.err.contains(words),
+            "{words} is logged: {}",
+            round.err
+        );
+    }
+    let mut looked_at = 0;
+    let mut folders = vec![place.0.path().to_owned()];
+    while let Some(folder) = folders.pop() {
+        for entry in std::fs::read_dir(folder).unwrap() {
+            let path = entry.unwrap().path();
+            let name = path.file_name().unwrap().to_string_lossy().into_owned();
+            assert!(PRIVATE.iter().all(|it| !name.contains(it)), "{name}");
+            if path.is_dir() {
+                folders.push(path);
+                continue;
+            }
+            looked_at += 1;
+            if name == "round.script" {
+                continue;
+            }
+            let bytes = std::fs::read(&path).unwrap();
+            // Two digits stand by chance in any noise.
+            for words in PRIVATE.iter().filter(|it| it.len() > 4) {
+                let there = bytes.windows(words.len()).any(|it| it == words.as_bytes());
+                assert!(!there, "{words} is in {name}");
+            }
+        }
+    }
+    assert!(looked_at >= 4, "{looked_at}");
+}
+
+/// What is heard is never written: nothing that hears can make a file. Only what
+/// Sayback itself says may be, where that is asked for.
+#[test]
+fn no_code_that_hears_writes_a_file() {
+    let mut looked_at = 0;
+    for entry in std::fs::read_dir(format!("{ROOT}/src/hearing")).unwrap() {
+        let path = entry.unwrap().path();
+        let text = std::fs::read_to_string(&path).unwrap();
+        let code = text.split("#[cfg(test)]").next().unwrap();
+        // The model's settings are written beside links to the model.
+        if path.ends_with("tuning.rs") {
+            assert!(!code.contains("&[i16]"), "it is given sound");
+            continue;
+        }
+        for word in [
+            "File::create",
+            "fs::write",
+            "WavWriter",
+            "OpenOptions",
+            "tempfile",
+        ] {
+            assert!(!code.contains(word), "{} in {}", word, path.display());
+        }
+        looked_at += 1;
+    }
+    assert!(looked_at > 8, "{looked_at}");
+}
+
+fn doctor(place: &Place, more: &[&str]) -> (i32, Vec<Value>) {
+    let record = place.name("record.db");
+    let all = ["doctor", "--json", "--store", &record];
+    let ran = place.sayback(&[&all[..], more].concat());
+    assert_eq!(ran.err, "", "{}", ran.out);
+    let lines = ran.out.lines();
+    let lines = lines.map(|it| serde_json::from_str(it).unwrap()).collect();
+    (ran.code, lines)
+}
+
+fn outcome<'a>(lines: &'a [Value], check: &str) -> (&'a str, &'a str) {
+    let line = lines.iter().find(|it| it["check"] == check);
+    let line = line.unwrap_or_else(|| panic!("no line for {check}"));
+    (
+        line["outcome"].as_str().unwrap(),
+        line["text"].as_str().unwrap(),
+    )
+}
+
+#[test]
+fn the_doctor_examines_everything_and_fails_with_what_fails() {
+    let place = Place::new();
+    let (_, lines) = doctor(&place, &["--home", HOME]);
+    for check in [
+        "microphone",
+        "loudspeaker",
+        "voice",
+        "model",
+        "disk",
+        "key",
+        "record",
+        "clock",
+        "accounts",
+        "home",
+    ] {
+        outcome(&lines, check);
+    }
+    for (check, expected) in [
+        ("model", "ok"),
+        ("clock", "ok"),
+        ("record", "warn"),
+        ("home", "ok"),
+    ] {
+        let (found, text) = outcome(&lines, check);
+        assert_eq!(found, expected, "{check}: {text}");
+    }
+    assert!(!place.path("keys").exists(), "examining makes no key");
+
+    let place = Place::with_record();
+    assert_eq!(outcome(&doctor(&place, &[]).1, "record").0, "ok");
+    let mut store = Store::open_with(&place.path("record.db"), &place.key()).unwrap();
+    store.append(&[&note("2200-01-01T00:00:00-05:00")]).unwrap();
+    drop(store);
+    let (code, lines) = doctor(&place, &[]);
+    let (found, text) = outcome(&lines, "clock");
+    assert!(found == "fail" && text.contains("set the clock"), "{text}");
+    assert_eq!(code, 4);
+
+    let other = place.path("other-model");
+    std::fs::create_dir(&other).unwrap();
+    let (_, lines) = doctor(&place, &["--model", &place.name("other-model")]);
+    assert_eq!(outcome(&lines, "model").0, "fail");
+    for file in ["README", "am", "conf", "graph", "ivector", "uuid"] {
+        let target = format!("{ROOT}/assets/model-en-us/{file}");
+        std::os::unix::fs::symlink(target, other.join(file)).unwrap();
+    }
+    assert_eq!(
+        outcome(
+            &doctor(&place, &["--model", &place.name("other-model")]).1,
+            "model"
+        )
+        .0,
+        "ok"
+    );
+    std::fs::remove_file(other.join("README")).unwrap();
+    std::fs::write(other.join("README"), "another").unwrap();
+    let (_, lines) = doctor(&place, &["--model", &place.name("other-model")]);
+    assert_eq!(outcome(&lines, "model").0, "warn");
+
+    use std::os::unix::fs::PermissionsExt as _;
+    let open = std::fs::Permissions::from_mode(0o644);
+    std::fs::set_permissions(place.path("keys/record.key"), open).unwrap();
+    let (code, lines) = doctor(&place, &[]);
+    assert_eq!(outcome(&lines, "key").0, "fail");
+    assert_eq!(outcome(&lines, "record").0, "fail");
+    assert_eq!(code, 4);
+}
+
+/// Answers one request with this body.
+fn stand_in(body: &'static str) -> String {
+    let listener = std::net::TcpListener::bind("127.0.0.1:0").unwrap();
+    let address = format!("http://{}/fhir", listener.local_addr().unwrap());
+    std::thread::spawn(move || {
+        let (mut stream, _) = listener.accept().unwrap();
+        let mut asked = [0; 2048];
+        let read = stream.read(&mut asked).unwrap();
+        assert!(asked[..read].starts_with(b"GET /fhir/metadata "));
+        let length = body.len();
+        let head = "HTTP/1.1 200 OK\r\nContent-Type: application/fhir+json\r\nContent-Length";
+        write!(stream, "{head}: {length}\r\n\r\n{body}").unwrap();
+    });
+    address
+}
+
+#[test]
+fn the_doctor_asks_the_fhir_server() {
+    let place = Place::new();
+    for (body, expected) in [
+        (
+            r#"{"resourceType":"CapabilityStatement","fhirVersion":"4.0.1"}"#,
+            "ok",
+        ),
+        ("<html>hello", "fail"),
+    ] {
+        let (_, lines) = doctor(&place, &["--fhir", &stand_in(body)]);
+        let (found, text) = outcome(&lines, "fhir");
+        assert_eq!(found, expected, "{text}");
+    }
+    let (_, lines) = doctor(&place, &["--fhir", "http://127.0.0.1:9/fhir"]);
+    assert_eq!(outcome(&lines, "fhir").0, "fail");
+}
+
+/// Each unit is as systemd wants it, and closed to what the program needs not.
+#[test]
+fn the_services_are_hardened() {
+    let there = Command::new("systemd-analyze").arg("--version").output();
+    if !there.is_ok_and(|it| it.status.success()) {
+        eprintln!("no systemd-analyze here: the services are not looked at");
+        return;
+    }
+    for unit in ["sayback-serve.service", "sayback-listen.service"] {
+        let path = format!("{ROOT}/dist/{unit}");
+        // It must name a program that is there.
+        let text = std::fs::read_to_string(&path).unwrap();
+        let place = Place::new();
+        let copy = place.path(unit);
+        let text = text.replace("/usr/local/bin/sayback", env!("CARGO_BIN_EXE_sayback"));
+        std::fs::write(&copy, text).unwrap();
+        let verified = ran(Command::new("systemd-analyze").arg("verify").arg(&copy));
+        assert_eq!(
+            (verified.code, &*verified.err),
+            (0, ""),
+            "{unit}: {}",
+            verified.out
+        );
+        let mut security = Command::new("systemd-analyze");
+        security.args(["security", "--offline=true", "--no-pager", "--threshold=25"]);
+        let security = ran(security.arg(&copy));
+        let last = security.out.lines().last().unwrap_or_default();
+        assert_eq!(security.code, 0, "{unit}: {last}{}", security.err);
+    }
+}
