@@ -395,11 +395,9 @@ fn no_code_that_hears_writes_a_file() {
         let path = entry.unwrap().path();
         let text = std::fs::read_to_string(&path).unwrap();
         let code = text.split("#[cfg(test)]").next().unwrap();
-        // The model's settings are written beside links to the model.
-        if path.ends_with("tuning.rs") {
-            assert!(!code.contains("&[i16]"), "it is given sound");
-            continue;
-        }
+        // One line writes: the model's settings, beside links to the model.
+        let settings = "fs::write(conf.join(file), with_setting(&text, setting))?;";
+        let code = code.replacen(settings, "", usize::from(path.ends_with("tuning.rs")));
         for word in [
             "File::create",
             "fs::write",
