@@ -17,6 +17,7 @@ fn understanding(criterion: &mut Criterion) {
         pending: &[],
         precautions: None,
         ask_below: ASK_BELOW,
+        counted: None,
     };
     for (name, words) in [
         ("yes", "yes"),

@@ -11,6 +11,9 @@ use sayback::vitals::{Bounds, Component, Unit, VitalSign};
 use serde_json::{Value, json};
 use tempfile::TempDir;
 
+#[path = "cli/bedside.rs"]
+mod bedside;
+
 const ROOT: &str = env!("CARGO_MANIFEST_DIR");
 
 /// How one run ended.
@@ -27,11 +30,15 @@ fn sayback<S: AsRef<std::ffi::OsStr>>(arguments: impl IntoIterator<Item = S>) ->
         .env_remove("SAYBACK_MODEL")
         .env_remove("SAYBACK_LOG");
     command.stdin(Stdio::null());
+    ended(command.output().unwrap())
+}
+
+fn ended(output: Output) -> Ran {
     let Output {
         status,
         stdout,
         stderr,
-    } = command.output().unwrap();
+    } = output;
     Ran {
         code: status.code().expect("it was not killed"),
         out: String::from_utf8(stdout).unwrap(),

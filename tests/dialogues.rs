@@ -5,34 +5,61 @@
 //! > words             the aide says (a silence when empty)
 //! < words             Sayback's answer contains these words, in this order
 //! + fact              this fact was stored by the last turn
-//! @ minutes           time passes
+//! @ minutes           time passes, in which Sayback is used
 //! ~ minutes           time passes, and the dialogue's timer ends
+//! . minutes           time passes, and no timer says so
+//! % seconds           seconds pass, with every timer of the dialogue at its time
+//! ~~ seconds          seconds pass, and the dialogue's timer ends only then
+//! ! number            so many ticks were heard in this conversation
 //! home NAME           the conversation is in tests/dialogues/homes/NAME.toml
+//! signed NAME, NAME   it begins with these signed on; with nobody when empty
+//! ^ words             of that answer these words are spoken, in this order
+//! * tones             these tones are heard: question, kept, report, refused
+//! on NAME             someone signs on at the screen
+//! off NAME            someone signs off
 //! ```
 //! Every reading, refusal, flag and report that is stored must be in the script;
-//! a fact that the script does not name fails it.
+//! a fact that the script does not name fails it. Every script runs once more
+//! for each other choice of what is heard: what is shown and stored stays the
+//! same, and what is spoken never tells whose a value is.
 
-use std::fmt::Write as _;
+use std::collections::BTreeMap;
 use std::path::Path;
-use std::sync::LazyLock;
+use std::sync::{LazyLock, Mutex};
 
 use chrono::Duration;
 use sayback::dialogue::{Action, Dialogue, Event, State};
-use sayback::facts::{Body, Fact, KeptReading, Record, Time};
+use sayback::facts::{Body, Fact, Raised, Record, Time};
 use sayback::grammar::Grammar;
 use sayback::hearing::Heard;
-use sayback::residents::Home;
-use sayback::vitals::{Measurement, Qualifier, Supply, Value, Working};
+use sayback::residents::{Bedside, Home, Speech, Staff};
+use sayback::speaking::{Saying, Tone, wording};
 
-static DIALOGUE: LazyLock<Dialogue> =
-    LazyLock::new(|| dialogue(include_str!("../audio-fixtures/demo-home.toml")));
-static CARE: LazyLock<Dialogue> =
-    LazyLock::new(|| dialogue(include_str!("dialogues/homes/care.toml")));
+const DEMO: &str = include_str!("../audio-fixtures/demo-home.toml");
+static DIALOGUE: LazyLock<&Dialogue> = LazyLock::new(|| in_home(DEMO, None, None));
 
-fn dialogue(home: &str) -> Dialogue {
-    let home = Home::from_toml(home).unwrap();
-    let aide = home.aides[0].clone();
-    Dialogue::new(home, aide, &Grammar::standard()).unwrap()
+fn home_file(name: &str) -> String {
+    let folder = Path::new(env!("CARGO_MANIFEST_DIR")).join("tests/dialogues/homes");
+    let text = std::fs::read_to_string(folder.join(format!("{name}.toml")));
+    text.unwrap_or_else(|error| panic!("home {name}: {error}"))
+}
+
+/// The dialogue of a home with these signed on, its first aide when none are
+/// given; with `speech` where the home has chosen no other. A test's dialogues live as
+/// long as it does.
+fn in_home(text: &str, speech: Option<Speech>, staff: Option<Vec<Staff>>) -> &'static Dialogue {
+    static MADE: Mutex<BTreeMap<String, &'static Dialogue>> = Mutex::new(BTreeMap::new());
+    let key = format!("{text}{speech:?}{staff:?}");
+    let mut made = MADE.lock().unwrap();
+    made.entry(key).or_insert_with(|| {
+        let mut home = Home::from_toml(text).unwrap();
+        if home.bedside.speech == Speech::Earpiece {
+            home.bedside.speech = speech.unwrap_or_default();
+        }
+        let staff = staff.unwrap_or_else(|| vec![home.aides[0].clone()]);
+        let dialogue = Dialogue::for_staff(home, staff, &Grammar::standard());
+        Box::leak(Box::new(dialogue.unwrap()))
+    })
 }
 
 struct Conversation {
@@ -40,8 +67,12 @@ struct Conversation {
     state: State,
     now: Time,
     said: String,
+    spoken: String,
+    tones: Vec<Tone>,
     stored: Vec<String>,
     turn: String,
+    wake: Option<Time>,
+    clicks: usize,
 }
 
 impl Conversation {
@@ -53,8 +84,12 @@ impl Conversation {
             state,
             now,
             said: String::new(),
+            spoken: String::new(),
+            tones: Vec::new(),
             stored: Vec::new(),
             turn: String::new(),
+            wake: None,
+            clicks: 0,
         };
         conversation.take(actions);
         conversation
@@ -62,11 +97,98 @@ impl Conversation {
 
     fn take(&mut self, actions: Vec<Action>) {
         self.said.clear();
+        self.spoken.clear();
+        self.tones.clear();
+        self.take_more(actions);
+    }
+
+    /// Takes actions; what is said takes a second, and the dialogue is told so
+    /// where it wants to be.
+    fn take_more(&mut self, actions: Vec<Action>) {
+        let mut told = false;
         for action in actions {
             match action {
-                Action::Say(text) => self.said.push_str(&text),
-                Action::Keep(fact) => self.stored.extend(show(&fact)),
-                Action::Listen { .. } | Action::End => {}
+                Action::Say(saying) => {
+                    self.is_private(&saying);
+                    self.said.push_str(&saying.shown);
+                    self.spoken.push_str(&saying.spoken);
+                    self.tones.extend(saying.tones);
+                }
+                Action::Keep(fact) => self.stored.extend(shown::show(&fact)),
+                Action::Click => self.clicks += 1,
+                Action::Listen {
+                    wake, sharp, tell, ..
+                } => {
+                    self.wake = wake.into_iter().chain(sharp).min();
+                    told = tell;
+                }
+                Action::End => {}
+            }
+        }
+        if told {
+            let began = self.now;
+            self.now += Duration::seconds(1);
+            let ended = self.now;
+            self.go_on(&Event::Said { began, ended });
+        }
+    }
+
+    fn go_on(&mut self, event: &Event) {
+        let (state, actions) = self.dialogue.step(self.state.clone(), event, self.now);
+        self.state = state;
+        self.take_more(actions);
+    }
+
+    /// Time passes, as the mark says.
+    fn wait(&mut self, mark: &str, time: &str) {
+        let number = |it: &str| it.trim().parse::<i64>().unwrap();
+        match (mark, time.strip_prefix('~')) {
+            ("%", _) => return self.seconds(number(time)),
+            ("@", _) => return self.pass(number(time)),
+            (_, Some(seconds)) => self.now += Duration::seconds(number(seconds)),
+            _ => self.now += Duration::minutes(number(time)),
+        }
+        if mark == "~" {
+            self.step(&Event::Tick);
+        }
+    }
+
+    /// Seconds pass; timers end at their time.
+    fn seconds(&mut self, seconds: i64) {
+        let until = self.now + Duration::seconds(seconds);
+        self.said.clear();
+        while let Some(at) = self.wake.filter(|it| *it <= until) {
+            self.now = at;
+            self.go_on(&Event::Tick);
+        }
+        self.now = until.max(self.now);
+    }
+
+    /// Nothing is spoken that tells the room whose a value is.
+    fn is_private(&self, saying: &Saying) {
+        let home = self.dialogue.home();
+        match home.bedside.speech {
+            Speech::Earpiece => assert_eq!(saying.spoken, saying.shown),
+            Speech::Tones => assert!(saying.spoken.is_empty() && !saying.tones.is_empty()),
+            Speech::Room => {
+                assert!(!saying.spoken.is_empty() && saying.tones.is_empty());
+                for resident in &home.residents {
+                    let born = wording::birth_date(resident.birth_date);
+                    for told in [resident.name.as_str(), &resident.spoken_name(), &born] {
+                        let spoken = &saying.spoken;
+                        assert!(!spoken.contains(told), "{told} is told in \"{spoken}\"");
+                    }
+                }
+                // What is open for one who is not here has no value spoken.
+                for report in self.state.open_reports() {
+                    let elsewhere = self.state.resident() != Some(&report.resident);
+                    if let (true, Raised::Limit(finding)) = (elsewhere, &report.raised)
+                        && saying.shown.contains("Still to report")
+                    {
+                        let value = wording::finding(finding);
+                        assert!(!saying.spoken.contains(&value), "{}", saying.spoken);
+                    }
+                }
             }
         }
     }
@@ -82,6 +204,24 @@ impl Conversation {
         self.step(&event);
     }
 
+    /// Time in which something is said now and then, so that nobody is thought
+    /// to have left.
+    fn pass(&mut self, minutes: i64) {
+        let end = self.now + Duration::minutes(minutes);
+        while self.now < end {
+            self.now = end.min(self.now + Duration::minutes(10));
+            let event = Event::Heard(Heard::from_text("repeat"));
+            let (state, _) = self.dialogue.step(self.state.clone(), &event, self.now);
+            self.state = state;
+        }
+    }
+
+    fn staff(&self, name: &str) -> Staff {
+        let mut all = self.dialogue.home().staff();
+        let found = all.find(|it| it.name == name).cloned();
+        found.unwrap_or_else(|| panic!("{name} is not of the staff"))
+    }
+
     fn step(&mut self, event: &Event) {
         let (state, actions) = self.dialogue.step(self.state.clone(), event, self.now);
         self.state = state;
@@ -89,88 +229,24 @@ impl Conversation {
     }
 }
 
-fn measurement(it: &Measurement) -> String {
-    let mut text = it.sign().tag().to_owned();
-    match it.value() {
-        Value::One(quantity) => write!(text, " {} {}", quantity.value(), quantity.unit().symbol()),
-        Value::Pressure {
-            systolic,
-            diastolic,
-        } => {
-            write!(text, " {}/{}", systolic.value(), diastolic.value())
-        }
-        Value::Level(level) => write!(text, " {}", level.tag()),
-        Value::NotRated => write!(text, " not rated"),
-    }
-    .unwrap();
-    for qualifier in it.qualifiers().iter() {
-        match qualifier {
-            Qualifier::Supply(Supply::Oxygen(Some(litres))) => write!(text, ", oxygen {litres}"),
-            other => write!(text, ", {}", other.spoken()),
-        }
-        .unwrap();
-    }
-    text
+fn own(home: &str) -> Bedside {
+    Home::from_toml(home).unwrap().bedside
 }
 
-/// The facts that a script must name; offers and their answers it may leave out.
-fn show(fact: &Fact<KeptReading>) -> Option<String> {
-    Some(match &fact.body {
-        Body::Read(reading) => {
-            let record = reading.record();
-            let late = if record.measured_at == record.spoken_at {
-                String::new()
-            } else {
-                record.measured_at.format(" at %H:%M").to_string()
-            };
-            let looked = if record.second_look {
-                ", looked twice"
-            } else {
-                ""
-            };
-            let worked = match record.working {
-                None => String::new(),
-                Some(Working::Counted { count, seconds }) => {
-                    format!("; counted {count} in {seconds}")
-                }
-                Some(Working::Bars { large, small }) => format!("; bars {large} + {small}"),
-                Some(Working::LessChair { total, chair }) => {
-                    format!("; {} less chair {}", total.value(), chair.value())
-                }
-            };
-            let went_on = record
-                .went_on
-                .iter()
-                .map(|it| format!("; went on: {}", it.reason));
-            let went_on: String = went_on.collect();
-            let read = measurement(&record.measurement);
-            format!("read {read}{late}{looked}{worked}{went_on}")
-        }
-        Body::NotTaken { signs, reason, .. } => {
-            let signs: Vec<&str> = signs.iter().map(|it| it.tag()).collect();
-            format!("not taken {} {}", signs.join(" "), reason.spoken())
-        }
-        Body::Flagged { finding, .. } => {
-            format!(
-                "flag {} {:?}",
-                finding.component.name(finding.sign),
-                finding.side
-            )
-        }
-        Body::RuleMet { flag, .. } => format!("rule {:?}", flag.rule),
-        Body::Retaken(_) => "retaken".to_owned(),
-        Body::ReportedToNurse { to, flags, .. } => format!("reported {} to {to}", flags.len()),
-        Body::Unconfirmed { readings, .. } => {
-            let readings: Vec<String> = readings.iter().map(measurement).collect();
-            format!("unconfirmed {}", readings.join("; "))
-        }
-        Body::Identified { name, .. } => format!("identified {name}"),
-        Body::RoundClosed { open_reports } => format!("closed with {open_reports} open"),
-        _ => return None,
+/// Whether the parts of `expected`, with " … " between, are in `said`, in order.
+fn in_order(said: &str, expected: &str) -> bool {
+    let mut left = said;
+    expected.split(" … ").all(|part| {
+        let found = left.find(part).map(|at| at + part.len());
+        left = &left[found.unwrap_or(0)..];
+        found.is_some()
     })
 }
 
-fn run(file: &str, script: &str) -> usize {
+/// Runs a script, with `speech` where a home has chosen no other.
+fn run(file: &str, script: &str, speech: Option<Speech>) -> usize {
+    let mut home = DEMO.to_owned();
+    let demo = in_home(DEMO, speech, None);
     let mut conversations = 0;
     let mut current: Option<Conversation> = None;
     for (number, line) in script.lines().enumerate() {
@@ -188,7 +264,8 @@ fn run(file: &str, script: &str) -> usize {
         match (mark, current.as_mut()) {
             ("#", _) if line.starts_with("##") => {
                 current.iter().for_each(nothing_left);
-                current = Some(Conversation::begin(&DIALOGUE));
+                DEMO.clone_into(&mut home);
+                current = Some(Conversation::begin(demo));
                 conversations += 1;
             }
             ("" | "#", _) => {}
@@ -197,22 +274,27 @@ fn run(file: &str, script: &str) -> usize {
                 it.hear(rest);
             }
             ("<", Some(it)) => {
-                let mut left = it.said.as_str();
-                for part in rest.split(" … ") {
-                    let found = left.find(part);
-                    assert!(
-                        found.is_some(),
-                        "{at}: after \"{}\" expected \"{part}\" in \"{}\"",
-                        it.turn,
-                        it.said
-                    );
-                    left = &left[found.unwrap() + part.len()..];
-                }
+                assert!(
+                    in_order(&it.said, rest),
+                    "{at}: after \"{}\" expected \"{rest}\" in \"{}\"",
+                    it.turn,
+                    it.said
+                );
                 assert!(
                     !rest.is_empty() || it.said.is_empty(),
                     "{at}: said \"{}\"",
                     it.said
                 );
+            }
+            // What is heard is only of the home's own choice.
+            ("^" | "*", Some(it)) if it.dialogue.home().bedside != own(&home) => {}
+            ("^", Some(it)) => {
+                let right = in_order(&it.spoken, rest) && it.spoken.is_empty() == rest.is_empty();
+                assert!(right, "{at}: \"{rest}\" is not spoken in \"{}\"", it.spoken);
+            }
+            ("*", Some(it)) => {
+                let tones: Vec<String> = it.tones.iter().map(|it| format!("{it:?}")).collect();
+                assert_eq!(tones.join(" ").to_lowercase(), rest, "{at}");
             }
             ("+", Some(it)) => {
                 let found = it.stored.iter().position(|stored| stored == rest);
@@ -225,14 +307,31 @@ fn run(file: &str, script: &str) -> usize {
                 it.stored.remove(found.unwrap());
             }
             ("h", Some(it)) => {
-                assert_eq!(line, "home care", "{at}: there is no other home");
-                *it = Conversation::begin(&CARE);
+                let name = line.strip_prefix("home ");
+                let name = name.unwrap_or_else(|| panic!("{at}: not a line: {line}"));
+                home = home_file(name);
+                *it = Conversation::begin(in_home(&home, speech, None));
             }
-            ("~", Some(it)) => {
-                it.now += Duration::minutes(rest.parse().unwrap());
-                it.step(&Event::Tick);
+            ("!", Some(it)) => assert_eq!(it.clicks.to_string(), rest, "{at}: ticks"),
+            ("%" | "~" | "@" | ".", Some(it)) => it.wait(mark, rest),
+            ("s", Some(it)) => {
+                let names = line
+                    .strip_prefix("signed")
+                    .unwrap_or_else(|| panic!("{at}: {line}"));
+                let names = names.split(',').map(str::trim).filter(|it| !it.is_empty());
+                let staff: Vec<Staff> = names.map(|name| it.staff(name)).collect();
+                *it = Conversation::begin(in_home(&home, speech, Some(staff)));
             }
-            ("@", Some(it)) => it.now += Duration::minutes(rest.parse().unwrap()),
+            ("o", Some(it)) => {
+                nothing_left(it);
+                line.clone_into(&mut it.turn);
+                let event = match line.split_once(' ') {
+                    Some(("on", name)) => Event::SignedOn(it.staff(name)),
+                    Some(("off", name)) => Event::SignedOff(it.staff(name)),
+                    _ => panic!("{at}: not a line: {line}"),
+                };
+                it.step(&event);
+            }
             _ => panic!("{at}: a line begins with ##, >, <, + or @: {line}"),
         }
     }
@@ -254,7 +353,11 @@ fn every_script_goes_as_written() {
             continue;
         }
         let script = std::fs::read_to_string(&path).unwrap();
-        conversations += run(path.file_name().unwrap().to_str().unwrap(), &script);
+        let file = path.file_name().unwrap().to_str().unwrap();
+        conversations += run(file, &script, None);
+        for speech in [Speech::Room, Speech::Tones] {
+            run(file, &script, Some(speech));
+        }
     }
     assert!(
         conversations >= 240,
@@ -282,114 +385,12 @@ fn what_was_not_heard_surely_is_asked_for_again_unless_it_answers_nothing() {
     }
 }
 
-mod properties {
-    use std::collections::BTreeSet;
-
-    use proptest::prelude::*;
-    use sayback::dialogue::Phase;
-    use sayback::speaking::wording;
-
-    use super::*;
-
-    /// Things an aide, a television or silence might bring, in any order.
-    fn event() -> impl Strategy<Value = Event> {
-        let grammar = Grammar::standard();
-        let rules: Vec<String> = grammar.public_rules().map(str::to_owned).collect();
-        let drawn =
-            (proptest::sample::select(rules), any::<u64>()).prop_map(move |(rule, seed)| {
-                let mut rng = fastrand::Rng::with_seed(seed);
-                Event::Heard(Heard::from_text(&grammar.draw(&rule, &mut rng)))
-            });
-        let often = proptest::sample::select(vec![
-            "yes",
-            "no",
-            "room nine",
-            "room four bed two",
-            "pulse seventy two regular",
-            "blood pressure one sixty over ninety left arm sitting",
-            "temperature one hundred two",
-            "respiration [unk]",
-            "no eighty four",
-            "oral",
-            "scratch that",
-            "reported to the charge nurse",
-            "done",
-        ]);
-        let words = proptest::collection::vec("[a-z]{1,6}", 0..5).prop_map(|it| it.join(" "));
-        prop_oneof![
-            5 => often.prop_map(|it| Event::Heard(Heard::from_text(it))),
-            3 => drawn,
-            1 => Just(Event::Silence),
-            1 => words.prop_map(|it| Event::Heard(Heard::from_text(&it))),
-            1 => Just(Event::NotStored("the disk is full".to_owned())),
-        ]
-    }
-
-    proptest! {
-        #![proptest_config(ProptestConfig {
-            cases: 400,
-            failure_persistence: None,
-            ..ProptestConfig::default()
-        })]
-
-        /// In any order of events: nothing panics; nothing is stored without a
-        /// yes that followed the read-back of just that value; and nothing that
-        /// was read back is lost without a fact that says so.
-        #[test]
-        fn only_what_was_read_back_and_confirmed_is_stored(
-            events in proptest::collection::vec(event(), 1..40),
-        ) {
-            let mut now = Time::parse_from_rfc3339("2026-03-02T07:30:00-05:00").unwrap();
-            let (mut state, _) = DIALOGUE.begin(&Record::default(), 1, now);
-            let mut last_said = String::new();
-            let mut waiting: BTreeSet<uuid::Uuid> = BTreeSet::new();
-            for event in events {
-                now += Duration::seconds(7);
-                let (next, actions) = DIALOGUE.step(state.clone(), &event, now);
-                prop_assert_eq!(&DIALOGUE.step(state, &event, now).1, &actions, "not pure");
-                state = next;
-                let yes = matches!(
-                    &event,
-                    Event::Heard(heard) if ["yes", "keep", "correct", "that's"]
-                        .iter()
-                        .any(|it| heard.text().starts_with(it))
-                );
-                let mut answered = None;
-                for action in actions {
-                    match action {
-                        Action::Say(text) => last_said = text,
-                        Action::Keep(fact) => match fact.body {
-                            Body::Read(reading) => {
-                                let record = reading.record();
-                                prop_assert!(yes, "stored on {:?}", event);
-                                // One yes answers one offer of several readings.
-                                let offered = waiting.remove(&record.offer);
-                                prop_assert!(offered || answered == Some(record.offer));
-                                answered = Some(record.offer);
-                                let said = wording::measurement(&record.measurement);
-                                prop_assert!(record.read_back.contains(&said));
-                                prop_assert!(
-                                    last_said.contains(&said),
-                                    "stored \"{}\" after saying \"{}\"", said, last_said
-                                );
-                            }
-                            Body::Offered { .. } => {
-                                waiting.insert(fact.id);
-                            }
-                            Body::Dropped { offer, .. } | Body::Unconfirmed { offer, .. } => {
-                                prop_assert!(waiting.remove(&offer), "dropped what was not offered");
-                            }
-                            _ => {}
-                        },
-                        Action::Listen { .. } | Action::End => {}
-                    }
-                }
-                let confirming = matches!(state.phase(), Phase::Confirming(_));
-                prop_assert_eq!(waiting.len(), usize::from(confirming), "{:?}", state.phase());
-            }
-        }
-    }
-}
+#[path = "dialogues/properties.rs"]
+mod properties;
+#[path = "dialogues/shown.rs"]
+mod shown;
+#[path = "dialogues/timed.rs"]
+mod timed;
 
 /// The early-warning score is said only where the home has turned it on and
 /// only of a complete set. Values and total: Royal College of Physicians, NEWS2

@@ -1,7 +1,7 @@
 //! Bundles sent to a stand-in for a FHIR server that is as strict as one may be:
 //! it checks method, path, headers and every entry, keeps what it is sent by
-//! identifier, and answers as FHIR says. A whole server of another make would be
-//! the better proof and is too heavy for a test.
+//! identifier, answers as FHIR says, and fails when it is told to. What a server
+//! of another make takes is proven in `fhir_server.rs`.
 
 mod chart;
 

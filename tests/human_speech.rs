@@ -64,6 +64,7 @@ impl Listener {
             pending,
             precautions: None,
             ask_below: ASK_BELOW,
+            counted: None,
         };
         understand(heard, &self.vocabulary, &context)
     }

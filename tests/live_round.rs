@@ -423,3 +423,33 @@ fn a_yes_to_a_read_back_that_nobody_heard_keeps_nothing() {
     round.answers("yes-slt", "Kept.");
     assert_eq!(of_kind(&record(&sound), "read").len(), 1);
 }
+
+/// From the last sound of "Start" to the first of "Stop" it is as long as is
+/// counted, within a quarter of a second: what a sound system and the silence
+/// that a voice begins with add.
+#[test]
+fn a_count_takes_its_time_on_the_loudspeaker() {
+    const BLOCK: usize = RATE as usize / 100;
+    let server = Server::start();
+    let sound = server.inside();
+    let loudspeaker = Loudspeaker::record(&sound);
+    let mut round = Listening::start(&sound, &["--speed", "200"], &loudspeaker);
+    at_the_bedside(&mut round);
+    round.answers("count-pulse-fifteen", "Pulse, one five seconds. Start.");
+    let from = round.from;
+    round.shows("Sayback  Stop. Pulse: how many?");
+    loudspeaker.quiet();
+    let said = loudspeaker.samples.lock().unwrap()[from..].to_vec();
+    let blocks = said.chunks(BLOCK).enumerate();
+    let loud = blocks.filter(|(_, it)| rms(it) > SPEECH).map(|(at, _)| at);
+    let loud: Vec<usize> = loud.collect();
+    let silences = loud.windows(2).map(|it| it[1] - it[0]);
+    let longest = Duration::from_millis(10 * silences.max().unwrap() as u64);
+    let off = longest.abs_diff(Duration::from_secs(15));
+    eprintln!("counted over {longest:?}");
+    assert!(off < Duration::from_millis(250), "counted over {longest:?}");
+    round.answers(
+        "eighteen",
+        "Pulse seven two, counted one eight in one five seconds. Yes?",
+    );
+}

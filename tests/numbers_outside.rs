@@ -54,6 +54,7 @@ fn meaning(said: &str, units: Units, pending: &[VitalSign]) -> Option<Utterance>
         pending,
         precautions: None,
         ask_below: ASK_BELOW,
+        counted: None,
     };
     understand(&Heard::from_text(said), &VOCABULARY, &context).ok()
 }

@@ -64,6 +64,7 @@ fn stored(voice: &str, round: &str) -> Vec<String> {
     let dialogue = Dialogue::new(home.clone(), home.aides[0].clone(), &grammar).unwrap();
     let mut ear = Ear::new(MODEL.clone());
     let heard = grammar.for_home(&home).unwrap();
+    let heard = heard.known_to(&|word| MODEL.knows(word));
     for expect in sayback::grammar::Expect::ALL {
         ear.set_phrases(expect, &heard.phrases(expect)).unwrap();
     }
@@ -321,4 +322,37 @@ fn another_voice_takes_a_whole_visit() {
         "Pain 3 of 10",
     ];
     assert_eq!(stored(US, round), kept);
+}
+
+#[test]
+fn a_resident_is_called_by_name_and_the_round_goes_on_in_order() {
+    let round = "say walter brandt
+        expect Walter Brandt, born
+        say yes
+        expect Ready for Walter Brandt
+        say next
+        expect Rosa Delgado, born
+        say skip asleep
+        expect Skip Rosa Delgado, asleep
+        say yes
+        expect Noted. Next is room one two
+        say go back
+        expect Walter Brandt, born
+        say yes
+        say lead me
+        expect Temperature?
+        say ninety eight point six oral
+        expect Temperature nine eight point six Fahrenheit, oral. Yes?
+        say yes
+        expect Kept.
+        say this is dana whitlock
+        expect Dana Whitlock is recording.";
+    let kept = stored(SLT, round);
+    let expected = [
+        "Walter Brandt",
+        "[Temperature, Pulse, Respiration, BloodPressure, OxygenSaturation, Weight, Height, Pain]: asleep",
+        "Walter Brandt",
+        "Temperature 98.6 °F · oral",
+    ];
+    assert_eq!(kept, expected);
 }

@@ -18,6 +18,7 @@ fn context(pending: &[VitalSign], units: Units) -> Context<'_> {
         pending,
         precautions: None,
         ask_below: ASK_BELOW,
+        counted: None,
     }
 }
 

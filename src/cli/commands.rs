@@ -17,6 +17,7 @@ use serde::Serialize;
 
 use super::home::{limits, read_home, roster};
 use super::show::{LevelBar, meaning_line};
+use super::staff::{member, no_pins, sign_on, staff};
 use super::table::{record_table, stored_table};
 use super::{Command, End, Meaning, Model, VoiceArgs, VoiceName, vault};
 
@@ -60,7 +61,7 @@ pub fn run(command: Command) -> Result<End, Message> {
         }
         Command::Listen {
             home,
-            aide,
+            signed_on,
             model,
             voice,
             store,
@@ -69,11 +70,11 @@ pub fn run(command: Command) -> Result<End, Message> {
             said,
         } => {
             let home = read_home(&home)?;
-            let aide = choose_aide(&home, aide.as_deref())?;
+            let staff = sign_on(&home, &store, &signed_on)?;
             let devices = (microphone.as_deref(), speaker.as_deref());
             listen(
                 &home,
-                aide,
+                staff,
                 &model,
                 &voice,
                 &store,
@@ -84,6 +85,7 @@ pub fn run(command: Command) -> Result<End, Message> {
         Command::Record { store, json } => record(&store, json),
         Command::Roster(command) => roster(command),
         Command::Limits(command) => limits(command),
+        Command::Staff(command) => staff(command),
         Command::Export(arguments) => super::export::export(&arguments),
         Command::ImportPatients(arguments) => super::export::import_patients(&arguments),
         Command::Serve(arguments) => super::serve::serve(&arguments),
@@ -133,6 +135,7 @@ impl Understanding {
             pending: &self.pending,
             precautions: None,
             ask_below: ASK_BELOW,
+            counted: None,
         };
         understand(heard, &self.vocabulary, &context)
     }
@@ -212,7 +215,8 @@ fn hear(
         sounds.push((file, read_wav(file).map_err(message)?));
     }
     let model = sayback::hearing::Model::open(&model_folder(model)?).map_err(message)?;
-    let phrases = meant.grammar.phrases(expect);
+    let grammar = meant.grammar.clone().known_to(&|word| model.knows(word));
+    let phrases = grammar.phrases(expect);
     for (file, sound) in sounds {
         // Each file is a stream of its own, with a recogniser that has heard
         // nothing before.
@@ -244,8 +248,12 @@ fn rehearse(
     quiet: bool,
 ) -> Result<End, Message> {
     let home = read_home(&script.home)?;
-    let aide = choose_aide(&home, script.aide.as_deref())?;
+    let aide = match &script.aide {
+        Some(name) => member(&home, name)?,
+        None => home.aides[0].clone(),
+    };
     let path = store.unwrap_or_else(|| fresh_record(&script.path));
+    no_pins(&path)?;
     let mut store = vault::open(&path)?;
     let facts = store.facts().map_err(message)?;
     let before = facts.len();
@@ -303,7 +311,7 @@ fn rehearse(
 
 fn listen(
     home: &Home,
-    aide: Staff,
+    staff: Vec<Staff>,
     model: &Model,
     voice: &VoiceArgs,
     store: &Path,
@@ -323,8 +331,8 @@ fn listen(
     let ear = ear_for(&model_folder(model)?, &grammar, home).map_err(message)?;
     let mut store = vault::start(store)?;
     let home = residents_with_ranges(home, &store.facts().map_err(message)?);
-    let mut screen = LevelBar::new(&aide.name, &home, microphone.name());
-    let dialogue = Dialogue::new(home, aide, &grammar).map_err(message)?;
+    let mut screen = LevelBar::new(&staff[0].name, &home, microphone.name());
+    let dialogue = Dialogue::for_staff(home, staff, &grammar).map_err(message)?;
     let live = Live {
         dialogue: &dialogue,
         store: &mut store,
@@ -366,20 +374,6 @@ fn list_devices() -> Result<End, Message> {
         }
     }
     Ok(End::Done)
-}
-
-fn choose_aide(home: &Home, name: Option<&str>) -> Result<Staff, Message> {
-    let Some(name) = name else {
-        return Ok(home.aides[0].clone());
-    };
-    let found = home.aides.iter().find(|it| it.name == name).cloned();
-    found.ok_or_else(|| {
-        let names: Vec<&str> = home.aides.iter().map(|it| it.name.as_str()).collect();
-        format!(
-            "no aide is called \"{name}\"; the home has {}",
-            names.join(", ")
-        )
-    })
 }
 
 /// The model given, or the one that came with the program: beside it, or in the

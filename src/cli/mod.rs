@@ -6,6 +6,7 @@ mod export;
 mod home;
 mod serve;
 mod show;
+mod staff;
 mod table;
 mod vault;
 
@@ -110,9 +111,10 @@ enum Command {
         /// The home's file: residents, nurses and aides
         #[arg(long)]
         home: PathBuf,
-        /// Who is recording, by name; the first aide of the home when left out
-        #[arg(long)]
-        aide: Option<String>,
+        /// Who signs on, by name; may be given several times. Where PINs are set
+        /// each is asked for one; without any, the first aide of the home records
+        #[arg(long, value_name = "NAME", alias = "aide")]
+        signed_on: Vec<String>,
         #[command(flatten)]
         model: Model,
         #[command(flatten)]
@@ -142,6 +144,9 @@ enum Command {
     /// Import and check the roster of residents
     #[command(subcommand)]
     Roster(home::RosterCommand),
+    /// Who may record: set PINs, and list the staff
+    #[command(subcommand)]
+    Staff(staff::StaffCommand),
     /// Check a home's own limits, or put them in force
     #[command(subcommand)]
     Limits(home::LimitsCommand),

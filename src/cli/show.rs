@@ -6,7 +6,8 @@ use sayback::hearing::{FLOOR, Heard, Level};
 use sayback::residents::Home;
 use sayback::round::{Screen, Terminal, shown};
 use sayback::speaking::wording;
-use sayback::understanding::{Unclear, Utterance, Why};
+use sayback::understanding::{Order, Unclear, Utterance, Why};
+use sayback::vitals::VitalSign;
 
 /// What an utterance means, on one line.
 pub fn meaning_line(meaning: &Utterance) -> String {
@@ -36,6 +37,7 @@ pub fn meaning_line(meaning: &Utterance) -> String {
         Utterance::Yes(_) => "yes".to_owned(),
         Utterance::No => "no".to_owned(),
         Utterance::Command(command) => format!("command: {command:?}"),
+        Utterance::Order(order) => self::order(order),
         Utterance::Place(place) => {
             let room = place.room.iter().map(|it| format!("room {it}"));
             let bed = place.bed.iter().map(|it| format!("bed {it}"));
@@ -47,7 +49,29 @@ pub fn meaning_line(meaning: &Utterance) -> String {
         Utterance::Reported { to } => format!("reported to nurse {to}"),
         Utterance::LastValue(sign) => format!("asks for the last {}", sign.name()),
         Utterance::Did(activity, minutes) => format!("{activity:?} {minutes} minutes ago"),
+        Utterance::Called { phrase, .. } => format!("resident: \"{phrase}\""),
+        Utterance::ThisIs(phrase) => format!("recorder: \"{phrase}\""),
+        Utterance::Skip(reason) => format!("skip: {}", reason.spoken()),
         Utterance::Reason(reason) => format!("reason to go on: {reason}"),
+    }
+}
+
+fn order(order: &Order) -> String {
+    match order {
+        Order::Change { sign, to: None } => format!("change the {}: to what?", sign.name()),
+        Order::Change { to: Some(to), .. } => format!("change to {}", shown(&to.measurement)),
+        Order::ThatWas(qualifiers) => {
+            let qualifiers: Vec<&str> = qualifiers.iter().map(|it| it.spoken()).collect();
+            format!("that was {}", qualifiers.join(", "))
+        }
+        Order::Scratch(sign) => format!("scratch the {}", sign.name()),
+        Order::Which(at) => format!("number {} of those", at + 1),
+        Order::Count { sign, seconds, .. } => {
+            let over = seconds.map(|it| format!(" over {it} seconds"));
+            format!("count {}{}", sign.name(), over.unwrap_or_default())
+        }
+        Order::Time { seconds, .. } => format!("time {seconds} seconds"),
+        Order::Recheck(sign) => format!("recheck {}", sign.map_or("", VitalSign::name)),
     }
 }
 
@@ -64,6 +88,7 @@ fn ask(unclear: &Unclear) -> String {
         Why::Arithmetic(why) => why.clone(),
         Why::Unsure(confidence) => format!("only {:.0} % sure", confidence * 100.0),
         Why::TwoQualifiers(a, b) => format!("both {} and {}", a.spoken(), b.spoken()),
+        Why::Counted(seconds) => format!("counted over {seconds} seconds"),
         Why::BadTime => "that time can't be".to_owned(),
     };
     format!("ask for the {} again: {why}", unclear.sign.name())
@@ -116,6 +141,10 @@ impl Screen for LevelBar {
 
     fn notice(&mut self, text: &str) {
         self.above(|it| it.notice(text));
+    }
+
+    fn speech(&mut self, speech: sayback::residents::Speech) {
+        self.above(|it| it.speech(speech));
     }
 
     fn level(&mut self, level: Level) {

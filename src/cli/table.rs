@@ -82,6 +82,18 @@ fn content(body: &Body) -> Option<(&ResidentId, String)> {
             resident, finding, ..
         } => (resident, format!("REPORT: {}", crossed(finding))),
         Body::RuleMet { resident, flag, .. } => (resident, format!("REPORT: {}", flag.say)),
+        Body::Corrected {
+            resident, old, new, ..
+        } => (
+            resident,
+            format!("corrected: {}, before: {}", shown(new), shown(old)),
+        ),
+        Body::Retracted {
+            resident, reason, ..
+        } => (resident, format!("retracted: {reason}")),
+        Body::Withdrawn {
+            resident, flags, ..
+        } => (resident, format!("reports withdrawn: {}", flags.len())),
         Body::ReportedToNurse { resident, to, .. } => (resident, format!("reported to {to}")),
         _ => return None,
     })
@@ -93,6 +105,7 @@ fn other(body: &Body) -> String {
         Body::RoundClosed { open_reports } => {
             format!("round closed, {open_reports} reports open")
         }
+        Body::Recorder => "records from now on".to_owned(),
         Body::Identified { resident, name, .. } => format!("identified {name} ({})", resident.0),
         Body::Offered { read_back, .. } => format!("read back: {read_back}"),
         Body::Dropped { why, .. } => format!("not kept: {why:?}"),

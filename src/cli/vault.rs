@@ -7,10 +7,12 @@ use std::sync::OnceLock;
 
 use clap::{Args, Subcommand};
 use sayback::facts::{ChainHead, Fact, Time};
+use sayback::round::Pins;
 use sayback::store::{self, Copied, Key, Report, Store};
 
 use super::End;
 use super::commands::{Message, finished, message};
+use super::staff::secret;
 
 /// How the record's key is given.
 #[derive(Args, Default)]
@@ -66,21 +68,21 @@ pub struct Restore {
 pub enum KeyCommand {
     /// Show where the key is
     Path,
-    /// Encrypt a record, or the accounts, that is not encrypted yet
+    /// Encrypt a record that is not encrypted yet, and the files beside it
     ///
-    /// Stop `listen` and `serve` first. What the disk still holds of the file
+    /// Those are the accounts and the PINs. Stop `listen` and `serve` first. What the disk still holds of the file
     /// as it was is not wiped.
     Encrypt {
-        /// The record or accounts
+        /// The record
         file: PathBuf,
     },
-    /// Encrypt records and accounts with a new key
+    /// Encrypt records, and the files beside them, with a new key
     ///
-    /// Stop `listen` and `serve` first. The key file keeps the older keys, for
+    /// Those are the accounts and the PINs. Stop `listen` and `serve` first. The key file keeps the older keys, for
     /// backups that were made with them. With a passphrase, the new one is taken
     /// from `SAYBACK_NEW_PASSPHRASE` or asked for.
     Rotate {
-        /// Every record and accounts file that has the old key
+        /// Every record that has the old key
         #[arg(required = true)]
         files: Vec<PathBuf>,
         /// Then forget the older keys: backups made with them can never be read
@@ -121,9 +123,7 @@ fn words(variable: &str, ask: bool, prompt: &str) -> Result<Option<String>, Mess
     match std::env::var(variable) {
         Ok(words) => Ok(Some(words)),
         Err(std::env::VarError::NotUnicode(_)) => Err(format!("{variable} is no text")),
-        Err(_) if ask => rpassword::prompt_password(prompt)
-            .map(Some)
-            .map_err(|error| format!("the passphrase can't be asked for: {error}")),
+        Err(_) if ask => secret(prompt).map(Some),
         Err(_) => Ok(None),
     }
 }
@@ -288,13 +288,14 @@ pub fn key(command: &KeyCommand) -> Result<End, Message> {
             other => anstream::println!("{other:?}"),
         },
         KeyCommand::Encrypt { file } => {
-            store::encrypt(file, used()?).map_err(message)?;
+            let beside = beside(file).filter(|it| store::is_plain(it));
+            for file in [file.clone()].into_iter().chain(beside) {
+                store::encrypt(&file, used()?).map_err(message)?;
+                anstream::println!("{} is encrypted now with {:?}.", file.display(), used()?);
+            }
             anstream::println!(
-                "{} is encrypted now with {:?}. Keep a copy of the key where the record is not. \
-                 What the disk still holds of the file as it was is not wiped; nor are its \
-                 unencrypted copies.",
-                file.display(),
-                used()?
+                "Keep a copy of the key where the record is not. What the disk still holds of the \
+                 files as they were is not wiped; nor are their unencrypted copies."
             );
         }
         KeyCommand::Rotate { files, forget_old } => rotate(files, *forget_old)?,
@@ -302,13 +303,25 @@ pub fn key(command: &KeyCommand) -> Result<End, Message> {
     Ok(End::Done)
 }
 
-fn rotate(files: &[PathBuf], forget_old: bool) -> Result<(), Message> {
+/// What else is encrypted with a record's key.
+fn beside(record: &Path) -> impl Iterator<Item = PathBuf> {
+    let all = [record.with_file_name("accounts.db"), Pins::beside(record)];
+    all.into_iter().filter(|it| it.exists())
+}
+
+fn rotate(records: &[PathBuf], forget_old: bool) -> Result<(), Message> {
     let old = used()?;
+    let mut files = records.to_vec();
+    for record in records {
+        files.extend(beside(record).filter(|it| !store::is_plain(it)));
+    }
+    files.sort();
+    files.dedup();
     let new = match old {
         Key::File(file) => {
             // All must open before there is a new key.
-            for it in files {
-                open_any(it, old)?;
+            for it in &files {
+                store::opens(it, old).map_err(message)?;
             }
             store::add_key(file).map_err(message)?;
             old.clone()
@@ -319,7 +332,7 @@ fn rotate(files: &[PathBuf], forget_old: bool) -> Result<(), Message> {
         }
         Key::None => return Err("there is no key".to_owned()),
     };
-    for file in files {
+    for file in &files {
         store::reencrypt(file, old, &new).map_err(|error| {
             format!("{error}\nThose before it have the new key; run this again for the others")
         })?;
@@ -331,8 +344,4 @@ fn rotate(files: &[PathBuf], forget_old: bool) -> Result<(), Message> {
     }
     anstream::println!("Keep a copy of the new key where the record is not.");
     Ok(())
-}
-
-fn open_any(file: &Path, key: &Key) -> Result<(), Message> {
-    store::opens(file, key).map_err(message)
 }

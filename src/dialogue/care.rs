@@ -3,7 +3,8 @@
 
 use chrono::Duration;
 
-use super::state::{Draft, Turn};
+use super::state::Draft;
+use super::turn::Turn;
 use super::{Phase, Question};
 use crate::residents::{Resident, shift_start};
 use crate::speaking::wording;
@@ -37,11 +38,29 @@ impl Turn<'_> {
         }
     }
 
-    fn cautions(&self, resident: &Resident, sign: VitalSign, how: &Qualifiers) -> Vec<Caution> {
+    pub(super) fn cautions(
+        &self,
+        resident: &Resident,
+        sign: VitalSign,
+        how: &Qualifiers,
+    ) -> Vec<Caution> {
         let precautions = &resident.care.precautions;
         let plan = plan(sign, how);
         let recent = &self.state.recent;
         cautions(precautions, &plan, recent, self.now, resident.limits.home())
+    }
+
+    /// What to say of a reading that was taken in a way that a caution speaks
+    /// against, when it turns out so.
+    pub(super) fn cautions_past(
+        &self,
+        resident: &Resident,
+        sign: VitalSign,
+        how: &Qualifiers,
+    ) -> Vec<String> {
+        let all = self.cautions(resident, sign, how).into_iter();
+        let past = all.filter(|it| stops(it.kind) && it.wait_until.is_none());
+        past.map(|it| it.say).collect()
     }
 
     /// The first draft whose way of measuring a caution speaks against, and that
@@ -115,18 +134,25 @@ impl Turn<'_> {
 
     /// What is due for a resident and neither taken nor put off.
     pub(super) fn due(&self, resident: &Resident) -> Vec<VitalSign> {
-        let shift = shift_start(&self.dialogue.home.shifts, self.now);
         let put_off = |sign: VitalSign| {
             self.state.not_taken.iter().any(|(id, it)| {
                 *id == resident.id && it.sign == sign && it.retry_at.is_none_or(|at| at > self.now)
             })
         };
+        let mut due = self.due_or_put_off(resident);
+        due.retain(|sign| !put_off(*sign));
+        due
+    }
+
+    /// What is due for a resident and not taken.
+    pub(super) fn due_or_put_off(&self, resident: &Resident) -> Vec<VitalSign> {
+        let shift = shift_start(&self.dialogue.home.shifts, self.now);
         let due = |sign: &VitalSign| {
             let history = self.state.histories.get(&resident.id);
             // A moment later, so that what was kept just now counts.
             let now = self.now + Duration::seconds(1);
             let last = history.and_then(|it| it.last(*sign, now)).map(|it| it.at);
-            resident.care.frequency(*sign).is_due(last, self.now, shift) && !put_off(*sign)
+            resident.care.frequency(*sign).is_due(last, self.now, shift)
         };
         VitalSign::ALL.into_iter().filter(due).collect()
     }
@@ -159,7 +185,7 @@ impl Turn<'_> {
     /// "What was her last pressure?"
     pub(super) fn last_value(&mut self, sign: VitalSign) {
         let Some(resident) = self.resident() else {
-            self.say("First the room, so that I know who it is.");
+            self.refuse("First the room, so that I know who it is.");
             return self.ask_again();
         };
         let now = self.now + Duration::seconds(1);

@@ -1,11 +1,14 @@
 //! Yes, no and silence.
 
-use super::state::{Draft, Offer, Turn};
+use super::order::why_and_when;
+use super::state::{Draft, Offer};
+use super::turn::Turn;
 use super::{Phase, Question};
 use crate::facts::{Body, Dropped};
+use crate::residents::ResidentId;
 use crate::speaking::wording;
 use crate::understanding::Yes;
-use crate::vitals::{Measurement, NotTaken, NotTakenReason, Reading, VitalSign};
+use crate::vitals::{Measurement, NotTaken, NotTakenReason, VitalSign};
 
 impl Turn<'_> {
     pub(super) fn yes(&mut self, yes: &Yes) {
@@ -14,10 +17,13 @@ impl Turn<'_> {
             Phase::Confirming(offer) => self.confirmed(*offer, yes),
             Phase::ConfirmNotTaken(signs, reason) => self.not_taken_confirmed(signs, reason),
             Phase::ConfirmReport { to, read_back } => self.report_confirmed(&to, &read_back),
+            Phase::ConfirmChange(change) => self.change_confirmed(*change),
+            Phase::ConfirmMove(offer) => self.move_confirmed(*offer, yes),
+            Phase::ConfirmSkip(skip) => self.skip_confirmed(skip),
             // A yes to nothing: a question that yes does not answer stays.
             other => {
                 self.state.phase = other;
-                if matches!(self.state.phase, Phase::Asking(_) | Phase::WhichBed(_)) {
+                if !matches!(self.state.phase, Phase::Place | Phase::Open) {
                     self.ask_again();
                 }
             }
@@ -43,27 +49,22 @@ impl Turn<'_> {
             return;
         };
         let second_look = offer.second_look;
-        let (mut said, mut guided) = (Vec::new(), Vec::new());
+        let (mut said, mut guided, mut both) = (Vec::new(), Vec::new(), Vec::new());
         let mut last = None;
         for reading in offer.read_back.confirm(yes, self.now, second_look) {
-            let record = reading.record();
-            let taken = Reading {
-                at: record.measured_at,
-                measurement: record.measurement.clone(),
-            };
+            let record = reading.record().clone();
             let id = self.keep(Body::Read(reading));
-            guided.extend(self.guide(resident, id, &taken));
-            said.extend(self.judge(resident, id, taken));
+            guided.extend(self.guide(resident, id, &record.reading()));
+            said.extend(self.judge(resident, id, &record));
+            both.extend(self.rechecked(&record));
             last = Some(id);
         }
         said.extend(last.and_then(|id| self.early_warning(resident, id)));
         self.say("Kept.");
-        if !said.is_empty() {
-            for finding in &said {
-                self.say(finding);
-            }
-            self.say("Report to the nurse now, and say reported to, and who.");
+        for it in &both {
+            self.say(it);
         }
+        self.say_raised(&said);
         for step in &guided {
             self.say(step);
         }
@@ -74,7 +75,7 @@ impl Turn<'_> {
         match &self.state.phase {
             Phase::Identify(_) => {
                 self.leave();
-                self.say("Not that resident. Which room?");
+                self.refuse("Not that resident. Which room?");
             }
             Phase::Confirming(_) => {
                 self.take_back(Dropped::No);
@@ -88,14 +89,19 @@ impl Turn<'_> {
             }
             Phase::ConfirmNotTaken(..) | Phase::ConfirmReport { .. } => {
                 self.state.phase = self.idle();
-                self.say("Not noted.");
+                self.refuse("Not noted.");
             }
-            Phase::Asking(_) | Phase::WhichBed(_) => self.ask_again(),
+            Phase::ConfirmChange(_) | Phase::ConfirmMove(_) => self.change_refused(),
+            Phase::WhySkip(_) | Phase::ConfirmSkip(_) => self.skip_dropped("Not skipped."),
+            Phase::Asking(_) | Phase::WhichKept(_) | Phase::WhichBed(_) => self.ask_again(),
             Phase::Place | Phase::Open => {}
         }
     }
 
     pub(super) fn scratch(&mut self) {
+        if self.change_scratched() {
+            return;
+        }
         self.take_back(Dropped::Scratched);
         let pending = !self.state.drafts.is_empty() || !self.state.unclear.is_empty();
         self.state.drafts.clear();
@@ -110,6 +116,9 @@ impl Turn<'_> {
 
     /// After two silences: what waits is held as unconfirmed, never as a reading.
     pub(super) fn give_up(&mut self) {
+        if self.change_unanswered() {
+            return;
+        }
         match std::mem::replace(&mut self.state.phase, Phase::Place) {
             Phase::Confirming(offer) => {
                 let read_back = offer.read_back;
@@ -132,11 +141,18 @@ impl Turn<'_> {
             }
             Phase::ConfirmNotTaken(..) | Phase::ConfirmReport { .. } => {
                 self.state.phase = self.idle();
-                self.say("No answer. Not noted.");
+                self.refuse("No answer. Not noted.");
+            }
+            skip @ (Phase::WhySkip(_) | Phase::ConfirmSkip(_)) => {
+                self.state.phase = skip;
+                self.skip_dropped("No answer. Not skipped.");
             }
             Phase::Identify(_) | Phase::WhichBed(_) => self.say("No answer. Which room?"),
             Phase::Open => self.state.phase = Phase::Open,
-            Phase::Place => {}
+            Phase::Place
+            | Phase::WhichKept(_)
+            | Phase::ConfirmChange(_)
+            | Phase::ConfirmMove(_) => {}
         }
     }
 
@@ -152,8 +168,12 @@ impl Turn<'_> {
     }
 
     pub(super) fn not_taken(&mut self, signs: Vec<VitalSign>, reason: NotTakenReason) {
+        if let (Phase::WhySkip(_), true) = (&self.state.phase, signs.is_empty()) {
+            return self.skip(Some(reason));
+        }
+        let signs = self.or_asked(signs);
         if self.state.resident.is_none() {
-            self.say("First the room, so that I know who it is.");
+            self.refuse("First the room, so that I know who it is.");
             return self.ask_again();
         }
         // "Refused" answers a question about the value that was refused.
@@ -170,35 +190,40 @@ impl Turn<'_> {
         } else {
             wording::capital(&wording::names(&signs))
         };
-        let again = match reason.retry_after() {
-            Some(after) => format!(
-                ", try again in {} minutes",
-                wording::digits(after.num_minutes().into())
-            ),
-            None => String::new(),
-        };
-        self.prompt(&format!("{what}: {}{again}. Yes?", reason.spoken()));
+        self.prompt(&format!("{what}: {}. Yes?", why_and_when(&reason)));
         self.state.phase = Phase::ConfirmNotTaken(signs, reason);
     }
 
     fn not_taken_confirmed(&mut self, signs: Vec<VitalSign>, reason: NotTakenReason) {
         self.state.phase = self.idle();
         if let Some(resident) = self.state.resident.clone() {
-            let due = self.resident().map(|it| self.due(it)).unwrap_or_default();
-            let put_off = if signs.is_empty() { &due } else { &signs };
-            for sign in put_off {
-                let not_taken = NotTaken::new(*sign, reason.clone(), self.now);
-                self.state.not_taken.push((resident.clone(), not_taken));
-            }
-            let retry_at = reason.retry_after().map(|after| self.now + after);
-            self.keep(Body::NotTaken {
-                resident,
-                signs,
-                reason,
-                retry_at,
-            });
+            self.note_not_taken(resident, signs, reason);
             self.say("Noted.");
         }
+    }
+
+    /// Stores that something was not taken; it is not due again until it is to
+    /// be tried again. No vital sign means all that are due.
+    pub(super) fn note_not_taken(
+        &mut self,
+        resident: ResidentId,
+        signs: Vec<VitalSign>,
+        reason: NotTakenReason,
+    ) {
+        let due = self.dialogue.home.resident(&resident);
+        let due = due.map(|it| self.due(it)).unwrap_or_default();
+        let put_off = if signs.is_empty() { &due } else { &signs };
+        for sign in put_off {
+            let not_taken = NotTaken::new(*sign, reason.clone(), self.now);
+            self.state.not_taken.push((resident.clone(), not_taken));
+        }
+        let retry_at = reason.retry_after().map(|after| self.now + after);
+        self.keep(Body::NotTaken {
+            resident,
+            signs,
+            reason,
+            retry_at,
+        });
     }
 
     /// Where the conversation rests when nothing is pending.

@@ -4,10 +4,11 @@
 use chrono::Duration;
 use uuid::Uuid;
 
-use super::state::{KeptHere, Turn};
-use crate::facts::{Body, OpenReport, Raised};
+use super::report::spoken;
+use super::state::KeptHere;
+use super::turn::Turn;
+use crate::facts::{Body, OpenReport, Raised, ReadingRecord, Recheck};
 use crate::residents::Resident;
-use crate::speaking::wording;
 use crate::vitals::rules::{
     Flag, Known, Observations, Rule, SaturationScale, early_warning_flag, early_warning_score,
     flags,
@@ -22,65 +23,83 @@ impl Turn<'_> {
     /// Judges a reading that was just kept under `id`: flags what must be
     /// reported, links it to the one it was taken again for, and adds it to the
     /// resident's past. Returns what to say.
-    pub(super) fn judge(&mut self, resident: &Resident, id: Uuid, reading: Reading) -> Vec<String> {
+    pub(super) fn judge(
+        &mut self,
+        resident: &Resident,
+        id: Uuid,
+        record: &ReadingRecord,
+    ) -> Vec<String> {
+        let reading = record.reading();
+        let sign = reading.measurement.sign();
+        let raised = self.raised_by(resident, &reading);
+        self.link_retake(resident, id, sign);
+        let done = |it: &Recheck| it.resident == resident.id && it.sign == sign;
+        let rechecks = std::mem::take(&mut self.state.rechecks);
+        let (settled, left) = rechecks.into_iter().partition(done);
+        self.state.rechecks = left;
+        let kept = KeptHere {
+            id,
+            record: record.clone(),
+            measurement: record.measurement.clone(),
+            flags: Vec::new(),
+            visit: self.state.visit,
+            by: self.state.staff.by().name,
+            settled,
+        };
+        let here = self.state.kept.entry(resident.id.clone()).or_default();
+        here.push(kept);
+        let history = self.state.histories.entry(resident.id.clone()).or_default();
+        history.push(reading);
+        let raised = raised.into_iter();
+        raised.map(|it| self.raise(resident, id, it)).collect()
+    }
+
+    /// What a reading raises: the limits it crosses and the rules it meets.
+    pub(super) fn raised_by(&self, resident: &Resident, reading: &Reading) -> Vec<Raised> {
         let day = reading.at.date_naive();
         let findings = resident.limits.judge_on(&reading.measurement, day);
         let outside: Vec<Finding> = findings
             .into_iter()
             .filter(|it| it.layer == Layer::OutsideRange)
             .collect();
-        let met = self.rules_met(resident, &reading);
+        let met = self.rules_met(resident, reading);
         // A limit of the resident's own says it already; said once is enough.
         let met = met
             .into_iter()
             .filter(|it| outside.is_empty() || it.layer != Layer::OutsideRange);
-        let met: Vec<Flag> = met.collect();
-
-        let sign = reading.measurement.sign();
-        let flagged = !outside.is_empty() || !met.is_empty();
-        self.link_retake(resident, id, sign);
-        let kept = self.state.kept.entry(resident.id.clone()).or_default();
-        kept.push(KeptHere { id, sign, flagged });
-        let history = self.state.histories.entry(resident.id.clone()).or_default();
-        history.push(reading);
-        let done = |it: &crate::facts::Recheck| it.resident == resident.id && it.sign == sign;
-        self.state.rechecks.retain(|it| !done(it));
-
-        let mut said = Vec::new();
-        for finding in outside {
-            said.push(wording::finding(&finding));
-            let resident = resident.id.clone();
-            let flag = self.keep(Body::Flagged {
-                reading: id,
-                resident: resident.clone(),
-                finding: finding.clone(),
-            });
-            self.open_report(flag, resident, Raised::Limit(finding));
-        }
-        for met in met {
-            said.push(wording::spelled(&met.say));
-            self.raise(resident, id, met);
-        }
-        said
+        let met: Vec<Raised> = met.map(Raised::Rule).collect();
+        outside.into_iter().map(Raised::Limit).chain(met).collect()
     }
 
-    /// Stores a rule that was met and opens its report.
-    pub(super) fn raise(&mut self, resident: &Resident, reading: Uuid, met: Flag) {
-        let flag = self.keep(Body::RuleMet {
-            reading,
-            resident: resident.id.clone(),
-            flag: met.clone(),
+    /// Stores what a reading raised and opens its report. Returns what to say.
+    pub(super) fn raise(&mut self, resident: &Resident, reading: Uuid, raised: Raised) -> String {
+        let said = spoken(&raised);
+        let of = resident.id.clone();
+        let flag = self.keep(match raised.clone() {
+            Raised::Limit(finding) => Body::Flagged {
+                reading,
+                resident: of,
+                finding,
+            },
+            Raised::Rule(flag) => Body::RuleMet {
+                reading,
+                resident: of,
+                flag,
+            },
         });
-        self.open_report(flag, resident.id.clone(), Raised::Rule(met));
-    }
-
-    fn open_report(&mut self, flag: Uuid, resident: crate::residents::ResidentId, raised: Raised) {
+        let kept = self.state.kept.get_mut(&resident.id);
+        if let Some(kept) = kept.into_iter().flatten().find(|it| it.id == reading) {
+            kept.flags.push((flag, raised.clone()));
+        }
         self.state.open_reports.push(OpenReport {
             flag,
-            resident,
+            resident: resident.id.clone(),
             raised,
             since: self.now,
         });
+        // A round whose end was asked for has something new to report.
+        self.state.end_asked = false;
+        said
     }
 
     fn rules_met(&self, resident: &Resident, reading: &Reading) -> Vec<Flag> {
@@ -92,13 +111,16 @@ impl Turn<'_> {
     /// The early-warning score, where the home has turned it on and this visit
     /// has all its parts; said once a visit.
     pub(super) fn early_warning(&mut self, resident: &Resident, reading: Uuid) -> Option<String> {
-        let is_open = |it: &OpenReport| {
-            it.resident == resident.id
-                && matches!(&it.raised, Raised::Rule(flag) if flag.rule == Rule::EarlyWarning)
-        };
+        let is_open = |it: &OpenReport| it.resident == resident.id && is_score(&it.raised);
         if self.state.open_reports.iter().any(is_open) {
             return None;
         }
+        let flag = self.score(resident)?;
+        Some(self.raise(resident, reading, Raised::Rule(flag)))
+    }
+
+    /// What the early-warning score of this visit raises, if anything.
+    pub(super) fn score(&self, resident: &Resident) -> Option<Flag> {
         let history = self.state.histories.get(&resident.id)?;
         let scale = if resident.care.precautions.low_saturation_target {
             SaturationScale::Two
@@ -107,26 +129,39 @@ impl Turn<'_> {
         };
         let set = Observations::gather(history, self.now, ONE_VISIT);
         let score = early_warning_score(&set, scale).ok()?;
-        let flag = early_warning_flag(known(resident, history), &score)?;
-        let say = wording::spelled(&flag.say);
-        self.raise(resident, reading, flag);
-        Some(say)
+        early_warning_flag(known(resident, history), &score)
     }
 
     /// A reading taken again after one of this round that was flagged.
     fn link_retake(&mut self, resident: &Resident, again: Uuid, sign: VitalSign) {
         let kept = self.state.kept.get(&resident.id);
-        let first = kept.into_iter().flatten().rev().find(|it| it.sign == sign);
-        let Some(first) = first.filter(|it| it.flagged).map(|it| it.id) else {
+        let first = kept
+            .into_iter()
+            .flatten()
+            .rev()
+            .find(|it| it.sign() == sign);
+        let Some(first) = first else {
             return;
         };
-        let reason = RetakeReason::OutsideRange;
+        let reason = if first.flagged() {
+            RetakeReason::OutsideRange
+        } else if self.is_rechecking(sign) {
+            RetakeReason::Doubted
+        } else {
+            return;
+        };
+        let first = first.id;
         self.keep(Body::Retaken(Retake {
             first,
             again,
             reason,
         }));
     }
+}
+
+/// Whether it is an early-warning score.
+pub(super) fn is_score(raised: &Raised) -> bool {
+    matches!(raised, Raised::Rule(flag) if flag.rule == Rule::EarlyWarning)
 }
 
 /// What the rules know of a resident.

@@ -5,25 +5,38 @@
 //! are tested as scripts.
 
 mod care;
+mod change;
 mod confirm;
+mod insist;
 mod judge;
+mod moved;
+mod order;
 mod orthostatic;
 mod pause;
 mod place;
+mod privacy;
 mod readings;
+mod recheck;
+mod rejudge;
 mod report;
+mod staff;
 mod state;
 mod time;
+mod timers;
+mod turn;
 
 use crate::facts::{Body, Fact, KeptReading, Record, Time};
 use crate::grammar::{Command, Expect, Grammar, GrammarError, Vocabulary};
 use crate::hearing::Heard;
-use crate::residents::{Home, Staff};
+use crate::residents::{Home, Speech, Staff};
+use crate::speaking::Saying;
 use crate::understanding::{ASK_BELOW, Context, NotUnderstood, Utterance, understand};
 
+pub use change::{Change, Doubt};
+pub use moved::Move;
 pub use state::{Phase, Question, State};
 
-use state::Turn;
+use turn::Turn;
 
 /// What happens to the conversation.
 #[derive(Debug, Clone, PartialEq)]
@@ -32,8 +45,22 @@ pub enum Event {
     Heard(Heard),
     /// Nothing was heard for as long as the last [`Action::Listen`] allowed.
     Silence,
-    /// The time of the last [`Action::Listen`]'s `wake` has come.
+    /// The time of the last [`Action::Listen`]'s `wake` or `sharp` has come.
     Tick,
+    /// What was said last left the loudspeaker, from its first sound to its last;
+    /// where [`Action::Listen`] wants to be told.
+    Said {
+        /// When the first word began.
+        began: Time,
+        /// When the last word ended.
+        ended: Time,
+    },
+    /// What was said last was not heard, although that was to be told.
+    NotSaid,
+    /// Someone signed on at the screen, with a PIN.
+    SignedOn(Staff),
+    /// Someone signed off.
+    SignedOff(Staff),
     /// The facts of the last step could not be stored; the text says why. The
     /// state is the one before that step.
     NotStored(String),
@@ -44,8 +71,10 @@ pub enum Event {
 pub enum Action {
     /// Store this, durably, before anything after it is said.
     Keep(Box<Fact<KeptReading>>),
-    /// Say this, and hear nothing meanwhile.
-    Say(String),
+    /// Tick softly.
+    Click,
+    /// Show this and say of it what is to be heard, and hear nothing meanwhile.
+    Say(Saying),
     /// Listen for this; `patience` is how many seconds of silence are an answer
     /// too, counted from the end of what was said.
     Listen {
@@ -53,8 +82,14 @@ pub enum Action {
         expect: Expect,
         /// Seconds, or none for as long as it takes.
         patience: Option<u32>,
-        /// When to send [`Event::Tick`], if a timer runs.
+        /// When to send [`Event::Tick`], if a timer runs; it waits for who is
+        /// speaking.
         wake: Option<Time>,
+        /// When to send [`Event::Tick`] to the second, whoever speaks.
+        sharp: Option<Time>,
+        /// Whether to send [`Event::Said`] or [`Event::NotSaid`] about what was
+        /// said.
+        tell: bool,
     },
     /// The round is over.
     End,
@@ -67,7 +102,7 @@ pub const PATIENCE: u32 = 8;
 #[derive(Debug, Clone)]
 pub struct Dialogue {
     home: Home,
-    aide: Staff,
+    signed_on: Vec<Staff>,
     vocabulary: Vocabulary,
     ask_below: f32,
 }
@@ -78,10 +113,24 @@ impl Dialogue {
     /// # Errors
     /// [`GrammarError`] when the home's names do not fit the grammar.
     pub fn new(home: Home, aide: Staff, grammar: &Grammar) -> Result<Self, GrammarError> {
+        Self::for_staff(home, vec![aide], grammar)
+    }
+
+    /// A dialogue for a home, with these staff signed on when a round begins.
+    /// One alone records at once; of several, or with nobody, nothing is taken
+    /// before it is known who records.
+    ///
+    /// # Errors
+    /// As [`new`](Self::new).
+    pub fn for_staff(
+        home: Home,
+        signed_on: Vec<Staff>,
+        grammar: &Grammar,
+    ) -> Result<Self, GrammarError> {
         let vocabulary = grammar.clone().for_home(&home)?.vocabulary();
         Ok(Self {
             home,
-            aide,
+            signed_on,
             vocabulary,
             ask_below: ASK_BELOW,
         })
@@ -99,8 +148,14 @@ impl Dialogue {
     /// system's random source.
     #[must_use]
     pub fn begin(&self, record: &Record, seed: u64, now: Time) -> (State, Vec<Action>) {
-        let mut turn = Turn::new(self, State::new(seed, record, now), now);
-        turn.open_round(record);
+        let state = State::new(seed, record, self.signed_on.clone(), now);
+        let mut turn = Turn::new(self, state, now);
+        if turn.state.staff.is_known() {
+            turn.open_round();
+        } else {
+            turn.say(&format!("{}.", self.home.name));
+            turn.ask_who();
+        }
         turn.finish()
     }
 
@@ -111,9 +166,16 @@ impl Dialogue {
         match event {
             Event::Heard(heard) => self.heard(&mut turn, heard),
             Event::Silence => turn.silence(),
-            Event::Tick => turn.tick(),
+            Event::Tick => {
+                turn.tick();
+                turn.tick_timers();
+                turn.notice_absence();
+            }
+            Event::Said { began, ended } => turn.said(*began, *ended),
+            Event::NotSaid => turn.not_said(),
+            Event::SignedOn(_) | Event::SignedOff(_) => turn.signed(event),
             Event::NotStored(why) => {
-                turn.say(&format!("That could not be stored: {why}. It is not kept."));
+                turn.refuse(&format!("That could not be stored: {why}. It is not kept."));
                 turn.ask_again();
             }
         }
@@ -143,6 +205,7 @@ impl Dialogue {
                 .and_then(|id| self.home.resident(id))
                 .map(|it| &it.care.precautions),
             ask_below,
+            counted: state.counted(),
         };
         understand(heard, &self.vocabulary, &context)
     }
@@ -157,13 +220,18 @@ impl Dialogue {
 
     fn heard(&self, turn: &mut Turn<'_>, heard: &Heard) {
         let utterance = match self.meaning(&turn.state, heard) {
+            // Whoever counts aloud is not to be disturbed.
+            Ok(utterance) if turn.is_counted_aloud(&utterance) => return,
             Ok(utterance) => utterance,
+            Err(_) if turn.counting() => return,
             Err(NotUnderstood::Unsure) if turn.waiting() || self.worth_asking(turn, heard) => {
-                turn.say("Please say that again.");
+                turn.refuse("Please say that again.");
                 return turn.keep_last_said();
             }
-            Err(NotUnderstood::Nameless) if *turn.state.phase() == Phase::Open => {
-                turn.say("Of what? Say the name and the value.");
+            Err(NotUnderstood::Nameless)
+                if *turn.state.phase() == Phase::Open && turn.state.staff.is_known() =>
+            {
+                turn.refuse("Of what? Say the name and the value.");
                 return turn.keep_last_said();
             }
             // Side talk and noise change nothing: not even the count of silences.
@@ -173,14 +241,31 @@ impl Dialogue {
             if utterance == Utterance::Command(Command::StartListening) {
                 turn.state.asleep = false;
                 turn.say("Listening.");
-                turn.ask_again();
+                turn.notice_absence();
+                if turn.state.staff.is_known() || turn.state.staff.is_offered() {
+                    turn.ask_again();
+                } else {
+                    turn.ask_who();
+                }
             }
             return;
         }
         turn.state.silences = 0;
+        turn.notice_absence();
+        if turn.state.staff.is_known() {
+            turn.heard_now();
+        }
+        if turn.who_first(&utterance) {
+            return turn.heard_now();
+        }
         match utterance {
             Utterance::Command(command) => turn.command(command),
+            Utterance::Order(order) => turn.order(order, heard.text()),
             Utterance::Place(place) => turn.place(&place),
+            Utterance::Called { phrase, alone } => turn.called(&phrase, alone),
+            // Answered before anything else.
+            Utterance::ThisIs(_) => {}
+            Utterance::Skip(reason) => turn.skip(Some(reason)),
             Utterance::Yes(yes) => turn.yes(&yes),
             Utterance::No => turn.no(),
             Utterance::Readings {
@@ -199,11 +284,16 @@ impl Dialogue {
 }
 
 impl Turn<'_> {
-    fn open_round(&mut self, record: &Record) {
+    fn open_round(&mut self) {
+        let stopped = self.state.unopened.take().unwrap_or_default();
         let home = self.dialogue.home.name.clone();
         self.keep(Body::RoundOpened { home: home.clone() });
-        self.say(&format!("{home}. {} recording.", self.dialogue.aide.name));
-        for pending in record.pending() {
+        let by = self.state.staff.by();
+        self.say(&format!("{home}. {} recording.", by.name));
+        if self.dialogue.home.bedside.speech == Speech::Tones {
+            self.say("Nothing is spoken here: read the screen before every yes.");
+        }
+        for pending in stopped {
             self.keep(Body::Dropped {
                 offer: pending.offer,
                 why: crate::facts::Dropped::Stopped,
@@ -223,13 +313,24 @@ impl Turn<'_> {
             Command::Repeat | Command::StartListening => self.ask_again(),
             Command::Scratch => self.scratch(),
             Command::Orthostatic => self.start_orthostatic(),
-            Command::Stop => self.stop_orthostatic(),
+            Command::Stop => self.stop(),
+            Command::WrongResident => self.wrong_resident(),
+            Command::CancelCount => self.cancel_count(),
+            Command::CancelTimer => self.cancel_timers(),
             Command::Missing => self.say_missing(),
             Command::Done => self.done(),
             Command::Help => self.help(),
             Command::EndRound => self.end_round(),
+            Command::Next => self.next(),
+            Command::Back => self.back(),
+            Command::Skip => self.skip(None),
+            Command::WhoIsLeft => self.who_is_left(),
+            Command::Lead => self.lead(),
             Command::StopListening => {
                 self.state.asleep = true;
+                if self.counting() {
+                    self.cancel_count();
+                }
                 self.say("Not listening. Say start listening when you need me.");
                 self.keep_last_said();
             }
@@ -239,13 +340,13 @@ impl Turn<'_> {
     fn help(&mut self) {
         self.say(match self.state.phase {
             Phase::Place | Phase::Identify(_) => {
-                "Say room and its number, then yes when the name is right."
+                "Say room and its number, or the resident's name, or next. Then yes when the name is right."
             }
             Phase::Confirming(_) => {
                 "Say yes to keep it, no to change it, the right value to replace it, or scratch that."
             }
             _ => {
-                "Say a vital sign and its value, such as pulse seven two regular. Say refused after a name if it was not taken. Say done to finish here."
+                "Say a vital sign and its value, such as pulse seven two regular. Say refused after a name if it was not taken. Say lead me to be asked for each, next to go on, or done to finish here."
             }
         });
         self.ask_again();
@@ -253,7 +354,8 @@ impl Turn<'_> {
 
     /// Silence: asked once more, then held as unconfirmed or left.
     fn silence(&mut self) {
-        if self.state.asleep {
+        let staff = &self.state.staff;
+        if self.state.asleep || self.counting() || !(staff.is_known() || staff.is_offered()) {
             return;
         }
         self.state.silences += 1;
@@ -261,7 +363,11 @@ impl Turn<'_> {
             self.ask_again();
         } else {
             self.state.silences = 0;
-            self.give_up();
+            if self.state.staff.is_offered() {
+                self.nobody_answered();
+            } else {
+                self.give_up();
+            }
         }
     }
 }

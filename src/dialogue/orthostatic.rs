@@ -2,7 +2,8 @@
 
 use super::Phase;
 use super::judge::known;
-use super::state::{Draft, Turn};
+use super::state::Draft;
+use super::turn::Turn;
 use crate::facts::Time;
 use crate::residents::Resident;
 use crate::speaking::wording;
@@ -12,7 +13,7 @@ use crate::vitals::{Position, Qualifier, QualifierKind, Reading, VitalSign};
 impl Turn<'_> {
     pub(super) fn start_orthostatic(&mut self) {
         if self.state.resident.is_none() {
-            self.say("First the room, so that I know who it is.");
+            self.refuse("First the room, so that I know who it is.");
             return self.ask_again();
         }
         if self.pending_says_first() {
@@ -35,6 +36,9 @@ impl Turn<'_> {
     /// Time passes: a wait may be over.
     pub(super) fn tick(&mut self) {
         let now = self.now;
+        if self.counting() {
+            return;
+        }
         let Some(test) = &mut self.state.guided else {
             return;
         };
@@ -50,7 +54,7 @@ impl Turn<'_> {
     }
 
     /// When the next wait of the sequence is over.
-    pub(super) fn wake_at(&self) -> Option<Time> {
+    pub(super) fn guided_wakes_at(&self) -> Option<Time> {
         match self.state.guided.as_ref()?.step() {
             Step::Wait { until, .. } => Some(until),
             _ => None,
@@ -119,8 +123,7 @@ impl Turn<'_> {
             let empty = crate::vitals::History::default();
             let history = self.state.histories.get(&resident.id).unwrap_or(&empty);
             if let Some(flag) = test.flag(known(resident, history)) {
-                said.push(wording::spelled(&flag.say));
-                self.raise(resident, id, flag);
+                said.push(self.raise(resident, id, crate::facts::Raised::Rule(flag)));
             }
         } else {
             self.state.guided = Some(test);

@@ -5,6 +5,7 @@ use chrono::Duration;
 
 use super::state::State;
 use super::{Dialogue, Phase};
+use crate::grammar::Command;
 use crate::hearing::{Heard, UNKNOWN};
 use crate::understanding::{Claim, Utterance};
 
@@ -29,7 +30,11 @@ impl Dialogue {
                 claims, unclear, ..
             } if unclear.is_empty() && claims.iter().all(whole) => Some(AFTER_A_WHOLE),
             Utterance::Part(part) if part.why.is_none() => Some(AFTER_A_WHOLE),
+            // "Skip" and why, "go back" and where to.
+            Utterance::Command(Command::Skip | Command::Back) => None,
             Utterance::Command(_)
+            | Utterance::Skip(_)
+            | Utterance::Called { alone: true, .. }
             | Utterance::NotTaken { .. }
             | Utterance::Reported { .. }
             | Utterance::LastValue(_)
@@ -40,14 +45,18 @@ impl Dialogue {
 }
 
 impl State {
-    const fn waits_for_yes(&self) -> bool {
-        matches!(
+    fn waits_for_yes(&self) -> bool {
+        let asked = matches!(
             self.phase,
             Phase::Identify(_)
                 | Phase::Confirming(_)
                 | Phase::ConfirmNotTaken(..)
+                | Phase::ConfirmSkip(_)
                 | Phase::ConfirmReport { .. }
-        )
+                | Phase::ConfirmChange(_)
+                | Phase::ConfirmMove(_)
+        );
+        self.staff.is_offered() || (asked && self.staff.is_known())
     }
 }
 
@@ -82,7 +91,22 @@ mod tests {
     #[test]
     fn a_yes_that_is_waited_for_is_taken_soonest() {
         assert_eq!(after(&["room nine"], "yes"), Some(280));
+        assert_eq!(after(&["room nine", "skip away"], "yes"), Some(280));
         assert_eq!(after(&[], "yes"), None);
+    }
+
+    #[test]
+    fn what_may_go_on_is_waited_for() {
+        for (said, pause) in [
+            ("skip", None),
+            ("skip away", Some(500)),
+            ("go back", None),
+            ("next", Some(500)),
+            ("rosa delgado", Some(500)),
+            ("this is dana whitlock", None),
+        ] {
+            assert_eq!(after(&[], said), pause, "{said}");
+        }
     }
 
     #[test]

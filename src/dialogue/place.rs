@@ -3,7 +3,8 @@
 //! NPSG.01.01.01.
 
 use super::Phase;
-use super::state::Turn;
+use super::order::place_of;
+use super::turn::Turn;
 use crate::facts::Body;
 use crate::residents::{Resident, ResidentId};
 use crate::speaking::wording;
@@ -11,7 +12,7 @@ use crate::understanding::{Place, Yes};
 
 impl Turn<'_> {
     pub(super) fn place(&mut self, place: &Place) {
-        if self.pending_says_first() {
+        if self.pending_says_first() || self.timers_say_first() {
             return;
         }
         let room = match (&place.room, &self.state.phase) {
@@ -46,11 +47,51 @@ impl Turn<'_> {
         }
     }
 
-    fn identify(&mut self, resident: &Resident) {
+    /// A resident called by name, or by the spoken alias.
+    pub(super) fn called(&mut self, phrase: &str, alone: bool) {
+        let fits = self.dialogue.home.called(phrase);
+        if let ([one], Some(here)) = (fits.as_slice(), self.resident())
+            && one.id == here.id
+        {
+            self.say(&format!("This is {}.", here.name));
+            if !alone {
+                self.say("Say the reading without the name.");
+            }
+            if self.waiting() {
+                self.ask_again();
+            }
+            return;
+        }
+        if self.pending_says_first() || self.timers_say_first() {
+            return;
+        }
+        self.say_open_reports_here();
+        self.leave();
+        match fits.as_slice() {
+            [one] => self.identify(one),
+            several => {
+                let places: Vec<String> = several.iter().map(|it| place_of(it)).collect();
+                let places = places.join(", or ");
+                self.say(&format!("That name fits {places}. Which room?"));
+            }
+        }
+    }
+
+    pub(super) fn identify(&mut self, resident: &Resident) {
         let born = wording::birth_date(resident.birth_date);
         self.state.phase = Phase::Identify(resident.id.clone());
+        self.state.order.at = Some(resident.id.clone());
+        let alerts = self.dialogue.home.name_alerts(resident).into_iter();
+        let alerts: Vec<String> = alerts
+            .map(|it| format!("{} in {}", it.name, place_of(it)))
+            .collect();
+        let alert = if alerts.is_empty() {
+            String::new()
+        } else {
+            format!("Name alert: not {}. ", alerts.join(", nor "))
+        };
         self.prompt(&format!(
-            "{}, {born}. Check the wristband. Yes?",
+            "{}, {born}. {alert}Check the wristband. Yes?",
             resident.name
         ));
     }
@@ -64,12 +105,17 @@ impl Turn<'_> {
             name: resident.name.clone(),
             birth_date: resident.birth_date,
         });
+        self.state.order.visited.push(id.clone());
         self.state.resident = Some(id);
         self.state.phase = Phase::Open;
         self.say(&format!("Ready for {}.", resident.name));
         self.say_rechecks();
         self.say_cautions();
         self.say_open_reports_here();
+        self.state.visit += 1;
+        // The round goes on, and its end is to be asked for anew.
+        self.state.end_asked = false;
+        self.offer_move();
     }
 
     /// Leaves the resident; nothing may be pending.
@@ -77,6 +123,8 @@ impl Turn<'_> {
         self.state.resident = None;
         self.state.recent.clear();
         self.state.guided = None;
+        self.state.rechecking = None;
+        self.drop_timers();
         self.state.phase = Phase::Place;
     }
 
@@ -93,13 +141,18 @@ impl Turn<'_> {
             return false;
         }
         let pending = match &self.state.phase {
-            Phase::Confirming(_) | Phase::ConfirmNotTaken(..) | Phase::ConfirmReport { .. } => {
-                "This still waits for your yes or no."
+            Phase::Confirming(_)
+            | Phase::ConfirmNotTaken(..)
+            | Phase::ConfirmSkip(_)
+            | Phase::ConfirmReport { .. }
+            | Phase::ConfirmChange(_)
+            | Phase::ConfirmMove(_) => "This still waits for your yes or no.",
+            Phase::WhySkip(_) | Phase::Asking(_) | Phase::WhichKept(_) => {
+                "This is not settled yet."
             }
-            Phase::Asking(_) => "This is not settled yet.",
             Phase::Place | Phase::WhichBed(_) | Phase::Identify(_) | Phase::Open => return false,
         };
-        self.say(pending);
+        self.refuse(pending);
         self.ask_again();
         true
     }

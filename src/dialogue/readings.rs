@@ -1,6 +1,7 @@
 //! Claims as they come in: drafts are completed, asked about and read back.
 
-use super::state::{Draft, Offer, Turn};
+use super::state::{Draft, Offer};
+use super::turn::Turn;
 use super::{Phase, Question, time};
 use crate::facts::{Body, Dropped, ReadBack, Ready};
 use crate::speaking::wording;
@@ -23,10 +24,16 @@ impl Turn<'_> {
         }
         match &self.state.phase {
             Phase::Place | Phase::WhichBed(_) | Phase::Identify(_) => {
-                self.say("First the room, so that I know who it is.");
+                self.refuse("First the room, so that I know who it is.");
                 return self.ask_again();
             }
-            Phase::ConfirmNotTaken(..) | Phase::ConfirmReport { .. } => {
+            Phase::ConfirmNotTaken(..)
+            | Phase::WhySkip(_)
+            | Phase::ConfirmSkip(_)
+            | Phase::ConfirmReport { .. }
+            | Phase::WhichKept(_)
+            | Phase::ConfirmChange(_)
+            | Phase::ConfirmMove(_) => {
                 self.pending_says_first();
                 return;
             }
@@ -60,7 +67,10 @@ impl Turn<'_> {
         if self.stood(&part.qualifiers) {
             return;
         }
-        if self.state.phase == Phase::Open {
+        if self.change_replaced(&part) || self.count_answered(&part) {
+            return;
+        }
+        if self.state.phase == Phase::Open && !self.answers_in_turn() {
             return self.ask_again();
         }
         if let Some(why) = part.why {
@@ -111,6 +121,13 @@ impl Turn<'_> {
 
     fn answer_value(&mut self, unclear: &Unclear, part: Part) {
         let Some(valued) = part.value else {
+            // How it was taken is remembered until the value is said.
+            let mut unclear = unclear.clone();
+            let own = unclear.sign.qualifiers();
+            let fits = part.qualifiers.into_iter();
+            let fits = fits.filter(|it| own.contains(&it.kind()));
+            fits.for_each(|it| unclear.qualifiers.set(it));
+            self.state.phase = Phase::Asking(Question::Value(unclear));
             return self.ask_again();
         };
         let mut measurement = valued.measurement;
@@ -176,6 +193,7 @@ impl Turn<'_> {
                 went_on: Vec::new(),
             };
             self.assume_position(&mut draft);
+            draft.claim.measurement = self.assume_same_way(draft.claim.measurement);
             self.assume_usual(&mut draft);
             return self.state.drafts.push(draft);
         };
@@ -197,7 +215,7 @@ impl Turn<'_> {
         (draft.claim, draft.spoken_at) = (claim, spoken_at);
     }
 
-    fn forget_unclear(&mut self, sign: VitalSign) {
+    pub(super) fn forget_unclear(&mut self, sign: VitalSign) {
         self.state.unclear.retain(|it| it.sign != sign);
         if matches!(&self.state.phase, Phase::Asking(Question::Value(it)) if it.sign == sign) {
             self.state.phase = Phase::Open;
@@ -383,6 +401,7 @@ fn ask_value(unclear: &Unclear) -> String {
             wording::capital(a.spoken()),
             b.spoken()
         ),
+        Why::Counted(_) => format!("{}: how many?", wording::capital(name)),
         Why::BadTime => {
             format!("That time can't be. Say the {name} again, with when it was taken.")
         }

@@ -1,10 +1,10 @@
 //! Reports to the nurse: open until spoken, and repeated until then.
 
 use super::Phase;
-use super::state::Turn;
-use crate::facts::{Body, Raised};
-use crate::residents::Resident;
-use crate::speaking::wording;
+use super::turn::Turn;
+use crate::facts::{Body, OpenReport, Raised};
+use crate::residents::{Home, Resident};
+use crate::speaking::{Tone, wording};
 
 impl Turn<'_> {
     pub(super) fn reported(&mut self, key: &str) {
@@ -36,7 +36,8 @@ impl Turn<'_> {
             let flags = flags
                 .filter(|it| it.resident == resident)
                 .map(|it| it.flag)
-                .collect();
+                .collect::<Vec<_>>();
+            self.remember_told(&resident, &flags, to);
             self.keep(Body::ReportedToNurse {
                 resident,
                 flags,
@@ -52,6 +53,16 @@ impl Turn<'_> {
         self.say("Noted, with the time.");
     }
 
+    /// Says what readings raised, and what to do.
+    pub(super) fn say_raised(&mut self, raised: &[String]) {
+        if !raised.is_empty() {
+            for it in raised {
+                self.say(it);
+            }
+            self.say("Report to the nurse now, and say reported to, and who.");
+        }
+    }
+
     /// The open reports that "reported" closes: this resident's, or all when no
     /// resident is named.
     fn reports_meant(&self) -> Vec<usize> {
@@ -62,14 +73,7 @@ impl Turn<'_> {
     }
 
     fn report_texts(&self) -> String {
-        let text = |at: usize| {
-            let report = &self.state.open_reports[at];
-            let raised = match &report.raised {
-                Raised::Limit(finding) => wording::finding(finding),
-                Raised::Rule(flag) => wording::spelled(&flag.say),
-            };
-            format!("{}: {raised}", self.who(&report.resident))
-        };
+        let text = |at: usize| report_text(&self.dialogue.home, &self.state.open_reports[at]);
         let texts: Vec<String> = self.reports_meant().into_iter().map(text).collect();
         texts.join(" ")
     }
@@ -83,9 +87,12 @@ impl Turn<'_> {
 
     /// Says the open reports that "reported" would close.
     pub(super) fn say_open_reports(&mut self) {
-        if !self.reports_meant().is_empty() {
-            let text = format!("Still to report. {} Tell the nurse.", self.report_texts());
-            self.say(&text);
+        let meant = self.reports_meant();
+        if !meant.is_empty() {
+            let (first, last) = self.insist(&meant);
+            let texts = self.report_texts();
+            self.say(&format!("{first} {texts} {last}"));
+            self.sound(Tone::Report);
         }
     }
 
@@ -112,24 +119,29 @@ impl Turn<'_> {
     }
 
     pub(super) fn done(&mut self) {
-        if self.pending_says_first() {
+        if self.pending_says_first() || self.timers_say_first() {
             return;
         }
-        let Some(resident) = self.resident() else {
-            self.leave();
-            return self.say("Which room?");
-        };
-        self.say_due(resident, "");
-        self.say(&format!("Done with {}.", resident.name));
-        self.say_open_reports_here();
+        self.drop_move();
+        self.depart();
         self.leave();
         self.say("Which room?");
     }
 
+    /// What to know before leaving a resident.
+    pub(super) fn depart(&mut self) {
+        if let Some(resident) = self.resident() {
+            self.say_due(resident, "");
+            self.say(&format!("Done with {}.", resident.name));
+            self.say_open_reports_here();
+        }
+    }
+
     pub(super) fn end_round(&mut self) {
-        if self.pending_says_first() {
+        if self.pending_says_first() || self.timers_say_first() {
             return;
         }
+        self.drop_move();
         self.leave();
         let open = self.state.open_reports.len();
         if open > 0 && !self.state.end_asked {
@@ -140,8 +152,9 @@ impl Turn<'_> {
             return;
         }
         self.keep(Body::RoundClosed { open_reports: open });
-        let readings: usize = self.state.kept.values().map(Vec::len).sum();
-        let residents = self.state.kept.len();
+        let kept = self.state.kept.values().filter(|it| !it.is_empty());
+        let readings: usize = kept.clone().map(Vec::len).sum();
+        let residents = kept.count();
         let plural = |count: usize, word: &str| {
             let ending = if count == 1 { "" } else { "s" };
             format!("{count} {word}{ending}")
@@ -153,4 +166,19 @@ impl Turn<'_> {
         }
         self.state.ended = true;
     }
+}
+
+/// What is said of something raised.
+pub(super) fn spoken(raised: &Raised) -> String {
+    match raised {
+        Raised::Limit(finding) => wording::finding(finding),
+        Raised::Rule(flag) => wording::spelled(&flag.say),
+    }
+}
+
+/// Whose report it is, and what was crossed or met.
+pub(super) fn report_text(home: &Home, report: &OpenReport) -> String {
+    let resident = home.resident(&report.resident);
+    let who = resident.map_or(report.resident.0.as_str(), |it| &it.name);
+    format!("{who}: {}", spoken(&report.raised))
 }

@@ -5,14 +5,20 @@ use std::collections::{BTreeMap, VecDeque};
 use fastrand::Rng;
 use uuid::Uuid;
 
-use super::{Action, Dialogue, PATIENCE};
-use crate::facts::{Body, Fact, KeptReading, OpenReport, ReadBack, Recheck, Record, Time, VERSION};
+use super::change::{Change, Doubt};
+use super::moved::{Move, Moving};
+use super::order::Order;
+use super::recheck::Rechecking;
+use super::staff::OnDuty;
+use super::timers::{Stopping, Timer};
+use crate::facts::{OpenReport, Pending, Raised, ReadBack, ReadingRecord, Recheck, Record, Time};
 use crate::grammar::Expect;
-use crate::residents::{Resident, ResidentId};
-use crate::understanding::{Claim, Unclear};
-use crate::vitals::rules::{OrthostaticTest, Step};
+use crate::residents::{ResidentId, Staff};
+use crate::understanding::{Claim, Unclear, Why};
+use crate::vitals::rules::{OrthostaticTest, Rule, Step};
 use crate::vitals::{
-    CautionKind, History, NotTaken, NotTakenReason, QualifierKind, Recent, VitalSign, WentOn,
+    CautionKind, History, Measurement, NotTaken, NotTakenReason, QualifierKind, Reading, Recent,
+    VitalSign, WentOn,
 };
 
 /// Where the conversation is.
@@ -32,6 +38,11 @@ pub enum Phase {
     Confirming(Box<Offer>),
     /// "Not taken" was read back and waits for a yes.
     ConfirmNotTaken(Vec<VitalSign>, NotTakenReason),
+    /// A resident is to be skipped; the reason is asked for.
+    WhySkip(ResidentId),
+    /// Skipping a resident was read back, with what is due there, and waits for
+    /// a yes.
+    ConfirmSkip(Skip),
     /// A report to a nurse was read back and waits for a yes.
     ConfirmReport {
         /// The nurse, as named in the record.
@@ -39,6 +50,13 @@ pub enum Phase {
         /// The words read back.
         read_back: String,
     },
+    /// Which of several kept readings is to be changed.
+    WhichKept(Box<Doubt>),
+    /// A change of a kept reading was read back and waits for a yes.
+    ConfirmChange(Box<Change>),
+    /// Readings that are to be moved here from another resident's record were
+    /// read back and wait for a yes.
+    ConfirmMove(Box<Move>),
 }
 
 /// Readings that wait for a yes.
@@ -48,6 +66,17 @@ pub struct Offer {
     pub read_back: ReadBack,
     /// Whether it was far from the usual and has been asked about once more.
     pub second_look: bool,
+}
+
+/// What is not taken when a resident is skipped.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Skip {
+    /// The resident.
+    pub resident: ResidentId,
+    /// What is due there.
+    pub signs: Vec<VitalSign>,
+    /// Why.
+    pub reason: NotTakenReason,
 }
 
 /// A question about a reading.
@@ -80,11 +109,59 @@ impl Draft {
 }
 
 /// A reading kept in this round.
-#[derive(Debug, Clone, Copy, PartialEq)]
+#[derive(Debug, Clone, PartialEq)]
 pub(super) struct KeptHere {
     pub(super) id: Uuid,
-    pub(super) sign: VitalSign,
-    pub(super) flagged: bool,
+    /// As it was kept.
+    pub(super) record: ReadingRecord,
+    /// As it stands.
+    pub(super) measurement: Measurement,
+    /// What it raised, and the facts of that.
+    pub(super) flags: Vec<(Uuid, Raised)>,
+    /// The visit in which it was kept.
+    pub(super) visit: u32,
+    /// The name of the aide who kept it.
+    pub(super) by: String,
+    /// What nurses had wanted taken again, and was.
+    pub(super) settled: Vec<Recheck>,
+}
+
+impl KeptHere {
+    pub(super) const fn sign(&self) -> VitalSign {
+        self.measurement.sign()
+    }
+
+    pub(super) fn reading(&self) -> Reading {
+        Reading {
+            at: self.record.measured_at,
+            measurement: self.measurement.clone(),
+        }
+    }
+
+    /// Whether the reading itself crosses a limit or meets a rule.
+    pub(super) fn flagged(&self) -> bool {
+        self.flags.iter().any(|(_, raised)| is_own(raised))
+    }
+}
+
+/// What a nurse was told of a reading.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub(super) struct Told {
+    pub(super) nurse: String,
+    /// The reading as it was then, in words.
+    pub(super) was: String,
+}
+
+/// Whether something was raised by one reading alone, not by several together
+/// or by a change.
+pub(super) const fn is_own(raised: &Raised) -> bool {
+    match raised {
+        Raised::Limit(_) => true,
+        Raised::Rule(flag) => !matches!(
+            flag.rule,
+            Rule::EarlyWarning | Rule::StandingFall | Rule::ToldWrong
+        ),
+    }
 }
 
 /// The state of a conversation. A plain value: two turns from the same state
@@ -100,6 +177,18 @@ pub struct State {
     pub(super) open_reports: Vec<OpenReport>,
     /// What was kept in this round, for each resident.
     pub(super) kept: BTreeMap<ResidentId, Vec<KeptHere>>,
+    /// How many times a resident was identified.
+    pub(super) visit: u32,
+    /// Readings kept for the wrong resident, until the right one is known.
+    pub(super) moving: Option<Moving>,
+    /// Who was told of what, for each report closed in this round.
+    pub(super) told: BTreeMap<Uuid, Told>,
+    /// What a nurse was told wrongly, for each report that says so.
+    pub(super) told_wrong: BTreeMap<Uuid, Told>,
+    /// How often each open report was said again.
+    pub(super) insisted: BTreeMap<Uuid, u32>,
+    /// What is being measured again.
+    pub(super) rechecking: Option<Rechecking>,
     /// What was put off in this round.
     pub(super) not_taken: Vec<(ResidentId, NotTaken)>,
     /// Confirmed readings of every resident, this round's among them.
@@ -110,6 +199,19 @@ pub struct State {
     pub(super) recent: Vec<Recent>,
     /// Lying and standing pressures under way.
     pub(super) guided: Option<OrthostaticTest>,
+    /// Counts and waits under way.
+    pub(super) timers: Vec<Timer>,
+    /// A count whose "Stop" is being said.
+    pub(super) stopping: Option<Stopping>,
+    /// When leaving was first asked for with something running.
+    pub(super) leave_asked: Option<Time>,
+    /// Who is signed on, and who records.
+    pub(super) staff: OnDuty,
+    /// What was waiting for a yes when the program stopped last, until the round
+    /// is opened: when someone records.
+    pub(super) unopened: Option<Vec<Pending>>,
+    /// Where the round is, and whether it asks for each vital sign.
+    pub(super) order: Order,
     pub(super) asleep: bool,
     pub(super) silences: u8,
     /// "End of round" was said once with reports open.
@@ -124,7 +226,7 @@ pub struct State {
 }
 
 impl State {
-    pub(super) fn new(seed: u64, record: &Record, now: Time) -> Self {
+    pub(super) fn new(seed: u64, record: &Record, signed_on: Vec<Staff>, now: Time) -> Self {
         let mut rng = Rng::with_seed(seed);
         Self {
             phase: Phase::Place,
@@ -133,11 +235,23 @@ impl State {
             unclear: VecDeque::new(),
             open_reports: record.open_reports().cloned().collect(),
             kept: BTreeMap::new(),
+            visit: 0,
+            moving: None,
+            told: BTreeMap::new(),
+            told_wrong: BTreeMap::new(),
+            insisted: BTreeMap::new(),
+            rechecking: None,
             not_taken: Vec::new(),
             histories: record.histories(),
-            rechecks: record.rechecks().to_vec(),
+            rechecks: record.rechecks().cloned().collect(),
             recent: Vec::new(),
             guided: None,
+            timers: Vec::new(),
+            stopping: None,
+            leave_asked: None,
+            staff: OnDuty::new(signed_on, now),
+            unopened: Some(record.pending().cloned().collect()),
+            order: Order::default(),
             asleep: false,
             silences: 0,
             end_asked: false,
@@ -147,6 +261,10 @@ impl State {
             round: new_id(&mut rng, now),
             rng,
         }
+    }
+
+    pub(super) fn new_id(&mut self, now: Time) -> Uuid {
+        new_id(&mut self.rng, now)
     }
 
     /// Where the conversation is.
@@ -159,6 +277,18 @@ impl State {
     #[must_use]
     pub const fn resident(&self) -> Option<&ResidentId> {
         self.resident.as_ref()
+    }
+
+    /// Everyone who is signed on.
+    #[must_use]
+    pub fn signed_on(&self) -> &[Staff] {
+        self.staff.signed_on()
+    }
+
+    /// Who records; none where it must be said first.
+    #[must_use]
+    pub fn recorder(&self) -> Option<&Staff> {
+        self.staff.recorder()
     }
 
     /// The question that waits for an answer, as it was asked.
@@ -198,17 +328,32 @@ impl State {
                 let each = offer.read_back.measurements().into_iter();
                 each.map(|it| it.sign()).collect()
             }
+            Phase::ConfirmChange(change) => vec![change.sign()],
             Phase::Open if self.waits_for_standing() => vec![VitalSign::BloodPressure],
+            Phase::Open => self.order.asked.into_iter().collect(),
             _ => Vec::new(),
         };
         signs.dedup();
         signs
     }
 
-    fn waits_for_standing(&self) -> bool {
+    pub(super) fn waits_for_standing(&self) -> bool {
         self.guided
             .as_ref()
             .is_some_and(|it| it.step() == Step::Stand)
+    }
+
+    /// What was just counted and over how many seconds, when its number is
+    /// asked for.
+    pub(super) const fn counted(&self) -> Option<(VitalSign, u16)> {
+        match &self.phase {
+            Phase::Asking(Question::Value(Unclear {
+                sign,
+                why: Why::Counted(seconds),
+                ..
+            })) => Some((*sign, *seconds)),
+            _ => None,
+        }
     }
 
     /// What the recogniser should listen for.
@@ -217,15 +362,28 @@ impl State {
         if self.asleep {
             return Expect::Wake;
         }
+        if self.staff.is_offered() {
+            return Expect::Confirm;
+        }
+        if !self.staff.is_known() {
+            return Expect::Place;
+        }
         match &self.phase {
             Phase::Place => Expect::Place,
-            Phase::WhichBed(_) | Phase::Asking(_) => Expect::Answer,
-            Phase::Open if self.waits_for_standing() => Expect::Answer,
+            Phase::WhichBed(_) | Phase::WhySkip(_) | Phase::Asking(_) | Phase::WhichKept(_) => {
+                Expect::Answer
+            }
+            Phase::Open if self.waits_for_standing() || self.order.asked.is_some() => {
+                Expect::Answer
+            }
             Phase::Open => Expect::Readings,
             Phase::Identify(_)
             | Phase::Confirming(_)
             | Phase::ConfirmNotTaken(..)
-            | Phase::ConfirmReport { .. } => Expect::Confirm,
+            | Phase::ConfirmSkip(_)
+            | Phase::ConfirmReport { .. }
+            | Phase::ConfirmChange(_)
+            | Phase::ConfirmMove(_) => Expect::Confirm,
         }
     }
 }
@@ -236,125 +394,4 @@ fn new_id(rng: &mut Rng, now: Time) -> Uuid {
     rng.fill(&mut random);
     let millis = u64::try_from(now.timestamp_millis()).unwrap_or(0);
     uuid::Builder::from_unix_timestamp_millis(millis, &random).into_uuid()
-}
-
-/// One turn: the state as it changes, and the actions so far.
-pub(super) struct Turn<'a> {
-    pub(super) dialogue: &'a Dialogue,
-    pub(super) state: State,
-    pub(super) now: Time,
-    actions: Vec<Action>,
-    said: Vec<String>,
-    prompt: Option<String>,
-    repeat: bool,
-    passing: bool,
-}
-
-impl<'a> Turn<'a> {
-    pub(super) fn new(dialogue: &'a Dialogue, state: State, now: Time) -> Self {
-        Self {
-            dialogue,
-            state,
-            now,
-            actions: Vec::new(),
-            said: Vec::new(),
-            prompt: None,
-            repeat: false,
-            passing: false,
-        }
-    }
-
-    pub(super) fn say(&mut self, text: &str) {
-        self.said.push(text.to_owned());
-    }
-
-    /// Says a question, which is what "repeat" and silence ask again.
-    pub(super) fn prompt(&mut self, text: &str) {
-        self.prompt = Some(text.to_owned());
-    }
-
-    /// Asks the waiting question again, or says the last thing again where
-    /// there is none, after what this turn says.
-    pub(super) fn ask_again(&mut self) {
-        self.repeat = true;
-    }
-
-    /// A fact, to be stored before anything is said. Returns its identifier.
-    pub(super) fn keep(&mut self, body: Body<KeptReading>) -> Uuid {
-        let id = self.new_id();
-        self.keep_as(id, body);
-        id
-    }
-
-    pub(super) fn new_id(&mut self) -> Uuid {
-        new_id(&mut self.state.rng, self.now)
-    }
-
-    pub(super) fn keep_as(&mut self, id: Uuid, body: Body<KeptReading>) {
-        let fact = Fact {
-            id,
-            version: VERSION,
-            at: self.now,
-            by: self.dialogue.aide.clone(),
-            round: self.state.round,
-            body,
-        };
-        self.actions.push(Action::Keep(Box::new(fact)));
-    }
-
-    /// The resident being recorded.
-    pub(super) fn resident(&self) -> Option<&'a Resident> {
-        let id = self.state.resident.as_ref()?;
-        self.dialogue.home.resident(id)
-    }
-
-    /// A resident's name, or the identifier of one who has left the home's file.
-    pub(super) fn who(&self, id: &ResidentId) -> String {
-        let resident = self.dialogue.home.resident(id);
-        resident.map_or_else(|| id.0.clone(), |it| it.name.clone())
-    }
-
-    /// Everything this turn wants done: store, then say, then listen.
-    pub(super) fn finish(mut self) -> (State, Vec<Action>) {
-        let mut parts = std::mem::take(&mut self.said);
-        parts.retain(|it| !it.is_empty());
-        if let Some(prompt) = self.prompt.take() {
-            parts.push(prompt.clone());
-            self.state.prompt = Some(prompt);
-            self.repeat = false;
-        }
-        if !self.waiting() && !self.state.asleep {
-            self.state.prompt = None;
-        }
-        if self.repeat {
-            let again = self.state.prompt.as_ref().unwrap_or(&self.state.last_said);
-            parts.push(again.clone());
-        } else if !parts.is_empty() && !self.passing {
-            self.state.last_said = parts.join(" ");
-        }
-        let text = parts.join(" ");
-        if !text.is_empty() {
-            self.actions.push(Action::Say(text));
-        }
-        if self.state.ended {
-            self.actions.push(Action::End);
-        } else {
-            self.actions.push(Action::Listen {
-                expect: self.state.expect(),
-                patience: self.waiting().then_some(PATIENCE),
-                wake: self.wake_at(),
-            });
-        }
-        (self.state, self.actions)
-    }
-
-    /// What this turn says is not what "repeat" should say again.
-    pub(super) fn keep_last_said(&mut self) {
-        self.passing = true;
-    }
-
-    /// Whether an answer is waited for. An aide who is measuring is not hurried.
-    pub(super) fn waiting(&self) -> bool {
-        !self.state.asleep && !matches!(self.state.phase, Phase::Place | Phase::Open)
-    }
 }

@@ -4,7 +4,7 @@
 use serde::Serialize;
 use uuid::Uuid;
 
-use super::{ReadingRecord, Time};
+use super::{MovedFrom, ReadingRecord, Time};
 use crate::residents::ResidentId;
 use crate::speaking::wording;
 use crate::understanding::{Claim, Yes};
@@ -17,6 +17,7 @@ pub struct Ready {
     measured_at: Time,
     spoken_at: Time,
     went_on: Vec<WentOn>,
+    moved_from: Option<MovedFrom>,
 }
 
 impl Ready {
@@ -38,9 +39,36 @@ impl Ready {
                 measured_at,
                 spoken_at,
                 went_on,
+                moved_from: None,
             })
         } else {
             Err(missing)
+        }
+    }
+
+    /// A reading that was kept as `kept` in the record of the wrong resident,
+    /// and stands there as `measurement` now, for another's record. When it was
+    /// measured and spoken stays as it was.
+    #[must_use]
+    pub fn moved(kept: Uuid, record: &ReadingRecord, measurement: Measurement) -> Self {
+        // How a corrected value was worked out is not known.
+        let as_worked = measurement.value() == record.measurement.value();
+        Self {
+            claim: Claim {
+                measurement,
+                working: record.working.filter(|_| as_worked),
+                device: record.device.filter(|_| as_worked),
+                taken: None,
+                words: record.heard.clone(),
+                confidence: record.confidence,
+            },
+            measured_at: record.measured_at,
+            spoken_at: record.spoken_at,
+            went_on: record.went_on.clone(),
+            moved_from: Some(MovedFrom {
+                resident: record.resident.clone(),
+                reading: kept,
+            }),
         }
     }
 
@@ -95,6 +123,12 @@ impl ReadBack {
         self.offer
     }
 
+    /// Whose readings.
+    #[must_use]
+    pub const fn resident(&self) -> &ResidentId {
+        &self.resident
+    }
+
     /// The words to say.
     #[must_use]
     pub fn text(&self) -> &str {
@@ -136,6 +170,7 @@ impl ReadBack {
                 working: ready.claim.working,
                 device: ready.claim.device,
                 went_on: ready.went_on,
+                moved_from: ready.moved_from,
             })
         };
         self.readings.into_iter().map(keep).collect()

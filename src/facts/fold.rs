@@ -66,7 +66,8 @@ pub struct Record {
     open: Vec<OpenReport>,
     readings: Vec<Reading>,
     places: BTreeMap<Uuid, usize>,
-    rechecks: Vec<Recheck>,
+    /// With when they were asked for.
+    rechecks: Vec<(Time, Recheck)>,
 }
 
 /// A vital sign that a nurse wants taken again, and that was not yet.
@@ -119,9 +120,6 @@ impl Record {
                     corrected: false,
                     retracted: false,
                 };
-                let (resident, sign) = (&reading.record.resident, reading.measurement.sign());
-                self.rechecks
-                    .retain(|it| it.resident != *resident || it.sign != sign);
                 self.places.insert(fact.id, self.readings.len());
                 self.readings.push(reading);
             }
@@ -129,12 +127,15 @@ impl Record {
                 resident,
                 sign,
                 reason,
-            } => self.rechecks.push(Recheck {
-                resident: resident.clone(),
-                sign: *sign,
-                reason: reason.clone(),
-                by: fact.by.name.clone(),
-            }),
+            } => {
+                let recheck = Recheck {
+                    resident: resident.clone(),
+                    sign: *sign,
+                    reason: reason.clone(),
+                    by: fact.by.name.clone(),
+                };
+                self.rechecks.push((fact.at, recheck));
+            }
             Body::Corrected { reading, new, .. } => {
                 if let Some(reading) = self.reading(*reading) {
                     reading.measurement = new.clone();
@@ -152,10 +153,13 @@ impl Record {
             Body::RuleMet { resident, flag, .. } => {
                 self.open(fact, resident, Raised::Rule(flag.clone()));
             }
-            Body::ReportedToNurse { flags, .. } | Body::Acknowledged { flags, .. } => {
+            Body::ReportedToNurse { flags, .. }
+            | Body::Withdrawn { flags, .. }
+            | Body::Acknowledged { flags, .. } => {
                 self.open.retain(|it| !flags.contains(&it.flag));
             }
             Body::RoundOpened { .. }
+            | Body::Recorder
             | Body::Identified { .. }
             | Body::NotTaken { .. }
             | Body::RangeSet { .. }
@@ -185,10 +189,13 @@ impl Record {
         self.readings.get_mut(place)
     }
 
-    /// What a nurse wants taken again.
-    #[must_use]
-    pub fn rechecks(&self) -> &[Recheck] {
-        &self.rechecks
+    /// What nurses want taken again, and what was not measured since.
+    pub fn rechecks(&self) -> impl Iterator<Item = &Recheck> {
+        let open = |(asked, it): &&(Time, Recheck)| {
+            let last = self.last(&it.resident, it.sign);
+            last.is_none_or(|last| last.record.measured_at <= *asked)
+        };
+        self.rechecks.iter().filter(open).map(|(_, it)| it)
     }
 
     /// The past of every resident, for the rules.

@@ -18,8 +18,8 @@ use uuid::Uuid;
 use crate::residents::{ResidentId, Staff};
 use crate::vitals::rules::Flag;
 use crate::vitals::{
-    Bounds, Component, Device, Finding, Measurement, NotTakenReason, Retake, VitalSign, WentOn,
-    Working,
+    self, Bounds, Component, Device, Finding, Measurement, NotTakenReason, Retake, VitalSign,
+    WentOn, Working,
 };
 
 pub use chain_head::ChainHead;
@@ -155,6 +155,10 @@ pub enum Body<R = ReadingRecord> {
         new: Measurement,
         /// Why.
         reason: String,
+        /// Its flags that hold of the right value too. Those that do not are
+        /// closed, and new ones raised, by facts that follow.
+        #[serde(default, skip_serializing_if = "Vec::is_empty")]
+        stands: Vec<Uuid>,
     },
     /// A kept reading must not stand: taken of another resident, for example.
     Retracted {
@@ -164,6 +168,16 @@ pub enum Body<R = ReadingRecord> {
         resident: ResidentId,
         /// Why.
         reason: String,
+    },
+    /// The aide corrected, took back or moved a reading, and what it had raised
+    /// does not hold any more.
+    Withdrawn {
+        /// The flags.
+        flags: Vec<Uuid>,
+        /// The resident.
+        resident: ResidentId,
+        /// The reading that was changed.
+        reading: Uuid,
     },
     /// A nurse has seen a flag and answers for it.
     Acknowledged {
@@ -210,6 +224,8 @@ pub enum Body<R = ReadingRecord> {
         #[serde(default, skip_serializing_if = "Option::is_none")]
         head: Option<ChainHead>,
     },
+    /// The one whom this fact is by records from now on, as the voice said.
+    Recorder,
     /// The round ended.
     RoundClosed {
         /// Reports that were still open.
@@ -263,4 +279,27 @@ pub struct ReadingRecord {
     /// Cautions gone past, with the aide's reasons.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub went_on: Vec<WentOn>,
+    /// Where it was kept at first, where that was another resident's record.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub moved_from: Option<MovedFrom>,
+}
+
+/// The record in which a reading was kept by mistake.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct MovedFrom {
+    /// The resident whose record it was.
+    pub resident: ResidentId,
+    /// The fact of the reading there, which is retracted.
+    pub reading: Uuid,
+}
+
+impl ReadingRecord {
+    /// What was measured, and when.
+    #[must_use]
+    pub fn reading(&self) -> vitals::Reading {
+        vitals::Reading {
+            at: self.measured_at,
+            measurement: self.measurement.clone(),
+        }
+    }
 }

@@ -5,6 +5,8 @@
 
 mod expect;
 mod jsgf;
+mod order;
+mod people;
 mod phrases;
 mod place;
 mod token;
@@ -16,6 +18,7 @@ use thiserror::Error;
 
 pub use expect::Expect;
 pub use jsgf::JsgfError;
+pub use order::OrderWord;
 pub use place::spoken_forms;
 pub use token::{Command, HalfDay, Piece, Side, TakenForm, Token};
 pub use vocabulary::{Spoken, Vocabulary};
@@ -75,7 +78,7 @@ pub struct Grammar {
 }
 
 /// The files of the top-level `grammar` folder, built in.
-const FILES: [(&str, &str); 14] = [
+const FILES: [(&str, &str); 16] = [
     ("numbers", include_str!("../../grammar/numbers.jsgf")),
     (
         "temperature",
@@ -108,6 +111,8 @@ const FILES: [(&str, &str); 14] = [
         include_str!("../../grammar/conversation.jsgf"),
     ),
     ("place", include_str!("../../grammar/place.jsgf")),
+    ("order", include_str!("../../grammar/order.jsgf")),
+    ("change", include_str!("../../grammar/change.jsgf")),
 ];
 
 impl Grammar {

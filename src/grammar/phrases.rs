@@ -31,7 +31,10 @@ impl Grammar {
         let mut rng = Rng::with_seed(SEED);
         let mut phrases = Vec::new();
         for &(rule, count) in expect.shares() {
-            phrases.extend((0..count).map(|_| self.draw(rule, &mut rng)));
+            // A home without names that can be heard has no rule for them.
+            if self.rules.contains_key(rule) {
+                phrases.extend((0..count).map(|_| self.draw(rule, &mut rng)));
+            }
         }
         let talk = (phrases.len() / TALK).max(LEAST_TALK);
         phrases.extend((0..talk).map(|_| {

@@ -1,4 +1,5 @@
 //! The part of the grammar that a home fills in: its rooms, beds and nurses.
+//! Its people are in the module beside this one.
 
 use std::collections::BTreeSet;
 
@@ -34,7 +35,8 @@ const TENS: [&str; 10] = [
 
 impl Grammar {
     /// This grammar with the home's own rooms, beds and nurses in place of the
-    /// general ones, so that only what exists is listened for.
+    /// general ones, so that only what exists is listened for, and with the names
+    /// of its people.
     ///
     /// # Errors
     /// [`GrammarError::TwoMeanings`] when two nurses would be called the same.
@@ -62,6 +64,7 @@ impl Grammar {
                 self.set_rule(rule, Expansion::Choice(alternatives));
             }
         }
+        self.add_people(home)?;
         Vocabulary::of(&self)?;
         Ok(self)
     }
@@ -95,7 +98,7 @@ fn nurse_named(index: usize, name: &str) -> Option<Expansion> {
     ))
 }
 
-fn words(phrase: &str) -> Expansion {
+pub(super) fn words(phrase: &str) -> Expansion {
     let word = |it: &str| Expansion::Word(it.to_owned());
     Expansion::Sequence(phrase.split_whitespace().map(word).collect())
 }

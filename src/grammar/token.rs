@@ -3,6 +3,7 @@
 use rust_decimal::Decimal;
 use serde::{Deserialize, Serialize};
 
+use super::OrderWord;
 use crate::vitals::{Activity, Alertness, Device, NotTakenReason, Qualifier, Unit, VitalSign};
 
 /// A piece of a spoken number.
@@ -45,12 +46,28 @@ pub enum Command {
     EndRound,
     /// Lying and standing pressures, step by step.
     Orthostatic,
-    /// Stop what is being guided.
+    /// Stop what is being counted or guided.
     Stop,
+    /// Stop the count.
+    CancelCount,
+    /// Stop the timers.
+    CancelTimer,
+    /// What was kept here is of someone else.
+    WrongResident,
     /// Ignore everything until woken.
     StopListening,
     /// Listen again.
     StartListening,
+    /// On to the next resident who has something due.
+    Next,
+    /// Back to the resident before.
+    Back,
+    /// Past this resident.
+    Skip,
+    /// Who is left in this round?
+    WhoIsLeft,
+    /// Ask for each vital sign that is due, in turn.
+    Lead,
 }
 
 /// Morning or afternoon.
@@ -136,6 +153,10 @@ pub enum Token {
     Reported,
     /// A nurse, by the home's own key.
     Nurse(String),
+    /// A resident, by the whole phrase that called.
+    Resident(String),
+    /// Who says that they record, by the whole phrase.
+    Staff(String),
     /// "room".
     Room,
     /// "bed"; with a name, such as "window", when it is no number.
@@ -152,6 +173,8 @@ pub enum Token {
     OClock,
     /// Morning or afternoon.
     HalfDay(HalfDay),
+    /// A word of an order.
+    Order(OrderWord),
     /// A word of the grammar that carries no meaning of its own.
     Filler,
     /// A word that is not in the grammar, or speech that fitted nothing.
@@ -201,6 +224,8 @@ impl Token {
             ("say", "reported") => Self::Reported,
             ("say", _) => Self::Say(named(value)?),
             ("nurse", _) => Self::Nurse(value.to_owned()),
+            ("resident", _) => Self::Resident(value.to_owned()),
+            ("staff", _) => Self::Staff(value.to_owned()),
             ("room", "_") => Self::Room,
             ("bed", "_") => Self::Bed(None),
             ("bed", _) => Self::Bed(Some(value.to_owned())),
@@ -211,6 +236,7 @@ impl Token {
             ("hour_ago", "_") => Self::Ago(60),
             ("half_hour_ago", "_") => Self::Ago(30),
             ("oclock", "_") => Self::OClock,
+            ("order", _) => Self::Order(named(value)?),
             ("half_day", _) => Self::HalfDay(named(value)?),
             _ => return None,
         })

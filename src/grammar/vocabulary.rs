@@ -42,6 +42,12 @@ impl Vocabulary {
         })
     }
 
+    /// Whether a phrase has a meaning of its own.
+    pub(super) fn has(&self, phrase: &str) -> bool {
+        let words: Vec<String> = phrase.split(' ').map(str::to_owned).collect();
+        self.phrases.contains_key(&words)
+    }
+
     /// Splits words into tokens, always taking the longest phrase that fits. A
     /// word that the grammar has only inside of longer phrases is unknown when it
     /// is alone: the rest of its phrase was not heard.

@@ -4,7 +4,8 @@
 
 use chrono::NaiveDate;
 
-use super::{Home, Resident, ResidentId, Staff, soundex};
+use super::names::{Alike, alike, spoken_words};
+use super::{Home, Resident, ResidentId, Staff};
 use crate::vitals::{Method, Source};
 
 /// A kind of notice.
@@ -46,14 +47,14 @@ impl Home {
         for (index, one) in self.residents.iter().enumerate() {
             let others = &self.residents[index + 1..];
             notices.extend(others.iter().filter_map(|other| name_alert(one, other)));
-            notices.extend(unknown(&one.spoken_name(), Some(one), knows));
+            notices.extend(unheard(one, knows));
             notices.extend(self.without_bed(one));
             notices.extend(dates_and_nurses(one, &self.nurses, today));
             notices.extend(contradictions(one));
         }
-        for staff in self.nurses.iter().chain(&self.aides) {
-            notices.extend(unknown(&staff.name, None, knows));
-        }
+        let staff = self.nurses.iter().chain(&self.aides);
+        notices.extend(staff.filter_map(|it| unheard_staff(self, it, knows)));
+        notices.extend(same_staff(self));
         notices
     }
 
@@ -67,39 +68,24 @@ impl Home {
     }
 }
 
-impl Resident {
-    /// The name as spoken: the alias where there is one.
-    #[must_use]
-    pub fn spoken_name(&self) -> String {
-        self.care.alias.clone().unwrap_or_else(|| self.name.clone())
-    }
-}
-
 fn about(kind: NoticeKind, residents: &[&Resident], text: String) -> Notice {
     let about = residents.iter().map(|it| it.id.clone()).collect();
     Notice { kind, about, text }
 }
 
-fn surname(name: &str) -> &str {
-    name.split_whitespace().next_back().unwrap_or_default()
-}
-
 fn name_alert(one: &Resident, other: &Resident) -> Option<Notice> {
     let both = [one, other];
-    if one.spoken_name().to_lowercase() == other.spoken_name().to_lowercase() {
-        let text = format!(
-            "{} and {} have one spoken name: give one an alias",
-            one.name, other.name
-        );
-        return Some(about(NoticeKind::SameSpokenName, &both, text));
-    }
-    let (first, second) = (surname(&one.name), surname(&other.name));
-    let how = if first.to_lowercase() == second.to_lowercase() {
-        "have the same surname"
-    } else if soundex(first).is_some() && soundex(first) == soundex(second) {
-        "have surnames that sound alike"
-    } else {
-        return None;
+    let how = match alike(one, other)? {
+        Alike::SpokenName => {
+            let text = format!(
+                "{} and {} have one spoken name: give one an alias",
+                one.name, other.name
+            );
+            return Some(about(NoticeKind::SameSpokenName, &both, text));
+        }
+        Alike::Surname => "have the same surname",
+        Alike::SurnameBySound => "have surnames that sound alike",
+        Alike::FirstName => "share a room and have first names that sound alike",
     };
     let text = format!(
         "name alert: {} (room {}) and {} (room {}) {how}",
@@ -108,21 +94,63 @@ fn name_alert(one: &Resident, other: &Resident) -> Option<Notice> {
     Some(about(NoticeKind::NameAlert, &both, text))
 }
 
-fn unknown(name: &str, resident: Option<&Resident>, knows: &dyn Fn(&str) -> bool) -> Vec<Notice> {
+/// A resident whose name can't be heard, why, and what would do instead.
+fn unheard(resident: &Resident, knows: &dyn Fn(&str) -> bool) -> Option<Notice> {
+    let name = resident.spoken_name();
+    let why = match spoken_words(&name) {
+        None => "it has letters that the recogniser has no words with".to_owned(),
+        Some(words) => {
+            let unknown: Vec<String> = words
+                .iter()
+                .filter(|it| !knows(it))
+                .map(|it| format!("\"{it}\""))
+                .collect();
+            if unknown.is_empty() {
+                return None;
+            }
+            format!("the recogniser does not know {}", unknown.join(" and "))
+        }
+    };
     let lower = name.to_lowercase();
-    let words = lower.split(|it: char| it.is_whitespace() || it == '-');
-    let unknown = words.filter(|word| !word.is_empty() && !knows(word));
-    unknown
-        .map(|word| {
-            let text = format!("\"{word}\" in {name} is not known to the recogniser: ");
-            let remedy = match resident {
-                Some(_) => "set an alias of words it knows",
-                None => "it can't be understood when spoken",
-            };
-            let residents: Vec<&Resident> = resident.into_iter().collect();
-            about(NoticeKind::UnknownWord, &residents, text + remedy)
-        })
-        .collect()
+    let sayable: Vec<&str> = lower.split_whitespace().filter(|it| knows(it)).collect();
+    let example = match sayable.as_slice() {
+        [] => String::new(),
+        some => format!(", such as \"{}\"", some.join(" ")),
+    };
+    let text = format!(
+        "{name} can be called by room only, not by name: {why}. To call by name, \
+         set an alias of words it knows{example}"
+    );
+    Some(about(NoticeKind::UnknownWord, &[resident], text))
+}
+
+/// Staff of one name: they would sign on as one another.
+fn same_staff(home: &Home) -> Vec<Notice> {
+    let staff: Vec<&Staff> = home.staff().collect();
+    let again = |(at, it): (usize, &&Staff)| {
+        let same = staff[..at].iter().any(|other| other.name == it.name);
+        let text = format!(
+            "two of the staff are called {}: add a middle name or initial",
+            it.name
+        );
+        same.then(|| about(NoticeKind::SameSpokenName, &[], text))
+    };
+    staff.iter().enumerate().filter_map(again).collect()
+}
+
+/// One of the staff whose name can't be heard.
+fn unheard_staff(home: &Home, staff: &Staff, knows: &dyn Fn(&str) -> bool) -> Option<Notice> {
+    let words = spoken_words(&staff.name);
+    if words.is_some_and(|words| words.iter().all(|it| knows(it))) {
+        return None;
+    }
+    let badge = if home.badges.contains_key(&staff.name) {
+        "say the badge number"
+    } else {
+        "give a badge number, which can"
+    };
+    let text = format!("{} can't be understood when spoken: {badge}", staff.name);
+    Some(about(NoticeKind::UnknownWord, &[], text))
 }
 
 fn dates_and_nurses(resident: &Resident, nurses: &[Staff], today: NaiveDate) -> Vec<Notice> {
@@ -230,6 +258,28 @@ mod tests {
         let name = "Ada Quillfeather";
         assert_eq!(kinds(&person(1, name, "")), [NoticeKind::UnknownWord]);
         assert_eq!(kinds(&person(1, name, "alias = \"Ada Quill\"")), []);
+        let said = &found(&person(1, name, ""))[0].1;
+        let parts = [
+            "by room only",
+            "does not know \"quillfeather\"",
+            "such as \"ada\"",
+        ];
+        assert!(parts.iter().all(|it| said.contains(it)), "{said}");
+        assert_eq!(
+            kinds(&person(1, "Ádá Pelham", "")),
+            [NoticeKind::UnknownWord]
+        );
+    }
+
+    #[test]
+    fn two_of_the_staff_must_not_have_one_name() {
+        let more = "[[aides]]\nname = \"Ines Marlow\"\ntitle = \"nursing aide\"\n";
+        let text = "name = \"H\"\nresidents = []\n\
+            nurses = [{ name = \"Ines Marlow\", title = \"registered nurse\" }]\n";
+        let home = Home::from_toml(&format!("{text}{more}")).unwrap();
+        let notices = home.check(&|_| true, NaiveDate::MIN);
+        assert_eq!(notices.len(), 1);
+        assert!(notices[0].text.contains("two of the staff"), "{notices:?}");
     }
 
     #[test]

@@ -11,7 +11,8 @@ use serde::de::{MapAccess, SeqAccess, Visitor};
 use serde::{Deserialize, Deserializer, Serialize, Serializer};
 use thiserror::Error;
 
-use super::{Care, Frequency, Home, Resident, ResidentId, Staff, UsualMethods};
+use super::staff::{StaffEntry, badges, entries, members};
+use super::{Bedside, Care, Frequency, Home, Resident, ResidentId, UsualMethods};
 use crate::vitals::{
     Baseline, Bounds, Limits, Precautions, Quantity, Range, RangeOf, Source, Unit, Units,
     VitalSign, possible_bounds,
@@ -41,11 +42,13 @@ struct HomeFile {
     name: String,
     #[serde(default)]
     units: Units,
+    #[serde(default, skip_serializing_if = "is_default")]
+    bedside: Bedside,
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     shifts: Vec<NaiveTime>,
     #[serde(default)]
-    nurses: Vec<Staff>,
-    aides: Vec<Staff>,
+    nurses: Vec<StaffEntry>,
+    aides: Vec<StaffEntry>,
     residents: Vec<ResidentEntry>,
 }
 
@@ -164,12 +167,19 @@ impl Home {
         if file.aides.is_empty() {
             return Err(wrong("aides", "empty", "at least one aide"));
         }
+        let badges = badges(file.nurses.iter().chain(&file.aides))?;
+        if !(1..=240).contains(&file.bedside.ask_who_after) {
+            let field = "bedside.ask_who_after";
+            return Err(wrong(field, "too short or too long", "1 to 240 minutes"));
+        }
         Ok(Self {
             name: file.name,
             units: file.units,
+            bedside: file.bedside,
             shifts: file.shifts,
-            nurses: file.nurses,
-            aides: file.aides,
+            nurses: members(file.nurses),
+            aides: members(file.aides),
+            badges,
             residents,
         })
     }
@@ -185,9 +195,10 @@ impl Home {
         let file = HomeFile {
             name: self.name.clone(),
             units: self.units,
+            bedside: self.bedside,
             shifts: self.shifts.clone(),
-            nurses: self.nurses.clone(),
-            aides: self.aides.clone(),
+            nurses: entries(&self.nurses, &self.badges),
+            aides: entries(&self.aides, &self.badges),
             residents,
         };
         let unwritable = |error: toml::ser::Error| {
@@ -225,7 +236,7 @@ fn plain_numbers(value: &mut toml::Value) {
     }
 }
 
-fn wrong(field: &str, problem: &str, expected: &str) -> HomeFileError {
+pub(super) fn wrong(field: &str, problem: &str, expected: &str) -> HomeFileError {
     HomeFileError::Field {
         field: field.to_owned(),
         problem: problem.to_owned(),
@@ -384,7 +395,7 @@ mod tests {
     const FULL: &str = r#"
 name = "Larkfield House"
 shifts = ["07:00", "15:00", "23:00"]
-aides = [{ name = "Tomas Reed", title = "nursing aide" }]
+aides = [{ name = "Tomas Reed", title = "nursing aide", badge = "1204" }]
 
 [[nurses]]
 name = "Ines Marlow"
@@ -498,6 +509,7 @@ on = "2026-01-05"
             ),
             ("\"weekly\"", "\"fortnightly\"", "line 31", "`monthly`"),
             ("low = 55\n", "", "line 44", "missing field `low`"),
+            ("\"1204\"", "\"12a\"", "Tomas Reed", "2 to 8 digits"),
         ];
         for (right, mistake, field, expected) in cases {
             let error = Home::from_toml(&FULL.replace(right, mistake)).unwrap_err();

@@ -4,7 +4,9 @@ mod check;
 mod csv_import;
 mod due;
 mod file;
+mod names;
 mod soundex;
+mod staff;
 
 use std::collections::BTreeMap;
 
@@ -112,6 +114,41 @@ pub struct Staff {
     pub title: String,
 }
 
+/// What is heard at the bedside. The screen shows everything in any case.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Speech {
+    /// Everything is spoken, for one who wears an earpiece or is alone with the
+    /// resident.
+    #[default]
+    Earpiece,
+    /// A loudspeaker in a shared room: values are spoken and names are not.
+    Room,
+    /// Nothing is spoken; tones say when to look at the screen.
+    Tones,
+}
+
+/// How Sayback behaves at the bedside, as a home sets it.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(default, deny_unknown_fields)]
+pub struct Bedside {
+    /// After so many minutes, 1 to 240, in which nothing was understood, it is
+    /// asked anew who is recording.
+    pub ask_who_after: u16,
+    /// What is heard.
+    pub speech: Speech,
+}
+
+impl Default for Bedside {
+    /// 20 minutes, and an earpiece. Common practice, no source.
+    fn default() -> Self {
+        Self {
+            ask_who_after: 20,
+            speech: Speech::Earpiece,
+        }
+    }
+}
+
 /// The home: its settings, its staff and its residents.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Home {
@@ -119,12 +156,16 @@ pub struct Home {
     pub name: String,
     /// Units meant when none is said.
     pub units: Units,
+    /// How Sayback behaves at the bedside.
+    pub bedside: Bedside,
     /// When each shift begins, in order; see [`shift_start`].
     pub shifts: Vec<NaiveTime>,
     /// Nurses to whom a report can be made.
     pub nurses: Vec<Staff>,
     /// Aides who may record.
     pub aides: Vec<Staff>,
+    /// Badge numbers of nurses and aides, by name; not everyone has one.
+    pub badges: BTreeMap<String, String>,
     /// Residents.
     pub residents: Vec<Resident>,
 }

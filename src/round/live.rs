@@ -12,6 +12,7 @@ use crate::dialogue::{Dialogue, Event};
 use crate::facts::Time;
 use crate::grammar::Expect;
 use crate::hearing::{Ear, Heard, Meter, Microphone, MicrophoneEvent};
+use crate::speaking::Saying;
 use crate::store::Store;
 
 /// A live round about to begin.
@@ -30,11 +31,17 @@ pub struct Live<'a> {
     pub screen: &'a mut dyn Screen,
 }
 
+/// A word that is due to the second is begun at most so much earlier. A sound
+/// system that takes longer makes it late, and the dialogue is told how late.
+const MOST_LEAD: std::time::Duration = std::time::Duration::from_millis(500);
+
 /// What the next moment brings.
 enum Next {
     Sound(MicrophoneEvent),
     Silence,
     Tick,
+    /// The word that is due at this time is to be begun.
+    Sharp(Time),
     Stop,
 }
 
@@ -67,13 +74,18 @@ impl Live<'_> {
             meter: Meter::default(),
             patience: Patience::default(),
             wake: None,
+            sharp: None,
+            lead: std::time::Duration::ZERO,
+            spoken: None,
+            open_reports: 0,
             seconds: None,
             unheard: None,
             voiceless: false,
             was: (false, false),
         };
-        let mut going = hands.carry_out(turn).await;
+        let mut going = hands.act(&mut round, turn).await;
         while going {
+            let mut at = now();
             let event = match hands.next().await? {
                 Next::Stop => {
                     hands.stopped();
@@ -81,6 +93,10 @@ impl Live<'_> {
                 }
                 Next::Silence => Event::Silence,
                 Next::Tick => Event::Tick,
+                Next::Sharp(due) => {
+                    at = due;
+                    Event::Tick
+                }
                 Next::Sound(MicrophoneEvent::Frames(frames)) => {
                     match hands.listen(&frames, |words| round.pause_after(words)) {
                         Some(heard) => Event::Heard(heard),
@@ -88,24 +104,25 @@ impl Live<'_> {
                     }
                 }
                 Next::Sound(MicrophoneEvent::Lost(reason)) => {
-                    going = hands.lost(&reason).await;
+                    let text = "The microphone is lost. I am waiting for it.";
+                    going = hands.lost(&reason, &round.notice(text)).await;
                     continue;
                 }
                 Next::Sound(MicrophoneEvent::Back) => {
-                    going = hands.back(round.state().question()).await;
+                    going = hands.back(&round).await;
                     continue;
                 }
             };
             if let Event::Heard(heard) = &event {
                 let addressed = round.addressed(&event);
                 hands.screen.heard(now(), heard, addressed);
-                if addressed && let Some(text) = hands.unheard.take() {
-                    going = hands.ask(&text).await;
+                if addressed && let Some(saying) = hands.unheard.take() {
+                    going = hands.ask(&saying).await;
                     continue;
                 }
             }
-            let turn = round.take(&event, now(), hands.screen);
-            going = hands.carry_out(turn).await;
+            let turn = round.take(&event, now().max(at), hands.screen);
+            going = hands.act(&mut round, turn).await;
         }
         Ok(())
     }
@@ -141,10 +158,18 @@ struct Hands<'a> {
     patience: Patience,
     /// When a timer of the dialogue ends.
     wake: Option<Instant>,
+    /// When one ends to the second: when to begin its word, and when it is due.
+    sharp: Option<(Instant, Time)>,
+    /// How long the last saying took from the wish to its first sound.
+    lead: std::time::Duration,
+    /// From when to when the words of the last saying were heard.
+    spoken: Option<(Time, Time)>,
+    /// How many reports no nurse has yet.
+    open_reports: usize,
     /// The silence that is an answer to what was said last.
     seconds: Option<u32>,
     /// A question that the voice or the loudspeaker failed to say.
-    unheard: Option<String>,
+    unheard: Option<Saying>,
     /// That they fail was shown.
     voiceless: bool,
     /// Clipping and dead, as last noticed.
@@ -154,11 +179,17 @@ struct Hands<'a> {
 impl Hands<'_> {
     async fn next(&mut self) -> Result<Next, RoundError> {
         let silence = until(self.patience.ends());
+        let sharp = until(self.sharp.map(|(begin, _)| begin));
+        let due = self.sharp.map(|(_, due)| due);
         let timer = until(self.wake.map(|it| self.patience.after_speech(it)));
         tokio::select! {
             // In this order: it is not silent while sound waits to be heard.
             biased;
             () = self.stop.notified() => Ok(Next::Stop),
+            () = sharp => {
+                self.sharp = None;
+                Ok(due.map_or(Next::Tick, Next::Sharp))
+            }
             event = self.microphone.next() => {
                 let gone = || RoundError::Other("the microphone's thread has ended; start again".into());
                 event.map(Next::Sound).ok_or_else(gone)
@@ -199,27 +230,53 @@ impl Hands<'_> {
     fn stopped(&mut self) {
         self.screen
             .notice("stopped; what waited for a yes is not kept");
+        if self.open_reports > 0 {
+            self.screen.notice(&format!(
+                "{} still to report: tell the nurse; the next start says them again",
+                self.open_reports
+            ));
+        }
     }
 
     /// The microphone is lost: nothing counts as an answer until it is back.
     /// False when the round is over.
-    async fn lost(&mut self, reason: &str) -> bool {
+    async fn lost(&mut self, reason: &str, saying: &Saying) -> bool {
         self.patience.stop();
         self.ear.drop_utterance();
         self.screen.notice(&format!(
             "the microphone is lost ({reason}); waiting for it"
         ));
-        let text = "The microphone is lost. I am waiting for it.";
-        self.say(text).await != Said::Stop
+        self.say(saying).await != Said::Stop
     }
 
     /// The microphone is back: what waited for an answer is asked again.
-    async fn back(&mut self, question: Option<&str>) -> bool {
+    async fn back(&mut self, round: &Round<'_>) -> bool {
         self.screen.notice("the microphone is back");
         let text = "The microphone is back.";
+        let question = round.state().question();
         match question.filter(|_| self.seconds.is_some()) {
-            Some(question) => self.ask(&format!("{text} {question}")).await,
-            None => self.say(text).await != Said::Stop,
+            Some(question) => self.ask(&round.notice(&format!("{text} {question}"))).await,
+            None => self.say(&round.notice(text)).await != Said::Stop,
+        }
+    }
+
+    /// Does what a turn wants done, and tells the dialogue when its words were
+    /// said where it wants to know. False when the round is over.
+    async fn act(&mut self, round: &mut Round<'_>, mut turn: Turn) -> bool {
+        loop {
+            let tell = turn.waiting.tell;
+            self.open_reports = round.state().open_reports().len();
+            if !self.carry_out(turn).await {
+                return false;
+            }
+            if !tell {
+                return true;
+            }
+            let event = match self.spoken.take() {
+                Some((began, ended)) => Event::Said { began, ended },
+                None => Event::NotSaid,
+            };
+            turn = round.take(&event, now(), self.screen);
         }
     }
 
@@ -227,8 +284,11 @@ impl Hands<'_> {
     /// the round is over.
     async fn carry_out(&mut self, turn: Turn) -> bool {
         self.seconds = turn.waiting.patience;
-        if let Some(text) = &turn.say
-            && !self.ask(text).await
+        if turn.click {
+            self.mouth.click();
+        }
+        if let Some(saying) = &turn.say
+            && !self.ask(saying).await
         {
             return false;
         }
@@ -238,29 +298,31 @@ impl Hands<'_> {
         self.ear.expect(expect);
         let left = |at: Time| (at - now()).to_std().unwrap_or_default();
         self.wake = turn.waiting.wake.map(|at| Instant::now() + left(at));
+        let begin = |at: Time| Instant::now() + left(at).saturating_sub(self.lead);
+        self.sharp = turn.waiting.sharp.map(|at| (begin(at), at));
         true
     }
 
-    /// Says a text, and waits anew for an answer to it where there is one. False
+    /// Says something, and waits anew for an answer to it where there is one. False
     /// when the round is over.
-    async fn ask(&mut self, text: &str) -> bool {
-        let said = self.say(text).await;
+    async fn ask(&mut self, saying: &Saying) -> bool {
+        let said = self.say(saying).await;
         // An aide can't have answered a question that was never heard.
         let unheard = said == Said::Unheard && self.seconds.is_some();
-        self.unheard = unheard.then(|| text.to_owned());
+        self.unheard = unheard.then(|| saying.clone());
         self.patience.start(self.seconds, Instant::now());
         said != Said::Stop
     }
 
-    /// Says a text to its end, deaf meanwhile. The words are on the screen in
+    /// Says something to its end, deaf meanwhile. The words are on the screen in
     /// any case.
-    async fn say(&mut self, text: &str) -> Said {
+    async fn say(&mut self, saying: &Saying) -> Said {
         let muted = self.microphone.mute().hold();
-        self.screen.said(now(), text);
-        let mut said = self.speak(text).await;
+        self.screen.said(now(), &saying.shown);
+        let mut said = self.speak(saying).await;
         if said.is_err() {
             // The loudspeaker is opened anew, and may now be another.
-            said = self.speak(text).await;
+            said = self.speak(saying).await;
         }
         // What came in before the mute is no answer to what was said.
         self.microphone.drop_sound();
@@ -285,10 +347,14 @@ impl Hands<'_> {
         }
     }
 
-    async fn speak(&mut self, text: &str) -> Result<Said, String> {
-        let playing = self.mouth.say(text);
+    async fn speak(&mut self, saying: &Saying) -> Result<Said, String> {
+        self.spoken = None;
+        let wished = std::time::Instant::now();
+        let playing = self.mouth.say(saying);
         self.ear.drop_utterance();
-        let Some((_, Some(playing))) = playing.map_err(|error| error.to_string())? else {
+        let Some((audio, Some(playing))) = playing.map_err(|error| error.to_string())? else {
+            // Shown only: it is read at once.
+            self.spoken = Some((now(), now()));
             return Ok(Said::Whole);
         };
         tokio::select! {
@@ -298,7 +364,14 @@ impl Hands<'_> {
                 Ok(Said::Stop)
             }
             played = playing => match played {
-                Ok(_) => Ok(Said::Whole),
+                Ok(played) => {
+                    let (before, after) = audio.quiet_ends();
+                    let first = played.first + before;
+                    let last = played.last.checked_sub(after).unwrap_or(first);
+                    self.lead = first.saturating_duration_since(wished).min(MOST_LEAD);
+                    self.spoken = Some((time_of(first), time_of(last)));
+                    Ok(Said::Whole)
+                }
                 Err(error) => Err(error.to_string()),
             }
         }
@@ -307,4 +380,10 @@ impl Hands<'_> {
 
 fn now() -> Time {
     chrono::Local::now().fixed_offset()
+}
+
+/// What the clock showed then.
+fn time_of(at: std::time::Instant) -> Time {
+    let ago = std::time::Instant::now().saturating_duration_since(at);
+    now() - chrono::Duration::from_std(ago).unwrap_or_default()
 }

@@ -4,6 +4,7 @@
 mod live;
 mod mouth;
 mod patience;
+mod pins;
 mod rehearsal;
 mod screen;
 mod script;
@@ -15,12 +16,13 @@ use crate::facts::{Record, Time};
 use crate::grammar::{Expect, Grammar};
 use crate::hearing::{Ear, EarError};
 use crate::residents::Home;
-use crate::speaking::VoiceError;
+use crate::speaking::{Saying, VoiceError};
 use crate::store::{Store, StoreError};
 use crate::understanding::NotUnderstood;
 
 pub use live::Live;
 pub use mouth::Mouth;
+pub use pins::{PinError, Pins, Refused, SHORTEST_PIN};
 pub use rehearsal::{Outcome, Rehearsal};
 pub use screen::{Screen, Silent, Terminal, crossed, shown};
 pub use script::{Script, ScriptError};
@@ -51,6 +53,10 @@ pub struct Waiting {
     pub patience: Option<u32>,
     /// When the next timer of the dialogue ends.
     pub wake: Option<Time>,
+    /// When the next one ends to the second.
+    pub sharp: Option<Time>,
+    /// Whether the dialogue wants to know when this turn's words were said.
+    pub tell: bool,
     /// Whether this turn said anything, so that the wait starts anew.
     pub spoke: bool,
 }
@@ -84,6 +90,7 @@ impl<'a> Round<'a> {
             state,
             store,
         };
+        screen.speech(dialogue.home().bedside.speech);
         round.store(&actions, screen)?;
         Ok((round, Turn::of(actions)))
     }
@@ -125,6 +132,12 @@ impl<'a> Round<'a> {
         Ok(())
     }
 
+    /// Something the recorder itself has to say, as the home wants it heard.
+    #[must_use]
+    pub fn notice(&self, text: &str) -> Saying {
+        self.dialogue.notice(&self.state, text)
+    }
+
     /// The state of the conversation.
     #[must_use]
     pub const fn state(&self) -> &State {
@@ -148,7 +161,7 @@ impl<'a> Round<'a> {
                 Ok(_) | Err(NotUnderstood::Unsure) => true,
                 Err(_) => false,
             },
-            Event::Silence | Event::Tick | Event::NotStored(_) => true,
+            _ => true,
         }
     }
 }
@@ -157,7 +170,9 @@ impl<'a> Round<'a> {
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Turn {
     /// What to say.
-    pub say: Option<String>,
+    pub say: Option<Saying>,
+    /// Whether to tick softly.
+    pub click: bool,
     /// What is waited for then.
     pub waiting: Waiting,
 }
@@ -170,21 +185,29 @@ impl Turn {
                 expect: None,
                 patience: None,
                 wake: None,
+                sharp: None,
+                tell: false,
                 spoke: false,
             },
+            click: false,
         };
         for action in actions {
             match action {
-                Action::Say(text) => turn.say = Some(text),
+                Action::Say(saying) => turn.say = Some(saying),
                 Action::Listen {
                     expect,
                     patience,
                     wake,
+                    sharp,
+                    tell,
                 } => {
                     turn.waiting.expect = Some(expect);
                     turn.waiting.patience = patience;
                     turn.waiting.wake = wake;
+                    turn.waiting.sharp = sharp;
+                    turn.waiting.tell = tell;
                 }
+                Action::Click => turn.click = true,
                 Action::Keep(_) | Action::End => {}
             }
         }
@@ -193,11 +216,12 @@ impl Turn {
     }
 }
 
-/// An ear with a recogniser for each state of the dialogue, in this home.
+/// An ear with a recogniser for each state of the dialogue, in this home. Names
+/// that the model does not know are not listened for.
 ///
 /// # Errors
 /// [`EarError`] when the model cannot be opened, or the grammar has a word that
-/// the model does not know.
+/// the model does not know and that is no name.
 pub fn ear_for(
     model: &std::path::Path,
     grammar: &Grammar,
@@ -206,6 +230,7 @@ pub fn ear_for(
     let grammar = grammar.clone().for_home(home);
     let grammar = grammar.map_err(|error| RoundError::Other(error.to_string()))?;
     let mut ear = Ear::open(model)?;
+    let grammar = grammar.known_to(&|word| ear.knows(word));
     for expect in Expect::ALL {
         ear.set_phrases(expect, &grammar.phrases(expect))?;
     }

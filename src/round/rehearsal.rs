@@ -7,11 +7,12 @@ use std::path::Path;
 use chrono::Duration;
 
 use super::script::Step;
-use super::{Mouth, Round, RoundError, Screen, Script, Turn};
+use super::{Mouth, Round, RoundError, Screen, Script, Turn, Waiting};
 use crate::dialogue::{Dialogue, Event};
 use crate::facts::Time;
 use crate::grammar::Expect;
 use crate::hearing::{Ear, Heard, RATE, read_wav};
+use crate::speaking::Saying;
 use crate::store::Store;
 
 /// Silence after each recording, so that the ear itself finds its end.
@@ -58,60 +59,115 @@ impl Rehearsal<'_> {
             .at
             .unwrap_or_else(|| chrono::Local::now().fixed_offset());
         let mut outcome = Outcome::default();
-        let (mut round, turn) = Round::open(self.dialogue, self.store, now, self.screen)?;
-        let mut waiting = turn.waiting;
-        let mut said = speak(&mut self.mouth, self.screen, turn, &mut now)?;
+        let (round, turn) = Round::open(self.dialogue, self.store, now, self.screen)?;
+        let mut stage = Stage {
+            round,
+            mouth: self.mouth,
+            screen: self.screen,
+            waiting: turn.waiting,
+            said: String::new(),
+        };
+        stage.play(turn, &mut now)?;
         for (line, step) in &self.script.steps {
             let events = match step {
                 Step::Expect(words) => {
-                    if !said.contains(words.as_str()) {
-                        outcome.unmet.push((*line, said.clone()));
+                    if !stage.said.contains(words.as_str()) {
+                        outcome.unmet.push((*line, stage.said.clone()));
                     }
                     continue;
                 }
                 Step::Wait(duration) => {
-                    now += *duration;
-                    if waiting.wake.is_none_or(|at| at > now) {
-                        continue;
-                    }
-                    vec![Event::Tick]
+                    let until = now + *duration;
+                    stage.pass(until, &mut now)?;
+                    Vec::new()
                 }
                 Step::Silence => {
-                    now += Duration::seconds(i64::from(waiting.patience.unwrap_or(0)));
+                    let patience = stage.waiting.patience.unwrap_or(0);
+                    let until = now + Duration::seconds(i64::from(patience));
+                    stage.pass(until, &mut now)?;
                     vec![Event::Silence]
                 }
                 Step::Text(text) => {
-                    now += TEXT;
+                    let until = now + TEXT;
+                    stage.pass(until, &mut now)?;
                     vec![Event::Heard(Heard::from_text(text))]
                 }
                 Step::Wav(path) => {
                     let ear = self.ear.as_mut().ok_or_else(|| {
                         RoundError::Other(format!("no model is loaded to hear {}", path.display()))
                     })?;
-                    let heard = hear(ear, &round, waiting.expect, path, &mut now)?;
+                    let mut until = now;
+                    let expect = stage.waiting.expect;
+                    let heard = hear(ear, &stage.round, expect, path, &mut until)?;
+                    stage.pass(until, &mut now)?;
                     if heard.is_empty() {
-                        self.screen.notice("nothing was heard");
+                        stage.screen.notice("nothing was heard");
                     }
                     heard.into_iter().map(Event::Heard).collect()
                 }
             };
             for event in events {
                 if let Event::Heard(heard) = &event {
-                    self.screen.heard(now, heard, round.addressed(&event));
+                    let addressed = stage.round.addressed(&event);
+                    stage.screen.heard(now, heard, addressed);
                 }
-                let turn = round.take(&event, now, self.screen);
-                waiting = turn.waiting;
-                if turn.say.is_none() {
-                    continue;
-                }
-                said = speak(&mut self.mouth, self.screen, turn, &mut now)?;
+                stage.take(&event, &mut now)?;
             }
-            outcome.ended = waiting.expect.is_none();
+            outcome.ended = stage.waiting.expect.is_none();
             if outcome.ended {
                 break;
             }
         }
         Ok(outcome)
+    }
+}
+
+/// The round as it is played.
+struct Stage<'a> {
+    round: Round<'a>,
+    mouth: Mouth,
+    screen: &'a mut dyn Screen,
+    waiting: Waiting,
+    /// The last answer.
+    said: String,
+}
+
+impl Stage<'_> {
+    fn take(&mut self, event: &Event, now: &mut Time) -> Result<(), RoundError> {
+        let turn = self.round.take(event, *now, self.screen);
+        self.play(turn, now)
+    }
+
+    /// Says what a turn wants said, and tells the dialogue when, where it wants
+    /// to know.
+    fn play(&mut self, mut turn: Turn, now: &mut Time) -> Result<(), RoundError> {
+        loop {
+            self.waiting = turn.waiting;
+            let (began, ended) = match turn.say {
+                Some(saying) => {
+                    let times = speak(&mut self.mouth, self.screen, &saying, now)?;
+                    self.said = saying.shown;
+                    times
+                }
+                None => (*now, *now),
+            };
+            if !self.waiting.tell {
+                return Ok(());
+            }
+            let event = Event::Said { began, ended };
+            turn = self.round.take(&event, *now, self.screen);
+        }
+    }
+
+    /// Lets time pass, with every timer at its time.
+    fn pass(&mut self, until: Time, now: &mut Time) -> Result<(), RoundError> {
+        let next = |it: &Waiting| it.wake.into_iter().chain(it.sharp).min();
+        while let Some(at) = next(&self.waiting).filter(|it| *it <= until) {
+            *now = at.max(*now);
+            self.take(&Event::Tick, now)?;
+        }
+        *now = until.max(*now);
+        Ok(())
     }
 }
 
@@ -138,22 +194,119 @@ fn hear(
     Ok(heard)
 }
 
-/// Says what a turn wants said, waits until it is said, and returns it.
+/// Says a text and waits until it is said. Returns when its first word began and
+/// its last one ended.
 fn speak(
     mouth: &mut Mouth,
     screen: &mut dyn Screen,
-    turn: Turn,
+    saying: &Saying,
     now: &mut Time,
-) -> Result<String, RoundError> {
-    let Some(text) = turn.say else {
-        return Ok(String::new());
+) -> Result<(Time, Time), RoundError> {
+    screen.said(*now, &saying.shown);
+    let Some((audio, playing)) = mouth.say(saying)? else {
+        return Ok((*now, *now));
     };
-    screen.said(*now, &text);
-    if let Some((audio, playing)) = mouth.say(&text)? {
-        *now += Duration::from_std(audio.duration()).unwrap_or_default();
-        if let Some(Err(error)) = playing.map(crate::speaking::Playing::wait) {
-            screen.notice(&error.to_string());
+    let time = |it| Duration::from_std(it).unwrap_or_default();
+    let (before, after) = audio.quiet_ends();
+    let began = *now + time(before);
+    *now += time(audio.duration());
+    if let Some(Err(error)) = playing.map(crate::speaking::Playing::wait) {
+        screen.notice(&error.to_string());
+    }
+    Ok((began, *now - time(after)))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::facts::Fact;
+    use crate::grammar::Grammar;
+    use crate::residents::Home;
+    use crate::speaking::{Audio, Voice, VoiceError};
+
+    const RATE: usize = 1_000;
+    const BEFORE: i64 = 200;
+    const SPEECH: i64 = 1_500;
+    const AFTER: i64 = 400;
+
+    /// Every text takes as long, with silence around it as real voices have.
+    struct Even;
+
+    impl Voice for Even {
+        fn name(&self) -> &'static str {
+            "even"
+        }
+
+        fn synthesize(&mut self, _: &str) -> Result<Audio, VoiceError> {
+            let silence = |ms: i64| vec![0; usize::try_from(ms).unwrap()];
+            let speech = vec![5_000; usize::try_from(SPEECH).unwrap()];
+            Ok(Audio {
+                rate: u32::try_from(RATE).unwrap(),
+                samples: [silence(BEFORE), speech, silence(AFTER)].concat(),
+            })
         }
     }
-    Ok(text)
+
+    /// What was said, and when its sound began.
+    #[derive(Default)]
+    struct Notes(Vec<(Time, String)>);
+
+    impl Screen for Notes {
+        fn heard(&mut self, _: Time, _: &Heard, _: bool) {}
+
+        fn said(&mut self, now: Time, text: &str) {
+            self.0.push((now, text.to_owned()));
+        }
+
+        fn stored(&mut self, _: &Fact<crate::facts::KeptReading>) {}
+
+        fn notice(&mut self, text: &str) {
+            panic!("{text}");
+        }
+    }
+
+    fn rehearsed(steps: &str) -> Vec<(Time, String)> {
+        let home = Home::from_toml(include_str!("../../audio-fixtures/demo-home.toml")).unwrap();
+        let aide = home.aides[0].clone();
+        let dialogue = Dialogue::new(home, aide, &Grammar::standard()).unwrap();
+        let text = format!("home h.toml\nat 2026-03-02T07:30:00-05:00\n{steps}");
+        let script = Script::parse(Path::new("a.script"), &text).unwrap();
+        let folder = tempfile::tempdir().unwrap();
+        let mut store = Store::open(&folder.path().join("record.db")).unwrap();
+        let mut notes = Notes::default();
+        let rehearsal = Rehearsal {
+            script: &script,
+            dialogue: &dialogue,
+            store: &mut store,
+            ear: None,
+            mouth: Mouth::new(Box::new(Even)),
+            screen: &mut notes,
+        };
+        let outcome = rehearsal.run().unwrap();
+        assert_eq!(outcome.unmet, []);
+        notes.0
+    }
+
+    /// From the last sound of "Start" to the first of "Stop" there are as many
+    /// seconds as are counted; the silence that the voice puts before a word is
+    /// all that is added.
+    #[test]
+    fn a_count_lasts_from_the_end_of_start_to_the_beginning_of_stop() {
+        for (over, seconds) in [("fifteen seconds", 15), ("", 30), ("a full minute", 60)] {
+            let said = rehearsed(&format!(
+                "text room nine\ntext yes\ntext count pulse {over}\nwait 70 seconds\n\
+                 expect Stop. Pulse: how many?\n"
+            ));
+            let at = |end: &str| {
+                let found = said.iter().find(|(_, text)| text.contains(end));
+                found
+                    .unwrap_or_else(|| panic!("{end} is not in {said:?}"))
+                    .0
+            };
+            let start_ended = at("Start.") + Duration::milliseconds(BEFORE + SPEECH);
+            let stop_began = at("Stop.") + Duration::milliseconds(BEFORE);
+            let counted = Duration::seconds(seconds) + Duration::milliseconds(BEFORE);
+            assert_eq!(stop_began - start_ended, counted, "{over}");
+        }
+    }
 }

@@ -6,7 +6,7 @@ use anstyle::{AnsiColor, Style};
 
 use crate::facts::{Body, Fact, KeptReading, Time};
 use crate::hearing::{Heard, Level};
-use crate::residents::{Home, ResidentId};
+use crate::residents::{Home, ResidentId, Speech};
 use crate::vitals::{Finding, Layer, Measurement, Qualifier, Rhythm, Side, Supply, Unit, Value};
 
 /// Whoever watches a round.
@@ -19,6 +19,9 @@ pub trait Screen {
     fn stored(&mut self, fact: &Fact<KeptReading>);
     /// Something about the machine, not the residents.
     fn notice(&mut self, text: &str);
+    /// What is heard of what is shown, as the home has chosen; once, at the
+    /// beginning.
+    fn speech(&mut self, _: Speech) {}
     /// How loud it is, many times a second.
     fn level(&mut self, _: Level) {}
 }
@@ -53,7 +56,7 @@ pub struct Terminal<W> {
 impl<W: Write> Terminal<W> {
     /// A terminal that shows a round of this aide in this home.
     pub fn new(out: W, aide: &str, home: &Home) -> Self {
-        let aide = aide.split_whitespace().next().unwrap_or(aide).to_owned();
+        let aide = first_name(aide);
         let home = home.clone();
         Self { out, aide, home }
     }
@@ -92,7 +95,13 @@ impl<W: Write> Screen for Terminal<W> {
     }
 
     fn stored(&mut self, fact: &Fact<KeptReading>) {
+        // Who speaks may have changed.
+        self.aide = first_name(&fact.by.name);
         match &fact.body {
+            Body::Recorder => {
+                let text = format!("{}, {}", fact.by.name, fact.by.title);
+                self.line("", "recording", KEPT, &text);
+            }
             Body::Read(reading) => {
                 let record = reading.record();
                 let mut text = shown(&record.measurement);
@@ -117,6 +126,16 @@ impl<W: Write> Screen for Terminal<W> {
                 let text = format!("{names} not taken: {}", reason.spoken());
                 self.line("", "noted", KEPT, &text);
             }
+            Body::Corrected { old, new, .. } => {
+                let text = format!("{}, before: {}", shown(new), shown(old));
+                self.line("", "changed", KEPT, &text);
+            }
+            Body::Retracted { reason, .. } => {
+                self.line("", "retracted", KEPT, &format!("a reading, {reason}"));
+            }
+            Body::Withdrawn { flags, .. } => {
+                self.line("", "withdrawn", KEPT, &format!("reports: {}", flags.len()));
+            }
             Body::ReportedToNurse { to, .. } => {
                 self.line("", "noted", KEPT, &format!("reported to {to}"));
             }
@@ -134,6 +153,21 @@ impl<W: Write> Screen for Terminal<W> {
     fn notice(&mut self, text: &str) {
         self.line("", "note", PLAIN, text);
     }
+
+    fn speech(&mut self, speech: Speech) {
+        match speech {
+            Speech::Earpiece => {}
+            Speech::Room => self.notice("names are shown here and not spoken"),
+            Speech::Tones => self.notice(
+                "nothing is spoken: read the screen before every yes. Tones: one is kept, two \
+                 rising a question, two falling not kept, three a report",
+            ),
+        }
+    }
+}
+
+fn first_name(name: &str) -> String {
+    name.split_whitespace().next().unwrap_or(name).to_owned()
 }
 
 /// A measurement as shown: "Blood pressure 152/88 mmHg · left arm · sitting".

@@ -9,6 +9,7 @@
 //! silence                          nobody speaks
 //! expect Pulse seven two           the last answer must contain this
 //! wait 20                          minutes pass
+//! wait 30 seconds                  seconds pass
 //! ```
 
 use std::path::{Path, PathBuf};
@@ -141,10 +142,15 @@ impl Script {
                 "silence" => Step::Silence,
                 "expect" => Step::Expect(rest.to_owned()),
                 "wait" => {
-                    let minutes: u32 = rest
-                        .parse()
-                        .map_err(|_| wrong(format!("\"{rest}\" is not a number of minutes")))?;
-                    Step::Wait(Duration::minutes(i64::from(minutes)))
+                    let (number, unit): (&str, fn(i64) -> Duration) = rest
+                        .strip_suffix(" seconds")
+                        .map_or((rest, Duration::minutes), |it| (it, Duration::seconds));
+                    let number: u32 = number.parse().map_err(|_| {
+                        wrong(format!(
+                            "\"{rest}\" is not a number of minutes, nor one of \"seconds\""
+                        ))
+                    })?;
+                    Step::Wait(unit(i64::from(number)))
                 }
                 other => {
                     return Err(wrong(format!(

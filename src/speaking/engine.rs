@@ -5,6 +5,9 @@ use std::time::Duration;
 
 use thiserror::Error;
 
+/// Quieter samples are not heard: a two-hundredth of full scale.
+const AUDIBLE: u16 = 164;
+
 /// Sound, one channel, 16 bits.
 #[derive(Clone, PartialEq, Eq)]
 pub struct Audio {
@@ -27,9 +30,24 @@ impl Audio {
 
     /// How long it plays.
     #[must_use]
-    #[allow(clippy::cast_precision_loss, reason = "exact for 2^53 samples")]
     pub fn duration(&self) -> Duration {
-        Duration::from_secs_f64(self.samples.len() as f64 / f64::from(self.rate.max(1)))
+        self.lasting(self.samples.len())
+    }
+
+    #[allow(clippy::cast_precision_loss, reason = "exact for 2^53 samples")]
+    fn lasting(&self, samples: usize) -> Duration {
+        Duration::from_secs_f64(samples as f64 / f64::from(self.rate.max(1)))
+    }
+
+    /// Silence before the first word and after the last.
+    #[must_use]
+    pub fn quiet_ends(&self) -> (Duration, Duration) {
+        let loud = |it: &i16| it.unsigned_abs() > AUDIBLE;
+        let length = self.samples.len();
+        let first = self.samples.iter().position(loud).unwrap_or(length);
+        let last = self.samples.iter().rposition(loud);
+        let after = last.map_or(0, |it| length - 1 - it);
+        (self.lasting(first), self.lasting(after))
     }
 
     /// Bytes of memory that the samples take.
@@ -177,5 +195,17 @@ mod tests {
             "Pulse 7 2, régulière. Yes?"
         );
         assert!(plain(&"a".repeat(1_000_000)).len() <= LONGEST_TEXT);
+    }
+
+    #[test]
+    fn a_word_begins_and_ends_where_it_is_heard() {
+        let mut audio = Audio::silence(1_000, Duration::from_secs(3));
+        audio.samples[500..2_000].fill(1_000);
+        audio.samples[2_100] = 20;
+        let (before, after) = audio.quiet_ends();
+        assert_eq!(before, Duration::from_millis(500));
+        assert_eq!(after, Duration::from_secs(1));
+        let (before, _) = Audio::silence(1_000, Duration::from_secs(3)).quiet_ends();
+        assert_eq!(before, Duration::from_secs(3));
     }
 }

@@ -1,6 +1,8 @@
 //! Readings in an utterance: cut it at the names of vital signs, give each
 //! qualifier to the vital sign it can belong to, and settle each value.
 
+use std::borrow::Cow;
+
 use super::utterance::{Claim, Part, Taken, Unclear, Utterance, Why, Yes};
 use super::value::{Beside, is_core, value_of};
 use super::{Sentence, number, taken};
@@ -28,7 +30,10 @@ impl Sentence<'_> {
         let (tokens, taken) = taken::split(self.tokens);
         let tokens = with_flows(&tokens);
         if tokens.iter().any(|it| matches!(it.token, Token::Sign(_))) {
-            return self.readings(&tokens, taken);
+            let readings = self.readings(&tokens, taken)?;
+            // A reading in one breath with a name may be of somebody else: who
+            // it is comes first.
+            return Some(tokens.iter().find_map(called).unwrap_or(readings));
         }
         self.part(&tokens).map(|it| Utterance::Part(Box::new(it)))
     }
@@ -36,7 +41,11 @@ impl Sentence<'_> {
     /// `None` when the names of vital signs are all that speaks for a reading,
     /// and the rest is no part of one or was not heard well: talk that happens
     /// to hold such a word.
-    fn readings(&self, tokens: &[Spoken], taken: Option<Result<Taken, ()>>) -> Option<Utterance> {
+    pub(super) fn readings(
+        &self,
+        tokens: &[Spoken],
+        taken: Option<Result<Taken, ()>>,
+    ) -> Option<Utterance> {
         let begins_with_yes = tokens.first().is_some_and(|it| it.token == Token::Yes)
             && self.confidence(0, tokens[0].to) >= self.context.ask_below;
         let mut claims: Vec<Claim> = Vec::new();
@@ -104,7 +113,8 @@ impl Sentence<'_> {
                 None => qualifiers.set(more_exact(earlier, qualifier)),
             }
         }
-        let valued = value_of(sign, last_said(&segment.body), self.beside(&qualifiers))?;
+        let said = self.with_count(sign, last_said(&segment.body));
+        let valued = value_of(sign, &said, self.beside(&qualifiers))?;
         if segment.amid_talk {
             return Err(Why::Gap);
         }
@@ -152,9 +162,12 @@ impl Sentence<'_> {
             let mut known = Qualifiers::default();
             part.qualifiers.iter().for_each(|it| known.set(*it));
             let beside = self.beside(&known);
-            let each = pending
-                .iter()
-                .map(|sign| (*sign, value_of(*sign, said, beside)));
+            let each = pending.iter().map(|sign| {
+                (
+                    *sign,
+                    value_of(*sign, &self.with_count(*sign, said), beside),
+                )
+            });
             let (good, bad): (Vec<_>, Vec<_>) = each.partition(|(_, it)| it.is_ok());
             match good.as_slice() {
                 [(_, Ok(valued))] => part.value = Some(valued.clone()),
@@ -163,6 +176,29 @@ impl Sentence<'_> {
             }
         }
         Some(part)
+    }
+
+    /// The tokens of a value, with the time it was counted over where it was
+    /// counted just now and no time or unit was said.
+    fn with_count<'a>(&self, sign: VitalSign, said: &'a [Spoken]) -> Cow<'a, [Spoken]> {
+        let own = |it: &Spoken| matches!(it.token, Token::Counted(_) | Token::Unit(_));
+        match self.context.counted {
+            Some((counted, seconds)) if counted == sign && !said.iter().any(own) => {
+                let Some(last) = said.iter().rposition(|it| is_core(&it.token)) else {
+                    return Cow::Borrowed(said);
+                };
+                let at = said[last].to;
+                let counted = Spoken {
+                    token: Token::Counted(seconds),
+                    from: at,
+                    to: at,
+                };
+                let mut all = said.to_vec();
+                all.insert(last + 1, counted);
+                Cow::Owned(all)
+            }
+            _ => Cow::Borrowed(said),
+        }
     }
 
     /// What is known beside the words of one value.
@@ -190,12 +226,26 @@ impl Sentence<'_> {
     }
 }
 
+/// The call that a name is, when more was said with it.
+fn called(spoken: &Spoken) -> Option<Utterance> {
+    match &spoken.token {
+        Token::Resident(phrase) => Some(Utterance::Called {
+            phrase: phrase.clone(),
+            alone: false,
+        }),
+        Token::Staff(phrase) => Some(Utterance::ThisIs(phrase.clone())),
+        _ => None,
+    }
+}
+
 /// What is said alone, so that beside a part of a reading it is other talk.
 const fn no_part(spoken: &Spoken) -> bool {
     matches!(
         spoken.token,
         Token::Yes
             | Token::Say(_)
+            | Token::Resident(_)
+            | Token::Staff(_)
             | Token::Room
             | Token::Bed(_)
             | Token::Reported
@@ -225,7 +275,7 @@ fn last_said(tokens: &[Spoken]) -> &[Spoken] {
 
 /// Replaces "two liters" by the qualifier it is. A flow that no flowmeter gives
 /// stays what it is, no part of any value, so that it is asked about.
-fn with_flows(tokens: &[Spoken]) -> Vec<Spoken> {
+pub(super) fn with_flows(tokens: &[Spoken]) -> Vec<Spoken> {
     let mut all: Vec<Spoken> = Vec::new();
     let mut sign = None;
     for spoken in tokens {
@@ -268,7 +318,7 @@ fn with_flows(tokens: &[Spoken]) -> Vec<Spoken> {
     all
 }
 
-fn qualifier(spoken: &Spoken) -> Option<Qualifier> {
+pub(super) fn qualifier(spoken: &Spoken) -> Option<Qualifier> {
     match spoken.token {
         Token::Is(qualifier) => Some(qualifier),
         Token::Short(Side::Left) => Some(Qualifier::Arm(Arm::Left)),

@@ -5,15 +5,17 @@
 
 mod claims;
 mod number;
+mod order;
 mod taken;
 mod utterance;
 mod value;
 
-use crate::grammar::{Spoken, Token, Vocabulary};
+use crate::grammar::{Command, Spoken, Token, Vocabulary};
 use crate::hearing::{Heard, UNKNOWN};
 use crate::vitals::{Measurement, Precautions, Qualifier, Qualifiers, Units, VitalSign};
 
 pub use number::candidates as number_candidates;
+pub use order::Order;
 pub use utterance::{
     Claim, NotUnderstood, Part, Place, Taken, Unclear, Utterance, Valued, Why, Yes,
 };
@@ -31,6 +33,9 @@ pub struct Context<'a> {
     /// Recogniser confidence, 0 to 1, under which a value is asked for again
     /// rather than offered.
     pub ask_below: f32,
+    /// What was just counted, and over how many seconds: a number that is said
+    /// of it without a time of its own is that count.
+    pub counted: Option<(VitalSign, u16)>,
 }
 
 /// The confidence under which a value is asked for again, unless a home says
@@ -56,7 +61,8 @@ fn meaning(
     context: &Context<'_>,
 ) -> Result<Utterance, NotUnderstood> {
     let words: Vec<String> = heard.words.iter().map(|it| it.text.clone()).collect();
-    let tokens = vocabulary.tokens(&words);
+    let mut tokens = vocabulary.tokens(&words);
+    let ordered = outside_of_orders(&mut tokens);
     let meant = |it: &Spoken| it.token != Token::Filler;
     if !tokens.iter().any(meant) {
         return Err(NotUnderstood::Nothing);
@@ -72,9 +78,41 @@ fn meaning(
         tokens: &tokens,
         context,
     };
+    if ordered {
+        // Half of an order is none, and no reading either.
+        let lost = tokens.iter().any(|it| it.token == Token::Unknown);
+        let why = if lost {
+            NotUnderstood::SideTalk
+        } else {
+            NotUnderstood::Unsure
+        };
+        return sentence.order().map(Utterance::Order).ok_or(why);
+    }
     match sentence.short() {
         Some(short) => Ok(short),
         None => sentence.long().ok_or_else(|| sentence.why_not()),
+    }
+}
+
+/// Words of orders mean nothing where no order begins: "pulse to eighty" may
+/// have been any number, and is asked for again. Returns whether one begins.
+fn outside_of_orders(tokens: &mut [Spoken]) -> bool {
+    let mut meant = tokens.iter().filter(|it| it.token != Token::Filler);
+    let begins = |it: &Spoken| matches!(it.token, Token::Order(word) if word.begins());
+    if meant.next().is_some_and(begins) {
+        return true;
+    }
+    let words = tokens.iter_mut();
+    let of_order = words.filter(|it| matches!(it.token, Token::Order(_)));
+    of_order.for_each(|it| it.token = Token::Unknown);
+    false
+}
+
+/// Whether two meanings are the same, whatever their words.
+fn alike(a: &Utterance, b: &Utterance) -> bool {
+    match (a, b) {
+        (Utterance::Order(a), Utterance::Order(b)) => a.is_like(b),
+        _ => a == b,
     }
 }
 
@@ -161,7 +199,7 @@ fn with_rivals(
         }
         other => {
             let rivals = others.iter().filter(|it| match &it.meaning {
-                Ok(meaning) => *meaning != other,
+                Ok(meaning) => !alike(meaning, &other),
                 Err(_) => false,
             });
             let share = 1.0 / (1.0 + rivals.map(|it| it.weight).sum::<f32>());
@@ -254,6 +292,14 @@ impl Sentence<'_> {
         let meant: Vec<&Token> = meant.filter(|it| **it != Token::Filler).collect();
         match meant.as_slice() {
             [Token::Say(command)] => Some(Utterance::Command(*command)),
+            [Token::Say(Command::Skip), Token::NotTaken(reason)] => {
+                Some(Utterance::Skip((*reason).clone()))
+            }
+            [Token::Resident(phrase)] => Some(Utterance::Called {
+                phrase: phrase.clone(),
+                alone: true,
+            }),
+            [Token::Staff(phrase)] => Some(Utterance::ThisIs(phrase.clone())),
             [Token::Last, Token::Sign(sign)] => Some(Utterance::LastValue(*sign)),
             [Token::Reason(reason)] => Some(Utterance::Reason(reason.clone())),
             [Token::Activity(activity), ago @ ..] => {

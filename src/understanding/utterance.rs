@@ -3,6 +3,7 @@
 use serde::Serialize;
 use thiserror::Error;
 
+use super::Order;
 use crate::grammar::{Command, HalfDay};
 use crate::vitals::{
     Activity, Device, Impossible, Measurement, NotTakenReason, Qualifier, Qualifiers, VitalSign,
@@ -106,6 +107,8 @@ pub enum Why {
     TwoQualifiers(Qualifier, Qualifier),
     /// A time that is none.
     BadTime,
+    /// It was counted over so many seconds, and the count was not said yet.
+    Counted(u16),
 }
 
 fn as_text<S: serde::Serializer>(it: &Impossible, serializer: S) -> Result<S::Ok, S::Error> {
@@ -162,8 +165,21 @@ pub enum Utterance {
     No,
     /// A command.
     Command(Command),
+    /// Something to change, to time or to measure again.
+    Order(Order),
     /// Going to a room or bed.
     Place(Place),
+    /// Going to a resident called by name.
+    Called {
+        /// The whole phrase that called.
+        phrase: String,
+        /// Whether nothing else was said.
+        alone: bool,
+    },
+    /// Someone says that they record; the whole phrase.
+    ThisIs(String),
+    /// Past this resident, and why.
+    Skip(NotTakenReason),
     /// Something was not taken; no vital sign means all that are due.
     NotTaken {
         /// Which vital signs.

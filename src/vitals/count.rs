@@ -4,6 +4,24 @@ use thiserror::Error;
 
 use super::{Rhythm, VitalSign};
 
+/// How late the word that ends a timed count may be, in seconds. Later, the time
+/// of the count is not known. Two seconds in thirty are 7 %.
+pub const LATE_SECONDS: u16 = 2;
+
+/// Over how many seconds to count: as was said, or half a minute, or the full
+/// minute where the rhythm is uneven, whatever was said. Common practice, no
+/// source; nursing textbooks such as `OpenStax`, Clinical Nursing Skills, have it
+/// too (from memory).
+///
+/// # Errors
+/// [`CountError`] for a time other than 15, 30 or 60 seconds, and for what is
+/// neither pulse nor respiration.
+pub fn period(sign: VitalSign, said: Option<u16>, irregular: bool) -> Result<u16, CountError> {
+    let seconds = said.unwrap_or(30);
+    rate(sign, 0, seconds, None, false)?;
+    Ok(if irregular { 60 } else { seconds })
+}
+
 /// Why a count gives no rate.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Error)]
 pub enum CountError {
@@ -99,6 +117,21 @@ mod tests {
         assert_eq!(
             error.to_string(),
             "an irregular pulse needs the full minute: count again for sixty seconds"
+        );
+    }
+
+    #[test]
+    fn a_count_takes_half_a_minute_or_what_was_said_or_the_full_minute() {
+        assert_eq!(period(PULSE, None, false), Ok(30));
+        assert_eq!(period(PULSE, Some(15), false), Ok(15));
+        assert_eq!(period(PULSE, Some(15), true), Ok(60));
+        assert_eq!(period(VitalSign::Respiration, None, true), Ok(60));
+        let refused = Err(CountError::Period { seconds: 20 });
+        assert_eq!(period(PULSE, Some(20), true), refused);
+        let sign = VitalSign::Weight;
+        assert_eq!(
+            period(sign, None, false),
+            Err(CountError::NotCounted { sign })
         );
     }
 

@@ -49,6 +49,13 @@ impl History {
         self.readings.insert(after, reading);
     }
 
+    /// Takes a reading out, once.
+    pub fn remove(&mut self, reading: &Reading) {
+        if let Some(at) = self.readings.iter().position(|it| it == reading) {
+            self.readings.remove(at);
+        }
+    }
+
     /// The readings of `sign` taken before `time`, newest first.
     pub fn before(
         &self,

@@ -135,6 +135,7 @@ impl Round {
             working: None,
             device: None,
             went_on: Vec::new(),
+            moved_from: None,
         };
         self.fact(self.by.clone(), Body::Read(record))
     }
@@ -148,6 +149,7 @@ impl Round {
             old,
             new,
             reason,
+            stands: Vec::new(),
         };
         self.fact(nurse(), body)
     }

@@ -2,5 +2,8 @@
 
 #[path = "../chart/mod.rs"]
 mod chart;
+#[path = "../conversation/mod.rs"]
+mod conversation;
 mod fhir;
 mod paper;
+mod spoken;

@@ -336,6 +336,7 @@ fn keep(
         working: None,
         device: None,
         went_on: Vec::new(),
+        moved_from: None,
     });
     let reading = out.put(at + TimeDelta::seconds(9), by, round, read);
     for finding in findings {

@@ -2,6 +2,8 @@
 
 mod acting;
 mod browser;
+#[path = "../conversation/mod.rs"]
+mod conversation;
 mod door;
 #[allow(
     clippy::format_push_string,
@@ -12,3 +14,4 @@ mod door;
 mod made;
 mod pages;
 mod site;
+mod spoken;

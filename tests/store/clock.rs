@@ -60,6 +60,7 @@ fn facts_keep_their_order_and_the_last_correction_holds() {
                 old: values[old].clone(),
                 new: values[new].clone(),
                 reason: "misread".to_owned(),
+                stands: Vec::new(),
             },
         };
         store.append(&[&fact]).unwrap();

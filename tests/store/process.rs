@@ -158,7 +158,7 @@ fn full(folder: &Path) {
     let mut hear = |text: &str| {
         let event = Event::Heard(Heard::from_text(text));
         let turn = round.take(&event, now(), &mut Silent);
-        turn.say.unwrap_or_default()
+        turn.say.map(|it| it.shown).unwrap_or_default()
     };
     hear("room nine");
     hear("yes");
@@ -320,10 +320,12 @@ fn a_killed_round_loses_nothing_that_was_stored() {
         let pending: Vec<_> = record.pending().map(|it| it.read_back.clone()).collect();
         let (_, turn) = Round::open(&DIALOGUE, &mut store, now(), &mut Silent).unwrap();
         let said = turn.say.unwrap();
-        let waited = said.contains("was waiting for a yes and was not kept");
-        assert_eq!(waited, !pending.is_empty(), "{said}");
+        let waited = said
+            .shown
+            .contains("was waiting for a yes and was not kept");
+        assert_eq!(waited, !pending.is_empty(), "{said:?}");
         for text in &pending {
-            assert!(said.contains(text), "{said} does not say {text}");
+            assert!(said.shown.contains(text), "{said:?} does not say {text}");
             with_pending += 1;
         }
         let facts = store.facts().unwrap();

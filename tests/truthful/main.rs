@@ -3,6 +3,7 @@
 //! truthfully and says yes only to a read-back that is the truth. What is stored
 //! is the truth, all of it, and nothing else.
 
+mod corrected;
 mod truth;
 
 use std::sync::LazyLock;
@@ -10,7 +11,7 @@ use std::sync::LazyLock;
 use chrono::Duration;
 use fastrand::Rng;
 use sayback::dialogue::{Action, Dialogue, Event, State};
-use sayback::facts::{Body, ReadingRecord, Record, Time};
+use sayback::facts::{Body, Fact, ReadingRecord, Record, Time};
 use sayback::grammar::Grammar;
 use sayback::hearing::Heard;
 use sayback::residents::Home;
@@ -60,6 +61,7 @@ struct Aide<'a> {
     /// What is true and not yet stored.
     left: Vec<Truth>,
     stored: Vec<ReadingRecord>,
+    facts: Vec<Fact>,
     turns: usize,
     silent_before: bool,
     /// For a failure's message.
@@ -77,8 +79,12 @@ impl Aide<'_> {
         let (state, actions) = self.dialogue.step(self.state.clone(), event, self.now);
         self.state = state;
         for action in actions {
+            if let Action::Keep(fact) = &action {
+                let fact = serde_json::to_value(fact).unwrap();
+                self.facts.push(serde_json::from_value(fact).unwrap());
+            }
             match action {
-                Action::Say(text) => self.log.push(format!("< {text}")),
+                Action::Say(saying) => self.log.push(format!("< {}", saying.shown)),
                 Action::Keep(fact) => match fact.body {
                     Body::Read(reading) => self.stored(reading.record()),
                     Body::Unconfirmed { .. } | Body::NotTaken { .. } => {
@@ -86,9 +92,13 @@ impl Aide<'_> {
                     }
                     _ => {}
                 },
-                Action::Listen { .. } | Action::End => {}
+                Action::Listen { .. } | Action::Click | Action::End => {}
             }
         }
+    }
+
+    fn dialogue_question(&self) -> Option<String> {
+        self.state.question().map(str::to_owned)
     }
 
     fn fail(&self, why: &str) -> ! {
@@ -173,7 +183,7 @@ impl Aide<'_> {
                 _ => {}
             }
         }
-        let question = self.state.question().map(str::to_owned);
+        let question = self.dialogue_question();
         match question {
             Some(question) => self.answer(&question),
             None if self.state.resident().is_none() => self.say("room nine"),
@@ -269,24 +279,30 @@ impl Aide<'_> {
 }
 
 /// One visit to a resident, with one to four things to record.
-fn visit(seed: u64) -> usize {
+fn arrive(seed: u64) -> (Aide<'static>, Vec<Truth>) {
     let mut rng = Rng::with_seed(seed);
     let dialogue = &HOMES[rng.usize(0..2)];
     let now = Time::parse_from_rfc3339("2026-03-02T07:30:00-05:00").unwrap();
     let (state, _) = dialogue.begin(&Record::default(), seed, now);
     let left = Truth::draw_several(&mut rng);
     let truths = left.clone();
-    let mut aide = Aide {
+    let aide = Aide {
         dialogue,
         state,
         now,
         rng,
         left,
         stored: Vec::new(),
+        facts: Vec::new(),
         turns: 0,
         silent_before: false,
         log: vec![format!("seed {seed}, {:?}", dialogue.home().units)],
     };
+    (aide, truths)
+}
+
+fn visit(seed: u64) -> usize {
+    let (mut aide, truths) = arrive(seed);
     while !aide.left.is_empty() {
         aide.turn();
     }

@@ -32,7 +32,7 @@ impl Truth {
         signs.into_iter().map(|it| Self::draw(it, rng)).collect()
     }
 
-    fn draw(sign: VitalSign, rng: &mut Rng) -> Self {
+    pub fn draw(sign: VitalSign, rng: &mut Rng) -> Self {
         let mut qualifiers = Qualifiers::default();
         for kind in sign.qualifiers() {
             if sign.required().contains(kind) || rng.u8(0..5) < 2 {
@@ -51,6 +51,30 @@ impl Truth {
             }
         };
         Self { measurement }
+    }
+
+    /// The value without any qualifier.
+    pub fn bare(&self) -> Measurement {
+        let none = Qualifiers::default();
+        let one = |it: Quantity| {
+            Measurement::new(
+                self.sign(),
+                Numbers::One(it.value()),
+                it.unit(),
+                none.clone(),
+            )
+        };
+        match self.measurement.value() {
+            Value::One(it) => one(it).unwrap(),
+            Value::Pressure {
+                systolic,
+                diastolic,
+            } => {
+                let numbers = Numbers::Over(systolic.value(), diastolic.value());
+                Measurement::new(self.sign(), numbers, systolic.unit(), none.clone()).unwrap()
+            }
+            _ => self.measurement.clone(),
+        }
     }
 
     pub fn sign(&self) -> VitalSign {
@@ -91,7 +115,7 @@ impl Truth {
         parts.join(" ")
     }
 
-    fn name(&self, rng: &mut Rng) -> &'static str {
+    pub fn name(&self, rng: &mut Rng) -> &'static str {
         let ways: &[&'static str] = match self.sign() {
             VitalSign::Temperature => &["temperature", "temp", "body temperature"],
             VitalSign::Pulse => &["pulse", "heart rate", "pulse rate"],

@@ -46,12 +46,14 @@ fn an_imported_roster_survives_the_homes_file() {
     let home = Home {
         name: "Larkfield House".to_owned(),
         units: Units::UsCustomary,
+        bedside: crate::residents::Bedside::default(),
         shifts: Vec::new(),
         nurses: Vec::new(),
         aides: vec![Staff {
             name: "Tomas Reed".to_owned(),
             title: "nursing aide".to_owned(),
         }],
+        badges: std::collections::BTreeMap::new(),
         residents: import_csv(GOOD, Units::UsCustomary).unwrap(),
     };
     let written = home.to_toml().unwrap();

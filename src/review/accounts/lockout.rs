@@ -2,6 +2,10 @@
 
 use std::time::Duration;
 
+use rusqlite::{Connection, OptionalExtension as _, params};
+
+use crate::facts::Time;
+
 /// Wrong tries in a row that cost nothing.
 pub const FREE_TRIES: u32 = 4;
 
@@ -18,6 +22,55 @@ pub fn lock_after(failed: u32) -> Duration {
     };
     let minutes = 1_u64.checked_shl(doublings).unwrap_or(u64::MAX);
     Duration::from_secs(minutes.saturating_mul(60)).min(LONGEST)
+}
+
+/// The table in which wrong tries are counted.
+pub(crate) const TRIES: &str = "
+    CREATE TABLE tries (
+        login  TEXT PRIMARY KEY,
+        failed INTEGER NOT NULL,
+        until  INTEGER NOT NULL
+    ) STRICT;
+";
+
+/// The wrong tries of each name, in a file that has the table [`TRIES`].
+pub(crate) struct Tries<'a>(pub &'a Connection);
+
+impl Tries<'_> {
+    /// The seconds that someone still has to wait, if any.
+    pub(crate) fn left(&self, login: &str, now: Time) -> rusqlite::Result<Option<i64>> {
+        let (_, until) = self.of(login)?;
+        let left = until - now.timestamp();
+        Ok((left > 0).then_some(left))
+    }
+
+    /// One more wrong try. Returns how long to wait now.
+    pub(crate) fn wrong(&self, login: &str, now: Time) -> rusqlite::Result<Duration> {
+        let failed = self.of(login)?.0 + 1;
+        let lock = lock_after(failed);
+        let until = now.timestamp() + i64::try_from(lock.as_secs()).unwrap_or(0);
+        self.0.execute(
+            "INSERT INTO tries (login, failed, until) VALUES (?1, ?2, ?3)
+             ON CONFLICT (login) DO UPDATE SET failed = ?2, until = ?3",
+            params![login, failed, until],
+        )?;
+        Ok(lock)
+    }
+
+    /// The right one was typed, or a new one was given.
+    pub(crate) fn forget(&self, login: &str) -> rusqlite::Result<()> {
+        let sql = "DELETE FROM tries WHERE login = ?";
+        self.0.execute(sql, [login]).map(drop)
+    }
+
+    fn of(&self, login: &str) -> rusqlite::Result<(u32, i64)> {
+        let row = self
+            .0
+            .prepare_cached("SELECT failed, until FROM tries WHERE login = ?")?
+            .query_row([login], |row| Ok((row.get(0)?, row.get(1)?)))
+            .optional()?;
+        Ok(row.unwrap_or_default())
+    }
 }
 
 #[cfg(test)]

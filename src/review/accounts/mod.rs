@@ -18,8 +18,10 @@ use crate::residents::Staff;
 use crate::store::{Key, connect};
 
 pub use lockout::{FREE_TRIES, LONGEST, lock_after};
+pub(crate) use lockout::{TRIES, Tries};
 pub use log::LogLine;
 pub use password::{SHORTEST, Weak, one_time_code, random_token};
+pub(crate) use password::{hash, verify};
 
 const APPLICATION: i32 = 0x5361_7941;
 const SCHEMA: i32 = 1;
@@ -41,11 +43,6 @@ const TABLES: &str = "
         once     INTEGER NOT NULL,
         until    INTEGER,
         active   INTEGER NOT NULL DEFAULT 1
-    ) STRICT;
-    CREATE TABLE tries (
-        login  TEXT PRIMARY KEY,
-        failed INTEGER NOT NULL,
-        until  INTEGER NOT NULL
     ) STRICT;
     CREATE TABLE log (
         seq  INTEGER PRIMARY KEY AUTOINCREMENT,
@@ -125,7 +122,7 @@ pub enum NotSignedIn {
     Broken(String),
 }
 
-fn minutes(seconds: i64) -> String {
+pub(crate) fn minutes(seconds: i64) -> String {
     match (seconds + 59) / 60 {
         1 => "a minute".to_owned(),
         more => format!("{more} minutes"),
@@ -217,7 +214,7 @@ impl Accounts {
             return Ok((Self { connection }, None));
         }
         connection.execute_batch(&format!(
-            "BEGIN IMMEDIATE; {TABLES} PRAGMA application_id = {APPLICATION};
+            "BEGIN IMMEDIATE; {TABLES} {TRIES} PRAGMA application_id = {APPLICATION};
              PRAGMA user_version = {SCHEMA}; COMMIT;"
         ))?;
         let accounts = Self { connection };
@@ -261,17 +258,15 @@ impl Accounts {
     pub fn sign_in(&self, login: &str, typed: &str, now: Time) -> Result<User, NotSignedIn> {
         let broken = |error: rusqlite::Error| NotSignedIn::Broken(error.to_string());
         let login = normal(login);
-        let (failed, until) = self.tries(&login).map_err(broken)?;
-        let left = until - now.timestamp();
-        if left > 0 {
-            return Err(NotSignedIn::Locked { seconds: left });
+        if let Some(seconds) = self.tries().left(&login, now).map_err(broken)? {
+            return Err(NotSignedIn::Locked { seconds });
         }
         let found = self.stored(&login).map_err(broken)?;
         let hash = found.as_ref().map(|(_, hash, _)| hash.as_str());
         let right = password::verify(typed, hash);
         match found {
             Some((user, _, until)) if right && user.active => {
-                self.forget_tries(&login).map_err(broken)?;
+                self.tries().forget(&login).map_err(broken)?;
                 if user.must_choose && until.is_some_and(|it| it < now.timestamp()) {
                     return Err(NotSignedIn::Expired);
                 }
@@ -279,39 +274,20 @@ impl Accounts {
                 Ok(user)
             }
             _ => {
-                let failed = failed + 1;
-                let lock = lock_after(failed);
-                let until = now.timestamp() + i64::try_from(lock.as_secs()).unwrap_or(0);
-                self.connection
-                    .execute(
-                        "INSERT INTO tries (login, failed, until) VALUES (?1, ?2, ?3)
-                         ON CONFLICT (login) DO UPDATE SET failed = ?2, until = ?3",
-                        params![login, failed, until],
-                    )
-                    .map_err(broken)?;
+                let lock = self.tries().wrong(&login, now).map_err(broken)?;
                 self.log(now, &login, "wrong name or password");
                 if lock.is_zero() {
                     return Err(NotSignedIn::Wrong);
                 }
                 self.log(now, &login, &format!("locked for {} s", lock.as_secs()));
-                let seconds = until - now.timestamp();
+                let seconds = i64::try_from(lock.as_secs()).unwrap_or(i64::MAX);
                 Err(NotSignedIn::Locked { seconds })
             }
         }
     }
 
-    fn tries(&self, login: &str) -> rusqlite::Result<(u32, i64)> {
-        let row = self
-            .connection
-            .prepare_cached("SELECT failed, until FROM tries WHERE login = ?")?
-            .query_row([login], |row| Ok((row.get(0)?, row.get(1)?)))
-            .optional()?;
-        Ok(row.unwrap_or_default())
-    }
-
-    fn forget_tries(&self, login: &str) -> rusqlite::Result<()> {
-        let sql = "DELETE FROM tries WHERE login = ?";
-        self.connection.execute(sql, [login]).map(drop)
+    fn tries(&self) -> Tries<'_> {
+        Tries(&self.connection)
     }
 
     fn stored(&self, login: &str) -> rusqlite::Result<Option<(User, String, Option<i64>)>> {
@@ -395,7 +371,7 @@ impl Accounts {
         if changed == 0 {
             return Err(AccountError::Field("there is no such user"));
         }
-        self.forget_tries(&login)?;
+        self.tries().forget(&login)?;
         Ok(code)
     }
 

@@ -72,7 +72,7 @@ pub(super) fn check(password: &str, login: &str) -> Result<(), Weak> {
 }
 
 /// The hash of a password, with its salt and cost (argon2id).
-pub(super) fn hash(password: &str) -> Result<String, AccountError> {
+pub(crate) fn hash(password: &str) -> Result<String, AccountError> {
     let hash: PasswordHash = Argon2::default()
         .hash_password(password.as_bytes())
         .map_err(|error| AccountError::Crypto(error.to_string()))?;
@@ -82,7 +82,7 @@ pub(super) fn hash(password: &str) -> Result<String, AccountError> {
 /// Whether a password is the one that was hashed. Where there is no hash, the
 /// same time is spent for nothing, so that the answer's delay does not tell
 /// whether there is such a user.
-pub(super) fn verify(password: &str, hash: Option<&str>) -> bool {
+pub(crate) fn verify(password: &str, hash: Option<&str>) -> bool {
     static NOBODY: LazyLock<String> = LazyLock::new(|| self::hash("nobody").unwrap_or_default());
     let known = hash.is_some();
     let hash = hash.unwrap_or(&NOBODY);

@@ -113,6 +113,7 @@ pub fn correct(
             old: entry.measurement.as_ref().clone(),
             new: new.clone(),
             reason,
+            stands: Vec::new(),
         },
     )];
     let mut seen = open_flags(index, id);

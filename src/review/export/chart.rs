@@ -83,13 +83,16 @@ pub struct Flag<'a> {
     pub reported: Option<Act<'a>>,
     /// The nurse who answered for it; the text is empty.
     pub acknowledged: Option<Act<'a>>,
+    /// The aide with whose change of the reading it did not hold any more; the
+    /// text is empty.
+    pub withdrawn: Option<Act<'a>>,
 }
 
 impl Flag<'_> {
-    /// Whether neither a report nor a nurse has closed it.
+    /// Whether neither a report nor a nurse nor a change has closed it.
     #[must_use]
     pub const fn open(&self) -> bool {
-        self.reported.is_none() && self.acknowledged.is_none()
+        self.reported.is_none() && self.acknowledged.is_none() && self.withdrawn.is_none()
     }
 }
 
@@ -220,7 +223,8 @@ pub struct Chart<'a> {
 }
 
 impl<'a> Chart<'a> {
-    /// Gathers facts in the order in which they were appended.
+    /// Gathers facts that may come in any order: several recorders send theirs
+    /// when they can.
     #[must_use]
     pub fn of(facts: &'a [Fact]) -> Self {
         Gathering::of(facts)

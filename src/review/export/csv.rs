@@ -25,7 +25,7 @@ const COLUMNS: [Column; 43] = [
     ),
     (
         "status",
-        "`final`, `amended` (a nurse corrected it), `entered-in-error` (it no longer counts) or `not-taken`",
+        "`final`, `amended` (it was corrected), `entered-in-error` (it no longer counts) or `not-taken`",
         |it| it.status.to_owned(),
     ),
     (
@@ -356,7 +356,12 @@ impl<'a> Line<'a> {
                     let before = shown(it.old);
                     acted(&it.act, &format!("corrected, before: {before}; "))
                 });
-                (corrected.collect(), entry.retracted)
+                let moved = entry.record.moved_from.iter().map(|_| {
+                    let at = moment(entry.record.confirmed_at);
+                    let by = &entry.by.name;
+                    format!("{at} {by}: moved here from another resident's record")
+                });
+                (moved.chain(corrected).collect(), entry.retracted)
             }
             About::Missed(missed) => (Vec::new(), missed.retracted),
         };

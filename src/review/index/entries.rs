@@ -103,6 +103,8 @@ pub enum ClosedHow {
     Told(String),
     /// A nurse acknowledged it.
     Acknowledged,
+    /// The aide changed the reading, and it did not hold any more.
+    Withdrawn,
 }
 
 /// Readings that were read back twice and never answered.

@@ -10,7 +10,7 @@ use super::{
 };
 use crate::facts::{Body, Fact, Pending, Raised, ReadingRecord};
 use crate::store::Stored;
-use crate::vitals::Measurement;
+use crate::vitals::{Measurement, rules};
 
 impl Index {
     /// Takes in facts, in the order of the record.
@@ -41,7 +41,12 @@ impl Index {
             id, at, by, round, ..
         } = fact;
         match fact.body {
-            Body::Read(record) => self.read(id, round, &by, &record),
+            Body::Read(record) => {
+                if let Some(from) = &record.moved_from {
+                    self.moved.insert(from.reading, id);
+                }
+                self.read(id, round, &by, &record);
+            }
             Body::Offered {
                 resident,
                 read_back,
@@ -114,6 +119,11 @@ impl Index {
                 let how = ClosedHow::Told(to);
                 self.close(&flags, &Closed { at, by, how });
             }
+            Body::Withdrawn { flags, reading, .. } => {
+                let how = ClosedHow::Withdrawn;
+                self.close(&flags, &Closed { at, by, how });
+                self.unflag(&flags, reading);
+            }
             Body::Acknowledged { flags, .. } => {
                 let how = ClosedHow::Acknowledged;
                 self.close(&flags, &Closed { at, by, how });
@@ -123,15 +133,16 @@ impl Index {
                 old,
                 new,
                 reason,
+                stands,
                 ..
             } => {
                 let shared = self.shared(&new);
                 if let Some(entry) = self.entry(reading) {
                     entry.measurement = shared;
                     entry.corrected = true;
-                    // What was flagged no longer holds; what holds now is
+                    // What else was flagged no longer holds; what holds now is
                     // flagged by facts that follow.
-                    entry.flagged = false;
+                    entry.flagged = !stands.is_empty();
                 }
                 let kind = ActKind::Corrected { old, new, reason };
                 self.act(reading, Act { at, by, kind });
@@ -179,6 +190,7 @@ impl Index {
                 }
             }
             Body::RoundOpened { .. }
+            | Body::Recorder
             | Body::Identified { .. }
             | Body::Retaken(_)
             | Body::RangeSet { .. }
@@ -316,7 +328,11 @@ impl Index {
     }
 
     fn flagged(&mut self, flag: Flag) {
-        if let Some(entry) = self.entry(flag.reading) {
+        // That a nurse was told wrongly says nothing of what holds now.
+        let told = |it: &rules::Flag| it.rule == rules::Rule::ToldWrong;
+        if !matches!(&flag.raised, Raised::Rule(it) if told(it))
+            && let Some(entry) = self.entry(flag.reading)
+        {
             entry.flagged = true;
         }
         if !self.closed.contains_key(&flag.id) {
@@ -325,6 +341,26 @@ impl Index {
         let of = self.flags_of.entry(flag.reading).or_default();
         of.push(flag.id);
         self.flags.insert(flag.id, flag);
+    }
+
+    /// Readings whose last flag was withdrawn cross no limit any more. Of the
+    /// changed one itself, the fact of the change says what still holds.
+    fn unflag(&mut self, flags: &[Uuid], changed: Uuid) {
+        for flag in flags {
+            let Some(reading) = self.flags.get(flag).map(|it| it.reading) else {
+                continue;
+            };
+            let withdrawn = |it: &Flag| {
+                let how = self.closed.get(&it.id).map(|it| &it.how);
+                matches!(how, Some(ClosedHow::Withdrawn))
+            };
+            if reading != changed
+                && self.flags_of(reading).all(withdrawn)
+                && let Some(entry) = self.entry(reading)
+            {
+                entry.flagged = false;
+            }
+        }
     }
 
     fn close(&mut self, flags: &[Uuid], closed: &Closed) {

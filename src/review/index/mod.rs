@@ -37,6 +37,7 @@ pub struct Index {
     by_resident: HashMap<ResidentId, Vec<u32>>,
     latest: HashMap<ResidentId, BTreeMap<VitalSign, u32>>,
     acts: HashMap<Uuid, Vec<Act>>,
+    moved: HashMap<Uuid, Uuid>,
     flags: HashMap<Uuid, Flag>,
     flags_of: HashMap<Uuid, Vec<Uuid>>,
     closed: HashMap<Uuid, Closed>,
@@ -89,6 +90,7 @@ impl Index {
             by_resident: HashMap::new(),
             latest: HashMap::new(),
             acts: HashMap::new(),
+            moved: HashMap::new(),
             flags: HashMap::new(),
             flags_of: HashMap::new(),
             closed: HashMap::new(),
@@ -196,6 +198,12 @@ impl Index {
     #[must_use]
     pub fn acts(&self, reading: Uuid) -> &[Act] {
         self.acts.get(&reading).map_or(&[], |it| it)
+    }
+
+    /// The reading that this one was moved to, in the right resident's record.
+    #[must_use]
+    pub fn moved_to(&self, reading: Uuid) -> Option<&Entry> {
+        self.reading(*self.moved.get(&reading)?)
     }
 
     /// A flag.

@@ -58,7 +58,7 @@ pub fn reading(
             (outcome.banner())
             div.columns {
                 div {
-                    (spoken(behind, now))
+                    (spoken(index, behind, now))
                     (limits(index, entry, now))
                     (history(index, behind, now))
                 }
@@ -70,7 +70,7 @@ pub fn reading(
     )
 }
 
-fn spoken(behind: Behind<'_>, now: Time) -> Markup {
+fn spoken(index: &Index, behind: Behind<'_>, now: Time) -> Markup {
     let Behind { fact, record, .. } = behind;
     let late = record.measured_at != record.spoken_at;
     html! {
@@ -89,6 +89,20 @@ fn spoken(behind: Behind<'_>, now: Time) -> Markup {
                 }
                 dt { "Measured" }
                 dd { (moment(record.measured_at, now)) @if late { ", said " (moment(record.spoken_at, now)) } }
+                @if let Some(from) = &record.moved_from {
+                    dt { "First kept" }
+                    dd {
+                        "by mistake for " (resident_link(index, &from.resident)) ", and "
+                        a href={ "/readings/" (from.reading) } { "moved from that record" }
+                    }
+                }
+                @if let Some(to) = index.moved_to(behind.entry.id) {
+                    dt { "Moved" }
+                    dd {
+                        "to the record of " (resident_link(index, index.resident_of(to))) ": "
+                        a href={ "/readings/" (to.id) } { "the reading there" }
+                    }
+                }
                 dt { "Recorded as" }
                 dd { (value(&record.measurement)) " " span.soft { (how(&record.measurement)) } }
             }
@@ -146,6 +160,9 @@ fn limits(index: &Index, entry: &Entry, now: Time) -> Markup {
                         "; "
                         @match &closed.how {
                             ClosedHow::Told(to) => { "reported to " (to) " by " (closed.by.name) }
+                            ClosedHow::Withdrawn => {
+                                "withdrawn by " (closed.by.name) " with the change of the reading"
+                            }
                             ClosedHow::Acknowledged => { "acknowledged by " (staff(&closed.by)) }
                         }
                         ", " (moment(closed.at, now))

@@ -30,6 +30,7 @@ fn index(readings: &[(i64, VitalSign, Numbers, Unit)]) -> Index {
             working: None,
             device: None,
             went_on: Vec::new(),
+            moved_from: None,
         };
         index.add(Fact {
             id: Uuid::now_v7(),

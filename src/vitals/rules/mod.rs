@@ -7,6 +7,7 @@ mod early_warning;
 mod fever;
 mod orthostatic;
 mod table;
+mod told;
 mod weight;
 
 use serde::{Deserialize, Serialize};
@@ -23,6 +24,7 @@ pub use early_warning::{
 };
 pub use orthostatic::{Moment, OrthostaticTest, Step, StepError, standing_fall};
 pub use table::rules_table;
+pub use told::{ToldWrong, fall_in_doubt, told_wrong};
 pub use weight::{WeightChange, weight_changes};
 
 /// A rule that can raise a [`Flag`].
@@ -62,6 +64,8 @@ pub enum Rule {
     NotAlert,
     /// Oxygen flow unlike the care plan's.
     OxygenFlow,
+    /// A nurse was told of a reading that does not hold any more.
+    ToldWrong,
 }
 
 /// Something to report to the nurse, and on whose word.

@@ -11,8 +11,8 @@ use crate::vitals::sources::{
     PRESSURE_TECHNIQUE, SURVEILLANCE, TEXTBOOK, TRADE, WEIGHT, WEIGHT_90,
 };
 use crate::vitals::{
-    Bounds, Component, Device, NotTakenReason, Range, RangeOf, Thresholds, Unit, Units, VitalSign,
-    possible_bounds,
+    Bounds, Component, Device, LATE_SECONDS, NotTakenReason, Range, RangeOf, Thresholds, Unit,
+    Units, VitalSign, possible_bounds,
 };
 
 const FIXED: &str = "fixed";
@@ -170,6 +170,12 @@ impl Table {
             "unlike the care plan's",
             TRADE,
             "nurse, `precautions.oxygen_flow`",
+        );
+        self.row(
+            "a reading that a nurse was told of is changed",
+            "she is told of it",
+            TRADE,
+            FIXED,
         );
     }
 
@@ -383,6 +389,12 @@ impl Table {
         self.row(
             "counts",
             "15, 30 or 60 s; irregular only 60 s",
+            TRADE,
+            FIXED,
+        );
+        self.row(
+            "counts timed aloud",
+            &format!("30 s unless said; not used when ended more than {LATE_SECONDS} s late"),
             TRADE,
             FIXED,
         );

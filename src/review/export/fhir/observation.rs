@@ -405,6 +405,14 @@ fn unsigned(text: &str) -> Annotation {
 /// What was later recorded about a reading.
 fn notes(entry: &Entry) -> Vec<Annotation> {
     let mut notes = Vec::new();
+    if entry.record.moved_from.is_some() {
+        notes.push(Annotation {
+            author_string: Some(format!("{}, {}", entry.by.name, entry.by.title)),
+            time: Some(moment(entry.record.confirmed_at)),
+            // Whose is nobody's business but the home's.
+            text: plain("Kept in another resident's record at first, and moved here"),
+        });
+    }
     for change in &entry.corrections {
         let text = corrected(change.old, change.act.text);
         notes.push(annotation(&change.act, &text));
@@ -418,6 +426,9 @@ fn notes(entry: &Entry) -> Vec<Annotation> {
         });
         if let Some(report) = &flag.reported {
             notes.push(annotation(report, &format!("Reported to {}", report.text)));
+        }
+        if let Some(change) = &flag.withdrawn {
+            notes.push(annotation(change, "Report withdrawn with the change"));
         }
         if let Some(nurse) = &flag.acknowledged {
             notes.push(annotation(nurse, "Acknowledged"));

@@ -3,14 +3,17 @@
 
 #![cfg(unix)]
 
-use std::io::{Read as _, Write as _};
+mod doctor;
+
 use std::path::{Path, PathBuf};
 use std::process::{Command, Stdio};
 
 use rusqlite::Connection;
 use sayback::facts::{Body, Fact, NO_ROUND, VERSION};
 use sayback::residents::{ResidentId, Staff};
-use sayback::store::{Key, Store};
+use sayback::review::Station;
+use sayback::round::Pins;
+use sayback::store::{self, Key};
 use serde_json::Value;
 use tempfile::TempDir;
 
@@ -258,12 +261,24 @@ fn a_key_is_changed_and_a_record_encrypted_by_command() {
     let locked = place.sayback(&["record", "--store", &record, "--key-file", &old]);
     assert!(locked.with(1).contains("another key"));
 
-    let plain = place.name("plain.db");
+    std::fs::create_dir(place.path("old")).unwrap();
+    let plain = place.name("old/plain.db");
+    let pins = place.path("old/plain.pins.db");
+    drop(Pins::open(&pins).unwrap());
+    drop(Station::accounts_beside(Path::new(&plain)).unwrap());
     std::fs::copy(format!("{ROOT}/tests/data/records/form-1.db"), &plain).unwrap();
     let said = place.sayback(&["key", "encrypt", &plain]).well();
     assert!(said.contains("is not wiped"), "{said}");
     let said = place.sayback(&["check", &plain]).well();
     assert!(said.contains("46 facts, encrypted"), "{said}");
+    for beside in [&pins, &place.path("old/accounts.db")] {
+        assert!(!store::is_plain(beside), "{}", beside.display());
+    }
+    place
+        .sayback(&["key", "rotate", &plain, "--forget-old"])
+        .well();
+    Pins::open_with(&pins, &place.key()).unwrap();
+    Station::accounts_with(Path::new(&plain), &place.key()).unwrap();
 
     let words = place.name("words.db");
     let script = place.name("round.script");
@@ -386,181 +401,40 @@ fn no_reading_and_no_name_is_in_a_log_a_temporary_file_or_a_files_name() {
     assert!(looked_at >= 4, "{looked_at}");
 }
 
-/// What is heard is never written: nothing that hears can make a file. Only what
-/// Sayback itself says may be, where that is asked for.
+/// What is heard is never written: nothing that hears makes a file, and nothing
+/// of the program uses what tests write recordings with. What Sayback itself says
+/// may be written, where that is asked for.
 #[test]
 fn no_code_that_hears_writes_a_file() {
     let mut looked_at = 0;
-    for entry in std::fs::read_dir(format!("{ROOT}/src/hearing")).unwrap() {
-        let path = entry.unwrap().path();
-        let text = std::fs::read_to_string(&path).unwrap();
-        let code = text.split("#[cfg(test)]").next().unwrap();
-        // One line writes: the model's settings, beside links to the model.
-        let settings = "fs::write(conf.join(file), with_setting(&text, setting))?;";
-        let code = code.replacen(settings, "", usize::from(path.ends_with("tuning.rs")));
-        for word in [
-            "File::create",
-            "fs::write",
-            "WavWriter",
-            "OpenOptions",
-            "tempfile",
-        ] {
-            assert!(!code.contains(word), "{} in {}", word, path.display());
+    let mut folders = vec![PathBuf::from(format!("{ROOT}/src"))];
+    while let Some(folder) = folders.pop() {
+        for entry in std::fs::read_dir(folder).unwrap() {
+            let path = entry.unwrap().path();
+            if path.is_dir() {
+                folders.push(path);
+                continue;
+            }
+            let Ok(text) = std::fs::read_to_string(&path) else {
+                continue;
+            };
+            let code = text.split("#[cfg(test)]").next().unwrap();
+            if path.ends_with("hearing/wav.rs") {
+                assert_eq!(code.matches("WavWriter::create").count(), 1);
+                continue;
+            }
+            assert!(!code.contains("write_wav("), "in {}", path.display());
+            if !path.parent().unwrap().ends_with("hearing") {
+                continue;
+            }
+            // One line writes: the model's settings, beside links to the model.
+            let settings = "fs::write(conf.join(file), with_setting(&text, setting))?;";
+            let code = code.replacen(settings, "", usize::from(path.ends_with("tuning.rs")));
+            for word in ["File::create", "fs::write", "WavWriter", "OpenOptions"] {
+                assert!(!code.contains(word), "{word} in {}", path.display());
+            }
+            looked_at += 1;
         }
-        looked_at += 1;
     }
     assert!(looked_at > 8, "{looked_at}");
-}
-
-fn doctor(place: &Place, more: &[&str]) -> (i32, Vec<Value>) {
-    let record = place.name("record.db");
-    let all = ["doctor", "--json", "--store", &record];
-    let ran = place.sayback(&[&all[..], more].concat());
-    assert_eq!(ran.err, "", "{}", ran.out);
-    let lines = ran.out.lines();
-    let lines = lines.map(|it| serde_json::from_str(it).unwrap()).collect();
-    (ran.code, lines)
-}
-
-fn outcome<'a>(lines: &'a [Value], check: &str) -> (&'a str, &'a str) {
-    let line = lines.iter().find(|it| it["check"] == check);
-    let line = line.unwrap_or_else(|| panic!("no line for {check}"));
-    (
-        line["outcome"].as_str().unwrap(),
-        line["text"].as_str().unwrap(),
-    )
-}
-
-#[test]
-fn the_doctor_examines_everything_and_fails_with_what_fails() {
-    let place = Place::new();
-    let (_, lines) = doctor(&place, &["--home", HOME]);
-    for check in [
-        "microphone",
-        "loudspeaker",
-        "voice",
-        "model",
-        "disk",
-        "key",
-        "record",
-        "clock",
-        "accounts",
-        "home",
-    ] {
-        outcome(&lines, check);
-    }
-    for (check, expected) in [
-        ("model", "ok"),
-        ("clock", "ok"),
-        ("record", "warn"),
-        ("home", "ok"),
-    ] {
-        let (found, text) = outcome(&lines, check);
-        assert_eq!(found, expected, "{check}: {text}");
-    }
-    assert!(!place.path("keys").exists(), "examining makes no key");
-
-    let place = Place::with_record();
-    assert_eq!(outcome(&doctor(&place, &[]).1, "record").0, "ok");
-    let mut store = Store::open_with(&place.path("record.db"), &place.key()).unwrap();
-    store.append(&[&note("2200-01-01T00:00:00-05:00")]).unwrap();
-    drop(store);
-    let (code, lines) = doctor(&place, &[]);
-    let (found, text) = outcome(&lines, "clock");
-    assert!(found == "fail" && text.contains("set the clock"), "{text}");
-    assert_eq!(code, 4);
-
-    let other = place.path("other-model");
-    std::fs::create_dir(&other).unwrap();
-    let (_, lines) = doctor(&place, &["--model", &place.name("other-model")]);
-    assert_eq!(outcome(&lines, "model").0, "fail");
-    for file in ["README", "am", "conf", "graph", "ivector", "uuid"] {
-        let target = format!("{ROOT}/assets/model-en-us/{file}");
-        std::os::unix::fs::symlink(target, other.join(file)).unwrap();
-    }
-    assert_eq!(
-        outcome(
-            &doctor(&place, &["--model", &place.name("other-model")]).1,
-            "model"
-        )
-        .0,
-        "ok"
-    );
-    std::fs::remove_file(other.join("README")).unwrap();
-    std::fs::write(other.join("README"), "another").unwrap();
-    let (_, lines) = doctor(&place, &["--model", &place.name("other-model")]);
-    assert_eq!(outcome(&lines, "model").0, "warn");
-
-    use std::os::unix::fs::PermissionsExt as _;
-    let open = std::fs::Permissions::from_mode(0o644);
-    std::fs::set_permissions(place.path("keys/record.key"), open).unwrap();
-    let (code, lines) = doctor(&place, &[]);
-    assert_eq!(outcome(&lines, "key").0, "fail");
-    assert_eq!(outcome(&lines, "record").0, "fail");
-    assert_eq!(code, 4);
-}
-
-/// Answers one request with this body.
-fn stand_in(body: &'static str) -> String {
-    let listener = std::net::TcpListener::bind("127.0.0.1:0").unwrap();
-    let address = format!("http://{}/fhir", listener.local_addr().unwrap());
-    std::thread::spawn(move || {
-        let (mut stream, _) = listener.accept().unwrap();
-        let mut asked = [0; 2048];
-        let read = stream.read(&mut asked).unwrap();
-        assert!(asked[..read].starts_with(b"GET /fhir/metadata "));
-        let length = body.len();
-        let head = "HTTP/1.1 200 OK\r\nContent-Type: application/fhir+json\r\nContent-Length";
-        write!(stream, "{head}: {length}\r\n\r\n{body}").unwrap();
-    });
-    address
-}
-
-#[test]
-fn the_doctor_asks_the_fhir_server() {
-    let place = Place::new();
-    for (body, expected) in [
-        (
-            r#"{"resourceType":"CapabilityStatement","fhirVersion":"4.0.1"}"#,
-            "ok",
-        ),
-        ("<html>hello", "fail"),
-    ] {
-        let (_, lines) = doctor(&place, &["--fhir", &stand_in(body)]);
-        let (found, text) = outcome(&lines, "fhir");
-        assert_eq!(found, expected, "{text}");
-    }
-    let (_, lines) = doctor(&place, &["--fhir", "http://127.0.0.1:9/fhir"]);
-    assert_eq!(outcome(&lines, "fhir").0, "fail");
-}
-
-/// Each unit is as systemd wants it, and closed to what the program needs not.
-#[test]
-fn the_services_are_hardened() {
-    let there = Command::new("systemd-analyze").arg("--version").output();
-    if !there.is_ok_and(|it| it.status.success()) {
-        eprintln!("no systemd-analyze here: the services are not looked at");
-        return;
-    }
-    for unit in ["sayback-serve.service", "sayback-listen.service"] {
-        let path = format!("{ROOT}/dist/{unit}");
-        // It must name a program that is there.
-        let text = std::fs::read_to_string(&path).unwrap();
-        let place = Place::new();
-        let copy = place.path(unit);
-        let text = text.replace("/usr/local/bin/sayback", env!("CARGO_BIN_EXE_sayback"));
-        std::fs::write(&copy, text).unwrap();
-        let verified = ran(Command::new("systemd-analyze").arg("verify").arg(&copy));
-        assert_eq!(
-            (verified.code, &*verified.err),
-            (0, ""),
-            "{unit}: {}",
-            verified.out
-        );
-        let mut security = Command::new("systemd-analyze");
-        security.args(["security", "--offline=true", "--no-pager", "--threshold=25"]);
-        let security = ran(security.arg(&copy));
-        let last = security.out.lines().last().unwrap_or_default();
-        assert_eq!(security.code, 0, "{unit}: {last}{}", security.err);
-    }
 }

@@ -1,0 +1,348 @@
+//! Corrections by voice of what was kept in this round: another value, another
+//! qualifier, or taken back. Each is read back and waits for a yes; what was
+//! recorded stays visible. What another aide or an earlier round kept is for the
+//! nurse to correct.
+
+use uuid::Uuid;
+
+use super::Phase;
+use super::Question;
+use super::state::{Draft, KeptHere};
+use super::turn::Turn;
+use crate::facts::Dropped;
+use crate::speaking::wording;
+use crate::understanding::{Order, Part, Unclear};
+use crate::vitals::rules::ToldWrong;
+use crate::vitals::{Layer, Measurement, Qualifier, VitalSign};
+
+/// A change of a kept reading, read back.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Change {
+    pub(super) reading: Uuid,
+    pub(super) was: Measurement,
+    /// What it is to be; none when it is taken back.
+    pub(super) to: Option<Measurement>,
+    /// What the aide said, for the record.
+    pub(super) words: String,
+    /// An unlikely value has been asked about once more.
+    second_look: bool,
+}
+
+impl Change {
+    pub(super) const fn sign(&self) -> VitalSign {
+        self.was.sign()
+    }
+
+    fn read_back(&self) -> String {
+        let was = wording::measurement(&self.was);
+        match &self.to {
+            Some(to) => format!("Change: {was}, to {}.", wording::measurement(to)),
+            None => format!("Take back: {was}."),
+        }
+    }
+
+    /// Why, as the record says it.
+    pub(super) fn reason(&self) -> String {
+        format!("by voice: \u{201c}{}\u{201d}", self.words)
+    }
+}
+
+/// Several kept readings could be meant.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Doubt {
+    among: Vec<Uuid>,
+    order: Order,
+    words: String,
+}
+
+/// As many as are offered to choose from: the latest ones.
+const MOST: usize = 4;
+
+impl Turn<'_> {
+    /// An order to change something, kept or not yet kept.
+    pub(super) fn change(&mut self, order: Order, words: String) {
+        if self.state.resident.is_none() {
+            self.say("First the room, so that I know who it is.");
+            return self.ask_again();
+        }
+        if self.change_of_pending(&order, &words) {
+            return;
+        }
+        // A change that was not confirmed yet gives way to another.
+        if matches!(
+            self.state.phase,
+            Phase::ConfirmChange(_) | Phase::WhichKept(_)
+        ) {
+            self.state.phase = Phase::Open;
+        }
+        if self.pending_says_first() {
+            return;
+        }
+        if let Order::Change { sign, to: None } = order {
+            let name = sign.name();
+            return self.say(&format!(
+                "I missed part of that. Say change the {name} to, and the value."
+            ));
+        }
+        let mut meant: Vec<&KeptHere> = self.own_kept().filter(|it| fits(&order, it)).collect();
+        if meant.len() > 1 {
+            let narrow = |it: &&KeptHere| is_likely(&order, it);
+            let likely: Vec<&KeptHere> = meant.iter().copied().filter(narrow).collect();
+            if !likely.is_empty() {
+                meant = likely;
+            }
+        }
+        let skipped = meant.len().saturating_sub(MOST);
+        match &meant[skipped..] {
+            [] => self.say(
+                "Nothing like that was kept here in this round by you. Only that can be changed by voice; the nurse can correct it at the station.",
+            ),
+            [one] => {
+                let id = one.id;
+                self.offer_change(id, &order, words);
+            }
+            several => {
+                let each = several.iter().zip(ORDINALS);
+                let each = each.map(|(it, nth)| {
+                    let read = wording::measurement(&it.measurement);
+                    let time = wording::taken_at(it.record.measured_at);
+                    format!("The {nth}: {read}{time}.")
+                });
+                let text = each.collect::<Vec<_>>().join(" ");
+                let among = several.iter().map(|it| it.id).collect();
+                self.prompt(&format!("Which one? {text}"));
+                self.state.phase = Phase::WhichKept(Box::new(Doubt {
+                    among,
+                    order,
+                    words,
+                }));
+            }
+        }
+    }
+
+    /// What this aide kept here in this round and what stands.
+    pub(super) fn own_kept(&self) -> impl Iterator<Item = &KeptHere> {
+        let here = self.state.resident.as_ref();
+        let kept = here.and_then(|id| self.state.kept.get(id));
+        let aide = self.state.staff.by().name;
+        kept.into_iter().flatten().filter(move |it| it.by == aide)
+    }
+
+    /// "The second": which of several is meant.
+    pub(super) fn which(&mut self, at: usize) {
+        let Phase::WhichKept(doubt) = &self.state.phase else {
+            return self.ask_again();
+        };
+        let Some(&reading) = doubt.among.get(at) else {
+            return self.ask_again();
+        };
+        let doubt = doubt.clone();
+        self.state.phase = Phase::Open;
+        self.offer_change(reading, &doubt.order, doubt.words);
+    }
+
+    /// Reads back what a kept reading is to become.
+    fn offer_change(&mut self, reading: Uuid, order: &Order, words: String) {
+        let Some(kept) = self.own_kept().find(|it| it.id == reading) else {
+            return;
+        };
+        let was = kept.measurement.clone();
+        let to = match changed(&was, order) {
+            Ok(to) => to,
+            Err(why) => return self.say(&why),
+        };
+        if to.as_ref() == Some(&was) {
+            return self.say("That is what is recorded already.");
+        }
+        let change = Change {
+            reading,
+            was,
+            to,
+            words,
+            second_look: false,
+        };
+        self.prompt(&format!("{} Yes?", change.read_back()));
+        self.state.phase = Phase::ConfirmChange(Box::new(change));
+    }
+
+    pub(super) fn change_confirmed(&mut self, change: Change) {
+        let Some(resident) = self.resident() else {
+            return;
+        };
+        let kept = self.own_kept().find(|it| it.id == change.reading);
+        let Some(day) = kept.map(|it| it.record.measured_at.date_naive()) else {
+            return;
+        };
+        let unlikely = change.to.as_ref().is_some_and(|to| {
+            let mut findings = resident.limits.judge_on(to, day).into_iter();
+            findings.any(|it| it.layer == Layer::Unlikely)
+        });
+        if unlikely && !change.second_look {
+            self.prompt(&format!(
+                "That is far from the usual. Please look again. {} Yes to change it?",
+                change.read_back()
+            ));
+            self.state.phase = Phase::ConfirmChange(Box::new(Change {
+                second_look: true,
+                ..change
+            }));
+            return;
+        }
+        let Some(to) = &change.to else {
+            let reason = change.reason();
+            let said = self.retract_kept(resident, change.reading, &reason, ToldWrong::TakenBack);
+            self.say("Taken back. It stays visible to the nurse.");
+            return self.say_changed(&said);
+        };
+        self.correct_kept(resident, change.reading, to, &change.reason());
+        for caution in self.cautions_past(resident, to.sign(), to.qualifiers()) {
+            self.say(&wording::spelled(&caution));
+        }
+    }
+
+    /// A change of what waits for an answer or a yes. False when nothing that
+    /// waits is meant.
+    fn change_of_pending(&mut self, order: &Order, words: &str) -> bool {
+        let waiting = self.state.awaited();
+        match order {
+            Order::Change { sign, to: None } if waiting.contains(sign) => {
+                self.say("I missed part of that.");
+                self.ask_again();
+            }
+            Order::Change {
+                sign,
+                to: Some(claim),
+            } if waiting.contains(sign) => {
+                self.readings(None, vec![claim.as_ref().clone()], Vec::new());
+            }
+            Order::ThatWas(qualifiers)
+                if qualifiers.iter().all(|it| {
+                    let takes = |sign: &VitalSign| sign.qualifiers().contains(&it.kind());
+                    waiting.iter().any(takes)
+                }) =>
+            {
+                self.part(Part {
+                    qualifiers: qualifiers.clone(),
+                    words: words.to_owned(),
+                    confidence: 1.0,
+                    ..Part::default()
+                });
+            }
+            Order::Scratch(sign) if waiting.contains(sign) => self.scratch_pending(*sign),
+            _ => return false,
+        }
+        true
+    }
+
+    /// Drops one of the readings that wait, and goes on with the others.
+    fn scratch_pending(&mut self, sign: VitalSign) {
+        let others = self.state.awaited().iter().any(|it| *it != sign);
+        self.take_back(if others {
+            Dropped::Replaced
+        } else {
+            Dropped::Scratched
+        });
+        self.state.drafts.retain(|it| it.sign() != sign);
+        self.state.unclear.retain(|it| it.sign != sign);
+        self.state.phase = Phase::Open;
+        self.say(&format!("Scratched: {}.", sign.name()));
+        self.advance();
+    }
+
+    /// Another value said instead of a yes to a change. True when it was.
+    pub(super) fn change_replaced(&mut self, part: &Part) -> bool {
+        let Phase::ConfirmChange(change) = &self.state.phase else {
+            return false;
+        };
+        let (reading, was) = (change.reading, change.to.as_ref().unwrap_or(&change.was));
+        let valued = part.value.as_ref().map(|it| it.measurement.clone());
+        let to = valued.map_or_else(|| was.clone(), |it| with_missing(it, was));
+        let how = part.qualifiers.iter().copied();
+        let to = how.fold(to, |it, how| it.clone().with(how).unwrap_or(it));
+        let Some(kept) = self.own_kept().find(|it| it.id == reading) else {
+            return false;
+        };
+        let change = Change {
+            reading,
+            was: kept.measurement.clone(),
+            to: Some(to),
+            words: format!("{}; {}", change.words, part.words),
+            second_look: false,
+        };
+        self.prompt(&format!("{} Yes?", change.read_back()));
+        self.state.phase = Phase::ConfirmChange(Box::new(change));
+        true
+    }
+}
+
+const ORDINALS: [&str; MOST] = ["first", "second", "third", "fourth"];
+
+/// Whether a kept reading can be what an order is about.
+fn fits(order: &Order, kept: &KeptHere) -> bool {
+    match order {
+        Order::Change { sign, .. } | Order::Scratch(sign) => kept.sign() == *sign,
+        Order::ThatWas(qualifiers) => {
+            let takes = |it: &Qualifier| kept.sign().qualifiers().contains(&it.kind());
+            qualifiers.iter().all(takes)
+        }
+        _ => false,
+    }
+}
+
+/// Whether it is the likelier one of several: taken the way that was said, or
+/// not yet recorded so.
+fn is_likely(order: &Order, kept: &KeptHere) -> bool {
+    let has = |it: Qualifier| kept.measurement.qualifiers().get(it.kind()) == Some(it);
+    match order {
+        Order::Change { to: Some(to), .. } => to.measurement.qualifiers().iter().all(has),
+        Order::ThatWas(qualifiers) => !qualifiers.iter().all(|it| has(*it)),
+        _ => true,
+    }
+}
+
+/// What a reading becomes by an order; none when it is taken back.
+fn changed(was: &Measurement, order: &Order) -> Result<Option<Measurement>, String> {
+    let sentence = |why: &dyn std::fmt::Display| {
+        format!(
+            "{}. Nothing is changed.",
+            wording::capital(&wording::spelled(&why.to_string()))
+        )
+    };
+    match order {
+        Order::Change { to: Some(to), .. } => Ok(Some(with_missing(to.measurement.clone(), was))),
+        Order::ThatWas(qualifiers) => {
+            let mut how = qualifiers.iter();
+            let to = how.try_fold(was.clone(), |it, how| it.with(*how));
+            to.map(Some).map_err(|why| sentence(&why))
+        }
+        _ => Ok(None),
+    }
+}
+
+/// The new measurement with the qualifiers of the old one that were not said
+/// again.
+fn with_missing(mut new: Measurement, old: &Measurement) -> Measurement {
+    for qualifier in old.qualifiers().iter() {
+        if new.qualifiers().get(qualifier.kind()).is_none() {
+            new = new.clone().with(qualifier).unwrap_or(new);
+        }
+    }
+    new
+}
+
+impl super::State {
+    /// The vital signs that wait for an answer or a yes, all of them.
+    pub(super) fn awaited(&self) -> Vec<VitalSign> {
+        let mut signs: Vec<VitalSign> = self.drafts.iter().map(Draft::sign).collect();
+        match &self.phase {
+            Phase::Confirming(offer) => {
+                let offered = offer.read_back.measurements().into_iter();
+                signs.extend(offered.map(|it| it.sign()));
+            }
+            Phase::Asking(Question::Value(unclear)) => signs.push(unclear.sign),
+            _ => {}
+        }
+        signs.extend(self.unclear.iter().map(|it: &Unclear| it.sign));
+        signs
+    }
+}

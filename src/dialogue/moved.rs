@@ -1,0 +1,222 @@
+//! "Wrong resident": what was kept here in this visit is of someone else. The
+//! right resident is identified as ever, by name and birth date; what is to be
+//! moved is read back; and a yes retracts it in the one record and keeps it in
+//! the other.
+
+use uuid::Uuid;
+
+use super::Phase;
+use super::rejudge::Said;
+use super::turn::Turn;
+use crate::facts::{Body, Dropped, ReadBack, Ready};
+use crate::residents::ResidentId;
+use crate::speaking::wording;
+use crate::understanding::{Order, Yes};
+use crate::vitals::VitalSign;
+use crate::vitals::rules::ToldWrong;
+
+/// Why, as the record of the wrong resident says it. It does not name the other:
+/// a record leaves the home with its own resident.
+const REASON: &str = "wrong resident: moved to another resident's record";
+
+/// Readings kept for the wrong resident.
+#[derive(Debug, Clone, PartialEq)]
+pub(super) struct Moving {
+    from: ResidentId,
+    readings: Vec<Uuid>,
+}
+
+/// Readings that were read back to be moved.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Move {
+    moving: Moving,
+    read_back: ReadBack,
+}
+
+impl Turn<'_> {
+    pub(super) fn wrong_resident(&mut self) {
+        let Some(resident) = self.resident() else {
+            self.say("First the room, so that I know who it is.");
+            return self.ask_again();
+        };
+        if self.pending_says_first() || self.timers_say_first() {
+            return;
+        }
+        let visit = self.state.visit;
+        let here = self.own_kept().filter(|it| it.visit == visit);
+        let (readings, signs): (Vec<Uuid>, Vec<VitalSign>) =
+            here.map(|it| (it.id, it.sign())).unzip();
+        self.leave();
+        if readings.is_empty() {
+            return self.say("Nothing was kept here in this visit. Which room?");
+        }
+        let is_here = |(id, _): &(ResidentId, _)| *id == resident.id;
+        if self.state.not_taken.iter().any(is_here) {
+            self.say("What was noted as not taken is not moved: tell the nurse.");
+        }
+        self.state.moving = Some(Moving {
+            from: resident.id.clone(),
+            readings,
+        });
+        self.say(&format!(
+            "To be moved from {}: {}. Of which room is the right resident?",
+            resident.name,
+            wording::names(&signs)
+        ));
+    }
+
+    /// Reads back what is to be moved to the resident who was just identified.
+    pub(super) fn offer_move(&mut self) {
+        let (Some(moving), Some(to)) = (self.state.moving.take(), self.resident()) else {
+            return;
+        };
+        let whose = self.who(&moving.from);
+        if moving.from == to.id {
+            return self.say(&format!("That is {whose} again. Nothing is moved."));
+        }
+        let kept = self.state.kept.get(&moving.from).into_iter().flatten();
+        let kept = kept.filter(|it| moving.readings.contains(&it.id));
+        let ready = kept.map(|it| Ready::moved(it.id, &it.record, it.measurement.clone()));
+        let ready = ready.collect();
+        let offer = self.new_id();
+        let read_back = ReadBack::of(offer, to.id.clone(), ready);
+        self.keep_as(
+            offer,
+            Body::Offered {
+                resident: to.id.clone(),
+                read_back: read_back.text().to_owned(),
+                readings: read_back.measurements(),
+            },
+        );
+        self.prompt(&format!(
+            "Move from {whose} to {}: {} Yes?",
+            to.name,
+            read_back.text()
+        ));
+        self.state.phase = Phase::ConfirmMove(Box::new(Move { moving, read_back }));
+    }
+
+    pub(super) fn move_confirmed(&mut self, offer: Move, yes: &Yes) {
+        let Some(to) = self.resident() else {
+            return;
+        };
+        let Move { moving, read_back } = offer;
+        let mut said: Vec<Said> = Vec::new();
+        if let Some(from) = self.dialogue.home.resident(&moving.from) {
+            for reading in moving.readings {
+                said.push(self.retract_kept(from, reading, REASON, ToldWrong::OfAnother));
+            }
+        }
+        let mut raised = Vec::new();
+        let mut last = None;
+        for reading in read_back.confirm(yes, self.now, false) {
+            let record = reading.record().clone();
+            let id = self.keep(Body::Read(reading));
+            raised.extend(self.judge(to, id, &record));
+            last = Some(id);
+        }
+        raised.extend(last.and_then(|id| self.early_warning(to, id)));
+        let whose = self.who(&moving.from);
+        self.say(&format!("Moved from {whose} to {}.", to.name));
+        for it in said {
+            self.say_changed(&it);
+        }
+        self.say_raised(&raised);
+    }
+
+    /// The aide goes on without saying who the right resident is.
+    pub(super) fn drop_move(&mut self) {
+        if let Some(moving) = self.state.moving.take() {
+            let whose = self.who(&moving.from);
+            self.say(&format!("Nothing is moved: it stays with {whose}."));
+        }
+    }
+
+    fn move_dropped(&mut self, offer: Move, why: Dropped) {
+        self.keep(Body::Dropped {
+            offer: offer.read_back.offer(),
+            why,
+        });
+        self.state.moving = Some(offer.moving);
+        self.drop_move();
+    }
+
+    /// A no to a change or a move.
+    pub(super) fn change_refused(&mut self) {
+        match std::mem::replace(&mut self.state.phase, Phase::Open) {
+            Phase::ConfirmMove(offer) => self.move_dropped(*offer, Dropped::No),
+            _ => self.say("Nothing is changed."),
+        }
+    }
+
+    /// "Scratch that" to a change or a move. True when there was one.
+    pub(super) fn change_scratched(&mut self) -> bool {
+        match std::mem::replace(&mut self.state.phase, Phase::Open) {
+            Phase::ConfirmMove(offer) => self.move_dropped(*offer, Dropped::Scratched),
+            Phase::ConfirmChange(_) | Phase::WhichKept(_) => self.say("Nothing is changed."),
+            phase => {
+                self.state.phase = phase;
+                let moving = self.state.moving.is_some();
+                self.drop_move();
+                if moving {
+                    self.say("Which room?");
+                    self.state.phase = Phase::Place;
+                }
+                return moving;
+            }
+        }
+        true
+    }
+
+    /// No answer to a change or a move. True when there was one.
+    pub(super) fn change_unanswered(&mut self) -> bool {
+        match &self.state.phase {
+            Phase::ConfirmMove(offer) => {
+                let offer = offer.read_back.clone();
+                self.keep(Body::Unconfirmed {
+                    offer: offer.offer(),
+                    resident: offer.resident().clone(),
+                    readings: offer.measurements(),
+                });
+                self.say("No answer.");
+                if let Phase::ConfirmMove(offer) =
+                    std::mem::replace(&mut self.state.phase, Phase::Open)
+                {
+                    self.state.moving = Some(offer.moving);
+                }
+                self.drop_move();
+            }
+            Phase::ConfirmChange(_) | Phase::WhichKept(_) => {
+                self.state.phase = Phase::Open;
+                self.say("No answer. Nothing is changed.");
+            }
+            _ => {
+                if matches!(self.state.phase, Phase::Identify(_) | Phase::WhichBed(_)) {
+                    self.drop_move();
+                }
+                return false;
+            }
+        }
+        true
+    }
+
+    /// Does an order.
+    pub(super) fn order(&mut self, order: Order, words: String) {
+        match order {
+            Order::Change { .. } | Order::ThatWas(_) | Order::Scratch(_) => {
+                self.change(order, words);
+            }
+            Order::Which(at) => self.which(at),
+            Order::Count {
+                sign,
+                seconds,
+                ticks,
+            } => self.start_count(sign, seconds, ticks),
+            Order::Time {
+                thermometer,
+                seconds,
+            } => self.start_wait(thermometer, seconds),
+            Order::Recheck(sign) => self.recheck(sign),
+        }
+    }
+}

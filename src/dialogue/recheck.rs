@@ -1,0 +1,143 @@
+//! A reading taken again: when to measure, on which limb, and then both values.
+
+use chrono::Duration;
+
+use super::state::KeptHere;
+use super::turn::Turn;
+use crate::facts::{ReadingRecord, Time};
+use crate::residents::Resident;
+use crate::speaking::wording;
+use crate::vitals::{Measurement, Qualifiers, VitalSign};
+
+/// A vital sign that is to be measured again.
+#[derive(Debug, Clone, PartialEq)]
+pub(super) struct Rechecking {
+    sign: VitalSign,
+    /// What it was first.
+    first: Measurement,
+}
+
+impl Turn<'_> {
+    /// "Recheck the pressure": waits as long as it must, and asks for it. With
+    /// no vital sign named, what was out of range in this visit is meant.
+    pub(super) fn recheck(&mut self, sign: Option<VitalSign>) {
+        let Some(resident) = self.resident() else {
+            self.say("First the room, so that I know who it is.");
+            return self.ask_again();
+        };
+        if self.pending_says_first() {
+            return;
+        }
+        let signs = sign.map_or_else(|| self.flagged_signs(), |it| vec![it]);
+        let sign = match signs.as_slice() {
+            [one] => *one,
+            [] => {
+                return self.say("Nothing was out of range here. Say recheck, and the name.");
+            }
+            several => {
+                let names = wording::names(several);
+                return self.say(&format!("Which one: {names}? Say recheck, and the name."));
+            }
+        };
+        let name = sign.name();
+        let Some(first) = self.last_here(sign).cloned() else {
+            return self.say(&format!(
+                "No {name} was kept here in this visit. Measure it and say it."
+            ));
+        };
+        let now = self.now;
+        let how = how(first.measurement.qualifiers(), sign);
+        let measure = format!(
+            "{}: measure again{how}, and say it.",
+            wording::capital(name)
+        );
+        match self.again_from(resident, &first).filter(|it| *it > now) {
+            Some(until) => {
+                let wait = wait((until - now).num_seconds());
+                self.say(&format!(
+                    "Wait {wait} before the {name}{how}. I will say when."
+                ));
+                self.wait_for_recheck(sign, until, measure);
+            }
+            None => self.say(&measure),
+        }
+        let first = first.measurement;
+        self.state.rechecking = Some(Rechecking { sign, first });
+    }
+
+    /// The vital signs of this visit whose last reading is out of range.
+    fn flagged_signs(&self) -> Vec<VitalSign> {
+        let is_flagged = |it: &VitalSign| self.last_here(*it).is_some_and(KeptHere::flagged);
+        VitalSign::ALL.into_iter().filter(is_flagged).collect()
+    }
+
+    /// What was kept last of a vital sign in this visit.
+    fn last_here(&self, sign: VitalSign) -> Option<&KeptHere> {
+        let visit = self.state.visit;
+        let of_visit = |it: &&KeptHere| it.visit == visit && it.sign() == sign;
+        self.own_kept().filter(of_visit).last()
+    }
+
+    /// When a vital sign may be measured again: the cuff on the same limb after
+    /// the home's wait, anything else when nothing speaks against it any more.
+    fn again_from(&self, resident: &Resident, first: &KeptHere) -> Option<Time> {
+        if first.sign() == VitalSign::BloodPressure {
+            let wait = resident.limits.home().thresholds().cuff_again_minutes;
+            return Some(first.record.measured_at + Duration::minutes(wait.into()));
+        }
+        let how = first.measurement.qualifiers();
+        let cautions = self.cautions(resident, first.sign(), how).into_iter();
+        cautions.filter_map(|it| it.wait_until).max()
+    }
+
+    /// What is measured again is measured the same way, unless another is said.
+    pub(super) fn assume_same_way(&self, measurement: Measurement) -> Measurement {
+        let sign = measurement.sign();
+        let first = match &self.state.rechecking {
+            Some(it) if it.sign == sign => it.first.qualifiers(),
+            _ => return measurement,
+        };
+        let missing = measurement.qualifiers().missing(sign);
+        let same = missing.into_iter().filter_map(|kind| first.get(kind));
+        same.fold(measurement, |it, how| it.clone().with(how).unwrap_or(it))
+    }
+
+    /// Whether a vital sign is being measured again on the aide's word.
+    pub(super) fn is_rechecking(&self, sign: VitalSign) -> bool {
+        self.state
+            .rechecking
+            .as_ref()
+            .is_some_and(|it| it.sign == sign)
+    }
+
+    /// Says both values when what was to be measured again was kept.
+    pub(super) fn rechecked(&mut self, record: &ReadingRecord) -> Option<String> {
+        let sign = record.measurement.sign();
+        let rechecking = self.state.rechecking.take_if(|it| it.sign == sign)?;
+        self.drop_recheck_wait(sign);
+        let first = wording::value(rechecking.first.value());
+        let now = wording::value(record.measurement.value());
+        let name = wording::capital(sign.name());
+        Some(format!("{name} first {first}, now {now}."))
+    }
+}
+
+/// A wait in words: seconds, or minutes rounded up.
+fn wait(seconds: i64) -> String {
+    let (number, unit) = match seconds {
+        ..2 => return "one second".to_owned(),
+        2..120 => (seconds, "seconds"),
+        _ => ((seconds + 59) / 60, "minutes"),
+    };
+    format!("{} {unit}", wording::digits(number.into()))
+}
+
+/// How it was measured, as far as it must be the same: ", left arm, sitting".
+fn how(qualifiers: &Qualifiers, sign: VitalSign) -> String {
+    let required = sign.required().iter().filter_map(|it| qualifiers.get(*it));
+    let mut words = vec![""];
+    for qualifier in required {
+        words.push(qualifier.spoken());
+    }
+    words.join(", ")
+}
