@@ -148,11 +148,7 @@ fn model(arguments: &super::Model) -> Found {
             let what = format!("{}: {name} is missing; run `make setup`", folder.display());
             return fail(what);
         };
-        let found: String = Sha256::digest(&bytes)
-            .iter()
-            .map(|it| format!("{it:02x}"))
-            .collect();
-        if found != sum {
+        if store::hex(&Sha256::digest(&bytes)) != sum {
             return warn(format!(
                 "{}: {name} is not the one of setup/pins.txt: another model, or damaged",
                 folder.display()
@@ -175,10 +171,12 @@ fn disk(store: &Path) -> Found {
         Err(error) => return fail(format!("{}: {error}", folder.display())),
     };
     let text = format!("{} MB free", room >> 20);
-    match room {
-        ..LEAST_ROOM => fail(format!("{text}; make room before a round")),
-        ..LITTLE_ROOM => warn(format!("{text}; make room soon")),
-        _ => ok(text),
+    if room < LEAST_ROOM {
+        fail(format!("{text}; make room before a round"))
+    } else if room < LITTLE_ROOM {
+        warn(format!("{text}; make room soon"))
+    } else {
+        ok(text)
     }
 }
 
@@ -240,11 +238,9 @@ fn clock(store: Option<&Store>, now: Time) -> Found {
     if now.date_naive() < built {
         return fail(format!("{text}: it was never set"));
     }
-    let facts = store.and_then(|it| it.facts_after(0, usize::MAX).ok());
-    let facts = facts.into_iter().flatten().filter_map(|it| it.fact.ok());
-    match vault::clock_behind(facts, now) {
-        Some(why) => fail(why),
-        None => ok(text),
+    match store.map(|it| vault::clock_behind(it, now)) {
+        Some(Ok(Some(why)) | Err(why)) => fail(why),
+        Some(Ok(None)) | None => ok(text),
     }
 }
 

@@ -6,7 +6,7 @@ use std::path::{Path, PathBuf};
 use std::sync::OnceLock;
 
 use clap::{Args, Subcommand};
-use sayback::facts::{ChainHead, Fact, Time};
+use sayback::facts::{ChainHead, Time};
 use sayback::round::Pins;
 use sayback::store::{self, Copied, Key, Report, Store};
 
@@ -92,6 +92,11 @@ pub enum KeyCommand {
     },
 }
 
+/// How many of the last facts the clock is held against.
+const LAST: i64 = 1_000;
+/// Clocks of several recorders differ by some seconds.
+const SKEW: chrono::TimeDelta = chrono::TimeDelta::minutes(2);
+
 static GIVEN: OnceLock<KeyArgs> = OnceLock::new();
 static USED: OnceLock<Key> = OnceLock::new();
 
@@ -169,25 +174,27 @@ pub fn start(path: &Path) -> Result<Store, Message> {
     for finding in &report.findings {
         warn(&format!("the record is damaged: {finding}."));
     }
-    let facts = store.facts_after(0, usize::MAX).map_err(message)?;
-    let facts = facts.into_iter().filter_map(|it| it.fact.ok());
-    if let Some(text) = clock_behind(facts, chrono::Local::now().fixed_offset()) {
+    if let Some(text) = clock_behind(&store, chrono::Local::now().fixed_offset())? {
         warn(&text);
     }
     Ok(store)
 }
 
 /// What to say when the clock is behind what was recorded last.
-pub fn clock_behind(facts: impl Iterator<Item = Fact>, now: Time) -> Option<String> {
-    let last = facts.map(|it| it.at).max()?;
-    (last > now + chrono::TimeDelta::minutes(2)).then(|| {
+pub fn clock_behind(store: &Store, now: Time) -> Result<Option<String>, Message> {
+    let head = store.head().map_err(message)?;
+    let from = head.map_or(0, |it| it.seq - LAST);
+    let facts = store.facts_after(from, usize::MAX).map_err(message)?;
+    let times = facts.into_iter().filter_map(|it| Some(it.fact.ok()?.at));
+    let late = times.max().filter(|last| *last > now + SKEW);
+    Ok(late.map(|last| {
         format!(
             "the clock says {}, and something was recorded at {}: set the clock before you \
              record. Facts keep the order in which they were recorded.",
             now.format("%Y-%m-%d %H:%M"),
             last.format("%Y-%m-%d %H:%M"),
         )
-    })
+    }))
 }
 
 /// Runs `sayback check`.
@@ -270,14 +277,13 @@ pub fn restore(arguments: &Restore) -> Result<End, Message> {
 fn tell(what: &str, path: &Path, copied: &Copied) -> Result<End, Message> {
     let mut out = anstream::stdout().lock();
     let facts = copied.facts;
-    let mut text = format!(
-        "{what}: {}, {facts} facts, nothing wrong.\n",
-        path.display()
-    );
-    if let Some(head) = &copied.head {
-        text += &format!("Head: {head}\n");
-    }
-    finished(out.write_all(text.as_bytes()))
+    let head = copied.head.as_ref();
+    let head = head.map(|it| format!("Head: {it}\n")).unwrap_or_default();
+    let path = path.display();
+    finished(write!(
+        out,
+        "{what}: {path}, {facts} facts, nothing wrong.\n{head}"
+    ))
 }
 
 /// Runs `sayback key`.

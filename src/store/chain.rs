@@ -66,8 +66,14 @@ pub(super) fn link(before: &Hash, fact: &Columns<'_>) -> Hash {
 }
 
 /// A hash as hexadecimal digits.
-pub(super) fn hex(bytes: &[u8]) -> String {
-    bytes.iter().map(|it| format!("{it:02x}")).collect()
+#[must_use]
+pub fn hex(bytes: &[u8]) -> String {
+    use std::fmt::Write as _;
+    let digits = String::with_capacity(bytes.len() * 2);
+    bytes.iter().fold(digits, |mut digits, it| {
+        let _ = write!(digits, "{it:02x}");
+        digits
+    })
 }
 
 /// The head as the record keeps it, and from which fact on the chain was made

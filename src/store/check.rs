@@ -4,7 +4,7 @@
 use std::fmt;
 
 use rusqlite::{Connection, Transaction, TransactionBehavior};
-use serde::Serialize;
+use serde::{Deserialize, Serialize};
 
 use super::chain::{Columns, Hash, Head, beginning, link};
 use super::error::StoreError;
@@ -243,6 +243,12 @@ fn about(row: Option<i64>, id: Option<&[u8]>, what: What) -> Finding {
     Finding { row, id, what }
 }
 
+/// What a fact says it is.
+#[derive(Deserialize)]
+struct Kind<'a> {
+    kind: &'a str,
+}
+
 /// A row whose hash does not follow.
 struct Broken {
     before: Hash,
@@ -382,8 +388,8 @@ impl<'a> Walk<'a> {
             }
             Err(_) => return,
         };
-        let kind = serde_json::from_str::<serde_json::Value>(text).ok();
-        let kind = kind.and_then(|it| Some(it.get("kind")?.as_str()?.to_owned()));
+        let kind = serde_json::from_str::<Kind>(text).ok();
+        let kind = kind.map(|it| it.kind.to_owned());
         let same = [
             ("id", row.id, fact.id.to_string()),
             ("round", row.round, fact.round.to_string()),

@@ -19,11 +19,11 @@ pub enum Key {
     None,
     /// A key in a file, which is made when the first record needs it.
     File(PathBuf),
-    /// A passphrase. The key is derived from it (PBKDF2, as SQLCipher does).
+    /// A passphrase. The key is derived from it (PBKDF2, as `SQLCipher` does).
     Passphrase(String),
 }
 
-/// A key as SQLCipher is given it.
+/// A key as `SQLCipher` is given it.
 #[derive(Clone, PartialEq, Eq)]
 pub(crate) enum Secret {
     /// 32 random bytes.
@@ -256,7 +256,7 @@ fn make(path: &Path) -> Result<(), KeyError> {
     }
 }
 
-#[derive(PartialEq, Eq)]
+#[derive(Clone, Copy, PartialEq, Eq)]
 enum Put {
     OnlyIfNew,
     Instead,

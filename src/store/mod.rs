@@ -31,6 +31,7 @@ use crate::facts::{Body, ChainHead, Fact, KeptReading};
 use crate::residents::ResidentId;
 
 pub use self::backup::{Copied, encrypt, is_plain, opens, reencrypt, restore, verify};
+pub use self::chain::hex;
 pub use self::check::{Finding, Report, What};
 pub use self::error::StoreError;
 pub use self::key::{Key, KeyError, SHORTEST_PASSPHRASE, add_key, forget_older};

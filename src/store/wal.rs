@@ -128,6 +128,6 @@ fn scan(log: &[u8]) -> Option<LogFault> {
             _ => Some(LogFault::Several),
         };
     }
-    let cut = (log.len() - HEADER) % (FRAME + page) != 0;
+    let cut = !(log.len() - HEADER).is_multiple_of(FRAME + page);
     cut.then_some(LogFault::LastOne)
 }

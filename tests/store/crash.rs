@@ -14,7 +14,7 @@ use uuid::Uuid;
 use super::process::{again, told};
 use super::{ids, note, record};
 
-/// How many ends of each kind. More find rarer moments: SAYBACK_TEST_KILLS.
+/// How many ends of each kind. More find rarer moments: `SAYBACK_TEST_KILLS`.
 fn kills(usual: usize) -> usize {
     let more = std::env::var("SAYBACK_TEST_KILLS");
     more.map_or(usual, |it| it.parse().expect("a number"))
@@ -117,7 +117,8 @@ fn nothing_acknowledged_is_lost_when_the_process_is_killed() {
         acknowledged = there;
     }
     println!(
-        "{times} ends, {} facts, {unsaid} stored and not yet said, 0 lost",
+        "figure: {times} kills while appending: {} facts acknowledged or whole beyond that \
+         ({unsaid} times), 0 lost",
         acknowledged.len()
     );
 }
@@ -161,6 +162,7 @@ fn a_change_of_form_or_key_that_is_killed_loses_nothing() {
         }
     }
     assert!(cut > 0 && whole > 0, "{cut} cut off, {whole} done");
+    println!("figure: {cut} kills inside an upgrade, encryption or change of key: 0 facts lost");
 }
 
 /// A copy that is cut off has no name, and is no hindrance to the next.

@@ -84,6 +84,7 @@ fn tampered(change: impl Fn(&Connection, &mut Rng) -> String) -> Vec<(String, Re
         assert!(!report.sound(), "{what} was not found");
         all.push((what, report));
     }
+    println!("figure: {TRIES} tampers of one kind: all found");
     all
 }
 
