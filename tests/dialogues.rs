@@ -34,6 +34,7 @@ use sayback::grammar::Grammar;
 use sayback::hearing::Heard;
 use sayback::residents::{Bedside, Home, Speech, Staff};
 use sayback::speaking::{Saying, Tone, wording};
+use shown::show;
 
 const DEMO: &str = include_str!("../audio-fixtures/demo-home.toml");
 static DIALOGUE: LazyLock<&Dialogue> = LazyLock::new(|| in_home(DEMO, None, None));
@@ -114,7 +115,7 @@ impl Conversation {
                     self.spoken.push_str(&saying.spoken);
                     self.tones.extend(saying.tones);
                 }
-                Action::Keep(fact) => self.stored.extend(shown::show(&fact)),
+                Action::Keep(fact) => self.stored.extend(show(&fact)),
                 Action::Click => self.clicks += 1,
                 Action::Listen {
                     wake, sharp, tell, ..

@@ -7,7 +7,8 @@ use uuid::Uuid;
 
 use super::Phase;
 use super::Question;
-use super::state::{Draft, KeptHere};
+use super::kept::KeptHere;
+use super::state::Draft;
 use super::turn::Turn;
 use crate::facts::Dropped;
 use crate::speaking::wording;
@@ -171,7 +172,8 @@ impl Turn<'_> {
         };
         let kept = self.own_kept().find(|it| it.id == change.reading);
         let Some(day) = kept.map(|it| it.record.measured_at.date_naive()) else {
-            return;
+            // Another took over while it waited for a yes.
+            return self.refuse("Someone else kept that. Nothing is changed.");
         };
         let unlikely = change.to.as_ref().is_some_and(|to| {
             let mut findings = resident.limits.judge_on(to, day).into_iter();

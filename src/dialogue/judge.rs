@@ -4,8 +4,8 @@
 use chrono::Duration;
 use uuid::Uuid;
 
+use super::kept::KeptHere;
 use super::report::spoken;
-use super::state::KeptHere;
 use super::turn::Turn;
 use crate::facts::{Body, OpenReport, Raised, ReadingRecord, Recheck};
 use crate::residents::Resident;

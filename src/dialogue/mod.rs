@@ -9,6 +9,7 @@ mod change;
 mod confirm;
 mod insist;
 mod judge;
+mod kept;
 mod moved;
 mod order;
 mod orthostatic;
@@ -345,8 +346,11 @@ impl Turn<'_> {
             Phase::Confirming(_) => {
                 "Say yes to keep it, no to change it, the right value to replace it, or scratch that."
             }
+            Phase::ConfirmChange(_) | Phase::ConfirmMove(_) => {
+                "Say yes to change what is kept, or no to leave it as it is."
+            }
             _ => {
-                "Say a vital sign and its value, such as pulse seven two regular. Say refused after a name if it was not taken. Say lead me to be asked for each, next to go on, or done to finish here."
+                "Say a vital sign and its value, such as pulse seven two regular. Say refused after a name if it was not taken. Say count pulse, or recheck. Say change the pulse to, scratch the pulse, or wrong resident, to correct what is kept. Say lead me to be asked for each, next to go on, or done to finish here."
             }
         });
         self.ask_again();

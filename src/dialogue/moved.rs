@@ -100,6 +100,15 @@ impl Turn<'_> {
         let Some(to) = self.resident() else {
             return;
         };
+        let aide = self.state.staff.by().name;
+        let kept = self.state.kept.get(&offer.moving.from);
+        let own = kept.into_iter().flatten().filter(|it| it.by == aide);
+        let own: Vec<Uuid> = own.map(|it| it.id).collect();
+        if !offer.moving.readings.iter().all(|it| own.contains(it)) {
+            // Another took over while it waited for a yes.
+            self.refuse("Someone else kept that.");
+            return self.move_dropped(offer, Dropped::No);
+        }
         let Move { moving, read_back } = offer;
         let mut said: Vec<Said> = Vec::new();
         if let Some(from) = self.dialogue.home.resident(&moving.from) {

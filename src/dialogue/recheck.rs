@@ -2,7 +2,7 @@
 
 use chrono::Duration;
 
-use super::state::KeptHere;
+use super::kept::KeptHere;
 use super::turn::Turn;
 use crate::facts::{ReadingRecord, Time};
 use crate::residents::Resident;

@@ -5,8 +5,8 @@
 use uuid::Uuid;
 
 use super::judge::is_score;
+use super::kept::{KeptHere, Told, is_own};
 use super::report::spoken;
-use super::state::{KeptHere, Told, is_own};
 use super::turn::Turn;
 use crate::facts::{Body, Raised};
 use crate::residents::{Resident, ResidentId};

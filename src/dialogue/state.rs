@@ -1,4 +1,4 @@
-//! The state of a conversation, and one turn of it.
+//! The state of a conversation.
 
 use std::collections::{BTreeMap, VecDeque};
 
@@ -6,19 +6,19 @@ use fastrand::Rng;
 use uuid::Uuid;
 
 use super::change::{Change, Doubt};
+use super::kept::{KeptHere, Told};
 use super::moved::{Move, Moving};
 use super::order::Order;
 use super::recheck::Rechecking;
 use super::staff::OnDuty;
 use super::timers::{Stopping, Timer};
-use crate::facts::{OpenReport, Pending, Raised, ReadBack, ReadingRecord, Recheck, Record, Time};
+use crate::facts::{OpenReport, Pending, ReadBack, Recheck, Record, Time};
 use crate::grammar::Expect;
 use crate::residents::{ResidentId, Staff};
 use crate::understanding::{Claim, Unclear, Why};
-use crate::vitals::rules::{OrthostaticTest, Rule, Step};
+use crate::vitals::rules::{OrthostaticTest, Step};
 use crate::vitals::{
-    CautionKind, History, Measurement, NotTaken, NotTakenReason, QualifierKind, Reading, Recent,
-    VitalSign, WentOn,
+    CautionKind, History, NotTaken, NotTakenReason, QualifierKind, Recent, VitalSign, WentOn,
 };
 
 /// Where the conversation is.
@@ -108,62 +108,6 @@ impl Draft {
     }
 }
 
-/// A reading kept in this round.
-#[derive(Debug, Clone, PartialEq)]
-pub(super) struct KeptHere {
-    pub(super) id: Uuid,
-    /// As it was kept.
-    pub(super) record: ReadingRecord,
-    /// As it stands.
-    pub(super) measurement: Measurement,
-    /// What it raised, and the facts of that.
-    pub(super) flags: Vec<(Uuid, Raised)>,
-    /// The visit in which it was kept.
-    pub(super) visit: u32,
-    /// The name of the aide who kept it.
-    pub(super) by: String,
-    /// What nurses had wanted taken again, and was.
-    pub(super) settled: Vec<Recheck>,
-}
-
-impl KeptHere {
-    pub(super) const fn sign(&self) -> VitalSign {
-        self.measurement.sign()
-    }
-
-    pub(super) fn reading(&self) -> Reading {
-        Reading {
-            at: self.record.measured_at,
-            measurement: self.measurement.clone(),
-        }
-    }
-
-    /// Whether the reading itself crosses a limit or meets a rule.
-    pub(super) fn flagged(&self) -> bool {
-        self.flags.iter().any(|(_, raised)| is_own(raised))
-    }
-}
-
-/// What a nurse was told of a reading.
-#[derive(Debug, Clone, PartialEq, Eq)]
-pub(super) struct Told {
-    pub(super) nurse: String,
-    /// The reading as it was then, in words.
-    pub(super) was: String,
-}
-
-/// Whether something was raised by one reading alone, not by several together
-/// or by a change.
-pub(super) const fn is_own(raised: &Raised) -> bool {
-    match raised {
-        Raised::Limit(_) => true,
-        Raised::Rule(flag) => !matches!(
-            flag.rule,
-            Rule::EarlyWarning | Rule::StandingFall | Rule::ToldWrong
-        ),
-    }
-}
-
 /// The state of a conversation. A plain value: two turns from the same state
 /// with the same event and time are the same.
 #[derive(Debug, Clone, PartialEq)]
@@ -221,8 +165,8 @@ pub struct State {
     /// The question that waits for an answer, to be asked again as it was.
     pub(super) prompt: Option<String>,
     pub(super) ended: bool,
-    round: Uuid,
-    rng: Rng,
+    pub(super) round: Uuid,
+    pub(super) rng: Rng,
 }
 
 impl State {
@@ -261,10 +205,6 @@ impl State {
             round: new_id(&mut rng, now),
             rng,
         }
-    }
-
-    pub(super) fn new_id(&mut self, now: Time) -> Uuid {
-        new_id(&mut self.rng, now)
     }
 
     /// Where the conversation is.
@@ -389,7 +329,7 @@ impl State {
 }
 
 /// A UUID of version 7 from the time and the state's own generator.
-fn new_id(rng: &mut Rng, now: Time) -> Uuid {
+pub(super) fn new_id(rng: &mut Rng, now: Time) -> Uuid {
     let mut random = [0; 10];
     rng.fill(&mut random);
     let millis = u64::try_from(now.timestamp_millis()).unwrap_or(0);

@@ -1,8 +1,8 @@
-//! One turn of the conversation: the state as it changes, and what comes of it.
+//! One turn of a conversation: what it says, stores and listens for.
 
 use uuid::Uuid;
 
-use super::state::State;
+use super::state::{State, new_id};
 use super::{Action, Dialogue, PATIENCE, Phase};
 use crate::facts::{Body, Dropped, Fact, KeptReading, Time, VERSION};
 use crate::residents::{Resident, ResidentId};
@@ -63,7 +63,7 @@ impl<'a> Turn<'a> {
     }
 
     pub(super) fn new_id(&mut self) -> Uuid {
-        self.state.new_id(self.now)
+        new_id(&mut self.state.rng, self.now)
     }
 
     pub(super) fn keep_as(&mut self, id: Uuid, body: Body<KeptReading>) {
@@ -72,7 +72,7 @@ impl<'a> Turn<'a> {
             version: VERSION,
             at: self.now,
             by: self.state.staff.by(),
-            round: self.state.round(),
+            round: self.state.round,
             body,
         };
         self.actions.push(Action::Keep(Box::new(fact)));
