@@ -11,7 +11,7 @@ use super::accounts::{AccountError, Accounts};
 use super::acts::{NewFact, Refused};
 use super::index::Index;
 use super::sessions::Sessions;
-use crate::facts::{Fact, Time};
+use crate::facts::{ChainHead, Fact, Time};
 use crate::residents::{Home, ResidentId};
 use crate::store::{Key, Store, StoreError};
 
@@ -123,6 +123,14 @@ impl Station {
     /// [`StoreError`] when the record cannot be read.
     pub fn facts_about(&self, resident: &ResidentId) -> Result<Vec<Fact>, StoreError> {
         self.store().facts_about(resident)
+    }
+
+    /// Where the record stands.
+    ///
+    /// # Errors
+    /// [`StoreError`] when it cannot be read.
+    pub fn head(&self) -> Result<Option<ChainHead>, StoreError> {
+        self.store().head()
     }
 
     /// Takes in what was appended to the record by whoever.
