@@ -291,6 +291,14 @@ enum End {
 
 /// Runs the command line.
 pub fn run() -> ExitCode {
+    // What is in memory is a resident's: it is not dumped to a disk in a crash.
+    let none = rustix::process::Rlimit {
+        current: Some(0),
+        maximum: Some(0),
+    };
+    if let Err(error) = rustix::process::setrlimit(rustix::process::Resource::Core, none) {
+        tracing::warn!("a crash may leave a dump of the memory: {error}");
+    }
     let cli = Cli::parse();
     let filter = EnvFilter::try_from_env("SAYBACK_LOG").unwrap_or_else(|_| EnvFilter::new("off"));
     tracing_subscriber::fmt()

@@ -160,3 +160,71 @@ fn the_services_are_hardened() {
         assert_eq!(security.code, 0, "{unit}: {last}{}", security.err);
     }
 }
+
+/// What systemd hands over shows the group's bit where an access list guards it.
+#[test]
+fn a_key_that_systemd_hands_over_may_show_its_group() {
+    let place = Place::with_record();
+    let record = place.name("record.db");
+    let mode = |it| {
+        let mode = std::fs::Permissions::from_mode(it);
+        std::fs::set_permissions(place.path("keys/record.key"), mode).unwrap();
+    };
+    let handed = |folder: &str| {
+        let mut command = place.command(&["check", &record]);
+        command.env("CREDENTIALS_DIRECTORY", place.path(folder));
+        ran(&mut command)
+    };
+    mode(0o440);
+    handed("keys").well();
+    assert!(handed("others").with(1).contains("can be read by others"));
+    mode(0o444);
+    handed("keys").with(1);
+}
+
+#[test]
+fn a_crash_leaves_no_dump() {
+    let place = Place::new();
+    // It waits for its input for ever.
+    let mut waiting = place.command(&["roster", "import", "-", "--home", HOME]);
+    let mut waiting = waiting.stdin(std::process::Stdio::piped()).spawn().unwrap();
+    std::thread::sleep(std::time::Duration::from_millis(500));
+    let limits = std::fs::read_to_string(format!("/proc/{}/limits", waiting.id())).unwrap();
+    waiting.kill().unwrap();
+    waiting.wait().unwrap();
+    let core = limits
+        .lines()
+        .find(|it| it.starts_with("Max core file size"));
+    let numbers: Vec<&str> = core.unwrap().split_whitespace().skip(4).take(2).collect();
+    assert_eq!(numbers, ["0", "0"]);
+}
+
+#[test]
+fn a_passphrase_is_asked_for() {
+    let place = Place::with_record();
+    let record = place.name("words.db");
+    let script = place.name("round.script");
+    let all = [
+        "rehearse", &script, "--silent", "--voice", "none", "--store", &record,
+    ];
+    let with = |arguments: &[&str], typed: &str| {
+        let mut command = place.command(arguments);
+        command
+            .arg("--passphrase")
+            .stdin(std::process::Stdio::piped());
+        command.stdout(std::process::Stdio::null());
+        let mut child = command.spawn().unwrap();
+        writeln!(child.stdin.take().unwrap(), "{typed}").unwrap();
+        child.wait().unwrap().code()
+    };
+    assert_eq!(with(&all, "too short"), Some(1));
+    assert_eq!(with(&all, "teal kettle sings at noon"), Some(0));
+    assert_eq!(
+        with(&["check", &record], "teal kettle sings at noon"),
+        Some(0)
+    );
+    assert_eq!(
+        with(&["check", &record], "teal kettle sings at night"),
+        Some(1)
+    );
+}
