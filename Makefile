@@ -36,7 +36,7 @@ figures: setup-test ## Measure and print the table of docs/figures.md (on a mach
 	taskset -c 0 ./target/release/examples/figures
 
 reliability: setup-test ## Print the figures of docs/reliability.md (minutes)
-	SAYBACK_TEST_KILLS=200 cargo test $(CARGO_FLAGS) --test store -- --nocapture --test-threads 1 2>&1 | grep '^figure:'
+	SAYBACK_TEST_KILLS=200 cargo test $(CARGO_FLAGS) --test store -- --nocapture --test-threads 1 2>&1 | grep -o 'figure: .*'
 	cargo build --release --example figures $(CARGO_FLAGS)
 	./target/release/examples/figures appends
 

@@ -4,7 +4,7 @@
 use std::io::{BufRead as _, BufReader};
 use std::path::Path;
 use std::process::Stdio;
-use std::time::Duration;
+use std::time::{Duration, Instant};
 
 use fastrand::Rng;
 use sayback::facts::Record;
@@ -62,20 +62,39 @@ fn acknowledge(path: &Path, key: &Key) {
     }
 }
 
-/// Ends a role at some moment after it was ready, and returns its lines.
-fn ended(role: &str, folder: &Path, after: Duration) -> Vec<String> {
+/// Ends a role at some moment after it has said `least` lines more than that it
+/// is ready, and returns those lines and what came until the end.
+fn ended(role: &str, folder: &Path, least: usize, after: Duration) -> Vec<String> {
     let mut child = again(role, folder, r#"exec "$@""#)
         .stdout(Stdio::piped())
         .spawn()
         .unwrap();
     let mut lines = BufReader::new(child.stdout.take().unwrap()).lines();
-    let ready = lines.by_ref().map_while(Result::ok).any(|it| it == "ready");
-    assert!(ready);
-    let reader = std::thread::spawn(move || lines.map_while(Result::ok).collect());
+    let mut lines = std::iter::from_fn(move || lines.next()?.ok());
+    assert!(lines.by_ref().any(|it| it == "ready"));
+    let mut said: Vec<String> = lines.by_ref().take(least).collect();
+    assert_eq!(said.len(), least, "it ended by itself");
+    let reader = std::thread::spawn(move || lines.collect::<Vec<_>>());
     std::thread::sleep(after);
     child.kill().unwrap();
     child.wait().unwrap();
-    reader.join().unwrap()
+    said.extend(reader.join().unwrap());
+    said
+}
+
+/// How long a role takes from when it is ready to its end.
+fn takes(role: &str, folder: &Path) -> Duration {
+    let mut child = again(role, folder, r#"exec "$@""#)
+        .stdout(Stdio::piped())
+        .spawn()
+        .unwrap();
+    let mut lines = BufReader::new(child.stdout.take().unwrap()).lines();
+    let mut said = |word: &str| lines.by_ref().map_while(Result::ok).any(|it| it == word);
+    assert!(said("ready"));
+    let started = Instant::now();
+    assert!(said("done"));
+    child.wait().unwrap();
+    started.elapsed()
 }
 
 /// What was acknowledged is there, all of an append or none, and the chain holds.
@@ -88,9 +107,14 @@ fn nothing_acknowledged_is_lost_when_the_process_is_killed() {
     let mut unsaid = 0;
     let times = kills(40);
     for _ in 0..times {
-        let after = Duration::from_micros(rng.u64(0..30_000));
+        let (least, after) = (rng.usize(1..12), rng.u64(0..8_000));
         let mut groups: Vec<Vec<Uuid>> = Vec::new();
-        for line in ended("acknowledge", folder.path(), after) {
+        for line in ended(
+            "acknowledge",
+            folder.path(),
+            least,
+            Duration::from_micros(after),
+        ) {
             if let Some(ids) = line.strip_prefix("stored ") {
                 // The last line may itself be cut off.
                 let ids: Vec<_> = ids.split(' ').map_while(|it| it.parse().ok()).collect();
@@ -116,6 +140,10 @@ fn nothing_acknowledged_is_lost_when_the_process_is_killed() {
         assert!(there.len() >= before);
         acknowledged = there;
     }
+    assert!(
+        acknowledged.len() > times,
+        "it was killed before it appended"
+    );
     println!(
         "figure: {times} kills while appending: {} facts acknowledged or whole beyond that \
          ({unsaid} times), 0 lost",
@@ -131,17 +159,22 @@ fn a_change_of_form_or_key_that_is_killed_loses_nothing() {
     let mut rng = Rng::with_seed(22);
     let mut whole = 0;
     let mut cut = 0;
+    let prepare = |role: &str| {
+        let (folder, path) = record();
+        let key = key(folder.path());
+        std::fs::copy(&old, &path).unwrap();
+        if role == "rekey" {
+            store::encrypt(&path, &key).unwrap();
+            store::add_key(&folder.path().join("record.key")).unwrap();
+        }
+        (folder, path, key)
+    };
     for role in ["upgrade", "encrypt", "rekey"] {
+        let whole_time = takes(role, prepare(role).0.path());
         for _ in 0..kills(12) {
-            let (folder, path) = record();
-            let key = key(folder.path());
-            std::fs::copy(&old, &path).unwrap();
-            if role == "rekey" {
-                store::encrypt(&path, &key).unwrap();
-                store::add_key(&folder.path().join("record.key")).unwrap();
-            }
-            let after = Duration::from_micros(rng.u64(0..25_000));
-            let lines = ended(role, folder.path(), after);
+            let (folder, path, key) = prepare(role);
+            let after = whole_time.mul_f64(rng.f64() * 1.3);
+            let lines = ended(role, folder.path(), 0, after);
             if lines.iter().any(|it| it == "done") {
                 whole += 1;
             } else {
@@ -175,9 +208,11 @@ fn a_copy_that_is_killed_is_not_there() {
     let mut store = Store::open_with(&path, &key).unwrap();
     store.append(&notes.iter().collect::<Vec<_>>()).unwrap();
     let copy = folder.path().join("copy.db");
+    let whole_time = takes("copy", folder.path());
+    std::fs::remove_file(&copy).unwrap();
     for _ in 0..kills(10) {
-        let after = Duration::from_micros(rng.u64(0..60_000));
-        ended("copy", folder.path(), after);
+        let after = whole_time.mul_f64(rng.f64() * 1.3);
+        ended("copy", folder.path(), 0, after);
         if copy.exists() {
             store::verify(&copy, Some(&path), &key).unwrap();
             std::fs::remove_file(&copy).unwrap();
