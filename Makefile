@@ -7,7 +7,7 @@ DEMO = ./target/release/sayback rehearse audio-fixtures/demo-round.script
 
 # The steps of a target depend on the one before, whatever -j says.
 .NOTPARALLEL:
-.PHONY: help setup setup-test build demo lint test figures reliability fuzz check-offline lint-deps clean distclean
+.PHONY: help setup setup-test build demo lint test figures reliability fuzz bench-engines bench-hearing check-offline lint-deps clean distclean
 
 help: ## Show this list
 	@sed -n 's/^\([a-z-]*\):.*## \(.*\)/  make \1\t\2/p' Makefile | expand -t 24
@@ -42,6 +42,17 @@ reliability: setup-test ## Print the figures of docs/reliability.md (minutes)
 
 fuzz: setup-test ## Fuzz every way in, a minute each (SECONDS_EACH=n; needs cargo-fuzz)
 	fuzz/run.sh
+
+bench-engines: setup-test ## Install the voices and recognisers that only the speech bench uses
+	apt-get install -y festival festvox-kallpc16k
+	python3 -m venv out/bench/engines
+	out/bench/engines/bin/pip install --quiet -r examples/bench_hearing/engines.txt
+
+# PEOPLE=DIR is a folder of people's spoken digits (docs/hearing.md); without it
+# that part is reported as absent.
+bench-hearing: setup-test ## Measure how well it hears, beside other recognisers (after bench-engines)
+	cargo build --example bench_hearing $(CARGO_FLAGS)
+	./target/debug/examples/bench_hearing --split test $(if $(PEOPLE),--people $(PEOPLE)) $(BENCH)
 
 check-offline: build ## Run the demo where there is no network at all
 	unshare --map-root-user --net $(DEMO)

@@ -10,10 +10,13 @@
 //! | [`store`] | facts are appended to the record and never changed |
 //! | [`speaking`] | what is to be said back, and its sound |
 //!
-//! [`round`] joins them, for a rehearsal or a live microphone; [`residents`] are
+//! [`card`] prints what can be said. [`round`] joins them, for a rehearsal or a live microphone; [`bedside`] shows a
+//! round on a screen, and takes answers by hand; [`residents`] are
 //! the people it is about, and [`devices`] the microphones and loudspeakers.
 //! Understanding, dialogue and vitals are pure: time comes in as a value.
 
+pub mod bedside;
+pub mod card;
 pub mod devices;
 pub mod dialogue;
 pub mod facts;

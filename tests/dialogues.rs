@@ -3,6 +3,8 @@
 //! ```text
 //! ## title            a new conversation, at 07:30 in the demo home
 //! > words             the aide says (a silence when empty)
+//! t words             the aide types or touches this, about what waits
+//! x words             the same, about what waited before the last turn
 //! < words             Sayback's answer contains these words, in this order
 //! + fact              this fact was stored by the last turn
 //! @ minutes           time passes, in which Sayback is used
@@ -28,12 +30,13 @@ use std::path::Path;
 use std::sync::{LazyLock, Mutex};
 
 use chrono::Duration;
-use sayback::dialogue::{Action, Dialogue, Event, State};
+use sayback::dialogue::{Action, Dialogue, Event, State, Touched};
 use sayback::facts::{Body, Fact, Raised, Record, Time};
 use sayback::grammar::Grammar;
 use sayback::hearing::Heard;
 use sayback::residents::{Bedside, Home, Speech, Staff};
 use sayback::speaking::{Saying, Tone, wording};
+use sayback::understanding::typed;
 use shown::show;
 
 const DEMO: &str = include_str!("../audio-fixtures/demo-home.toml");
@@ -72,6 +75,8 @@ struct Conversation {
     tones: Vec<Tone>,
     stored: Vec<String>,
     turn: String,
+    /// The number of the question that waited before the last turn.
+    before: u64,
     wake: Option<Time>,
     clicks: usize,
 }
@@ -89,6 +94,7 @@ impl Conversation {
             tones: Vec::new(),
             stored: Vec::new(),
             turn: String::new(),
+            before: 0,
             wake: None,
             clicks: 0,
         };
@@ -205,6 +211,15 @@ impl Conversation {
         self.step(&event);
     }
 
+    /// Words by hand, about what waits now, or before the last turn.
+    fn touch(&mut self, words: &str, now: bool) {
+        let asked = if now { self.state.asked() } else { self.before };
+        self.now += Duration::seconds(5);
+        words.clone_into(&mut self.turn);
+        let heard = typed(words);
+        self.step(&Event::Touched(Touched { heard, asked }));
+    }
+
     /// Time in which something is said now and then, so that nobody is thought
     /// to have left.
     fn pass(&mut self, minutes: i64) {
@@ -217,6 +232,12 @@ impl Conversation {
         }
     }
 
+    fn all_of(&self, names: &str) -> Vec<Staff> {
+        let names = names.split(',').map(str::trim);
+        let names = names.filter(|it| !it.is_empty());
+        names.map(|it| self.staff(it)).collect()
+    }
+
     fn staff(&self, name: &str) -> Staff {
         let mut all = self.dialogue.home().staff();
         let found = all.find(|it| it.name == name).cloned();
@@ -224,6 +245,7 @@ impl Conversation {
     }
 
     fn step(&mut self, event: &Event) {
+        self.before = self.state.asked();
         let (state, actions) = self.dialogue.step(self.state.clone(), event, self.now);
         self.state = state;
         self.take(actions);
@@ -274,6 +296,10 @@ fn run(file: &str, script: &str, speech: Option<Speech>) -> usize {
                 nothing_left(it);
                 it.hear(rest);
             }
+            ("t" | "x", Some(it)) => {
+                nothing_left(it);
+                it.touch(rest, mark == "t");
+            }
             ("<", Some(it)) => {
                 assert!(
                     in_order(&it.said, rest),
@@ -316,11 +342,8 @@ fn run(file: &str, script: &str, speech: Option<Speech>) -> usize {
             ("!", Some(it)) => assert_eq!(it.clicks.to_string(), rest, "{at}: ticks"),
             ("%" | "~" | "@" | ".", Some(it)) => it.wait(mark, rest),
             ("s", Some(it)) => {
-                let names = line
-                    .strip_prefix("signed")
-                    .unwrap_or_else(|| panic!("{at}: {line}"));
-                let names = names.split(',').map(str::trim).filter(|it| !it.is_empty());
-                let staff: Vec<Staff> = names.map(|name| it.staff(name)).collect();
+                let names = line.strip_prefix("signed");
+                let staff = it.all_of(names.unwrap_or_else(|| panic!("{at}: {line}")));
                 *it = Conversation::begin(in_home(&home, speech, Some(staff)));
             }
             ("o", Some(it)) => {

@@ -198,7 +198,7 @@ fn prose_read_aloud_is_nothing_whatever_is_expected() {
         let sound = recording(file);
         for expect in Expect::ALL {
             let pending: &[VitalSign] = match expect {
-                Expect::Confirm | Expect::Answer => &PENDING,
+                Expect::Confirm | Expect::Answer | Expect::Rate => &PENDING,
                 Expect::Place | Expect::Readings | Expect::Wake => &[],
             };
             for heard in hear(&mut listener.ear(expect), &sound) {

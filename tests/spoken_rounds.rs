@@ -77,6 +77,8 @@ fn stored(voice: &str, round: &str) -> Vec<String> {
         ear: Some(ear),
         mouth: Mouth::default(),
         screen: &mut Silent,
+        pace: std::time::Duration::ZERO,
+        touches: None,
     };
     let outcome = rehearsal.run().unwrap();
     let unmet = outcome.unmet.iter().map(|(line, said)| {

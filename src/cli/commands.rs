@@ -1,7 +1,9 @@
 //! What each command does.
 
 use std::io::Write;
+use std::net::SocketAddr;
 use std::path::{Path, PathBuf};
+use std::time::Duration;
 
 use sayback::devices::{Direction, devices};
 use sayback::dialogue::Dialogue;
@@ -9,15 +11,19 @@ use sayback::facts::{Fact, residents_with_ranges};
 use sayback::grammar::{Expect, Grammar, Vocabulary};
 use sayback::hearing::{Heard, Microphone, RATE, read_wav};
 use sayback::residents::{Home, Staff};
-use sayback::round::{Live, Mouth, Rehearsal, Screen, Script, Silent, Terminal, ear_for};
+use sayback::round::{
+    Both, Live, Mouth, Rehearsal, Screen, Script, Silent, Terminal, Tutorial, ear_for,
+};
 use sayback::speaking::{Cached, Espeak, EspeakSettings, Piper, Player, Tee};
+use sayback::store::Store;
 use sayback::understanding::{ASK_BELOW, Context, NotUnderstood, Utterance, understand};
 use sayback::vitals::{Units, VitalSign};
 use serde::Serialize;
 
 use super::home::{limits, read_home, roster};
+use super::screen::{Watched, page, print_card};
 use super::show::{LevelBar, meaning_line};
-use super::staff::{member, no_pins, sign_on, staff};
+use super::staff::{existing, member, no_pins, sign_on, staff};
 use super::table::{record_table, stored_table};
 use super::{Command, End, Meaning, Model, VoiceArgs, VoiceName, vault};
 
@@ -55,12 +61,20 @@ pub fn run(command: Command) -> Result<End, Message> {
             said,
             silent,
             quiet,
+            pace,
+            screen,
         } => {
             let script = Script::read(&script).map_err(message)?;
-            rehearse(&script, &model, &voice, (store, said), silent, quiet)
+            let watched = Watched {
+                quiet,
+                pace: Duration::from_secs_f64(pace),
+                screen: screen.screen,
+            };
+            rehearse(&script, &model, &voice, (store, said), silent, &watched)
         }
         Command::Listen {
             home,
+            tutorial: _,
             signed_on,
             model,
             voice,
@@ -68,20 +82,21 @@ pub fn run(command: Command) -> Result<End, Message> {
             microphone,
             speaker,
             said,
+            screen,
         } => {
-            let home = read_home(&home)?;
-            let staff = sign_on(&home, &store, &signed_on)?;
-            let devices = (microphone.as_deref(), speaker.as_deref());
-            listen(
-                &home,
-                staff,
-                &model,
-                &voice,
-                &store,
-                devices,
-                said.as_deref(),
-            )
+            let home = home.as_deref().map(read_home).transpose()?;
+            let who = match home {
+                Some(home) => Some((sign_on(&home, &store, &signed_on)?, home)),
+                None => None,
+            };
+            let sound = Sound {
+                microphone: microphone.as_deref(),
+                speaker: speaker.as_deref(),
+                said: said.as_deref(),
+            };
+            listen(who, &store, &model, &voice, &sound, screen.screen)
         }
+        Command::Card { text } => print_card(text),
         Command::Record { store, json } => record(&store, json),
         Command::Roster(command) => roster(command),
         Command::Limits(command) => limits(command),
@@ -245,7 +260,7 @@ fn rehearse(
     voice: &VoiceArgs,
     (store, said): (Option<PathBuf>, Option<PathBuf>),
     silent: bool,
-    quiet: bool,
+    watched: &Watched,
 ) -> Result<End, Message> {
     let home = read_home(&script.home)?;
     let aide = match &script.aide {
@@ -276,7 +291,16 @@ fn rehearse(
         mouth = mouth.with_player(player);
     }
     let mut terminal = Terminal::new(anstream::stdout(), &aide.name, &home);
+    let quiet = watched.quiet;
     let screen: &mut dyn Screen = if quiet { &mut Silent } else { &mut terminal };
+    let (mut page, touches) = page(watched.screen, &dialogue, script.at, None)?;
+    let mut both;
+    let screen: &mut dyn Screen = if let Some(page) = &mut page {
+        both = Both(screen, page);
+        &mut both
+    } else {
+        screen
+    };
     let outcome = Rehearsal {
         script,
         dialogue: &dialogue,
@@ -284,6 +308,8 @@ fn rehearse(
         ear,
         mouth,
         screen,
+        pace: watched.pace,
+        touches,
     };
     let outcome = outcome.run().map_err(message)?;
     let facts = store.facts().map_err(message)?;
@@ -309,37 +335,63 @@ fn rehearse(
     })
 }
 
+/// What a live round hears with, speaks with, and keeps of what it says.
+struct Sound<'a> {
+    microphone: Option<&'a str>,
+    speaker: Option<&'a str>,
+    said: Option<&'a Path>,
+}
+
+/// A live round of an aide in a home, or practice where there is none.
 fn listen(
-    home: &Home,
-    staff: Vec<Staff>,
+    who: Option<(Vec<Staff>, Home)>,
+    store: &Path,
     model: &Model,
     voice: &VoiceArgs,
-    store: &Path,
-    (microphone, speaker): (Option<&str>, Option<&str>),
-    said: Option<&Path>,
+    sound: &Sound<'_>,
+    address: Option<SocketAddr>,
 ) -> Result<End, Message> {
-    let microphone = Microphone::open(microphone).map_err(message)?;
+    let microphone = Microphone::open(sound.microphone).map_err(message)?;
     let mut mouth = mouth(voice)?;
     if !matches!(voice.voice, VoiceName::None) {
-        mouth = mouth.with_player(Player::open(speaker).map_err(message)?);
+        mouth = mouth.with_player(Player::open(sound.speaker).map_err(message)?);
     }
-    if let Some(said) = said {
+    if let Some(said) = sound.said {
         let tee = Tee::create(said).map_err(|error| format!("{}: {error}", said.display()))?;
         mouth = mouth.with_tee(tee);
     }
     let grammar = Grammar::standard();
-    let ear = ear_for(&model_folder(model)?, &grammar, home).map_err(message)?;
-    let mut store = vault::start(store)?;
-    let home = residents_with_ranges(home, &store.facts().map_err(message)?);
-    let mut screen = LevelBar::new(&staff[0].name, &home, microphone.name());
-    let dialogue = Dialogue::for_staff(home, staff, &grammar).map_err(message)?;
+    let (mut store, dialogue, tutorial, pins) = if let Some((staff, home)) = who {
+        let pins = existing(store)?;
+        let store = vault::start(store)?;
+        let home = residents_with_ranges(&home, &store.facts().map_err(message)?);
+        let dialogue = Dialogue::for_staff(home, staff, &grammar).map_err(message)?;
+        (store, dialogue, None, pins)
+    } else {
+        let dialogue = Tutorial::dialogue(&grammar).map_err(message)?;
+        let tutorial = Tutorial::new(&dialogue, chrono::Local::now().fixed_offset());
+        let store = Store::in_memory().map_err(message)?;
+        (store, dialogue, Some(tutorial), None)
+    };
+    let ear = ear_for(&model_folder(model)?, &grammar, dialogue.home()).map_err(message)?;
+    let aide = dialogue.staff().first().map_or("aide", |it| &it.name);
+    let mut screen = LevelBar::new(aide, dialogue.home(), microphone.name());
+    let (mut page, touches) = page(address, &dialogue, None, pins)?;
+    let mut both;
     let live = Live {
         dialogue: &dialogue,
         store: &mut store,
         ear,
         microphone,
         mouth,
-        screen: &mut screen,
+        screen: if let Some(page) = &mut page {
+            both = Both(&mut screen, page);
+            &mut both
+        } else {
+            &mut screen
+        },
+        touches,
+        tutorial,
     };
     let runtime = tokio::runtime::Builder::new_current_thread()
         .enable_all()

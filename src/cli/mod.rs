@@ -4,12 +4,14 @@ mod commands;
 mod doctor;
 mod export;
 mod home;
+mod screen;
 mod serve;
 mod show;
 mod staff;
 mod table;
 mod vault;
 
+use std::net::SocketAddr;
 use std::path::PathBuf;
 use std::process::ExitCode;
 
@@ -105,12 +107,20 @@ enum Command {
         /// Show nothing but errors
         #[arg(long)]
         quiet: bool,
+        /// Wait so many seconds before each step, so that people can follow
+        #[arg(long, default_value_t = 0.0, value_parser = pace)]
+        pace: f64,
+        #[command(flatten)]
+        screen: ScreenArgs,
     },
     /// Listen: a live round with microphone and loudspeaker
     Listen {
         /// The home's file: residents, nurses and aides
-        #[arg(long)]
-        home: PathBuf,
+        #[arg(long, required_unless_present = "tutorial")]
+        home: Option<PathBuf>,
+        /// Practise: two minutes in an invented home, step by step; nothing is stored
+        #[arg(long, conflicts_with_all = ["home", "signed_on", "store"])]
+        tutorial: bool,
         /// Who signs on, by name; may be given several times. Where PINs are set
         /// each is asked for one; without any, the first aide of the home records
         #[arg(long, value_name = "NAME", alias = "aide")]
@@ -131,6 +141,16 @@ enum Command {
         /// WAV file of everything Sayback says
         #[arg(long)]
         said: Option<PathBuf>,
+        #[command(flatten)]
+        screen: ScreenArgs,
+    },
+    /// Print the card: what you can say, on one page
+    ///
+    /// HTML on standard output, for a browser to print on A4 or Letter.
+    Card {
+        /// Plain text
+        #[arg(long)]
+        text: bool,
     },
     /// Show the record: the facts that are stored
     Record {
@@ -208,6 +228,20 @@ struct Meaning {
     /// A vital sign that waits for an answer, to which a bare number can belong
     #[arg(long, value_enum)]
     pending: Vec<Sign>,
+}
+
+#[derive(Args)]
+struct ScreenArgs {
+    /// Show the round on a page at this address, such as 127.0.0.1:8471, and take
+    /// answers by hand there; a rehearsal then goes on by hand after its script
+    #[arg(long, value_name = "ADDRESS")]
+    screen: Option<SocketAddr>,
+}
+
+fn pace(text: &str) -> Result<f64, String> {
+    let seconds = text.parse().ok();
+    let seconds = seconds.filter(|it: &f64| (0.0..=60.0).contains(it));
+    seconds.ok_or_else(|| "expected seconds, from 0 to 60".to_owned())
 }
 
 #[derive(Args)]

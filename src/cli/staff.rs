@@ -79,7 +79,7 @@ fn list(recorder: &Recorder) -> Result<End, Message> {
 }
 
 /// The PINs beside a record, if there are any.
-fn existing(record: &Path) -> Result<Option<Pins>, Message> {
+pub fn existing(record: &Path) -> Result<Option<Pins>, Message> {
     let path = Pins::beside(record);
     if !path.exists() {
         return Ok(None);

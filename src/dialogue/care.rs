@@ -5,13 +5,25 @@ use chrono::Duration;
 
 use super::state::Draft;
 use super::turn::Turn;
-use super::{Phase, Question};
+use super::{Dialogue, Phase, Question, State};
+use crate::facts::Time;
 use crate::residents::{Resident, shift_start};
 use crate::speaking::wording;
 use crate::vitals::{
     Activity, Caution, CautionKind, Plan, Qualifier, QualifierKind, Qualifiers, Recent, VitalSign,
     WentOn, cautions,
 };
+
+impl Dialogue {
+    /// What is due now for the resident being recorded, and neither taken nor
+    /// put off.
+    #[must_use]
+    pub fn due(&self, state: &State, now: Time) -> Vec<VitalSign> {
+        let turn = Turn::new(self, state.clone(), now);
+        let due = turn.resident().map(|it| turn.due(it));
+        due.unwrap_or_default()
+    }
+}
 
 impl Turn<'_> {
     /// The cautions for what is due now, measured the usual way.

@@ -11,8 +11,9 @@ use super::kept::KeptHere;
 use super::state::Draft;
 use super::turn::Turn;
 use crate::facts::Dropped;
+use crate::hearing::{By, Heard};
 use crate::speaking::wording;
-use crate::understanding::{Order, Part, Unclear};
+use crate::understanding::{Order, Part, Unclear, Yes};
 use crate::vitals::rules::ToldWrong;
 use crate::vitals::{Layer, Measurement, Qualifier, VitalSign};
 
@@ -25,6 +26,8 @@ pub struct Change {
     pub(super) to: Option<Measurement>,
     /// What the aide said, for the record.
     pub(super) words: String,
+    /// How any of it was given.
+    by: By,
     /// An unlikely value has been asked about once more.
     second_look: bool,
 }
@@ -42,9 +45,35 @@ impl Change {
         }
     }
 
-    /// Why, as the record says it.
-    pub(super) fn reason(&self) -> String {
-        format!("by voice: \u{201c}{}\u{201d}", self.words)
+    /// What is kept.
+    #[must_use]
+    pub const fn was(&self) -> &Measurement {
+        &self.was
+    }
+
+    /// What it is to be; none when it is taken back.
+    #[must_use]
+    pub const fn to(&self) -> Option<&Measurement> {
+        self.to.as_ref()
+    }
+
+    /// Whether it is far from the usual and has been asked about once more.
+    #[must_use]
+    pub const fn second_look(&self) -> bool {
+        self.second_look
+    }
+
+    /// Why, as the record says it; with how it was said and confirmed.
+    fn reason(&self, yes: &Yes) -> String {
+        let how = match self.by {
+            By::Voice => "by voice",
+            By::Touch => "by hand",
+        };
+        let confirmed = match yes.by() {
+            By::Voice => "",
+            By::Touch => ", yes by touch",
+        };
+        format!("{how}: \u{201c}{}\u{201d}{confirmed}", self.words)
     }
 }
 
@@ -54,6 +83,13 @@ pub struct Doubt {
     among: Vec<Uuid>,
     order: Order,
     words: String,
+    by: By,
+}
+
+impl Doubt {
+    pub(super) fn among(&self) -> &[Uuid] {
+        &self.among
+    }
 }
 
 /// As many as are offered to choose from: the latest ones.
@@ -61,12 +97,12 @@ const MOST: usize = 4;
 
 impl Turn<'_> {
     /// An order to change something, kept or not yet kept.
-    pub(super) fn change(&mut self, order: Order, words: String) {
+    pub(super) fn change(&mut self, order: Order, heard: &Heard) {
         if self.state.resident.is_none() {
             self.say("First the room, so that I know who it is.");
             return self.ask_again();
         }
-        if self.change_of_pending(&order, &words) {
+        if self.change_of_pending(&order, heard) {
             return;
         }
         // A change that was not confirmed yet gives way to another.
@@ -100,7 +136,7 @@ impl Turn<'_> {
             ),
             [one] => {
                 let id = one.id;
-                self.offer_change(id, &order, words);
+                self.offer_change(id, &order, heard.text(), heard.by);
             }
             several => {
                 let each = several.iter().zip(ORDINALS);
@@ -115,7 +151,8 @@ impl Turn<'_> {
                 self.state.phase = Phase::WhichKept(Box::new(Doubt {
                     among,
                     order,
-                    words,
+                    words: heard.text(),
+                    by: heard.by,
                 }));
             }
         }
@@ -130,7 +167,7 @@ impl Turn<'_> {
     }
 
     /// "The second": which of several is meant.
-    pub(super) fn which(&mut self, at: usize) {
+    pub(super) fn which(&mut self, at: usize, by: By) {
         let Phase::WhichKept(doubt) = &self.state.phase else {
             return self.ask_again();
         };
@@ -139,11 +176,11 @@ impl Turn<'_> {
         };
         let doubt = doubt.clone();
         self.state.phase = Phase::Open;
-        self.offer_change(reading, &doubt.order, doubt.words);
+        self.offer_change(reading, &doubt.order, doubt.words, doubt.by.max(by));
     }
 
     /// Reads back what a kept reading is to become.
-    fn offer_change(&mut self, reading: Uuid, order: &Order, words: String) {
+    fn offer_change(&mut self, reading: Uuid, order: &Order, words: String, by: By) {
         let Some(kept) = self.own_kept().find(|it| it.id == reading) else {
             return;
         };
@@ -160,13 +197,14 @@ impl Turn<'_> {
             was,
             to,
             words,
+            by,
             second_look: false,
         };
         self.prompt(&format!("{} Yes?", change.read_back()));
         self.state.phase = Phase::ConfirmChange(Box::new(change));
     }
 
-    pub(super) fn change_confirmed(&mut self, change: Change) {
+    pub(super) fn change_confirmed(&mut self, change: Change, yes: &Yes) {
         let Some(resident) = self.resident() else {
             return;
         };
@@ -191,12 +229,12 @@ impl Turn<'_> {
             return;
         }
         let Some(to) = &change.to else {
-            let reason = change.reason();
+            let reason = change.reason(yes);
             let said = self.retract_kept(resident, change.reading, &reason, ToldWrong::TakenBack);
             self.say("Taken back. It stays visible to the nurse.");
             return self.say_changed(&said);
         };
-        self.correct_kept(resident, change.reading, to, &change.reason());
+        self.correct_kept(resident, change.reading, to, &change.reason(yes));
         for caution in self.cautions_past(resident, to.sign(), to.qualifiers()) {
             self.say(&wording::spelled(&caution));
         }
@@ -204,7 +242,7 @@ impl Turn<'_> {
 
     /// A change of what waits for an answer or a yes. False when nothing that
     /// waits is meant.
-    fn change_of_pending(&mut self, order: &Order, words: &str) -> bool {
+    fn change_of_pending(&mut self, order: &Order, heard: &Heard) -> bool {
         let waiting = self.state.awaited();
         match order {
             Order::Change { sign, to: None } if waiting.contains(sign) => {
@@ -225,8 +263,9 @@ impl Turn<'_> {
             {
                 self.part(Part {
                     qualifiers: qualifiers.clone(),
-                    words: words.to_owned(),
+                    words: heard.text(),
                     confidence: 1.0,
+                    by: heard.by,
                     ..Part::default()
                 });
             }
@@ -269,6 +308,7 @@ impl Turn<'_> {
             was: kept.measurement.clone(),
             to: Some(to),
             words: format!("{}; {}", change.words, part.words),
+            by: change.by.max(part.by),
             second_look: false,
         };
         self.prompt(&format!("{} Yes?", change.read_back()));

@@ -17,7 +17,7 @@ impl Turn<'_> {
             Phase::Confirming(offer) => self.confirmed(*offer, yes),
             Phase::ConfirmNotTaken(signs, reason) => self.not_taken_confirmed(signs, reason),
             Phase::ConfirmReport { to, read_back } => self.report_confirmed(&to, &read_back),
-            Phase::ConfirmChange(change) => self.change_confirmed(*change),
+            Phase::ConfirmChange(change) => self.change_confirmed(*change, yes),
             Phase::ConfirmMove(offer) => self.move_confirmed(*offer, yes),
             Phase::ConfirmSkip(skip) => self.skip_confirmed(skip),
             // A yes to nothing: a question that yes does not answer stays.

@@ -20,10 +20,12 @@ mod readings;
 mod recheck;
 mod rejudge;
 mod report;
+mod seen;
 mod staff;
 mod state;
 mod time;
 mod timers;
+mod touch;
 mod turn;
 
 use crate::facts::{Body, Fact, KeptReading, Record, Time};
@@ -35,7 +37,9 @@ use crate::understanding::{ASK_BELOW, Context, NotUnderstood, Utterance, underst
 
 pub use change::{Change, Doubt};
 pub use moved::Move;
-pub use state::{Phase, Question, State};
+pub use seen::Running;
+pub use state::{Offer, Phase, Question, State};
+pub use touch::{STALE, Touched};
 
 use turn::Turn;
 
@@ -48,6 +52,8 @@ pub enum Event {
     Silence,
     /// The time of the last [`Action::Listen`]'s `wake` or `sharp` has come.
     Tick,
+    /// Words were given by hand, on a screen that showed what waits.
+    Touched(Touched),
     /// What was said last left the loudspeaker, from its first sound to its last;
     /// where [`Action::Listen`] wants to be told.
     Said {
@@ -143,6 +149,18 @@ impl Dialogue {
         &self.home
     }
 
+    /// The words that are understood, the home's own among them.
+    #[must_use]
+    pub const fn vocabulary(&self) -> &Vocabulary {
+        &self.vocabulary
+    }
+
+    /// Who is signed on when a round begins.
+    #[must_use]
+    pub fn staff(&self) -> &[Staff] {
+        &self.signed_on
+    }
+
     /// Begins a round. `record` is what the store held: what was pending when
     /// the program stopped is said and closed, and open reports stay open.
     /// `seed` makes the identifiers of this round's facts: take it from the
@@ -166,6 +184,7 @@ impl Dialogue {
         let mut turn = Turn::new(self, state, now);
         match event {
             Event::Heard(heard) => self.heard(&mut turn, heard),
+            Event::Touched(touched) => self.touched(&mut turn, touched),
             Event::Silence => turn.silence(),
             Event::Tick => {
                 turn.tick();
@@ -261,7 +280,7 @@ impl Dialogue {
         }
         match utterance {
             Utterance::Command(command) => turn.command(command),
-            Utterance::Order(order) => turn.order(order, heard.text()),
+            Utterance::Order(order) => turn.order(order, heard),
             Utterance::Place(place) => turn.place(&place),
             Utterance::Called { phrase, alone } => turn.called(&phrase, alone),
             // Answered before anything else.

@@ -9,6 +9,7 @@ use super::Phase;
 use super::rejudge::Said;
 use super::turn::Turn;
 use crate::facts::{Body, Dropped, ReadBack, Ready};
+use crate::hearing::Heard;
 use crate::residents::ResidentId;
 use crate::speaking::wording;
 use crate::understanding::{Order, Yes};
@@ -26,11 +27,31 @@ pub(super) struct Moving {
     readings: Vec<Uuid>,
 }
 
+impl Moving {
+    pub(super) const fn from(&self) -> &ResidentId {
+        &self.from
+    }
+}
+
 /// Readings that were read back to be moved.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Move {
     moving: Moving,
     read_back: ReadBack,
+}
+
+impl Move {
+    /// The resident in whose record they are.
+    #[must_use]
+    pub const fn from(&self) -> &ResidentId {
+        &self.moving.from
+    }
+
+    /// What was read back.
+    #[must_use]
+    pub const fn read_back(&self) -> &ReadBack {
+        &self.read_back
+    }
 }
 
 impl Turn<'_> {
@@ -210,12 +231,12 @@ impl Turn<'_> {
     }
 
     /// Does an order.
-    pub(super) fn order(&mut self, order: Order, words: String) {
+    pub(super) fn order(&mut self, order: Order, heard: &Heard) {
         match order {
             Order::Change { .. } | Order::ThatWas(_) | Order::Scratch(_) => {
-                self.change(order, words);
+                self.change(order, heard);
             }
-            Order::Which(at) => self.which(at),
+            Order::Which(at) => self.which(at, heard.by),
             Order::Count {
                 sign,
                 seconds,

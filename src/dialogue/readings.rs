@@ -107,6 +107,7 @@ impl Turn<'_> {
                 claim.device = valued.device.or(claim.device);
                 claim.words = format!("{}; {}", claim.words, part.words);
                 claim.confidence = part.confidence;
+                claim.by = claim.by.max(part.by);
             }
         }
         for qualifier in part.qualifiers {
@@ -142,6 +143,7 @@ impl Turn<'_> {
             taken: unclear.taken,
             words: part.words,
             confidence: part.confidence,
+            by: part.by,
         });
         self.advance();
     }

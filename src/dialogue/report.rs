@@ -146,6 +146,7 @@ impl Turn<'_> {
         let open = self.state.open_reports.len();
         if open > 0 && !self.state.end_asked {
             self.state.end_asked = true;
+            self.state.asked += 1;
             self.say("The round is not closed.");
             self.say_open_reports();
             self.say("Say reported to, and who; or say end of round again to leave it open.");

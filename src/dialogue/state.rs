@@ -164,6 +164,8 @@ pub struct State {
     pub(super) last_said: String,
     /// The question that waits for an answer, to be asked again as it was.
     pub(super) prompt: Option<String>,
+    /// Counts every change of that question.
+    pub(super) asked: u64,
     pub(super) ended: bool,
     pub(super) round: Uuid,
     pub(super) rng: Rng,
@@ -201,6 +203,7 @@ impl State {
             end_asked: false,
             last_said: String::new(),
             prompt: None,
+            asked: 0,
             ended: false,
             round: new_id(&mut rng, now),
             rng,
@@ -310,6 +313,11 @@ impl State {
         }
         match &self.phase {
             Phase::Place => Expect::Place,
+            Phase::Asking(Question::Value(unclear))
+                if matches!(unclear.sign, VitalSign::Pulse | VitalSign::Respiration) =>
+            {
+                Expect::Rate
+            }
             Phase::WhichBed(_) | Phase::WhySkip(_) | Phase::Asking(_) | Phase::WhichKept(_) => {
                 Expect::Answer
             }

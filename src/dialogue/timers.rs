@@ -9,6 +9,7 @@
 
 use chrono::Duration;
 
+use super::seen::Running;
 use super::turn::Turn;
 use super::{Action, Phase, Question};
 use crate::facts::Time;
@@ -72,6 +73,14 @@ impl Timer {
             Timed::Count(count) => format!("{} count", count.sign.name()),
             Timed::Wait(name) => name.clone(),
             Timed::Recheck(sign, _) => format!("recheck of the {}", sign.name()),
+        }
+    }
+
+    pub(super) fn seen(&self) -> Running {
+        Running {
+            name: self.name(),
+            until: self.ends(),
+            count: matches!(self.what, Timed::Count(_)),
         }
     }
 }
@@ -428,6 +437,8 @@ impl Turn<'_> {
         self.say(&format!(
             "Still running: {running}. Say it again to leave; it is stopped then."
         ));
+        // By hand too, it is said again only to this.
+        self.state.asked += 1;
         true
     }
 

@@ -98,10 +98,11 @@ impl<'a> Turn<'a> {
         if let Some(prompt) = self.prompt.take() {
             parts.push(prompt.clone());
             self.state.prompt = Some(prompt);
+            self.state.asked += 1;
             self.repeat = false;
         }
         if !self.waiting() && !self.state.asleep {
-            self.state.prompt = None;
+            self.state.asked += u64::from(self.state.prompt.take().is_some());
         }
         if self.repeat {
             let again = self.state.prompt.as_ref().unwrap_or(&self.state.last_said);

@@ -61,6 +61,7 @@ impl Ready {
                 taken: None,
                 words: record.heard.clone(),
                 confidence: record.confidence,
+                by: record.given_by,
             },
             measured_at: record.measured_at,
             spoken_at: record.spoken_at,
@@ -76,6 +77,16 @@ impl Ready {
     #[must_use]
     pub const fn measurement(&self) -> &Measurement {
         &self.claim.measurement
+    }
+
+    /// What is read back beside the measurement: how it was worked out, the
+    /// device, and an earlier time. Each begins with a comma.
+    fn beside(&self) -> String {
+        let claim = &self.claim;
+        let worked = claim.working.map(wording::working).unwrap_or_default();
+        let device = claim.device.map(wording::device).unwrap_or_default();
+        let time = self.earlier().map(wording::taken_at).unwrap_or_default();
+        format!("{worked}{device}{time}")
     }
 
     /// When it was measured, if that was said to be earlier.
@@ -101,12 +112,8 @@ impl ReadBack {
     #[must_use]
     pub fn of(offer: Uuid, resident: ResidentId, readings: Vec<Ready>) -> Self {
         let each = readings.iter().map(|it| {
-            let time = it.earlier().map(wording::taken_at).unwrap_or_default();
-            let claim = &it.claim;
-            let worked = claim.working.map(wording::working).unwrap_or_default();
-            let read = wording::measurement(&claim.measurement);
-            let device = claim.device.map(wording::device).unwrap_or_default();
-            format!("{read}{worked}{device}{time}.")
+            let read = wording::measurement(&it.claim.measurement);
+            format!("{read}{}.", it.beside())
         });
         let text = each.collect::<Vec<_>>().join(" ");
         Self {
@@ -142,6 +149,13 @@ impl ReadBack {
         each.map(|it| it.measurement().clone()).collect()
     }
 
+    /// What is read back beside each measurement, such as "counted three six in
+    /// three zero seconds"; mostly nothing.
+    pub fn beside(&self) -> impl Iterator<Item = String> {
+        let each = self.readings.iter().map(Ready::beside);
+        each.map(|it| it.trim_start_matches([',', ' ']).to_owned())
+    }
+
     /// Takes the readings back for a change, each with when it was spoken and
     /// the cautions gone past; what was read back is then void.
     #[must_use]
@@ -154,7 +168,7 @@ impl ReadBack {
     /// The yes turns what was read back into readings that may be stored.
     /// `second_look` says that an unlikely value was confirmed once more.
     #[must_use]
-    pub fn confirm(self, _yes: &Yes, now: Time, second_look: bool) -> Vec<KeptReading> {
+    pub fn confirm(self, yes: &Yes, now: Time, second_look: bool) -> Vec<KeptReading> {
         let keep = |ready: Ready| {
             KeptReading(ReadingRecord {
                 offer: self.offer,
@@ -170,6 +184,8 @@ impl ReadBack {
                 working: ready.claim.working,
                 device: ready.claim.device,
                 went_on: ready.went_on,
+                given_by: ready.claim.by,
+                confirmed_by: yes.by(),
                 moved_from: ready.moved_from,
             })
         };

@@ -15,6 +15,7 @@ use chrono::{DateTime, FixedOffset, NaiveDate};
 use serde::{Deserialize, Serialize};
 use uuid::Uuid;
 
+use crate::hearing::By;
 use crate::residents::{ResidentId, Staff};
 use crate::vitals::rules::Flag;
 use crate::vitals::{
@@ -279,6 +280,12 @@ pub struct ReadingRecord {
     /// Cautions gone past, with the aide's reasons.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub went_on: Vec<WentOn>,
+    /// How the words were given: touch when any of them was typed.
+    #[serde(default, skip_serializing_if = "By::is_voice")]
+    pub given_by: By,
+    /// How the yes was given.
+    #[serde(default, skip_serializing_if = "By::is_voice")]
+    pub confirmed_by: By,
     /// Where it was kept at first, where that was another resident's record.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub moved_from: Option<MovedFrom>,

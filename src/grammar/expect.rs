@@ -12,6 +12,9 @@ pub enum Expect {
     Readings,
     /// The answer to a question about a reading.
     Answer,
+    /// The answer to "What is the pulse?" and the like: a count, and little else,
+    /// so that people are heard better.
+    Rate,
     /// Yes, no, or another value.
     Confirm,
     /// Nothing but the words that wake it.
@@ -20,10 +23,11 @@ pub enum Expect {
 
 impl Expect {
     /// Every expectation.
-    pub const ALL: [Self; 5] = [
+    pub const ALL: [Self; 6] = [
         Self::Place,
         Self::Readings,
         Self::Answer,
+        Self::Rate,
         Self::Confirm,
         Self::Wake,
     ];
@@ -85,6 +89,11 @@ impl Expect {
                 ("order.why", 150),
                 ("conversation.yes", 300),
                 ("conversation.no", 300),
+            ],
+            Self::Rate => &[
+                ("reading.rate", 2000),
+                ("reading.not-taken", 40),
+                ("conversation.command", 40),
             ],
             Self::Confirm => &[
                 ("conversation.yes", 3000),

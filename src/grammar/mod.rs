@@ -3,6 +3,7 @@
 //! ([`Grammar::phrases`]) and the parser's vocabulary ([`Grammar::vocabulary`]),
 //! so that what is heard is understood and the reverse.
 
+mod accepts;
 mod expect;
 mod jsgf;
 mod order;

@@ -23,6 +23,20 @@ const LEAST_TALK: usize = 50;
 /// The longest of them, in words.
 const LONGEST_TALK: usize = 8;
 
+/// A word so long (three times "double you") that nothing is ever heard as it.
+///
+/// The recogniser gives half of the likelihood of what follows a word to the
+/// words that followed it in the phrases, and half to all words by how often they
+/// come at all: "one by seven" costs next to nothing. With many of this word,
+/// almost all of that second half is its, and what no phrase holds is seldom
+/// heard. That suits a count that was asked for; where other talk is to be
+/// expected, numbers in it would be lost.
+const NEVER_SAID: &str = "www";
+/// So many of it for each word of the phrases; forty were no better.
+const STRICT: usize = 9;
+/// In lines of so many words.
+const NEVER_A_LINE: usize = 50;
+
 impl Grammar {
     /// The phrases to listen for in one state of the conversation, and phrases
     /// of other talk, so that it is heard as such.
@@ -41,6 +55,12 @@ impl Grammar {
             let length = rng.usize(1..=LONGEST_TALK);
             vec![UNKNOWN; length].join(" ")
         }));
+        if expect == Expect::Rate {
+            let words = phrases.iter().map(|it| it.split(' ').count() + 1);
+            let never = words.sum::<usize>() * STRICT;
+            let line = vec![NEVER_SAID; NEVER_A_LINE].join(" ");
+            phrases.extend(std::iter::repeat_n(line, never / NEVER_A_LINE));
+        }
         phrases
     }
 

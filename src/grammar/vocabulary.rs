@@ -42,6 +42,11 @@ impl Vocabulary {
         })
     }
 
+    /// Every phrase that carries meaning, with its meaning, in order of letters.
+    pub fn phrases(&self) -> impl Iterator<Item = (String, &Token)> {
+        self.phrases.iter().map(|(words, it)| (words.join(" "), it))
+    }
+
     /// Whether a phrase has a meaning of its own.
     pub(super) fn has(&self, phrase: &str) -> bool {
         let words: Vec<String> = phrase.split(' ').map(str::to_owned).collect();

@@ -7,7 +7,7 @@
 //! transcripts that have that word at that time, with nothing more or less after
 //! it.
 
-use super::heard::{Alternative, Heard, Word};
+use super::heard::{Alternative, By, Heard, Word};
 
 /// One possible transcript.
 #[derive(Debug, Clone, PartialEq)]
@@ -124,6 +124,7 @@ pub(super) fn best_with_confidence(paths: &[Path]) -> Option<Heard> {
         words,
         alternatives,
         clipped: false,
+        by: By::Voice,
     })
 }
 

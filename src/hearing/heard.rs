@@ -30,6 +30,25 @@ pub struct Alternative {
     pub behind: f32,
 }
 
+/// How words were given.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default, PartialOrd, Ord, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum By {
+    /// Spoken.
+    #[default]
+    Voice,
+    /// Touched or typed on the bedside screen.
+    Touch,
+}
+
+impl By {
+    /// Whether they were spoken, as nearly all are: what is stored leaves it out.
+    #[must_use]
+    pub fn is_voice(&self) -> bool {
+        *self == Self::Voice
+    }
+}
+
 /// One utterance: the best words, and the other transcripts the recogniser
 /// thought possible.
 #[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize)]
@@ -40,6 +59,9 @@ pub struct Heard {
     pub alternatives: Vec<Alternative>,
     /// True when samples reached full scale: the words may be damaged.
     pub clipped: bool,
+    /// How it was given.
+    #[serde(default, skip_serializing_if = "By::is_voice")]
+    pub by: By,
 }
 
 impl Heard {

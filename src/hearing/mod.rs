@@ -16,7 +16,7 @@ mod resample;
 mod tuning;
 mod wav;
 
-pub use heard::{Alternative, Heard, UNKNOWN, Word};
+pub use heard::{Alternative, By, Heard, UNKNOWN, Word};
 pub use level::{ClipDetector, FLOOR, Level, Meter};
 pub use microphone::{Microphone, MicrophoneEvent};
 pub use mute::{Mute, Muted};

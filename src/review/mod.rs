@@ -19,3 +19,4 @@ pub mod worklist;
 pub use listen::{Certificate, serve};
 pub use station::Station;
 pub use web::{FORM_COOKIE, LIVE, ROUTES, Who, app, session_cookie};
+pub(crate) use web::{always, bounded, cookie, from_own_site, set_cookie};

@@ -3,11 +3,11 @@
 use std::sync::Arc;
 use std::time::Duration;
 
-use tokio::sync::Notify;
+use tokio::sync::{Notify, mpsc};
 use tokio::time::{Instant, sleep_until};
 
 use super::patience::Patience;
-use super::{Mouth, Round, RoundError, Screen, Turn};
+use super::{Mouth, Round, RoundError, Screen, Turn, Tutorial};
 use crate::dialogue::{Dialogue, Event};
 use crate::facts::Time;
 use crate::grammar::Expect;
@@ -29,6 +29,10 @@ pub struct Live<'a> {
     pub mouth: Mouth,
     /// Who watches.
     pub screen: &'a mut dyn Screen,
+    /// What is given by hand on a bedside screen, where there is one.
+    pub touches: Option<mpsc::Receiver<Event>>,
+    /// The lessons of a practice round.
+    pub tutorial: Option<Tutorial>,
 }
 
 /// A word that is due to the second is begun at most so much earlier. A sound
@@ -38,6 +42,7 @@ const MOST_LEAD: std::time::Duration = std::time::Duration::from_millis(500);
 /// What the next moment brings.
 enum Next {
     Sound(MicrophoneEvent),
+    ByHand(Event),
     Silence,
     Tick,
     /// The word that is due at this time is to be begun.
@@ -64,7 +69,10 @@ impl Live<'_> {
     /// [`RoundError`] when the record cannot be opened, or the microphone's
     /// thread is gone. A device that is lost is waited for.
     pub async fn run(mut self) -> Result<(), RoundError> {
-        let (mut round, turn) = Round::open(self.dialogue, self.store, now(), self.screen)?;
+        let (mut round, mut turn) = Round::open(self.dialogue, self.store, now(), self.screen)?;
+        if let Some(tutorial) = self.tutorial {
+            round.practise(tutorial, &mut turn);
+        }
         let mut hands = Hands {
             ear: &mut self.ear,
             microphone: &mut self.microphone,
@@ -82,6 +90,7 @@ impl Live<'_> {
             unheard: None,
             voiceless: false,
             was: (false, false),
+            touches: self.touches,
         };
         let mut going = hands.act(&mut round, turn).await;
         while going {
@@ -93,6 +102,14 @@ impl Live<'_> {
                 }
                 Next::Silence => Event::Silence,
                 Next::Tick => Event::Tick,
+                Next::ByHand(event) => {
+                    if let Event::Touched(touched) = &event {
+                        hands.screen.heard(now(), &touched.heard, true);
+                    }
+                    // Whoever answers by hand has read the question.
+                    hands.unheard = None;
+                    event
+                }
                 Next::Sharp(due) => {
                     at = due;
                     Event::Tick
@@ -174,6 +191,18 @@ struct Hands<'a> {
     voiceless: bool,
     /// Clipping and dead, as last noticed.
     was: (bool, bool),
+    touches: Option<mpsc::Receiver<Event>>,
+}
+
+async fn by_hand(touches: &mut Option<mpsc::Receiver<Event>>) -> Event {
+    if let Some(receiver) = touches
+        && let Some(event) = receiver.recv().await
+    {
+        return event;
+    }
+    // No screen, or it is gone.
+    *touches = None;
+    std::future::pending().await
 }
 
 impl Hands<'_> {
@@ -190,6 +219,9 @@ impl Hands<'_> {
                 self.sharp = None;
                 Ok(due.map_or(Next::Tick, Next::Sharp))
             }
+            // Only between sayings: a touch is taken at the end of what is being
+            // said and never cuts it short, so that a report is heard whole.
+            event = by_hand(&mut self.touches) => Ok(Next::ByHand(event)),
             event = self.microphone.next() => {
                 let gone = || RoundError::Other("the microphone's thread has ended; start again".into());
                 event.map(Next::Sound).ok_or_else(gone)
@@ -243,6 +275,7 @@ impl Hands<'_> {
     async fn lost(&mut self, reason: &str, saying: &Saying) -> bool {
         self.patience.stop();
         self.ear.drop_utterance();
+        self.screen.microphone_lost(true);
         self.screen.notice(&format!(
             "the microphone is lost ({reason}); waiting for it"
         ));
@@ -251,6 +284,7 @@ impl Hands<'_> {
 
     /// The microphone is back: what waited for an answer is asked again.
     async fn back(&mut self, round: &Round<'_>) -> bool {
+        self.screen.microphone_lost(false);
         self.screen.notice("the microphone is back");
         let text = "The microphone is back.";
         let question = round.state().question();
@@ -327,6 +361,7 @@ impl Hands<'_> {
         // What came in before the mute is no answer to what was said.
         self.microphone.drop_sound();
         drop(muted);
+        self.screen.said_all();
         match said {
             Ok(said) => {
                 if said == Said::Whole && self.voiceless {

@@ -8,6 +8,7 @@ mod pins;
 mod rehearsal;
 mod screen;
 mod script;
+mod tutorial;
 
 use thiserror::Error;
 
@@ -24,8 +25,9 @@ pub use live::Live;
 pub use mouth::Mouth;
 pub use pins::{PinError, Pins, Refused, SHORTEST_PIN};
 pub use rehearsal::{Outcome, Rehearsal};
-pub use screen::{Screen, Silent, Terminal, crossed, shown};
+pub use screen::{Both, Screen, Shown, Silent, Terminal, crossed, over_limit, shown};
 pub use script::{Script, ScriptError};
+pub use tutorial::{LESSONS, Tutorial};
 
 /// What ends a round before its time.
 #[derive(Debug, Error)]
@@ -66,6 +68,7 @@ pub struct Round<'a> {
     dialogue: &'a Dialogue,
     state: State,
     store: &'a mut Store,
+    tutorial: Option<Tutorial>,
 }
 
 impl<'a> Round<'a> {
@@ -89,15 +92,35 @@ impl<'a> Round<'a> {
             dialogue,
             state,
             store,
+            tutorial: None,
         };
         screen.speech(dialogue.home().bedside.speech);
         round.store(&actions, screen)?;
+        screen.state(dialogue, &round.state, now);
         Ok((round, Turn::of(actions)))
     }
 
     /// Takes one event: what it makes is stored first, and only then said. When
     /// it cannot be stored, the dialogue goes on from where it was and says so.
     pub fn take(&mut self, event: &Event, now: Time, screen: &mut dyn Screen) -> Turn {
+        let mut turn = self.step(event, now, screen);
+        screen.state(self.dialogue, &self.state, now);
+        if let Some(tutorial) = &mut self.tutorial
+            && let Some(ask) = tutorial.after(&self.state, turn.say.is_some())
+        {
+            turn.add(&ask);
+        }
+        turn
+    }
+
+    /// Makes this a practice round, in the dialogue of [`Tutorial::dialogue`].
+    /// `turn` is the one that opened it.
+    pub fn practise(&mut self, tutorial: Tutorial, turn: &mut Turn) {
+        turn.add(&tutorial.first());
+        self.tutorial = Some(tutorial);
+    }
+
+    fn step(&mut self, event: &Event, now: Time, screen: &mut dyn Screen) -> Turn {
         let (next, actions) = self.dialogue.step(self.state.clone(), event, now);
         match self.store(&actions, screen) {
             Ok(()) => {
@@ -178,6 +201,14 @@ pub struct Turn {
 }
 
 impl Turn {
+    /// Says this too, at the end.
+    fn add(&mut self, text: &str) {
+        let said = self.say.take().map(|it| it.shown);
+        let both = said.map_or_else(|| text.to_owned(), |it| format!("{it} {text}"));
+        self.say = Some(Saying::aloud(&both));
+        self.waiting.spoke = true;
+    }
+
     fn of(actions: Vec<Action>) -> Self {
         let mut turn = Self {
             say: None,

@@ -5,6 +5,7 @@
 use std::path::Path;
 
 use chrono::Duration;
+use tokio::sync::mpsc::{self, error::TryRecvError};
 
 use super::script::Step;
 use super::{Mouth, Round, RoundError, Screen, Script, Turn, Waiting};
@@ -22,6 +23,9 @@ const BLOCK: usize = RATE as usize / 10;
 /// How long an aide takes to say a text, for the clock.
 const TEXT: Duration = Duration::seconds(3);
 
+/// How often a touch is looked for.
+const LOOK: std::time::Duration = std::time::Duration::from_millis(20);
+
 /// A rehearsal about to run.
 pub struct Rehearsal<'a> {
     /// What is to happen.
@@ -36,6 +40,11 @@ pub struct Rehearsal<'a> {
     pub mouth: Mouth,
     /// Who watches.
     pub screen: &'a mut dyn Screen,
+    /// How long to wait before each step, so that people can follow.
+    pub pace: std::time::Duration,
+    /// What is given by hand on a bedside screen. With one, the round goes on
+    /// by hand after the script, until it is ended or the screen is gone.
+    pub touches: Option<mpsc::Receiver<Event>>,
 }
 
 /// How a rehearsal went.
@@ -54,7 +63,7 @@ impl Rehearsal<'_> {
     /// [`RoundError`] for a recording that cannot be read, a record that cannot
     /// be written, or a voice that fails.
     pub fn run(mut self) -> Result<Outcome, RoundError> {
-        let mut now = self
+        let now = self
             .script
             .at
             .unwrap_or_else(|| chrono::Local::now().fixed_offset());
@@ -62,13 +71,20 @@ impl Rehearsal<'_> {
         let (round, turn) = Round::open(self.dialogue, self.store, now, self.screen)?;
         let mut stage = Stage {
             round,
+            now,
             mouth: self.mouth,
             screen: self.screen,
             waiting: turn.waiting,
             said: String::new(),
         };
-        stage.play(turn, &mut now)?;
+        stage.play(turn)?;
         for (line, step) in &self.script.steps {
+            if !matches!(step, Step::Expect(_)) {
+                std::thread::sleep(self.pace);
+            }
+            while let Some(event) = self.touches.as_mut().and_then(|it| it.try_recv().ok()) {
+                stage.take(&event)?;
+            }
             let events = match step {
                 Step::Expect(words) => {
                     if !stage.said.contains(words.as_str()) {
@@ -77,29 +93,26 @@ impl Rehearsal<'_> {
                     continue;
                 }
                 Step::Wait(duration) => {
-                    let until = now + *duration;
-                    stage.pass(until, &mut now)?;
+                    stage.pass(stage.now + *duration)?;
                     Vec::new()
                 }
                 Step::Silence => {
                     let patience = stage.waiting.patience.unwrap_or(0);
-                    let until = now + Duration::seconds(i64::from(patience));
-                    stage.pass(until, &mut now)?;
+                    stage.pass(stage.now + Duration::seconds(i64::from(patience)))?;
                     vec![Event::Silence]
                 }
                 Step::Text(text) => {
-                    let until = now + TEXT;
-                    stage.pass(until, &mut now)?;
+                    stage.pass(stage.now + TEXT)?;
                     vec![Event::Heard(Heard::from_text(text))]
                 }
                 Step::Wav(path) => {
                     let ear = self.ear.as_mut().ok_or_else(|| {
                         RoundError::Other(format!("no model is loaded to hear {}", path.display()))
                     })?;
-                    let mut until = now;
+                    let mut until = stage.now;
                     let expect = stage.waiting.expect;
                     let heard = hear(ear, &stage.round, expect, path, &mut until)?;
-                    stage.pass(until, &mut now)?;
+                    stage.pass(until)?;
                     if heard.is_empty() {
                         stage.screen.notice("nothing was heard");
                     }
@@ -107,17 +120,16 @@ impl Rehearsal<'_> {
                 }
             };
             for event in events {
-                if let Event::Heard(heard) = &event {
-                    let addressed = stage.round.addressed(&event);
-                    stage.screen.heard(now, heard, addressed);
-                }
-                stage.take(&event, &mut now)?;
+                stage.take(&event)?;
             }
-            outcome.ended = stage.waiting.expect.is_none();
-            if outcome.ended {
+            if stage.ended() {
                 break;
             }
         }
+        if let Some(touches) = &mut self.touches {
+            stage.on_by_hand(touches)?;
+        }
+        outcome.ended = stage.ended();
         Ok(outcome)
     }
 }
@@ -125,6 +137,7 @@ impl Rehearsal<'_> {
 /// The round as it is played.
 struct Stage<'a> {
     round: Round<'a>,
+    now: Time,
     mouth: Mouth,
     screen: &'a mut dyn Screen,
     waiting: Waiting,
@@ -133,40 +146,73 @@ struct Stage<'a> {
 }
 
 impl Stage<'_> {
-    fn take(&mut self, event: &Event, now: &mut Time) -> Result<(), RoundError> {
-        let turn = self.round.take(event, *now, self.screen);
-        self.play(turn, now)
+    fn take(&mut self, event: &Event) -> Result<(), RoundError> {
+        match event {
+            Event::Heard(heard) => {
+                let addressed = self.round.addressed(event);
+                self.screen.heard(self.now, heard, addressed);
+            }
+            Event::Touched(touched) => self.screen.heard(self.now, &touched.heard, true),
+            _ => {}
+        }
+        let turn = self.round.take(event, self.now, self.screen);
+        self.play(turn)
     }
 
     /// Says what a turn wants said, and tells the dialogue when, where it wants
     /// to know.
-    fn play(&mut self, mut turn: Turn, now: &mut Time) -> Result<(), RoundError> {
+    fn play(&mut self, mut turn: Turn) -> Result<(), RoundError> {
         loop {
             self.waiting = turn.waiting;
             let (began, ended) = match turn.say {
                 Some(saying) => {
-                    let times = speak(&mut self.mouth, self.screen, &saying, now)?;
+                    let times = speak(&mut self.mouth, self.screen, &saying, &mut self.now)?;
                     self.said = saying.shown;
                     times
                 }
-                None => (*now, *now),
+                None => (self.now, self.now),
             };
             if !self.waiting.tell {
                 return Ok(());
             }
             let event = Event::Said { began, ended };
-            turn = self.round.take(&event, *now, self.screen);
+            turn = self.round.take(&event, self.now, self.screen);
         }
     }
 
+    /// When the next timer of the dialogue ends.
+    fn next_timer(&self) -> Option<Time> {
+        let Waiting { wake, sharp, .. } = self.waiting;
+        wake.into_iter().chain(sharp).min()
+    }
+
     /// Lets time pass, with every timer at its time.
-    fn pass(&mut self, until: Time, now: &mut Time) -> Result<(), RoundError> {
-        let next = |it: &Waiting| it.wake.into_iter().chain(it.sharp).min();
-        while let Some(at) = next(&self.waiting).filter(|it| *it <= until) {
-            *now = at.max(*now);
-            self.take(&Event::Tick, now)?;
+    fn pass(&mut self, until: Time) -> Result<(), RoundError> {
+        while let Some(at) = self.next_timer().filter(|it| *it <= until) {
+            self.now = at.max(self.now);
+            self.take(&Event::Tick)?;
         }
-        *now = until.max(*now);
+        self.now = until.max(self.now);
+        Ok(())
+    }
+
+    const fn ended(&self) -> bool {
+        self.waiting.expect.is_none()
+    }
+
+    /// Goes on with what is given by hand, in real time from here.
+    fn on_by_hand(&mut self, touches: &mut mpsc::Receiver<Event>) -> Result<(), RoundError> {
+        let ahead = self.now - chrono::Local::now().fixed_offset();
+        while !self.ended() {
+            self.now = chrono::Local::now().with_timezone(self.now.offset()) + ahead;
+            let is_over = self.next_timer().is_some_and(|at| at <= self.now);
+            match touches.try_recv() {
+                Ok(event) => self.take(&event)?,
+                Err(TryRecvError::Disconnected) => break,
+                Err(TryRecvError::Empty) if is_over => self.take(&Event::Tick)?,
+                Err(TryRecvError::Empty) => std::thread::sleep(LOOK),
+            }
+        }
         Ok(())
     }
 }
@@ -204,6 +250,7 @@ fn speak(
 ) -> Result<(Time, Time), RoundError> {
     screen.said(*now, &saying.shown);
     let Some((audio, playing)) = mouth.say(saying)? else {
+        screen.said_all();
         return Ok((*now, *now));
     };
     let time = |it| Duration::from_std(it).unwrap_or_default();
@@ -213,6 +260,7 @@ fn speak(
     if let Some(Err(error)) = playing.map(crate::speaking::Playing::wait) {
         screen.notice(&error.to_string());
     }
+    screen.said_all();
     Ok((began, *now - time(after)))
 }
 
@@ -281,6 +329,8 @@ mod tests {
             ear: None,
             mouth: Mouth::new(Box::new(Even)),
             screen: &mut notes,
+            pace: std::time::Duration::ZERO,
+            touches: None,
         };
         let outcome = rehearsal.run().unwrap();
         assert_eq!(outcome.unmet, []);

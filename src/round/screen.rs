@@ -3,9 +3,11 @@
 use std::io::Write;
 
 use anstyle::{AnsiColor, Style};
+use serde::Serialize;
 
+use crate::dialogue::{Dialogue, State};
 use crate::facts::{Body, Fact, KeptReading, Time};
-use crate::hearing::{Heard, Level};
+use crate::hearing::{By, Heard, Level};
 use crate::residents::{Home, ResidentId, Speech};
 use crate::vitals::{Finding, Layer, Measurement, Qualifier, Rhythm, Side, Supply, Unit, Value};
 
@@ -24,6 +26,62 @@ pub trait Screen {
     fn speech(&mut self, _: Speech) {}
     /// How loud it is, many times a second.
     fn level(&mut self, _: Level) {}
+    /// The conversation stands like this now.
+    fn state(&mut self, _: &Dialogue, _: &State, _: Time) {}
+    /// What was being said is over.
+    fn said_all(&mut self) {}
+    /// The microphone is lost, or is back.
+    fn microphone_lost(&mut self, _: bool) {}
+}
+
+/// Two who watch.
+pub struct Both<'a>(pub &'a mut dyn Screen, pub &'a mut dyn Screen);
+
+impl Screen for Both<'_> {
+    fn heard(&mut self, now: Time, heard: &Heard, addressed: bool) {
+        self.0.heard(now, heard, addressed);
+        self.1.heard(now, heard, addressed);
+    }
+
+    fn said(&mut self, now: Time, text: &str) {
+        self.0.said(now, text);
+        self.1.said(now, text);
+    }
+
+    fn stored(&mut self, fact: &Fact<KeptReading>) {
+        self.0.stored(fact);
+        self.1.stored(fact);
+    }
+
+    fn notice(&mut self, text: &str) {
+        self.0.notice(text);
+        self.1.notice(text);
+    }
+
+    fn speech(&mut self, speech: Speech) {
+        self.0.speech(speech);
+        self.1.speech(speech);
+    }
+
+    fn level(&mut self, level: Level) {
+        self.0.level(level);
+        self.1.level(level);
+    }
+
+    fn state(&mut self, dialogue: &Dialogue, state: &State, now: Time) {
+        self.0.state(dialogue, state, now);
+        self.1.state(dialogue, state, now);
+    }
+
+    fn said_all(&mut self) {
+        self.0.said_all();
+        self.1.said_all();
+    }
+
+    fn microphone_lost(&mut self, lost: bool) {
+        self.0.microphone_lost(lost);
+        self.1.microphone_lost(lost);
+    }
 }
 
 /// Nobody watches.
@@ -78,7 +136,10 @@ impl<W: Write> Terminal<W> {
 impl<W: Write> Screen for Terminal<W> {
     fn heard(&mut self, now: Time, heard: &Heard, addressed: bool) {
         let time = now.format("%H:%M:%S").to_string();
-        let sure = format!("{DIM}({:.0} % sure){DIM:#}", heard.confidence() * 100.0);
+        let sure = match heard.by {
+            By::Voice => format!("{DIM}({:.0} % sure){DIM:#}", heard.confidence() * 100.0),
+            By::Touch => format!("{DIM}(by hand){DIM:#}"),
+        };
         let mut text = format!("“{}” {sure}", heard.text());
         if !addressed {
             text = format!("{DIM}“{}” ignored: not for Sayback{DIM:#}", heard.text());
@@ -173,7 +234,45 @@ fn first_name(name: &str) -> String {
 /// A measurement as shown: "Blood pressure 152/88 mmHg · left arm · sitting".
 #[must_use]
 pub fn shown(it: &Measurement) -> String {
-    let value = match it.value() {
+    let Shown { name, value, how } = Shown::of(it);
+    let mut text = format!("{name} {value}");
+    for how in how {
+        text.push_str(" · ");
+        text.push_str(&how);
+    }
+    text
+}
+
+/// The parts of a measurement as shown.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+pub struct Shown {
+    /// "Blood pressure".
+    pub name: String,
+    /// "152/88 mmHg".
+    pub value: String,
+    /// "left arm", "sitting".
+    pub how: Vec<String>,
+}
+
+impl Shown {
+    /// The parts of a measurement.
+    #[must_use]
+    pub fn of(it: &Measurement) -> Self {
+        let how = it.qualifiers().iter().map(|qualifier| match qualifier {
+            Qualifier::Supply(Supply::Oxygen(Some(litres))) => format!("on oxygen {litres} L/min"),
+            Qualifier::Rhythm(Rhythm::Irregular) => "irregular".to_owned(),
+            other => other.spoken().to_owned(),
+        });
+        Self {
+            name: crate::speaking::wording::capital(it.sign().name()),
+            value: value_shown(it),
+            how: how.collect(),
+        }
+    }
+}
+
+fn value_shown(it: &Measurement) -> String {
+    match it.value() {
         Value::One(quantity) if quantity.unit() == Unit::Score => {
             format!("{} of 10", quantity.value())
         }
@@ -191,26 +290,18 @@ pub fn shown(it: &Measurement) -> String {
         ),
         Value::Level(level) => level.spoken().to_owned(),
         Value::NotRated => "could not be rated".to_owned(),
-    };
-    let mut text = format!(
-        "{} {value}",
-        crate::speaking::wording::capital(it.sign().name())
-    );
-    for qualifier in it.qualifiers().iter() {
-        let how = match qualifier {
-            Qualifier::Supply(Supply::Oxygen(Some(litres))) => format!("on oxygen {litres} L/min"),
-            Qualifier::Rhythm(Rhythm::Irregular) => "irregular".to_owned(),
-            other => other.spoken().to_owned(),
-        };
-        text.push_str(" · ");
-        text.push_str(&how);
     }
-    text
 }
 
 /// A crossed limit as shown, with who set it.
 #[must_use]
 pub fn crossed(it: &Finding) -> String {
+    format!("{} ({})", over_limit(it), it.source)
+}
+
+/// A crossed limit as shown: "systolic 152 mmHg is above 100–150".
+#[must_use]
+pub fn over_limit(it: &Finding) -> String {
     let side = match it.side {
         Side::Above => "above",
         Side::Below => "below",
@@ -222,12 +313,11 @@ pub fn crossed(it: &Finding) -> String {
         Layer::OutsideRange => "",
     };
     format!(
-        "{layer}{} {} {} is {side} {}–{} ({})",
+        "{layer}{} {} {} is {side} {}–{}",
         it.component.name(it.sign),
         it.value.value(),
         it.value.unit().symbol(),
         bounds.low,
-        bounds.high,
-        it.source
+        bounds.high
     )
 }

@@ -83,6 +83,28 @@ impl Store {
         Ok(store)
     }
 
+    /// A record that is nowhere but in memory, and gone with the program: for
+    /// practice.
+    ///
+    /// # Errors
+    /// [`StoreError`] when there is no memory for it.
+    pub fn in_memory() -> Result<Self, StoreError> {
+        let path = PathBuf::from("(practice, kept nowhere)");
+        let connection = Connection::open_in_memory().map_err(|error| StoreError::Open {
+            path: path.clone(),
+            problem: error.to_string(),
+        })?;
+        let mut store = Self {
+            connection,
+            path,
+            encrypted: false,
+            upgraded: None,
+            log_fault: None,
+        };
+        store.prepare()?;
+        Ok(store)
+    }
+
     /// As [`open_to_read_with`](Self::open_to_read_with), without a key.
     ///
     /// # Errors

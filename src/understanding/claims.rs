@@ -97,7 +97,7 @@ impl Sentence<'_> {
             return None;
         }
         Some(Utterance::Readings {
-            yes: begins_with_yes.then(Yes::heard),
+            yes: begins_with_yes.then(|| Yes::given(self.heard.by)),
             claims,
             unclear,
         })
@@ -131,6 +131,7 @@ impl Sentence<'_> {
             taken,
             words: self.words(segment.from, segment.to),
             confidence,
+            by: self.heard.by,
         })
     }
 
@@ -153,6 +154,7 @@ impl Sentence<'_> {
             qualifiers,
             words: self.heard.text(),
             confidence: self.heard.confidence(),
+            by: self.heard.by,
             ..Part::default()
         };
         if lost {

@@ -7,6 +7,7 @@ mod claims;
 mod number;
 mod order;
 mod taken;
+mod typed;
 mod utterance;
 mod value;
 
@@ -16,6 +17,7 @@ use crate::vitals::{Measurement, Precautions, Qualifier, Qualifiers, Units, Vita
 
 pub use number::candidates as number_candidates;
 pub use order::Order;
+pub use typed::typed;
 pub use utterance::{
     Claim, NotUnderstood, Part, Place, Taken, Unclear, Utterance, Valued, Why, Yes,
 };
@@ -318,7 +320,9 @@ impl Sentence<'_> {
                 })
             }
             [Token::Room | Token::Bed(_), ..] => self.place().map(Utterance::Place),
-            all if all.iter().all(|it| **it == Token::Yes) => Some(Utterance::Yes(Yes::heard())),
+            all if all.iter().all(|it| **it == Token::Yes) => {
+                Some(Utterance::Yes(Yes::given(self.heard.by)))
+            }
             all if all.iter().all(|it| **it == Token::No) => Some(Utterance::No),
             _ => None,
         }

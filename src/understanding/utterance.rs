@@ -5,19 +5,27 @@ use thiserror::Error;
 
 use super::Order;
 use crate::grammar::{Command, HalfDay};
+use crate::hearing::By;
 use crate::vitals::{
     Activity, Device, Impossible, Measurement, NotTakenReason, Qualifier, Qualifiers, VitalSign,
     Working,
 };
 
 /// Proof that the aide said yes. Only understanding can make one, and only from
-/// an utterance that was nothing but a yes, or began with one.
+/// an utterance that was nothing but a yes, or began with one. It knows how the
+/// yes was given.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize)]
-pub struct Yes(());
+pub struct Yes(By);
 
 impl Yes {
-    pub(super) const fn heard() -> Self {
-        Self(())
+    pub(super) const fn given(by: By) -> Self {
+        Self(by)
+    }
+
+    /// How it was given.
+    #[must_use]
+    pub const fn by(&self) -> By {
+        self.0
     }
 }
 
@@ -69,6 +77,9 @@ pub struct Claim {
     pub words: String,
     /// The lowest confidence of those words, 0 to 1.
     pub confidence: f32,
+    /// How the words were given.
+    #[serde(skip_serializing_if = "By::is_voice")]
+    pub by: By,
 }
 
 /// A reading that was spoken but is not clear, so that it must be asked for.
@@ -133,6 +144,9 @@ pub struct Part {
     pub words: String,
     /// The lowest confidence of those words, 0 to 1.
     pub confidence: f32,
+    /// How the words were given.
+    #[serde(skip_serializing_if = "By::is_voice")]
+    pub by: By,
 }
 
 /// Where the aide is.

@@ -4,6 +4,7 @@
 
 use chrono::TimeDelta;
 use sayback::facts::{Body, Fact, ReadingRecord, Time, VERSION};
+use sayback::hearing::By;
 use sayback::residents::{Home, ResidentId, Staff};
 use sayback::vitals::{
     Alertness, Arm, CautionKind, Decimal, Depth, Device, Finding, Layer, Measurement, Method,
@@ -135,6 +136,8 @@ impl Round {
             working: None,
             device: None,
             went_on: Vec::new(),
+            given_by: By::Voice,
+            confirmed_by: By::Voice,
             moved_from: None,
         };
         self.fact(self.by.clone(), Body::Read(record))

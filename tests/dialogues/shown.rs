@@ -3,6 +3,7 @@
 use std::fmt::Write as _;
 
 use sayback::facts::{Body, Fact, KeptReading};
+use sayback::hearing::By;
 use sayback::vitals::{Measurement, Qualifier, Supply, Value, Working};
 
 fn measurement(it: &Measurement) -> String {
@@ -63,7 +64,15 @@ pub fn show(fact: &Fact<KeptReading>) -> Option<String> {
             let moved = record.moved_from.as_ref();
             let moved = moved.map(|it| format!("; moved from {}", it.resident.0));
             let moved = moved.unwrap_or_default();
-            format!("read {read}{late}{looked}{worked}{went_on}{moved}")
+            let typed = match record.given_by {
+                By::Voice => "",
+                By::Touch => "; typed",
+            };
+            let touched = match record.confirmed_by {
+                By::Voice => "",
+                By::Touch => "; yes by touch",
+            };
+            format!("read {read}{late}{looked}{worked}{went_on}{moved}{typed}{touched}")
         }
         Body::NotTaken { signs, reason, .. } => {
             let signs: Vec<&str> = signs.iter().map(|it| it.tag()).collect();

@@ -9,6 +9,7 @@ use rusqlite::{Connection, params};
 use rust_decimal::Decimal;
 use rust_decimal::prelude::FromPrimitive as _;
 use sayback::facts::{Body, Fact, ReadingRecord, Time, VERSION};
+use sayback::hearing::By;
 use sayback::residents::{Home, ResidentId, Staff};
 use sayback::round::shown;
 use sayback::store::Store;
@@ -336,6 +337,8 @@ fn keep(
         working: None,
         device: None,
         went_on: Vec::new(),
+        given_by: By::Voice,
+        confirmed_by: By::Voice,
         moved_from: None,
     });
     let reading = out.put(at + TimeDelta::seconds(9), by, round, read);

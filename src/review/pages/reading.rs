@@ -77,12 +77,17 @@ fn spoken(index: &Index, behind: Behind<'_>, now: Time) -> Markup {
         section.card {
             h2 { "How it was recorded" }
             dl {
-                dt { "Heard" }
-                dd { q { (record.heard) } " " span.soft { (percent(record.confidence)) " sure" } }
+                @if record.given_by.is_voice() {
+                    dt { "Heard" }
+                    dd { q { (record.heard) } " " span.soft { (percent(record.confidence)) " sure" } }
+                } @else {
+                    dt { "Given" }
+                    dd { q { (record.heard) } " " span.soft { "typed on the bedside screen, all or in part" } }
+                }
                 dt { "Read back" }
                 dd { q { (record.read_back) } }
                 dt { "Confirmed" }
-                dd { "yes, " (moment(record.confirmed_at, now)) ", by " (staff(&fact.by)) }
+                dd { @if record.confirmed_by.is_voice() { "yes" } @else { "yes, by touch" } ", " (moment(record.confirmed_at, now)) ", by " (staff(&fact.by)) }
                 @if record.second_look {
                     dt { "Asked again" }
                     dd { "far from the usual, so it was asked about once more and confirmed" }

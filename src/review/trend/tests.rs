@@ -3,6 +3,7 @@ use uuid::Uuid;
 
 use super::*;
 use crate::facts::{Body, Fact, ReadingRecord, VERSION};
+use crate::hearing::By;
 use crate::residents::{Home, ResidentId, Staff};
 use crate::vitals::{Measurement, Numbers, Qualifiers};
 
@@ -30,6 +31,8 @@ fn index(readings: &[(i64, VitalSign, Numbers, Unit)]) -> Index {
             working: None,
             device: None,
             went_on: Vec::new(),
+            given_by: By::Voice,
+            confirmed_by: By::Voice,
             moved_from: None,
         };
         index.add(Fact {

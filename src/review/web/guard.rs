@@ -107,6 +107,20 @@ fn refuse(app: &App, session: &Session, what: &str) -> Response {
 /// Whether a form was sent by a page of ours to this very browser: the token it
 /// brings back is the session's, or the cookie's where there is no session yet.
 fn from_own_page(headers: &HeaderMap, session: Option<&Session>, fields: &Fields) -> bool {
+    if !from_own_site(headers) {
+        return false;
+    }
+    let sent = fields.get("csrf");
+    let for_sign_in = cookie(headers, FORM_COOKIE);
+    match session {
+        Some(session) => session.csrf_matches(sent),
+        None => !sent.is_empty() && for_sign_in.is_some_and(|it| same(&it, sent)),
+    }
+}
+
+/// Whether the browser says nothing against a request coming from a page of
+/// this very site. A token must say so too.
+pub fn from_own_site(headers: &HeaderMap) -> bool {
     let text = |name| headers.get(name).and_then(|it| it.to_str().ok());
     if text("sec-fetch-site").is_some_and(|it| it != "same-origin" && it != "none") {
         return false;
@@ -116,12 +130,7 @@ fn from_own_page(headers: &HeaderMap, session: Option<&Session>, fields: &Fields
     {
         return false;
     }
-    let sent = fields.get("csrf");
-    let for_sign_in = cookie(headers, FORM_COOKIE);
-    match session {
-        Some(session) => session.csrf_matches(sent),
-        None => !sent.is_empty() && for_sign_in.is_some_and(|it| same(&it, sent)),
-    }
+    true
 }
 
 /// A cookie of the request.

@@ -35,15 +35,22 @@ const ALWAYS: [(HeaderName, &str); 8] = [
 
 /// Adds the headers.
 pub async fn headers(State(app): State<App>, request: Request, next: Next) -> Response {
+    let mut response = always(request, next).await;
+    let headers = response.headers_mut();
+    if app.station.secure {
+        let year = HeaderValue::from_static("max-age=31536000");
+        headers.insert(header::STRICT_TRANSPORT_SECURITY, year);
+    }
+    response
+}
+
+/// Adds those that every site of ours sends.
+pub async fn always(request: Request, next: Next) -> Response {
     let mut response = next.run(request).await;
     let headers = response.headers_mut();
     for (name, value) in ALWAYS {
         let entry = headers.entry(name);
         entry.or_insert(HeaderValue::from_static(value));
-    }
-    if app.station.secure {
-        let year = HeaderValue::from_static("max-age=31536000");
-        headers.insert(header::STRICT_TRANSPORT_SECURITY, year);
     }
     response
 }

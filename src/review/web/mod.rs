@@ -22,6 +22,8 @@ use super::accounts::Role;
 use super::station::Station;
 
 pub use guard::{FORM_COOKIE, LIVE, session_cookie};
+pub(crate) use guard::{cookie, from_own_site, set_cookie};
+pub(crate) use headers::{always, bounded};
 
 /// Who may use a route.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]

@@ -2,8 +2,10 @@
 //! (W3C): a few requests of JSON over a local connection, so that the tests
 //! need no client of their own.
 
+#![allow(dead_code, reason = "each test uses a part of it")]
+
 use std::io::{BufRead as _, BufReader, Read as _, Write as _};
-use std::net::{SocketAddr, TcpListener, TcpStream};
+use std::net::{SocketAddr, TcpStream};
 use std::path::Path;
 use std::process::{Child, Command, Stdio};
 use std::time::{Duration, Instant};
@@ -13,6 +15,8 @@ use tempfile::TempDir;
 
 const ELEMENT: &str = "element-6066-11e4-a52e-4f735466cecf";
 const PATIENCE: Duration = Duration::from_secs(10);
+/// The longest that chromedriver takes to answer; a browser is slow to start.
+const ANSWER: Duration = Duration::from_secs(120);
 
 pub struct Browser {
     driver: Child,
@@ -38,19 +42,25 @@ pub const NIGHT: Look = Look { dark: true, ..DESK };
 pub const HAND: Look = Look { width: 500, ..DESK };
 
 impl Browser {
-    /// A browser, or `None` where the machine has none.
-    pub fn open(look: Look) -> Option<Self> {
-        let port = TcpListener::bind("127.0.0.1:0")
-            .ok()?
-            .local_addr()
-            .ok()?
-            .port();
-        let driver = Command::new("chromedriver")
-            .arg(format!("--port={port}"))
-            .stdout(Stdio::null())
+    /// A browser. A machine without one has not run these tests, so that they
+    /// fail there rather than pass.
+    pub fn open(look: Look) -> Self {
+        let mut driver = Command::new("chromedriver")
+            .arg("--port=0")
+            .stdout(Stdio::piped())
             .stderr(Stdio::null())
             .spawn()
-            .ok()?;
+            .unwrap_or_else(|error| {
+                panic!("chromedriver cannot be started ({error}); run setup/setup.sh --test")
+            });
+        // It says which port it has taken.
+        let mut said = BufReader::new(driver.stdout.take().unwrap()).lines();
+        let port = said.by_ref().map_while(Result::ok).find_map(|line| {
+            let (_, port) = line.split_once("started successfully on port ")?;
+            port.trim_end_matches('.').parse().ok()
+        });
+        let port = port.expect("chromedriver has a port");
+        std::thread::spawn(move || said.for_each(drop));
         let profile = tempfile::tempdir().unwrap();
         let mut browser = Self {
             driver,
@@ -82,8 +92,12 @@ impl Browser {
             "goog:loggingPrefs": { "browser": "ALL" },
         } } });
         let made = browser.call("POST", "/session", &wanted);
-        made["sessionId"].as_str()?.clone_into(&mut browser.session);
-        Some(browser)
+        let session = made["sessionId"].as_str();
+        let session = session.unwrap_or_else(|| {
+            panic!("chromedriver has no browser ({made}); run setup/setup.sh --test")
+        });
+        session.clone_into(&mut browser.session);
+        browser
     }
 
     fn call(&self, method: &str, path: &str, body: &Value) -> Value {
@@ -91,6 +105,7 @@ impl Browser {
         let Ok(mut stream) = TcpStream::connect(address) else {
             return Value::Null;
         };
+        stream.set_read_timeout(Some(ANSWER)).unwrap();
         let body = if body.is_null() {
             String::new()
         } else {
@@ -204,10 +219,16 @@ impl Browser {
         )
     }
 
-    /// What an outside checker of accessibility (axe-core, whose script is at
-    /// this path) finds serious, as lines; it needs no network.
-    pub fn barriers(&self, axe: &Path) -> Vec<String> {
-        let script = std::fs::read_to_string(axe).expect("the checker");
+    /// What an outside checker of accessibility (axe-core) finds serious, as
+    /// lines; it needs no network.
+    pub fn barriers(&self) -> Vec<String> {
+        let axe = Path::new(env!("CARGO_MANIFEST_DIR")).join("assets/axe/axe.min.js");
+        let script = std::fs::read_to_string(&axe).unwrap_or_else(|error| {
+            panic!(
+                "{} cannot be read ({error}); run: make setup-test",
+                axe.display()
+            )
+        });
         self.run(&script);
         let check = "const done = arguments[arguments.length - 1];
             axe.run({ resultTypes: ['violations'] }).then(it => done(it.violations
@@ -234,6 +255,29 @@ impl Browser {
             .iter()
             .filter_map(|it| it["message"].as_str().map(ToOwned::to_owned))
             .collect()
+    }
+
+    /// Looks at the page through a window of exactly this size, as that of a
+    /// phone, which no window of a desk is as small as.
+    pub fn size(&self, width: u32, height: u32) {
+        let metrics = json!({ "width": width, "height": height, "deviceScaleFactor": 1, "mobile": width < 600 });
+        let command = json!({ "cmd": "Emulation.setDeviceMetricsOverride", "params": metrics });
+        self.ask("POST", "/goog/cdp/execute", &command);
+    }
+
+    /// How many sheets of this size, in centimetres, the page prints on.
+    pub fn sheets(&self, width: f64, height: f64) -> usize {
+        let page = json!({ "page": { "width": width, "height": height } });
+        let printed = self.ask("POST", "/print", &page);
+        let pdf = base64(printed.as_str().unwrap_or_default());
+        let pdf = String::from_utf8_lossy(&pdf);
+        pdf.matches("/Type /Page\n").count()
+    }
+
+    /// A picture of what is in the window.
+    pub fn snap(&self, to: &Path) {
+        let picture = self.ask("GET", "/screenshot", &json!(null));
+        std::fs::write(to, base64(picture.as_str().unwrap_or_default())).unwrap();
     }
 
     /// A picture of the whole page.

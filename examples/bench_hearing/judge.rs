@@ -1,0 +1,177 @@
+//! What Sayback made of an utterance, judged by the real dialogue: what it
+//! offers, asks or does, beside what it does when every word is heard right.
+
+use sayback::dialogue::{Dialogue, Event, State};
+use sayback::facts::{Record, Time};
+use sayback::grammar::Grammar;
+use sayback::hearing::Heard;
+use sayback::residents::Home;
+use sayback::understanding::{NotUnderstood, Utterance};
+use sayback::vitals::VitalSign;
+
+use super::Anything;
+
+/// What came of an utterance.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, PartialOrd, Ord)]
+pub enum Outcome {
+    /// What would have come of it in text: all numbers and qualifiers.
+    Right,
+    /// Something else was offered in a read-back.
+    Wrong,
+    /// Part of what was said was offered, and nothing that was not.
+    PartOnly,
+    /// A question, or nothing wrong read back.
+    Asked,
+    /// Nothing came of it.
+    Nothing,
+}
+
+/// The demo home, with a resident named and readings awaited.
+pub struct Judge {
+    pub dialogue: Dialogue,
+    pub waiting: State,
+    /// The same, after a pulse of 72 was read back.
+    pub offered: State,
+}
+
+impl Judge {
+    pub fn new() -> Anything<Self> {
+        let home = Home::from_toml(&std::fs::read_to_string("audio-fixtures/demo-home.toml")?)?;
+        let aide = home.aides[0].clone();
+        let dialogue = Dialogue::new(home, aide, &Grammar::standard())?;
+        let (mut state, _) = dialogue.begin(&Record::default(), 1, now());
+        for words in ["room nine", "yes"] {
+            state = say(&dialogue, state, words);
+        }
+        let offered = say(&dialogue, state.clone(), "pulse seventy two");
+        Ok(Self {
+            dialogue,
+            waiting: state,
+            offered,
+        })
+    }
+
+    /// The question that the dialogue puts after these utterances.
+    pub fn question(&self, from: &State, heard: &[Heard]) -> Option<String> {
+        let mut state = from.clone();
+        for it in heard {
+            state = self
+                .dialogue
+                .step(state, &Event::Heard(it.clone()), now())
+                .0;
+        }
+        state.question().map(str::to_owned)
+    }
+
+    /// Where the dialogue is after asking for one value.
+    pub fn asked(&self, sign: VitalSign) -> State {
+        say(&self.dialogue, self.waiting.clone(), sign.name())
+    }
+
+    /// A reading of this text was heard so.
+    pub fn reading(&self, text: &str, heard: &[Heard]) -> Outcome {
+        self.from(&self.waiting, text, heard)
+    }
+
+    /// A reading, or an answer with a value, was heard so in this state.
+    pub fn from(&self, state: &State, text: &str, heard: &[Heard]) -> Outcome {
+        let truth = self.question(state, &[Heard::from_text(text)]);
+        let found = self.question(state, heard);
+        if found == truth {
+            return Outcome::Right;
+        }
+        let before = state.question();
+        let Some(found) = found.filter(|it| Some(it.as_str()) != before) else {
+            // The same question put again, or silence.
+            let asked = before.is_some() && !heard.is_empty();
+            return if asked {
+                Outcome::Asked
+            } else {
+                Outcome::Nothing
+            };
+        };
+        let Some(offers) = offers(&found) else {
+            return Outcome::Asked;
+        };
+        let truth = truth.as_deref().and_then(self::offers).unwrap_or_default();
+        if offers.iter().all(|it| truth.contains(it)) {
+            Outcome::PartOnly
+        } else {
+            Outcome::Wrong
+        }
+    }
+
+    /// Whether a text is a reading that is offered at once and whole.
+    pub fn is_offered(&self, text: &str) -> bool {
+        let question = self.question(&self.waiting, &[Heard::from_text(text)]);
+        question.is_some_and(|it| offers(&it).is_some())
+    }
+
+    /// An answer to a read-back: whether it is taken for what it is.
+    pub fn answer(&self, text: &str, heard: &[Heard]) -> Outcome {
+        let meaning = |it: &Heard| self.dialogue.meaning(&self.offered, it);
+        let truth = meaning(&Heard::from_text(text));
+        let meanings: Vec<_> = heard.iter().map(meaning).collect();
+        let same = |it: &Result<Utterance, NotUnderstood>| match (&truth, it) {
+            (Ok(a), Ok(b)) => kind(a) == kind(b),
+            _ => false,
+        };
+        let acted = |it: &&Result<Utterance, NotUnderstood>| it.is_ok();
+        let acts: Vec<_> = meanings.iter().filter(acted).collect();
+        match acts.as_slice() {
+            [] if heard.is_empty() => Outcome::Nothing,
+            [] => Outcome::Asked,
+            all if all.iter().all(|it| same(it)) => Outcome::Right,
+            _ => Outcome::Wrong,
+        }
+    }
+
+    /// A correction of the read-back: judged by what is read back then.
+    pub fn correction(&self, text: &str, heard: &[Heard]) -> Outcome {
+        let truth = self.question(&self.offered, &[Heard::from_text(text)]);
+        let before = self.offered.question().map(str::to_owned);
+        match self.question(&self.offered, heard) {
+            found if found == truth => Outcome::Right,
+            found if found == before => Outcome::Nothing,
+            Some(found) if offers(&found).is_some() => Outcome::Wrong,
+            _ => Outcome::Asked,
+        }
+    }
+
+    /// Talk that is none of Sayback's business: whether it offered something,
+    /// asked something, or let it pass.
+    pub fn talk(&self, from: &State, heard: &[Heard]) -> Outcome {
+        let before = from.question().map(str::to_owned);
+        match self.question(from, heard) {
+            found if found == before => Outcome::Right,
+            Some(found) if offers(&found).is_some() => Outcome::Wrong,
+            _ => Outcome::Asked,
+        }
+    }
+}
+
+/// Yes, no, or whatever else, without what it holds.
+fn kind(it: &Utterance) -> std::mem::Discriminant<Utterance> {
+    std::mem::discriminant(it)
+}
+
+/// The sentences of a read-back; `None` when the question is another one.
+pub fn offers(question: &str) -> Option<Vec<String>> {
+    let again = question.strip_suffix(" Yes to keep it as it is?");
+    let again = again
+        .and_then(|it| it.split_once("say it. "))
+        .map(|it| it.1);
+    let text = again.or_else(|| question.strip_suffix(" Yes?"))?;
+    let text = text.strip_suffix('.').unwrap_or(text);
+    Some(text.split(". ").map(str::to_owned).collect())
+}
+
+fn say(dialogue: &Dialogue, state: State, words: &str) -> State {
+    dialogue
+        .step(state, &Event::Heard(Heard::from_text(words)), now())
+        .0
+}
+
+pub fn now() -> Time {
+    Time::parse_from_rfc3339("2026-03-02T07:30:00-05:00").expect("a time")
+}

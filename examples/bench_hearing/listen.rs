@@ -1,0 +1,80 @@
+//! The sounds through the real ear, each voice as one stream, as on a round.
+
+use std::time::{Duration, Instant};
+
+use sayback::dialogue::{Dialogue, State};
+use sayback::grammar::{Expect, Grammar};
+use sayback::hearing::{Ear, Heard, Model, RATE};
+
+use super::Anything;
+
+/// As from a microphone.
+const BLOCK: usize = RATE as usize / 20;
+
+/// One stream's ear, and the time it took.
+pub struct Listener<'a> {
+    ear: Ear<Expect>,
+    dialogue: &'a Dialogue,
+    pub sound: Duration,
+    pub busy: Duration,
+    /// The time of the block that ended the last utterance.
+    pub last: Duration,
+}
+
+impl<'a> Listener<'a> {
+    pub fn new(
+        model: &Model,
+        grammar: &Grammar,
+        dialogue: &'a Dialogue,
+        expects: &[Expect],
+    ) -> Anything<Self> {
+        let mut ear = Ear::new(model.clone());
+        for expect in expects {
+            ear.set_phrases(*expect, &grammar.phrases(*expect))?;
+        }
+        Ok(Self {
+            ear,
+            dialogue,
+            sound: Duration::ZERO,
+            busy: Duration::ZERO,
+            last: Duration::ZERO,
+        })
+    }
+
+    /// What is heard of one utterance while the dialogue is in this state.
+    pub fn hear(&mut self, state: &State, sound: &[i16]) -> Vec<Heard> {
+        self.ear.expect(state.expect());
+        let started = Instant::now();
+        let mut heard = Vec::new();
+        for block in sound.chunks(BLOCK) {
+            let pause = |words: &str| {
+                let pause = self.dialogue.pause_after(state, words)?;
+                pause.to_std().ok()
+            };
+            let began = Instant::now();
+            if let Some(it) = self.ear.accept_until(block, pause) {
+                self.last = began.elapsed();
+                heard.push(it);
+            }
+        }
+        // In loud noise an utterance has no end of its own.
+        if heard.is_empty() {
+            let began = Instant::now();
+            heard.extend(self.ear.finish());
+            self.last = began.elapsed();
+        }
+        self.busy += started.elapsed();
+        self.sound += Duration::from_secs_f64(seconds(sound.len()));
+        heard
+    }
+}
+
+#[allow(clippy::cast_precision_loss, reason = "minutes at most")]
+pub fn seconds(samples: usize) -> f64 {
+    samples as f64 / f64::from(RATE)
+}
+
+pub fn texts(heard: &[Heard]) -> String {
+    let texts: Vec<String> = heard.iter().map(Heard::text).collect();
+    texts.join(" | ")
+}

@@ -1,0 +1,504 @@
+//! The speech bench: how well Sayback hears, printed as tables and written as
+//! JSON. `make bench-hearing` runs it; docs/hearing.md says how and what came of it.
+
+mod judge;
+mod listen;
+mod others;
+mod people;
+mod report;
+mod room;
+mod simulate;
+mod texts;
+#[path = "../../tests/truthful/truth.rs"]
+#[allow(dead_code, reason = "the test uses the rest")]
+mod truth;
+mod voices;
+mod wanted;
+
+use std::collections::HashMap;
+use std::collections::hash_map::Entry;
+use std::fmt::Write as _;
+use std::path::{Path, PathBuf};
+
+use sayback::dialogue::State;
+use sayback::grammar::{Expect, Grammar};
+use sayback::hearing::{Heard, Model, read_wav};
+use sayback::vitals::VitalSign;
+
+use judge::{Judge, Outcome};
+use listen::{Listener, seconds, texts};
+use others::{Ran, Same};
+use report::{Judged, table};
+use room::{Room, Way};
+use texts::{BABBLE, Item, Kind, Split};
+use voices::{Order, Voice, speak};
+use wanted::Wanted;
+
+type Anything<T> = Result<T, Box<dyn std::error::Error>>;
+
+/// Python with the other engines and the Piper voice.
+pub fn python() -> PathBuf {
+    std::env::var_os("BENCH_PYTHON")
+        .map_or_else(|| "out/bench/engines/bin/python".into(), PathBuf::from)
+}
+
+fn main() -> Anything<()> {
+    let wanted = Wanted::from_arguments()?;
+    let bench = Bench::new(&wanted)?;
+    let mut judged = Vec::new();
+    let part = |name: &str| wanted.parts.split(',').any(|it| it == name);
+    if part("people") {
+        bench.people(&mut judged)?;
+    }
+    if part("readings") {
+        bench.readings(&mut judged)?;
+    }
+    if part("answers") {
+        bench.answers(&mut judged)?;
+    }
+    if part("talk") {
+        bench.talk(&mut judged)?;
+    }
+    if part("others") {
+        bench.others(&mut judged)?;
+    }
+    print!("{}", bench.tables(&judged));
+    let file = format!("out/bench/{}.json", wanted.split.name());
+    std::fs::write(&file, serde_json::to_string_pretty(&report::json(&judged))?)?;
+    println!("\nEvery utterance is in {file}.");
+    Ok(())
+}
+
+struct Bench<'a> {
+    wanted: &'a Wanted,
+    judge: Judge,
+    grammar: Grammar,
+    model: Model,
+    room: Room,
+}
+
+impl<'a> Bench<'a> {
+    fn new(wanted: &'a Wanted) -> Anything<Self> {
+        Ok(Self {
+            judge: Judge::new()?,
+            grammar: Grammar::standard(),
+            model: Model::open(Path::new("assets/model-en-us"))?,
+            room: Room::new(&babble()?),
+            wanted,
+        })
+    }
+
+    fn ways(&self) -> Vec<Way> {
+        let mut ways = Way::all();
+        if let Some(only) = &self.wanted.ways {
+            ways.retain(|it| it.name().starts_with(only.as_str()));
+        }
+        ways
+    }
+
+    /// Made once for each stream, for the states it will be in.
+    fn listener(&self, states: &[&State]) -> Anything<Listener<'_>> {
+        let expects: Vec<Expect> = states.iter().map(|it| it.expect()).collect();
+        Listener::new(&self.model, &self.grammar, &self.judge.dialogue, &expects)
+    }
+
+    /// Recordings of these items, in their order.
+    fn sounds(&self, items: &[Item]) -> Anything<Vec<Vec<i16>>> {
+        let file = |it: &Item| {
+            let (kind, split) = (
+                format!("{:?}", it.kind).to_lowercase(),
+                self.wanted.split.name(),
+            );
+            PathBuf::from(format!(
+                "out/bench/{split}/{kind}-{:04}-{}.wav",
+                it.number, it.voice.name
+            ))
+        };
+        let order = |it: &Item| Order {
+            voice: it.voice,
+            text: it.text.clone(),
+            file: file(it),
+        };
+        let orders: Vec<Order> = items.iter().map(order).collect();
+        speak(&orders)?;
+        orders.iter().map(|it| Ok(read_wav(&it.file)?)).collect()
+    }
+
+    /// Each voice is a stream, and so is each way: what was learned of one is not
+    /// carried into the other.
+    fn streams<'b>(
+        &self,
+        items: &'b [Item],
+        sounds: &'b [Vec<i16>],
+        way: Way,
+        state: &State,
+        mut each: impl FnMut(&'b Item, &mut Listener<'_>, Vec<i16>) -> Anything<()>,
+    ) -> Anything<()> {
+        let mut busy = (0.0, 0.0);
+        for voice in Voice::of(self.wanted.split) {
+            let mut listener = self.listener(&[state])?;
+            for (item, sound) in items.iter().zip(sounds).filter(|(it, _)| it.voice == voice) {
+                let seed = item.number as u64 + 1;
+                let sound = self.room.record(sound, way, seed, (0.3, 1.2));
+                each(item, &mut listener, sound)?;
+            }
+            busy.0 += listener.busy.as_secs_f64();
+            busy.1 += listener.sound.as_secs_f64();
+        }
+        eprintln!(
+            "{}: {:.0} s of sound, real-time factor {:.3}",
+            way.name(),
+            busy.1,
+            busy.0 / busy.1
+        );
+        Ok(())
+    }
+
+    fn judged(
+        item: &Item,
+        set: &str,
+        way: Way,
+        heard: &[Heard],
+        outcome: Outcome,
+        length: usize,
+    ) -> Judged {
+        let sign = item.signs.first().map_or("", |it| it.name());
+        Judged {
+            set: set.to_owned(),
+            way: way.name(),
+            engine: "sayback".to_owned(),
+            voice: item.voice.name.to_owned(),
+            sign: if item.signs.len() > 1 {
+                "two in one breath".to_owned()
+            } else {
+                sign.to_owned()
+            },
+            text: item.text.clone(),
+            heard: texts(heard),
+            raw: heard.to_vec(),
+            outcome,
+            seconds: seconds(length),
+        }
+    }
+
+    fn readings(&self, judged: &mut Vec<Judged>) -> Anything<()> {
+        let many = self.wanted.clean.max(self.wanted.noisy);
+        // Some leave out what is required, and are asked for it: another matter.
+        let mut items = texts::readings(self.wanted.split, 2 * many);
+        items.retain(|it| self.judge.is_offered(&it.text));
+        items.truncate(many);
+        let sounds = self.sounds(&items)?;
+        for way in self.ways() {
+            let count = if way == Way::Clean {
+                self.wanted.clean
+            } else {
+                self.wanted.noisy
+            };
+            let count = count.min(items.len());
+            self.streams(
+                &items[..count],
+                &sounds,
+                way,
+                &self.judge.waiting,
+                |item, listener, sound| {
+                    let heard = listener.hear(&self.judge.waiting, &sound);
+                    let outcome = self.judge.reading(&item.text, &heard);
+                    judged.push(Self::judged(
+                        item,
+                        "readings",
+                        way,
+                        &heard,
+                        outcome,
+                        sound.len(),
+                    ));
+                    Ok(())
+                },
+            )?;
+        }
+        Ok(())
+    }
+
+    fn answers(&self, judged: &mut Vec<Judged>) -> Anything<()> {
+        let items = texts::answers(self.wanted.split, 200);
+        let sounds = self.sounds(&items)?;
+        self.streams(
+            &items,
+            &sounds,
+            Way::Clean,
+            &self.judge.offered,
+            |item, listener, sound| {
+                let heard = listener.hear(&self.judge.offered, &sound);
+                let (set, outcome) = match item.kind {
+                    Kind::Correction => ("corrections", self.judge.correction(&item.text, &heard)),
+                    _ => ("yes and no", self.judge.answer(&item.text, &heard)),
+                };
+                judged.push(Self::judged(
+                    item,
+                    set,
+                    Way::Clean,
+                    &heard,
+                    outcome,
+                    sound.len(),
+                ));
+                Ok(())
+            },
+        )
+    }
+
+    fn talk(&self, judged: &mut Vec<Judged>) -> Anything<()> {
+        let items = texts::talk(self.wanted.split);
+        let sounds = self.sounds(&items)?;
+        for (set, state) in [
+            ("talk, readings awaited", &self.judge.waiting),
+            ("talk, yes awaited", &self.judge.offered),
+        ] {
+            self.streams(
+                &items,
+                &sounds,
+                Way::Clean,
+                state,
+                |item, listener, sound| {
+                    let heard = listener.hear(state, &sound);
+                    let outcome = self.judge.talk(state, &heard);
+                    judged.push(Self::judged(
+                        item,
+                        set,
+                        Way::Clean,
+                        &heard,
+                        outcome,
+                        sound.len(),
+                    ));
+                    Ok(())
+                },
+            )?;
+        }
+        Ok(())
+    }
+
+    /// Every engine on the same sound. Readings of one vital sign only: a grammar
+    /// of two is more than `PocketSphinx` can search (eight times real time).
+    fn others(&self, judged: &mut Vec<Judged>) -> Anything<()> {
+        let mut items = texts::readings(self.wanted.split, 4 * self.wanted.same);
+        items.retain(|it| it.signs.len() == 1 && self.judge.is_offered(&it.text));
+        items.truncate(self.wanted.same);
+        let sounds = self.sounds(&items)?;
+        let noise = |noise| Way::Noise(noise, 10.0);
+        let ways = [
+            Way::Clean,
+            noise(room::Noise::Ventilation),
+            noise(room::Noise::Babble),
+        ];
+        let mut all = Vec::new();
+        for way in ways {
+            for (item, sound) in items.iter().zip(&sounds) {
+                let seed = item.number as u64 + 1;
+                all.push(Same {
+                    way: way.name(),
+                    text: item.text.clone(),
+                    sound: self.room.record(sound, way, seed, (0.3, 1.2)),
+                });
+            }
+        }
+        let waiting = &self.judge.waiting;
+        let judge = |text: &str, heard: &[Heard]| self.judge.reading(text, heard);
+        let mut listener = self.listener(&[waiting])?;
+        let hear = |sound: &[i16]| {
+            let heard = listener.hear(waiting, sound);
+            (heard, listener.last.as_secs_f64())
+        };
+        let mut table = "\n| Engine, same sound | real-time factor | last call, median | peak memory of its process |\n|---|---|---|---|\n".to_owned();
+        let mut row = |engine: &str, ran: Ran| {
+            let _ = writeln!(
+                table,
+                "| {engine} | {:.3} | {:.0} ms | {:.0} MB |",
+                ran.real_time,
+                1_000.0 * ran.last,
+                ran.memory
+            );
+            judged.extend(ran.judged);
+        };
+        row("sayback", others::ours(&all, hear, judge)?);
+        for engine in others::ENGINES {
+            match others::run(engine, &all, judge) {
+                Ok(ran) => row(engine, ran),
+                Err(error) => println!("{engine}: absent, {error}"),
+            }
+        }
+        print!("{table}");
+        Ok(())
+    }
+
+    fn people(&self, judged: &mut Vec<Judged>) -> Anything<()> {
+        let Some(folder) = &self.wanted.people else {
+            println!("People's digits: absent, no folder was given (--people DIR).");
+            return Ok(());
+        };
+        let split = self.wanted.split;
+        let mut names = Vec::new();
+        for (sign, text) in [
+            (VitalSign::Pulse, "pulse"),
+            (VitalSign::Respiration, "respiration"),
+        ] {
+            let mut sounds = Vec::new();
+            for voice in Voice::of(split) {
+                let file = PathBuf::from(format!("out/bench/names/{text}-{}.wav", voice.name));
+                let order = Order {
+                    voice,
+                    text: text.to_owned(),
+                    file,
+                };
+                speak(std::slice::from_ref(&order))?;
+                sounds.push(trimmed(&read_wav(&order.file)?));
+            }
+            names.push((sign, sounds));
+        }
+        for with_name in [true, false] {
+            let Some(all) = people::readings(folder, split, self.wanted.joined, &names, with_name)?
+            else {
+                println!(
+                    "People's digits: absent, {} does not hold them.",
+                    folder.display()
+                );
+                return Ok(());
+            };
+            let mut listeners: HashMap<u8, Listener<'_>> = HashMap::new();
+            for it in &all {
+                let asked = self.judge.asked(it.sign);
+                let state = if with_name {
+                    &self.judge.waiting
+                } else {
+                    &asked
+                };
+                let listener = match listeners.entry(it.person) {
+                    Entry::Occupied(entry) => entry.into_mut(),
+                    Entry::Vacant(entry) => entry.insert(self.listener(&[state])?),
+                };
+                let text = if with_name {
+                    format!("{} {}", it.sign.name(), it.digits)
+                } else {
+                    it.digits.clone()
+                };
+                let heard = listener.hear(state, &it.sound);
+                judged.push(Judged {
+                    set: if with_name {
+                        "people: name and digits"
+                    } else {
+                        "people: digits as answer"
+                    }
+                    .to_owned(),
+                    way: "as recorded".to_owned(),
+                    engine: "sayback".to_owned(),
+                    voice: format!("person {}", it.person),
+                    sign: it.sign.name().to_owned(),
+                    outcome: self.judge.from(state, &text, &heard),
+                    text,
+                    heard: texts(&heard),
+                    raw: heard,
+                    seconds: seconds(it.sound.len()),
+                });
+            }
+        }
+        Ok(())
+    }
+
+    /// Rounds with the readings as they were heard, in the rooms that the goals name.
+    fn simulated(&self, readings: &[&Judged], answers: &[&Judged]) -> String {
+        const HEADER: &str = "\n| Simulated aide | readings | wrong offered, % (95 %) | yes to a wrong one | of these asked to measure again | wrong stored, % (95 %) | right stored at first try, % (95 %) |\n|---|---|---|---|---|---|---|\n";
+        let yes: Vec<&Judged> = answers
+            .iter()
+            .copied()
+            .filter(|it| it.text == "yes")
+            .collect();
+        if yes.is_empty() || readings.is_empty() {
+            return String::new();
+        }
+        let mut text = HEADER.to_owned();
+        let clean: Vec<&Judged> = readings
+            .iter()
+            .copied()
+            .filter(|it| it.way == "clean")
+            .collect();
+        for (room, drawn) in [("quiet", &clean[..]), ("all rooms", readings)] {
+            if drawn.is_empty() {
+                continue;
+            }
+            for (aide, careless) in [("truthful", 0), ("yes to 1 in 10 wrong read-backs", 10)] {
+                let tally = simulate::run(&self.judge, drawn, &yes, 10_000, careless);
+                text += &tally.row(&format!("{aide}, {room}"));
+            }
+        }
+        text
+    }
+
+    fn tables(&self, judged: &[Judged]) -> String {
+        let of = |set: &str| -> Vec<&Judged> {
+            judged.iter().filter(|it| it.set.starts_with(set)).collect()
+        };
+        let readings = of("readings");
+        let clean: Vec<&Judged> = readings
+            .iter()
+            .copied()
+            .filter(|it| it.way == "clean")
+            .collect();
+        let mut text = String::new();
+        text += &table("Readings, by room", &readings, |it| it.way.clone());
+        text += &table("Readings in the quiet, by voice", &clean, |it| {
+            it.voice.clone()
+        });
+        text += &table("Readings in the quiet, by vital sign", &clean, |it| {
+            it.sign.clone()
+        });
+        text += &table("People's digits", &of("people"), |it| {
+            format!("{}, {}", it.set, it.voice)
+        });
+        text += &table(
+            "Answers",
+            &[of("yes and no"), of("corrections")].concat(),
+            |it| it.set.clone(),
+        );
+        text += &self.simulated(&readings, &of("yes and no"));
+        let talk = of("talk");
+        text += &table(
+            "Other talk (right: let pass; wrong: offered)",
+            &talk,
+            |it| it.set.clone(),
+        );
+        let hours = talk.iter().map(|it| it.seconds).sum::<f64>() / 3_600.0;
+        let offered = talk
+            .iter()
+            .filter(|it| it.outcome == Outcome::Wrong)
+            .count();
+        #[allow(clippy::cast_precision_loss, reason = "a count")]
+        let hourly = offered as f64 / hours.max(1e-9);
+        let _ = writeln!(
+            text,
+            "\nSpurious read-backs: {offered} in {hours:.2} hours of talk, {hourly:.1} an hour."
+        );
+        text
+    }
+}
+
+/// Without the silence at both ends, which some voices give.
+fn trimmed(sound: &[i16]) -> Vec<i16> {
+    let loud = |it: &i16| it.unsigned_abs() > 200;
+    let from = sound.iter().position(loud).unwrap_or(0);
+    let to = sound.iter().rposition(loud).unwrap_or(0);
+    sound[from..=to.max(from)].to_vec()
+}
+
+/// The talk that babble and television are made of, each sentence by one voice.
+fn babble() -> Anything<Vec<Vec<i16>>> {
+    let voices: Vec<&Voice> = [Voice::of(Split::Tune), Voice::of(Split::Test)].concat();
+    let order = |(at, text): (usize, &&str)| {
+        let voice = voices[at * 5 % voices.len()];
+        let file = PathBuf::from(format!("out/bench/babble/{at:02}-{}.wav", voice.name));
+        Order {
+            voice,
+            text: (*text).to_owned(),
+            file,
+        }
+    };
+    let orders: Vec<Order> = BABBLE.iter().enumerate().map(order).collect();
+    speak(&orders)?;
+    orders.iter().map(|it| Ok(read_wav(&it.file)?)).collect()
+}

@@ -1,0 +1,172 @@
+//! Who says it: every English voice that the registries give, split in two.
+//!
+//! Not used: flite's `rms`, and the packages festvox-us-slt-hts and
+//! festvox-kdlpc16k.
+
+use std::fmt::Write as _;
+use std::path::{Path, PathBuf};
+use std::process::Command;
+
+use sayback::hearing::{RATE, read_wav, write_wav};
+
+use super::Anything;
+use super::texts::Split;
+
+/// A synthetic voice.
+#[derive(Debug, PartialEq, Eq)]
+pub struct Voice {
+    pub name: &'static str,
+    program: Program,
+    /// What the program calls it.
+    id: &'static str,
+    /// Words a minute, where the program takes it.
+    speed: &'static str,
+    split: Split,
+}
+
+#[derive(Debug, PartialEq, Eq)]
+enum Program {
+    EspeakNg,
+    Flite,
+    Festival,
+    Piper,
+}
+
+const fn voice(
+    name: &'static str,
+    program: Program,
+    id: &'static str,
+    speed: &'static str,
+    split: Split,
+) -> Voice {
+    Voice {
+        name,
+        program,
+        id,
+        speed,
+        split,
+    }
+}
+
+/// One speaker's voices are all in one half (flite's and festival's `kal`).
+static VOICES: [Voice; 18] = {
+    use Program::{EspeakNg, Festival, Flite, Piper};
+    use Split::{Test, Tune};
+    [
+        voice("flite-slt", Flite, "slt", "", Tune),
+        voice("flite-kal16", Flite, "kal16", "", Tune),
+        voice("festival-kal", Festival, "kal_diphone", "", Tune),
+        voice("espeak-us", EspeakNg, "en-us", "150", Tune),
+        voice("espeak-gb-f2", EspeakNg, "en-gb+f2", "140", Tune),
+        voice("espeak-rp-m3", EspeakNg, "en-gb-x-rp+m3", "160", Tune),
+        voice("espeak-us-f5", EspeakNg, "en-us+f5", "170", Tune),
+        voice("espeak-029-m1", EspeakNg, "en-029+m1", "150", Tune),
+        voice("flite-awb", Flite, "awb", "", Test),
+        voice("piper-joe", Piper, "joe", "", Test),
+        voice("espeak-gb", EspeakNg, "en-gb", "150", Test),
+        voice("espeak-us-m7", EspeakNg, "en-us+m7", "175", Test),
+        voice("espeak-us-f3", EspeakNg, "en-us+f3", "145", Test),
+        voice("espeak-nyc-m2", EspeakNg, "en-us-nyc+m2", "165", Test),
+        voice("espeak-scot-f1", EspeakNg, "en-gb-scotland+f1", "150", Test),
+        voice("espeak-clan-f4", EspeakNg, "en-gb-x-gbclan+f4", "160", Test),
+        voice("espeak-wmd", EspeakNg, "en-gb-x-gbcwmd", "140", Test),
+        voice("espeak-rp-m4", EspeakNg, "en-gb-x-rp+m4", "190", Test),
+    ]
+};
+
+impl Voice {
+    /// The voices of one half.
+    pub fn of(split: Split) -> Vec<&'static Self> {
+        VOICES.iter().filter(|it| it.split == split).collect()
+    }
+}
+
+/// A text to be spoken into a file.
+pub struct Order {
+    pub voice: &'static Voice,
+    pub text: String,
+    pub file: PathBuf,
+}
+
+/// Speaks what is not there yet. Every file is 16 kHz, one channel, its loudest
+/// sample at half of full scale.
+pub fn speak(orders: &[Order]) -> Anything<()> {
+    let missing = orders.iter().filter(|it| !it.file.exists());
+    let (piper, others): (Vec<&Order>, Vec<&Order>) =
+        missing.partition(|it| it.voice.program == Program::Piper);
+    for order in others {
+        let raw = raw(&order.file)?;
+        let mut command = match order.voice.program {
+            Program::EspeakNg => {
+                let mut command = Command::new("espeak-ng");
+                command.args(["-v", order.voice.id, "-s", order.voice.speed, "-w"]);
+                command.arg(&raw).arg("--").arg(&order.text);
+                command
+            }
+            Program::Flite => {
+                let mut command = Command::new("flite");
+                command.args(["-voice", order.voice.id, "-t", &order.text, "-o"]);
+                command.arg(&raw);
+                command
+            }
+            Program::Festival => {
+                let text = raw.with_extension("txt");
+                std::fs::write(&text, &order.text)?;
+                let mut command = Command::new("text2wave");
+                let voice = format!("(voice_{})", order.voice.id);
+                command.arg(&text).args(["-eval", &voice, "-o"]).arg(&raw);
+                command
+            }
+            Program::Piper => continue,
+        };
+        run(&mut command)?;
+        finish(&raw, &order.file)?;
+    }
+    if piper.is_empty() {
+        return Ok(());
+    }
+    let list = PathBuf::from("out/bench/piper.tsv");
+    let mut lines = String::new();
+    for order in &piper {
+        let raw = raw(&order.file)?;
+        writeln!(lines, "{}\t{}", raw.display(), order.text)?;
+    }
+    std::fs::write(&list, lines)?;
+    let script = "examples/bench_hearing/piper_say.py";
+    run(Command::new(super::python()).arg(script).arg(&list))?;
+    for order in &piper {
+        finish(&raw(&order.file)?, &order.file)?;
+    }
+    Ok(())
+}
+
+fn raw(file: &Path) -> Anything<PathBuf> {
+    let folder = file.parent().ok_or("a file in no folder")?;
+    std::fs::create_dir_all(folder)?;
+    Ok(file.with_extension("raw.wav"))
+}
+
+fn run(command: &mut Command) -> Anything<()> {
+    let output = command.output();
+    let output = output.map_err(|error| format!("{command:?}: {error}; see docs/hearing.md"))?;
+    if !output.status.success() {
+        let why = String::from_utf8_lossy(&output.stderr);
+        return Err(format!("{command:?} failed: {why}").into());
+    }
+    Ok(())
+}
+
+fn finish(raw: &Path, file: &Path) -> Anything<()> {
+    let mut samples = read_wav(raw)?;
+    let loudest = samples.iter().map(|it| it.unsigned_abs()).max();
+    let loudest = f32::from(loudest.unwrap_or(1).max(1));
+    for sample in &mut samples {
+        #[allow(clippy::cast_possible_truncation, reason = "half of full scale")]
+        let scaled = (f32::from(*sample) / loudest * 16_384.0) as i16;
+        *sample = scaled;
+    }
+    write_wav(file, RATE, &samples)?;
+    std::fs::remove_file(raw)?;
+    let _ = std::fs::remove_file(raw.with_extension("txt"));
+    Ok(())
+}

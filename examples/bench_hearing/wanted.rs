@@ -1,0 +1,60 @@
+//! What the command line says.
+
+use std::path::PathBuf;
+
+use super::Anything;
+use super::texts::Split;
+
+/// Readings by the hundred, unless it says otherwise.
+pub struct Wanted {
+    pub split: Split,
+    /// Readings in the quiet, and in each of the other ways.
+    pub clean: usize,
+    pub noisy: usize,
+    pub people: Option<PathBuf>,
+    /// Readings of people's digits, in each of the two ways.
+    pub joined: usize,
+    /// Readings that every engine is given, in each of three rooms.
+    pub same: usize,
+    /// Only ways whose name begins so.
+    pub ways: Option<String>,
+    pub parts: String,
+}
+
+impl Wanted {
+    pub fn from_arguments() -> Anything<Self> {
+        let mut wanted = Self {
+            split: Split::Tune,
+            clean: 300,
+            noisy: 100,
+            people: None,
+            joined: 300,
+            same: 60,
+            ways: None,
+            parts: "readings,answers,talk,people".to_owned(),
+        };
+        let mut arguments = std::env::args().skip(1);
+        while let Some(name) = arguments.next() {
+            let value = arguments
+                .next()
+                .ok_or_else(|| format!("{name} needs a value"))?;
+            match name.as_str() {
+                "--split" if value == "test" => wanted.split = Split::Test,
+                "--split" if value == "tune" => wanted.split = Split::Tune,
+                "--clean" => wanted.clean = value.parse()?,
+                "--noisy" => wanted.noisy = value.parse()?,
+                "--people" => wanted.people = Some(value.into()),
+                "--joined" => wanted.joined = value.parse()?,
+                "--same" => wanted.same = value.parse()?,
+                "--ways" => wanted.ways = Some(value),
+                "--parts" => wanted.parts = value,
+                _ => {
+                    return Err(
+                        format!("{name} {value} is not understood; see docs/hearing.md").into(),
+                    );
+                }
+            }
+        }
+        Ok(wanted)
+    }
+}

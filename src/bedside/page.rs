@@ -1,0 +1,456 @@
+//! The page and its live part, as HTML. Every state says in words and by its
+//! shape what it is; colour only helps.
+
+use maud::{DOCTYPE, Markup, PreEscaped, html};
+
+use super::choices::Choice;
+use super::view::{Doing, Kept, Kind, Person, Report, Timer, View, Waiting};
+use crate::facts::Time;
+use crate::hearing::By;
+use crate::residents::Speech;
+use crate::round::Shown;
+use crate::vitals::VitalSign;
+
+/// The field of a form whose words answer what waits; they are refused at once
+/// when that is gone.
+pub const ANSWER: &str = "answer";
+/// The field whose words may be about anything.
+pub const WORDS: &str = "words";
+
+/// The whole page. `key` is what every form must bring back; `note` is what
+/// became of the last one, where that must be said.
+pub fn page(view: &View, key: &str, note: Option<&str>) -> Markup {
+    html! {
+        (DOCTYPE)
+        html lang="en" {
+            head {
+                meta charset="utf-8";
+                meta name="viewport" content="width=device-width, initial-scale=1";
+                meta name="color-scheme" content="light dark";
+                // Without its script the page renews itself.
+                noscript { meta http-equiv="refresh" content="3"; }
+                title { "Sayback at the bedside" }
+                link rel="stylesheet" href="/style.css";
+                link rel="icon" href="data:,";
+                script src="/page.js" defer {}
+            }
+            body {
+                p #note role="alert" hidden[note.is_none()] { (note.unwrap_or_default()) }
+                div #screen { (screen(view, key)) }
+                (by_hand(view, key))
+            }
+        }
+    }
+}
+
+/// The live part: sections that are put in the place of the old ones.
+pub fn screen(view: &View, key: &str) -> Markup {
+    html! {
+        header #top { (top(view)) }
+        main #middle tabindex="0" { (middle(view)) }
+        aside #side tabindex="0" aria-label="This resident" { (side(view)) }
+        nav #answers aria-label="Answers" data-asked=(view.asked) { (answers(view, key)) }
+    }
+}
+
+fn top(view: &View) -> Markup {
+    let (icon, word) = doing(view.doing);
+    html! {
+        div.who {
+            @match &view.resident {
+                Some(it) => { h1 { (it.name) } p { (it.place) } }
+                None => { h1 { "No resident" } p { (view.home) } }
+            }
+        }
+        p.doing.(class_of(view.doing)) role="status" {
+            (PreEscaped(icon)) span { (word) }
+        }
+        @if let Some(it) = heard_of(view.speech) { p.speech { (it) } }
+        p.clock {
+            time data-now=(view.at.timestamp_millis()) data-offset=(view.at.offset().local_minus_utc())
+                datetime=(view.at.to_rfc3339())
+                { (view.at.format("%H:%M")) }
+            span.aide { @match &view.aide { Some(it) => (it), None => "Nobody records" } }
+        }
+    }
+}
+
+fn middle(view: &View) -> Markup {
+    html! {
+        @for it in &view.timers { (timer(view, it)) }
+        @match &view.waiting {
+            Some(it) => (waiting(it)),
+            None => (nothing_waits(view)),
+        }
+        @if let Some(it) = &view.heard {
+            p.heard.talk[!it.addressed] {
+                span.label { @match it.by { By::Voice => "Heard", By::Touch => "Typed" } }
+                " " q { (it.text) }
+                @if !it.addressed { " \u{2014} not for me" }
+            }
+        }
+        @if let Some(it) = &view.notice { p.notice { span.label { "Note" } " " (it) } }
+    }
+}
+
+/// A count is large: nothing else is to be looked at meanwhile.
+fn timer(view: &View, it: &Timer) -> Markup {
+    let left = |until: Time| {
+        let seconds = (until - view.at).num_seconds().max(0);
+        format!("{}:{:02}", seconds / 60, seconds % 60)
+    };
+    html! {
+        p.timer.count[it.count] data-until=[it.until.map(|it| it.timestamp_millis())] {
+            b { (it.until.map_or_else(|| "\u{2013}".to_owned(), left)) }
+            " " span { (it.name) }
+            @if it.count { " " span.how { "keep counting until \u{201c}stop\u{201d}" } }
+        }
+    }
+}
+
+fn waiting(it: &Waiting) -> Markup {
+    let length = length(it);
+    html! {
+        section.waits.(kind_class(it.kind)).(length) {
+            h2 { (it.question) }
+            @if let Some(person) = &it.person { (to_identify(person)) }
+            @if let Some(was) = &it.was { p.was { span.label { "Kept is" } " " s { (was.name) " " (was.value) } } }
+            @for reading in &it.readings { (reading_line(reading)) }
+            @if let Some(words) = &it.words { p.reading { (words) } }
+        }
+    }
+}
+
+/// How much there is to show, so that it is as large as it can be.
+fn length(it: &Waiting) -> &'static str {
+    let reading = |it: &Shown| {
+        let how: usize = it.how.iter().map(|it| it.len() + 3).sum();
+        it.name.len() + it.value.len() + how
+    };
+    let readings: usize = it.readings.iter().map(reading).sum();
+    match readings + it.words.as_ref().map_or(0, String::len) {
+        0..=60 => "short",
+        61..=130 => "middling",
+        _ => "long",
+    }
+}
+
+fn to_identify(it: &Person) -> Markup {
+    html! {
+        p.reading { b { (it.name) } }
+        p.reading.born { "born " b { (it.born) } }
+        p.reading { (it.place) }
+    }
+}
+
+/// A value, its number larger than its unit.
+fn value(it: &Shown) -> Markup {
+    let number = |it: &str| it.contains(|it: char| it.is_ascii_digit());
+    let (value, unit) = match it.value.split_once(' ') {
+        Some((value, unit)) if number(value) => (value, Some(unit)),
+        _ => (it.value.as_str(), None),
+    };
+    html! { span.value { b { (value) } @if let Some(unit) = unit { "\u{a0}" (unit) } } }
+}
+
+fn reading_line(it: &Shown) -> Markup {
+    html! {
+        p.reading {
+            span.sign { (it.name) } " " (value(it))
+            @for (at, how) in it.how.iter().enumerate() {
+                @if at > 0 { " \u{b7}" }
+                " " span.how { span { (how) } }
+            }
+        }
+    }
+}
+
+fn nothing_waits(view: &View) -> Markup {
+    let (title, hint) = match (view.doing, &view.resident) {
+        (Doing::Ended, _) => ("The round is over", "Start Sayback again for the next one."),
+        (Doing::NobodySignedOn, _) => ("Nobody is signed on", "Sign on below, with your PIN."),
+        (Doing::Asleep, _) => (
+            "Not listening",
+            "Say \u{201c}start listening\u{201d}, or touch it below.",
+        ),
+        (_, None) if view.moving_from.is_some() => (
+            "Which room?",
+            "Say the room of the right resident, or \u{201c}scratch that\u{201d} to move nothing.",
+        ),
+        (_, None) => ("Which room?", "Say \u{201c}room\u{201d} and its number."),
+        (_, Some(_)) => (
+            "Ready",
+            "Say a vital sign and its value, such as \u{201c}pulse seventy two regular\u{201d}.",
+        ),
+    };
+    html! {
+        section.rests {
+            h2 { (title) }
+            p { (hint) }
+            @if let Some(it) = &view.moving_from { p.moving { "To be moved, from " b { (it) } } }
+            @if let Some(it) = &view.said { p.said { span.label { "Said" } " " q { (it) } } }
+        }
+    }
+}
+
+fn side(view: &View) -> Markup {
+    html! {
+        @if !view.reports.is_empty() { (reports(view)) }
+        @if view.resident.is_some() {
+            section.kept {
+                h2 { "Kept this round" }
+                @if view.kept.is_empty() { p.none { "nothing yet" } }
+                ul { @for it in &view.kept { (kept(it)) } }
+            }
+            section.due {
+                h2 { "Due" }
+                @if view.due.is_empty() { p.none { "nothing" } }
+                ul { @for it in &view.due { li { (it) } } }
+            }
+        }
+    }
+}
+
+fn kept(it: &Kept) -> Markup {
+    html! {
+        li {
+            span.tick aria-hidden="true" { "\u{2713}" } " "
+            span.sign { (it.reading.name) } " " (value(&it.reading))
+            @if !it.flags.is_empty() { " " span.label.flag { "report" } }
+            @if it.changed { " " span.label.flag { "changed" } }
+            " " span.how {
+                @for how in &it.reading.how { (how) " \u{b7} " }
+                (it.measured_at.format("%H:%M"))
+            }
+        }
+    }
+}
+
+fn reports(view: &View) -> Markup {
+    let count = view.reports.len();
+    // As insistent as what is spoken.
+    let insists = view.reports.iter().any(|it| it.said_again > 2);
+    let title = if insists {
+        "Stop, and tell the nurse now"
+    } else {
+        "Report to the nurse"
+    };
+    html! {
+        section.reports.insists[insists] {
+            h2 { (title) @if count > 1 { " (" (count) ")" } }
+            ul { @for it in &view.reports { (report(it)) } }
+        }
+    }
+}
+
+fn report(it: &Report) -> Markup {
+    html! {
+        li {
+            @if !it.here { b { (it.who) } ": " }
+            (it.what) " " span.how {
+                (it.source) ", since " (it.since.format("%H:%M"))
+                @if it.said_again > 1 { ", said " (it.said_again) " times" }
+            }
+        }
+    }
+}
+
+fn said(name: &str, words: &str) -> Choice {
+    Choice {
+        name: name.to_owned(),
+        words: words.to_owned(),
+    }
+}
+
+/// A button that says its words, about what waits.
+fn button(it: &Choice, class: &str) -> Markup {
+    html! { button name=(ANSWER) value=(it.words) class=[(!class.is_empty()).then_some(class)] { (it.name) } }
+}
+
+/// The standing commands: what is on the button, what it says, and its key with
+/// Alt.
+const COMMANDS: [(&str, &str, &str); 5] = [
+    ("Repeat", "repeat", "r"),
+    ("Missing?", "what's missing", "m"),
+    ("Done", "done", "d"),
+    ("Next", "next", "x"),
+    ("Stop listening", "stop listening", "l"),
+];
+
+fn command(name: &str, words: &str, key: &str, class: &str) -> Markup {
+    // What keeps or drops something is an answer to what is on the screen.
+    let field = if matches!(key, "y" | "n" | "s") {
+        ANSWER
+    } else {
+        WORDS
+    };
+    html! {
+        button name=(field) value=(words) accesskey=(key) title={ "Alt+" (key.to_uppercase()) }
+            class=[(!class.is_empty()).then_some(class)] { (name) }
+    }
+}
+
+fn answers(view: &View, key: &str) -> Markup {
+    let kind = view.waiting.as_ref().map(|it| it.kind);
+    html! {
+        form method="post" action="/say" {
+            (hidden(view, key))
+            @if matches!(view.doing, Doing::Ended | Doing::NobodySignedOn) {
+            } @else if view.doing == Doing::Asleep {
+                (command("Start listening", "start listening", "l", "wide"))
+            } @else {
+                @if let Some(kind) = kind {
+                    @if kind.is_yes_or_no() {
+                        (command("Yes", "yes", "y", "yes"))
+                        (command("No", "no", "n", "no"))
+                    }
+                    @for it in view.waiting.iter().flat_map(|it| &it.choices) { (button(it, "choice")) }
+                    @if matches!(kind, Kind::Keep | Kind::KeepUnlikely | Kind::Question) {
+                        (command("Scratch that", "scratch that", "s", ""))
+                    }
+                } @else if view.timers.iter().any(|it| it.count) {
+                    (button(&said("Stop the count", "cancel the count"), ""))
+                } @else if view.moving_from.is_some() {
+                    (button(&said("Move nothing", "scratch that"), ""))
+                } @else if !view.timers.is_empty() {
+                    (button(&said("Stop the time", "stop"), ""))
+                }
+            }
+        }
+    }
+}
+
+/// What is seldom wanted by hand.
+const MORE: [(&str, &str); 8] = [
+    ("Who is left", "who is left"),
+    ("Skip this resident", "skip"),
+    ("Recheck", "recheck"),
+    ("Wrong resident", "wrong resident"),
+    ("Standing pressures", "standing pressures"),
+    ("Stop", "stop"),
+    ("Help", "help"),
+    ("End of round", "end of round"),
+];
+
+fn hidden(view: &View, key: &str) -> Markup {
+    html! {
+        input type="hidden" name="csrf" value=(key);
+        input type="hidden" name="asked" value=(view.asked);
+    }
+}
+
+/// Typing, a number pad, rooms and the end of the round. It stays while the
+/// live part changes, so that nothing is lost that is half typed.
+fn by_hand(view: &View, key: &str) -> Markup {
+    html! {
+        footer #by-hand {
+            details #typing {
+                summary accesskey="t" { "Type" }
+                form method="post" action="/say" {
+                    (hidden(view, key))
+                    label for="words" { "What you would say, such as \u{201c}pulse 72 regular\u{201d}, or just the right value" }
+                    div.line {
+                        input #words name=(WORDS) required maxlength="200" autocomplete="off" autocapitalize="none"
+                            spellcheck="false";
+                        button { "Give" }
+                    }
+                    div.pad aria-label="Number pad" role="group" {
+                        @for it in ["1", "2", "3", "4", "5", "6", "7", "8", "9", ".", "0", "/"] {
+                            button type="button" data-type=(it) { (it) }
+                        }
+                        button.wide type="button" data-erase="" { "Erase" }
+                    }
+                    div.signs aria-label="Vital signs" role="group" {
+                        @for it in VitalSign::ALL {
+                            button type="button" data-type={ (it.name()) " " } { (it.name()) }
+                        }
+                    }
+                }
+            }
+            details #rooms {
+                summary accesskey="o" { "Room" }
+                form method="post" action="/say" {
+                    (hidden(view, key))
+                    @for it in &view.rooms { button.room name=(WORDS) value=(it.words) { (it.name) } }
+                }
+            }
+            details #reported {
+                summary accesskey="e" { "Reported" }
+                form method="post" action="/say" {
+                    (hidden(view, key))
+                    @for it in &view.nurses { (button(it, "")) }
+                }
+            }
+            details #sign-on {
+                summary { "Sign on" }
+                form method="post" action="/sign-on" {
+                    (hidden(view, key))
+                    label { "Name or badge number" input name="who" required autocomplete="off"; }
+                    label { "PIN" input name="pin" type="password" inputmode="numeric" required autocomplete="off"; }
+                    button { "Sign on" }
+                    button formaction="/sign-off" { "Sign off" }
+                }
+            }
+            details #more {
+                summary { "More" }
+                form method="post" action="/say" {
+                    (hidden(view, key))
+                    @for (name, words) in MORE { button name=(WORDS) value=(words) { (name) } }
+                }
+                p { a href="/card" { "What you can say" } }
+            }
+            form.commands method="post" action="/say" {
+                (hidden(view, key))
+                @for (name, words, key) in COMMANDS { (command(name, words, key, "")) }
+            }
+            p #live role="status" {}
+        }
+    }
+}
+
+const fn kind_class(kind: Kind) -> &'static str {
+    match kind {
+        Kind::Who => "person",
+        Kind::Keep | Kind::Note => "offer",
+        Kind::KeepUnlikely => "unlikely",
+        Kind::Change => "change",
+        Kind::Question => "question",
+    }
+}
+
+const fn class_of(doing: Doing) -> &'static str {
+    match doing {
+        Doing::Listening => "listening",
+        Doing::Saying => "saying",
+        Doing::Asleep | Doing::NobodySignedOn | Doing::Ended => "resting",
+        Doing::MicrophoneLost => "lost",
+    }
+}
+
+/// What is not heard of what is shown, where that is something.
+const fn heard_of(speech: Speech) -> Option<&'static str> {
+    match speech {
+        Speech::Earpiece => None,
+        Speech::Room => Some("Names are not spoken"),
+        Speech::Tones => Some("Nothing is spoken: read here"),
+    }
+}
+
+/// The picture and the words of what Sayback does. Each picture has an outline
+/// of its own.
+const fn doing(doing: Doing) -> (&'static str, &'static str) {
+    match doing {
+        Doing::Listening => (LISTENING, "Listening"),
+        Doing::Saying => (SAYING, "Speaking"),
+        Doing::Asleep => (ASLEEP, "Not listening"),
+        Doing::MicrophoneLost => (LOST, "Microphone lost"),
+        Doing::NobodySignedOn => (NOBODY, "Nobody signed on"),
+        Doing::Ended => (ASLEEP, "Round over"),
+    }
+}
+
+const LISTENING: &str = r#"<svg viewBox="0 0 24 24" aria-hidden="true"><circle cx="6" cy="12" r="3.5"/><path d="M12 5.5a9 9 0 0 1 0 13M16.5 3a13.5 13.5 0 0 1 0 18"/></svg>"#;
+const SAYING: &str = r#"<svg viewBox="0 0 24 24" aria-hidden="true"><path d="M3 4h18v12H11l-5 5v-5H3z"/><path d="M7 8.5h10M7 12h7"/></svg>"#;
+const ASLEEP: &str = r#"<svg viewBox="0 0 24 24" aria-hidden="true"><path d="M15 3a9 9 0 1 0 6 14A11 11 0 0 1 15 3z"/></svg>"#;
+const LOST: &str = r#"<svg viewBox="0 0 24 24" aria-hidden="true"><rect x="9" y="3" width="6" height="10" rx="3"/><path d="M6 11a6 6 0 0 0 12 0M12 17v4M3 3l18 18"/></svg>"#;
+const NOBODY: &str = r#"<svg viewBox="0 0 24 24" aria-hidden="true"><circle cx="12" cy="8" r="4"/><path d="M4 21c1-6 4-8 8-8s7 2 8 8"/></svg>"#;

@@ -1,0 +1,310 @@
+//! The bedside page over HTTP, on a thread of its own so that it answers while
+//! something is being said.
+
+use std::convert::Infallible;
+use std::net::{IpAddr, SocketAddr, TcpListener};
+use std::sync::{Arc, Mutex, PoisonError};
+use std::time::Duration;
+
+use axum::Router;
+use axum::body::Bytes;
+use axum::extract::{Request, State};
+use axum::http::{HeaderMap, StatusCode, header};
+use axum::middleware::{Next, from_fn, from_fn_with_state};
+use axum::response::sse::{Event, KeepAlive, Sse};
+use axum::response::{IntoResponse, Redirect, Response};
+use axum::routing::{get, post};
+use maud::{Markup, html};
+use tokio::sync::{mpsc, watch};
+use tokio_stream::wrappers::WatchStream;
+use tokio_stream::{Stream, StreamExt as _};
+
+use super::page::{self, ANSWER, WORDS};
+use super::screen::{Bedside, first};
+use super::view::View;
+use crate::card;
+use crate::dialogue::{Dialogue, Event as Given, STALE, Touched};
+use crate::facts::Time;
+use crate::grammar::Grammar;
+use crate::residents::{Home, Staff};
+use crate::review::accounts::random_token;
+use crate::review::fields::Fields;
+use crate::review::sessions::same;
+use crate::review::{LIVE, always, bounded, cookie, from_own_site, set_cookie};
+use crate::round::Pins;
+use crate::understanding::typed;
+
+/// The cookie that holds this start's key.
+pub const KEY_COOKIE: &str = "sayback-bedside";
+/// So many touches wait while something is being said; more are refused.
+pub const TOUCHES: usize = 4;
+/// The longest that can be typed, in characters.
+const LONGEST: usize = 200;
+
+const STYLE: &str = include_str!("assets/style.css");
+const SCRIPT: &str = include_str!("assets/page.js");
+
+/// What the page and the round share.
+#[derive(Clone)]
+pub struct Link {
+    /// What is to be shown.
+    pub views: watch::Receiver<View>,
+    /// What is given by hand.
+    pub touches: mpsc::Sender<Given>,
+    /// What every form and page must bring back; new at every start.
+    pub key: Arc<str>,
+    /// Only this machine can reach the page, and may have the key.
+    pub local: bool,
+    /// The home, whose staff sign on.
+    pub home: Arc<Home>,
+    /// Their PINs; without any, nobody signs on here.
+    pub pins: Option<Arc<Mutex<Pins>>>,
+}
+
+/// Opens the page of a round that is about to begin, on a thread of its own.
+/// Returns the round's end of it, what is given by hand, and the address to
+/// open.
+///
+/// # Errors
+/// What is wrong with the address, in words.
+pub fn open(
+    address: SocketAddr,
+    dialogue: &Dialogue,
+    now: Time,
+    pins: Option<Pins>,
+) -> Result<(Bedside, mpsc::Receiver<Given>, String), String> {
+    let wrong = |error: std::io::Error| format!("the screen cannot be at {address}: {error}");
+    let listener = TcpListener::bind(address).map_err(wrong)?;
+    listener.set_nonblocking(true).map_err(wrong)?;
+    let at = listener.local_addr().map_err(wrong)?;
+    let (to, views) = watch::channel(first(dialogue, now));
+    let (touches, given) = mpsc::channel(TOUCHES);
+    let link = Link {
+        views,
+        touches,
+        key: random_token().map_err(|it| it.to_string())?.into(),
+        local: at.ip().is_loopback(),
+        home: Arc::new(dialogue.home().clone()),
+        pins: pins.map(|it| Arc::new(Mutex::new(it))),
+    };
+    let url = if link.local {
+        format!("http://{at}/")
+    } else {
+        format!("http://{at}/?key={}", link.key)
+    };
+    let runtime = tokio::runtime::Builder::new_current_thread()
+        .enable_all()
+        .build()
+        .map_err(wrong)?;
+    std::thread::spawn(move || {
+        let served = runtime.block_on(async {
+            let listener = tokio::net::TcpListener::from_std(listener)?;
+            axum::serve(listener, app(link)).await
+        });
+        if let Err(error) = served {
+            tracing::error!("the bedside screen: {error}");
+        }
+    });
+    Ok((Bedside::new(to), given, url))
+}
+
+/// The page.
+pub fn app(link: Link) -> Router {
+    Router::new()
+        .route("/", get(whole))
+        .route("/screen", get(part))
+        .route("/live", get(live))
+        .route("/say", post(say))
+        .route("/sign-on", post(sign_on))
+        .route("/sign-off", post(sign_off))
+        .route_layer(from_fn_with_state(link.clone(), with_key))
+        .route("/style.css", get(|| file("text/css; charset=utf-8", STYLE)))
+        .route(
+            "/page.js",
+            get(|| file("text/javascript; charset=utf-8", SCRIPT)),
+        )
+        .route("/card", get(card_page))
+        .route(
+            "/card.css",
+            get(|| file("text/css; charset=utf-8", card::STYLE)),
+        )
+        .layer(from_fn(own_name))
+        .layer(from_fn(always))
+        .layer(from_fn(bounded))
+        .with_state(link)
+}
+
+fn file(kind: &'static str, text: &'static str) -> std::future::Ready<Response> {
+    std::future::ready(([(header::CONTENT_TYPE, kind)], text).into_response())
+}
+
+/// The card of what can be said; it says nothing of anyone.
+async fn card_page() -> Markup {
+    let style = html! { link rel="stylesheet" href="/card.css"; };
+    card::html(&card::card(&Grammar::standard()), &style)
+}
+
+fn refused(why: &'static str) -> Response {
+    (StatusCode::FORBIDDEN, why).into_response()
+}
+
+/// A name that somebody else's site could have given to this machine is not
+/// answered to: its page would then be one of this site's.
+async fn own_name(request: Request, next: Next) -> Response {
+    let host = request.headers().get(header::HOST);
+    let host = host.and_then(|it| it.to_str().ok()).unwrap_or_default();
+    let name = match host.rsplit_once(':') {
+        Some((name, port)) if port.bytes().all(|it| it.is_ascii_digit()) => name,
+        _ => host,
+    };
+    let number = name.trim_start_matches('[').trim_end_matches(']');
+    if name == "localhost" || number.parse::<IpAddr>().is_ok() {
+        return next.run(request).await;
+    }
+    refused("Open this page by its number, as Sayback printed it, or as localhost.")
+}
+
+/// Lets through whoever has the key. On this machine the page itself gives it.
+async fn with_key(State(link): State<Link>, request: Request, next: Next) -> Response {
+    let given = cookie(request.headers(), KEY_COOKIE);
+    if given.is_some_and(|it| same(&it, &link.key)) {
+        return next.run(request).await;
+    }
+    let query = Fields::parse(request.uri().query().unwrap_or_default().as_bytes());
+    if request.uri().path() == "/" && (link.local || same(query.get("key"), &link.key)) {
+        let cookie = set_cookie(KEY_COOKIE, &link.key, false);
+        return ([(header::SET_COOKIE, cookie)], Redirect::to("/")).into_response();
+    }
+    refused("Open the address that Sayback printed when it was started; it was started anew since.")
+}
+
+async fn whole(State(link): State<Link>) -> Markup {
+    page::page(&link.views.borrow(), &link.key, None)
+}
+
+async fn part(State(link): State<Link>) -> Markup {
+    page::screen(&link.views.borrow(), &link.key)
+}
+
+/// The live part, now and at every change. A screen that was away gets the
+/// present at once.
+async fn live(State(link): State<Link>) -> Sse<impl Stream<Item = Result<Event, Infallible>>> {
+    let key = Arc::clone(&link.key);
+    let views = WatchStream::new(link.views).map(move |view| {
+        let html = page::screen(&view, &key).into_string();
+        Ok(Event::default()
+            .event("view")
+            .retry(Duration::from_secs(1))
+            .data(html))
+    });
+    Sse::new(views).keep_alive(KeepAlive::new().interval(Duration::from_secs(10)))
+}
+
+/// A form of the bedside page.
+struct Form {
+    link: Link,
+    fields: Fields,
+    scripted: bool,
+}
+
+impl Form {
+    fn of(link: Link, headers: &HeaderMap, body: &[u8]) -> Result<Self, Box<Response>> {
+        let fields = Fields::parse(body);
+        if !from_own_site(headers) || !same(fields.get("csrf"), &link.key) {
+            let why = "That was not from the bedside page. Load the page again.";
+            return Err(Box::new(refused(why)));
+        }
+        Ok(Self {
+            link,
+            fields,
+            scripted: headers.contains_key(LIVE),
+        })
+    }
+
+    fn problem(&self, status: StatusCode, why: &str) -> Response {
+        if self.scripted {
+            return (status, why.to_owned()).into_response();
+        }
+        let page = page::page(&self.link.views.borrow(), &self.link.key, Some(why));
+        (status, page).into_response()
+    }
+
+    /// Gives it to the round.
+    fn give(&self, event: Given) -> Response {
+        match self.link.touches.try_send(event) {
+            Ok(()) if self.scripted => StatusCode::NO_CONTENT.into_response(),
+            Ok(()) => Redirect::to("/").into_response(),
+            Err(mpsc::error::TrySendError::Full(_)) => self.problem(
+                StatusCode::SERVICE_UNAVAILABLE,
+                "Not taken: wait until Sayback has finished speaking.",
+            ),
+            Err(mpsc::error::TrySendError::Closed(_)) => {
+                self.problem(StatusCode::GONE, "Not taken: the round is over.")
+            }
+        }
+    }
+
+    /// Who this is, by the PIN.
+    async fn staff(&self) -> Result<Staff, Box<Response>> {
+        let Some(pins) = self.link.pins.clone() else {
+            let why = "No PINs are set, so nobody signs on here; `sayback staff set-pin` sets one.";
+            return Err(Box::new(self.problem(StatusCode::CONFLICT, why)));
+        };
+        let home = Arc::clone(&self.link.home);
+        let who = self.fields.get("who").to_owned();
+        let pin = self.fields.exact("pin").to_owned();
+        let checked = tokio::task::spawn_blocking(move || {
+            let mut pins = pins.lock().unwrap_or_else(PoisonError::into_inner);
+            let now = chrono::Local::now().fixed_offset();
+            pins.check(&home, &who, &pin, now)
+                .map_err(|it| it.to_string())
+        });
+        let checked = checked.await.unwrap_or_else(|it| Err(it.to_string()));
+        checked.map_err(|why| Box::new(self.problem(StatusCode::FORBIDDEN, &why)))
+    }
+}
+
+async fn sign_on(State(link): State<Link>, headers: HeaderMap, body: Bytes) -> Response {
+    signed(link, headers, body, Given::SignedOn).await
+}
+
+async fn sign_off(State(link): State<Link>, headers: HeaderMap, body: Bytes) -> Response {
+    signed(link, headers, body, Given::SignedOff).await
+}
+
+async fn signed(
+    link: Link,
+    headers: HeaderMap,
+    body: Bytes,
+    event: fn(Staff) -> Given,
+) -> Response {
+    let form = match Form::of(link, &headers, &body) {
+        Ok(form) => form,
+        Err(refused) => return *refused,
+    };
+    match form.staff().await {
+        Ok(staff) => form.give(event(staff)),
+        Err(problem) => *problem,
+    }
+}
+
+/// Words by hand. An answer is to what is on the screen; where that is gone, it
+/// is refused here, and the dialogue itself looks once more.
+async fn say(State(link): State<Link>, headers: HeaderMap, body: Bytes) -> Response {
+    let form = match Form::of(link, &headers, &body) {
+        Ok(form) => form,
+        Err(refused) => return *refused,
+    };
+    let (answer, words) = (form.fields.get(ANSWER), form.fields.get(WORDS));
+    let asked = form.fields.get("asked").parse().unwrap_or(u64::MAX);
+    if !answer.is_empty() && asked != form.link.views.borrow().asked {
+        return form.problem(StatusCode::CONFLICT, STALE);
+    }
+    let words = if answer.is_empty() { words } else { answer };
+    if words.is_empty() || words.chars().count() > LONGEST {
+        let why = format!("Nothing to take: type 1 to {LONGEST} letters.");
+        return form.problem(StatusCode::UNPROCESSABLE_ENTITY, &why);
+    }
+    let heard = typed(words);
+    form.give(Given::Touched(Touched { heard, asked }))
+}

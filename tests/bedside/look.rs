@@ -1,0 +1,237 @@
+//! Every state of the screen in a real browser, by light and dark, on a phone, a
+//! tablet and a cart, each checked by axe-core too. With `SAYBACK_PICTURES` set to
+//! a folder, each is pictured there.
+
+use std::path::PathBuf;
+
+use sayback::residents::Speech;
+
+use super::browser::{Browser, DESK, NIGHT};
+use super::rig::{Going, Open};
+
+/// The height of a cart's screen. A phone is held in the hand, and scrolled.
+const CART: u32 = 800;
+const SIZES: [(&str, u32, u32); 3] = [
+    ("phone", 390, 844),
+    ("tablet", 1024, 768),
+    ("cart", 1280, CART),
+];
+
+const WHO: &[&str] = &["room four bed two", "yes"];
+const PRESSURE: &str = "blood pressure one fifty two over eighty eight left arm sitting";
+
+/// The states, each with what was said until then.
+fn states() -> Vec<(&'static str, Vec<&'static str>)> {
+    let and = |more: &[&'static str]| [WHO, more].concat();
+    vec![
+        ("nobody", vec![]),
+        ("which", vec![]),
+        ("room", vec![]),
+        ("who", vec!["room four bed two"]),
+        ("ready", and(&["what a lovely morning"])),
+        ("keep", and(&[PRESSURE])),
+        (
+            "breath",
+            and(&[
+                "pulse eighty four regular respiration sixteen oxygen saturation ninety two on oxygen two liters",
+            ]),
+        ),
+        ("question", and(&["temperature ninety nine point two"])),
+        (
+            "unlikely",
+            and(&["pulse two hundred and ten regular", "yes"]),
+        ),
+        (
+            "report",
+            and(&[
+                "pulse seventy two regular",
+                "yes keep it",
+                PRESSURE,
+                "yes correct",
+            ]),
+        ),
+        (
+            "reported",
+            and(&[PRESSURE, "yes correct", "reported to nurse marlow"]),
+        ),
+        ("standing", and(&["standing pressures"])),
+        ("count", and(&["time three minutes", "count pulse"])),
+        ("waits", and(&["time the thermometer three minutes"])),
+        (
+            "change",
+            and(&[
+                PRESSURE,
+                "yes correct",
+                "change the pressure to one forty two over eighty eight",
+            ]),
+        ),
+        (
+            "take-back",
+            and(&["pulse seventy two", "yes keep it", "scratch the pulse"]),
+        ),
+        (
+            "which-kept",
+            and(&[
+                "pulse seventy two",
+                "yes keep it",
+                "pulse eighty",
+                "yes correct",
+                "change the pulse to eighty four",
+            ]),
+        ),
+        (
+            "changed",
+            and(&[
+                PRESSURE,
+                "yes correct",
+                "change the pressure to one forty two over eighty eight",
+                "yes keep it",
+            ]),
+        ),
+        (
+            "moving",
+            and(&["pulse seventy two", "yes keep it", "wrong resident"]),
+        ),
+        (
+            "move",
+            and(&[
+                "pulse seventy two temperature ninety eight oral",
+                "yes keep it",
+                "wrong resident",
+                "room twelve",
+                "yes correct",
+            ]),
+        ),
+        (
+            "insists",
+            and(&[
+                PRESSURE,
+                "yes correct",
+                "done",
+                "room four bed two",
+                "yes",
+                "all done",
+                "go to room four bed two",
+                "yes keep it",
+                "finished",
+            ]),
+        ),
+        ("tones", and(&[PRESSURE])),
+        ("speaker", and(&["pulse seventy two regular"])),
+        ("asleep", and(&["stop listening"])),
+        ("lost", and(&[PRESSURE])),
+    ]
+}
+
+/// The contrast of an element's text with what is behind it, as WCAG 2 counts
+/// it, for a background of one colour.
+const CONTRAST: &str = "
+  const parts = it => it.match(/[\\d.]+/g).map(Number);
+  const light = it => { const [r, g, b] = parts(it).slice(0, 3).map(it => it / 255)
+    .map(it => it <= .04045 ? it / 12.92 : ((it + .055) / 1.055) ** 2.4);
+    return .2126 * r + .7152 * g + .0722 * b; };
+  const behind = it => { for (; it; it = it.parentElement) {
+    const colour = getComputedStyle(it).backgroundColor;
+    if (!/, 0\\)$/.test(colour) && colour !== 'transparent') return colour; } return 'rgb(255,255,255)'; };
+  const contrast = it => { const [a, b] = [light(getComputedStyle(it).color), light(behind(it))].sort((a, b) => b - a);
+    return (a + .05) / (b + .05); };
+  const seen = it => it.checkVisibility();
+  const texts = [...document.querySelectorAll('body *')].filter(it => seen(it)
+    && [...it.childNodes].some(it => it.nodeType === 3 && it.textContent.trim()));
+  return texts.filter(it => contrast(it) < 7).map(it => contrast(it).toFixed(1) + ' ' + it.outerHTML.slice(0, 120));
+";
+
+const SMALL: &str = "
+  return [...document.querySelectorAll('button, summary, a, input')].filter(it => it.checkVisibility())
+    .map(it => [it.getBoundingClientRect(), it.outerHTML.slice(0, 120)])
+    .filter(([it]) => it.height < 48 || it.width < 48).map(it => it[1]);
+";
+
+/// What is not in order, each as a line.
+fn problems(browser: &Browser, height: u32) -> Vec<String> {
+    let lines = |found: serde_json::Value, what: &str| -> Vec<String> {
+        let found = found.as_array().cloned();
+        let found = found.unwrap_or_else(|| panic!("{what}: the check itself failed"));
+        found.iter().map(|it| format!("{what}: {it}")).collect()
+    };
+    let mut problems = browser.complaints();
+    problems.extend(lines(browser.run(CONTRAST), "too pale"));
+    problems.extend(lines(browser.run(SMALL), "hard to touch"));
+    let mut must = |script: &str, what: &str| {
+        if browser.run(script) != true {
+            problems.push(what.to_owned());
+        }
+    };
+    must(
+        "return document.documentElement.scrollWidth <= innerWidth",
+        "wider than the screen",
+    );
+    must(
+        "return document.getElementById('answers').getBoundingClientRect().bottom <= innerHeight + 1",
+        "the answers are not on the screen",
+    );
+    if height == CART {
+        must(
+            "const it = document.getElementById('middle'); return it.scrollHeight <= it.clientHeight + 1",
+            "what waits is not whole on the screen",
+        );
+    }
+    if height <= CART {
+        // To be read at two metres: six hundredths of the height.
+        must(
+            "return [...document.querySelectorAll('.reading')].every(it =>
+               parseFloat(getComputedStyle(it).fontSize) >= .06 * innerHeight)",
+            "what waits is too small",
+        );
+    }
+    problems.extend(browser.barriers());
+    problems
+}
+
+fn looked_at(look: super::browser::Look, light: &str) {
+    let browser = Browser::open(look);
+    let mut found = Vec::new();
+    for (state, spoken) in states() {
+        let going = match state {
+            "nobody" => Going::unknown(0),
+            "which" => Going::unknown(2),
+            "tones" => Going::heard_as(Speech::Tones, &spoken),
+            "speaker" => Going::heard_as(Speech::Room, &spoken),
+            _ => Going::new(&spoken),
+        };
+        if state == "lost" {
+            going.microphone_lost(true);
+        }
+        let open = Open::anywhere(&going.link);
+        for (size, width, height) in SIZES {
+            browser.size(width, height);
+            browser.go(&open.address());
+            browser.wait(|it| it.run("return events.readyState") == 1);
+            let name = format!("{state}-{size}-{light}");
+            if let Some(folder) = std::env::var_os("SAYBACK_PICTURES") {
+                let folder = PathBuf::from(folder);
+                std::fs::create_dir_all(&folder).unwrap();
+                browser.snap(&folder.join(format!("{name}.png")));
+                if state == "keep" {
+                    browser.click("#typing summary");
+                    browser.snap(&folder.join(format!("typing-{size}-{light}.png")));
+                    browser.click("#typing summary");
+                }
+            }
+            let problems = problems(&browser, height).into_iter();
+            found.extend(problems.map(|it| format!("{name}: {it}")));
+        }
+        browser.go("about:blank");
+    }
+    assert!(found.is_empty(), "{found:#?}");
+}
+
+#[test]
+fn every_state_is_readable_by_light() {
+    looked_at(DESK, "light");
+}
+
+#[test]
+fn every_state_is_readable_by_dark() {
+    looked_at(NIGHT, "dark");
+}

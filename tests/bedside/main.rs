@@ -1,0 +1,8 @@
+//! The bedside screen, from outside: over HTTP, and in a browser.
+
+#[path = "../browser/mod.rs"]
+mod browser;
+mod door;
+mod look;
+mod rig;
+mod round;

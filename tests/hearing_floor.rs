@@ -1,0 +1,116 @@
+//! A small part of the speech bench (`make bench-hearing`, docs/hearing.md), with
+//! the voices that the tests install anyway: no figure falls below its floor.
+
+#[path = "../examples/bench_hearing/judge.rs"]
+#[allow(dead_code, reason = "the bench uses the rest")]
+mod judge;
+#[path = "../examples/bench_hearing/listen.rs"]
+#[allow(dead_code, reason = "the bench uses the rest")]
+mod listen;
+#[path = "../examples/bench_hearing/room.rs"]
+#[allow(dead_code, reason = "the bench uses the rest")]
+mod room;
+mod sound;
+#[path = "../examples/bench_hearing/texts.rs"]
+#[allow(dead_code, reason = "the bench uses the rest")]
+mod texts;
+#[path = "truthful/truth.rs"]
+#[allow(dead_code, reason = "its own test uses the rest")]
+mod truth;
+#[path = "../examples/bench_hearing/voices.rs"]
+#[allow(dead_code, reason = "the bench uses the rest")]
+mod voices;
+
+use std::path::PathBuf;
+
+use sayback::grammar::Grammar;
+use sayback::hearing::read_wav;
+
+use judge::{Judge, Outcome};
+use listen::Listener;
+use room::{Noise, Room, Way};
+use texts::{Item, Split};
+use voices::{Order, Voice, speak};
+
+type Anything<T> = Result<T, Box<dyn std::error::Error>>;
+
+/// No voice of this test needs it.
+fn python() -> PathBuf {
+    PathBuf::from("python3")
+}
+
+/// Readings in each way.
+const READINGS: usize = 50;
+
+/// What is right of [`READINGS`] at least, and offered wrongly at most.
+const FLOORS: [(Way, usize, usize); 2] = [
+    (Way::Clean, 42, 1),
+    (Way::Noise(Noise::Ventilation, 20.0), 38, 1),
+];
+
+#[test]
+fn readings_are_heard_no_worse_than_before() -> Anything<()> {
+    let judge = Judge::new()?;
+    let model = sound::model();
+    let folder = tempfile::tempdir()?;
+    let mut items = texts::readings(Split::Tune, 4 * READINGS);
+    let at_hand = |it: &Item| {
+        ["flite-", "espeak-"]
+            .iter()
+            .any(|p| it.voice.name.starts_with(p))
+    };
+    items.retain(|it| at_hand(it) && judge.is_offered(&it.text));
+    items.truncate(READINGS);
+    let order = |it: &Item| Order {
+        voice: it.voice,
+        text: it.text.clone(),
+        file: folder.path().join(format!("{}.wav", it.number)),
+    };
+    let orders: Vec<Order> = items.iter().map(order).collect();
+    speak(&orders)?;
+    let mut sounds = Vec::new();
+    for order in &orders {
+        sounds.push(read_wav(&order.file)?);
+    }
+    let room = Room::new(&sounds);
+    for (way, right, wrong) in FLOORS {
+        let mut outcomes = Vec::new();
+        let mut missed = Vec::new();
+        for voice in Voice::of(Split::Tune) {
+            let expect = [judge.waiting.expect()];
+            let mut listener =
+                Listener::new(&model, &Grammar::standard(), &judge.dialogue, &expect)?;
+            for (item, sound) in items
+                .iter()
+                .zip(&sounds)
+                .filter(|(it, _)| it.voice == voice)
+            {
+                let sound = room.record(sound, way, item.number as u64 + 1, (0.3, 1.2));
+                let heard = listener.hear(&judge.waiting, &sound);
+                let outcome = judge.reading(&item.text, &heard);
+                if outcome != Outcome::Right {
+                    missed.push(format!(
+                        "{outcome:?}: {} | {}",
+                        item.text,
+                        listen::texts(&heard)
+                    ));
+                }
+                outcomes.push(outcome);
+            }
+        }
+        let count = |wanted: Outcome| outcomes.iter().filter(|it| **it == wanted).count();
+        let (found_right, found_wrong) = (count(Outcome::Right), count(Outcome::Wrong));
+        println!(
+            "{}: {found_right} of {READINGS} right, {found_wrong} offered wrongly",
+            way.name()
+        );
+        assert_eq!(outcomes.len(), READINGS);
+        assert!(
+            found_right >= right && found_wrong <= wrong,
+            "{}: {found_right} right (at least {right}), {found_wrong} offered wrongly (at most {wrong})\n{}",
+            way.name(),
+            missed.join("\n")
+        );
+    }
+    Ok(())
+}
