@@ -20,7 +20,7 @@ use sayback::hearing::{Ear, Heard, Model, RATE, read_wav};
 use sayback::residents::Home;
 use sayback::round::{Mouth, Round, Silent, ear_for};
 use sayback::speaking::{Audio, Cached, Espeak, EspeakSettings, Player};
-use sayback::store::Store;
+use sayback::store::{Key, Store};
 
 type Anything<T> = Result<T, Box<dyn std::error::Error>>;
 
@@ -38,6 +38,10 @@ fn main() -> Anything<()> {
     match argument.as_deref() {
         Some("model") => load_model(),
         Some("player") => start_playing(),
+        Some("appends") => {
+            let home = std::fs::read_to_string("audio-fixtures/demo-home.toml")?;
+            append_rows(&Home::from_toml(&home)?)
+        }
         _ => table(),
     }
 }
@@ -96,7 +100,6 @@ fn table() -> Anything<()> {
     rounds.speak(&home)?;
     // Before anything else is measured that a round does not do.
     let memory = peak_memory()?;
-    let mut appends = appends(&home)?;
 
     println!("| What | Figure | Goal |\n|---|---|---|");
     let length = rounds.sound.as_secs_f64();
@@ -165,11 +168,17 @@ fn table() -> Anything<()> {
         &format!("{} MB", memory / 1_024),
         "≤ 250 MB",
     );
+    append_rows(&home)
+}
+
+fn append_rows(home: &Home) -> Anything<()> {
+    let (mut encrypted, mut plain) = appends(home)?;
     row(
-        &format!("Append of a fact, synced to disk, {APPENDS} times, p50 / p95"),
-        &p50_p95(&mut appends),
+        &format!("Append of a fact, encrypted and synced to disk, {APPENDS} times, p50 / p95"),
+        &p50_p95(&mut encrypted),
         "",
     );
+    row("… not encrypted, p50 / p95", &p50_p95(&mut plain), "");
     Ok(())
 }
 
@@ -212,7 +221,7 @@ impl Rounds {
         let dialogue = Dialogue::new(home.clone(), home.aides[0].clone(), &grammar)?;
         let mut ear = ear_for(&model_folder(), &grammar, home)?;
         for _ in 0..ROUNDS {
-            let mut store = scratch_store("round")?;
+            let mut store = scratch_store("round", &trial_key())?;
             // What recurs within a round is synthesised once, as in a real one.
             let voice = Cached::new(Espeak::new(EspeakSettings::default())?);
             let mut mouth = Mouth::new(Box::new(voice));
@@ -261,8 +270,9 @@ impl Rounds {
     }
 }
 
-/// Facts of a round given as text, appended one by one.
-fn appends(home: &Home) -> Anything<Times> {
+/// Facts of a round given as text, appended one by one to an encrypted record
+/// and to one that is not.
+fn appends(home: &Home) -> Anything<(Times, Times)> {
     let dialogue = Dialogue::new(home.clone(), home.aides[0].clone(), &Grammar::standard())?;
     let mut facts: Vec<Box<Fact<KeptReading>>> = Vec::new();
     let mut seed = 1;
@@ -283,22 +293,32 @@ fn appends(home: &Home) -> Anything<Times> {
         }
         seed += 1;
     }
-    let mut store = scratch_store("appends")?;
-    let mut times = Times::default();
+    let mut stores = [
+        (scratch_store("encrypted", &trial_key())?, Times::default()),
+        (scratch_store("plain", &Key::None)?, Times::default()),
+    ];
+    // By turns, so that what else the disk does is shared out.
     for fact in &facts[..APPENDS] {
-        let started = Instant::now();
-        store.append(&[fact])?;
-        times.0.push(started.elapsed());
+        for (store, times) in &mut stores {
+            let started = Instant::now();
+            store.append(&[fact])?;
+            times.0.push(started.elapsed());
+        }
     }
-    Ok(times)
+    let [(_, encrypted), (_, plain)] = stores;
+    Ok((encrypted, plain))
+}
+
+fn trial_key() -> Key {
+    Key::File("target/figures/trial.key".into())
 }
 
 /// A new record in the build folder, on the disk that the checkout is on.
-fn scratch_store(name: &str) -> Anything<Store> {
+fn scratch_store(name: &str, key: &Key) -> Anything<Store> {
     let folder = Path::new("target/figures");
     std::fs::create_dir_all(folder)?;
     let path = folder.join(format!("{name}-{}.db", now().timestamp_micros()));
-    Ok(Store::open(&path)?)
+    Ok(Store::open_with(&path, key)?)
 }
 
 fn load_model() -> Anything<()> {

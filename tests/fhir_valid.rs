@@ -79,7 +79,8 @@ fn every_kind_of_fact_is_valid_fhir_and_a_broken_one_is_found() {
         .collect();
     let people = patients(&chart, &home, &system, &everyone);
     let of = |links| observations(&chart, &home, &system, links, &Selection::default());
-    let bundle = collection(people.clone(), of(Links::Bundle));
+    let head = format!("24:{}", "0f".repeat(32)).parse().expect("a head");
+    let bundle = collection(people.clone(), of(Links::Bundle)).of_record_at(Some(&head));
     let json = |it| serde_json::to_string(it).expect("JSON");
     write("collection.json", json(&bundle));
     let parts = transactions(people.clone(), of(Links::Bundle), 40);

@@ -25,7 +25,7 @@ use super::screen::{Watched, page, print_card};
 use super::show::{LevelBar, meaning_line};
 use super::staff::{existing, member, no_pins, sign_on, staff};
 use super::table::{record_table, stored_table};
-use super::{Command, End, Meaning, Model, VoiceArgs, VoiceName};
+use super::{Command, End, Meaning, Model, VoiceArgs, VoiceName, vault};
 
 /// An error as the user reads it.
 pub type Message = String;
@@ -108,6 +108,11 @@ pub fn run(command: Command) -> Result<End, Message> {
         Command::ImportPatients(arguments) => super::export::import_patients(&arguments),
         Command::Serve(arguments) => super::serve::serve(&arguments),
         Command::Devices => list_devices(),
+        Command::Check(arguments) => vault::check(&arguments),
+        Command::Backup(arguments) => vault::backup(&arguments),
+        Command::Restore(arguments) => vault::restore(&arguments),
+        Command::Key(command) => vault::key(&command),
+        Command::Doctor(arguments) => super::doctor::doctor(&arguments),
     }
 }
 
@@ -267,7 +272,7 @@ fn rehearse(
     };
     let path = store.unwrap_or_else(|| fresh_record(&script.path));
     no_pins(&path)?;
-    let mut store = Store::open(&path).map_err(message)?;
+    let mut store = vault::open(&path)?;
     let facts = store.facts().map_err(message)?;
     let before = facts.len();
     // Ranges that a nurse has set since the home's file was written.
@@ -361,7 +366,7 @@ fn listen(
     let grammar = Grammar::standard();
     let (mut store, dialogue, tutorial, pins) = if let Some((staff, home)) = who {
         let pins = existing(store)?;
-        let store = Store::open(store).map_err(message)?;
+        let store = vault::start(store)?;
         let home = residents_with_ranges(&home, &store.facts().map_err(message)?);
         let dialogue = Dialogue::for_staff(home, staff, &grammar).map_err(message)?;
         (store, dialogue, None, pins)
@@ -400,7 +405,7 @@ fn listen(
 }
 
 fn record(path: &Path, json: bool) -> Result<End, Message> {
-    let store = Store::open_to_read(path).map_err(message)?;
+    let store = vault::open_to_read(path)?;
     let facts = store.facts().map_err(message)?;
     let mut out = anstream::stdout().lock();
     if !json {

@@ -17,7 +17,6 @@ use sayback::review::export::post::{Access, Server};
 use sayback::review::export::sheet::round_sheet;
 use sayback::review::export::summary::summary;
 use sayback::review::export::{Chart, Selection, Style, csv};
-use sayback::store::Store;
 use uuid::Uuid;
 
 use super::End;
@@ -177,13 +176,17 @@ fn show(plan: &Plan) {
 /// Runs `sayback export`.
 pub fn export(arguments: &Export) -> Result<End, Message> {
     let home = read_home(&arguments.home)?;
-    let store = Store::open_to_read(&arguments.store).map_err(message)?;
+    let store = super::vault::open_to_read(&arguments.store)?;
+    // The head first: what is appended meanwhile is then beyond it.
+    let head = store.head().map_err(message)?;
     let facts = store.facts().map_err(message)?;
-    let what = What::new(arguments, &home, &facts)?;
+    let mut what = What::new(arguments, &home, &facts)?;
+    what.chart.head = head;
     if let Some(address) = &arguments.post.post {
         return what.post(address, &arguments.post);
     }
     let out = arguments.out.as_deref();
+    what.head_beside(arguments.format, out)?;
     match arguments.format {
         Some(Format::FhirNdjson) => what.ndjson(out),
         Some(Format::Csv) => {
@@ -200,7 +203,7 @@ pub fn export(arguments: &Export) -> Result<End, Message> {
         ),
         Some(Format::FhirBundle) | None => {
             let (patients, observations) = what.resources(Links::Bundle);
-            let bundle = collection(patients, observations);
+            let bundle = collection(patients, observations).of_record_at(what.chart.head.as_ref());
             let text = serde_json::to_string_pretty(&bundle).map_err(message)?;
             write(out, &(text + "\n"))
         }
@@ -256,6 +259,27 @@ impl<'a> What<'a> {
             patients(chart, self.home, &self.system, &residents),
             written,
         )
+    }
+
+    /// Where the record stood, in a file beside those that have no room for it.
+    fn head_beside(&self, format: Option<Format>, out: Option<&Path>) -> Result<(), Message> {
+        let (Some(head), Some(out)) = (&self.chart.head, out) else {
+            return Ok(());
+        };
+        let beside = match format {
+            Some(Format::Csv | Format::Summary) => {
+                let mut name = out.as_os_str().to_owned();
+                name.push(".head");
+                PathBuf::from(name)
+            }
+            Some(Format::FhirNdjson) => {
+                std::fs::create_dir_all(out)
+                    .map_err(|error| format!("cannot make {}: {error}", out.display()))?;
+                out.join("record.head")
+            }
+            Some(Format::FhirBundle | Format::RoundSheet) | None => return Ok(()),
+        };
+        write(Some(&beside), &format!("{head}\n")).map(drop)
     }
 
     fn ndjson(&self, out: Option<&Path>) -> Result<End, Message> {

@@ -94,11 +94,19 @@ pub fn read(path: &Path) -> Result<String, Message> {
 }
 
 /// Writes a file beside its old version and puts it in its place only when it
-/// is whole and on the disk.
+/// is whole and on the disk. It is open to whom the old one was; a new one, to
+/// its owner only.
 pub fn replace(path: &Path, text: &str) -> Result<(), Message> {
     let new = path.with_extension("new");
     let write = || {
-        let mut file = std::fs::File::create(&new)?;
+        let mut options = std::fs::OpenOptions::new();
+        options.write(true).create(true).truncate(true);
+        #[cfg(unix)]
+        std::os::unix::fs::OpenOptionsExt::mode(&mut options, 0o600);
+        let mut file = options.open(&new)?;
+        if let Ok(old) = std::fs::metadata(path) {
+            file.set_permissions(old.permissions())?;
+        }
         file.write_all(text.as_bytes())?;
         file.sync_all()?;
         std::fs::rename(&new, path)

@@ -1,6 +1,7 @@
 //! The command line: its arguments, its errors and its exit codes.
 
 mod commands;
+mod doctor;
 mod export;
 mod home;
 mod screen;
@@ -8,6 +9,7 @@ mod serve;
 mod show;
 mod staff;
 mod table;
+mod vault;
 
 use std::net::SocketAddr;
 use std::path::PathBuf;
@@ -30,6 +32,8 @@ use tracing_subscriber::EnvFilter;
 struct Cli {
     #[command(subcommand)]
     command: Command,
+    #[command(flatten)]
+    key: vault::KeyArgs,
 }
 
 const EXIT_CODES: &str = "\
@@ -38,9 +42,12 @@ Exit codes:
   1  something is wrong with a file, a device or the record; the message says what to do
   2  the arguments are wrong
   3  a rehearsal ran, and an \"expect\" line of its script was not met
+  4  a check ran, and found something wrong
 
 Environment:
   SAYBACK_MODEL  folder of the recogniser's model, as --model
+  SAYBACK_KEY_FILE    file of the key that the record is encrypted with, as --key-file
+  SAYBACK_PASSPHRASE  a passphrase instead; SAYBACK_NEW_PASSPHRASE the next one, for `key rotate`
   SAYBACK_FHIR_TOKEN  bearer token for `export --post`
   SAYBACK_LOG    what to log on standard error, such as \"debug\"; never readings or names
   NO_COLOR       no colour when set";
@@ -182,6 +189,26 @@ enum Command {
     Serve(serve::Arguments),
     /// List microphones and loudspeakers
     Devices,
+    /// Check the record: was anything changed, removed, moved or added?
+    ///
+    /// Walks through every fact and names each that does not follow from the one
+    /// before, by its row and identifier.
+    Check(vault::Check),
+    /// Copy the record to another file, also while it is in use
+    ///
+    /// The copy is encrypted with the record's key, which is not in it: keep a
+    /// copy of the key too, elsewhere. It is walked through before it gets its
+    /// name. Nothing is written over.
+    Backup(vault::Backup),
+    /// Put a backup in place of a record that is lost
+    ///
+    /// The backup is walked through first. Nothing is written over.
+    Restore(vault::Restore),
+    /// The key that the record is encrypted with
+    #[command(subcommand)]
+    Key(vault::KeyCommand),
+    /// Examine this installation: one line for each check
+    Doctor(doctor::Doctor),
 }
 
 #[derive(Args)]
@@ -294,19 +321,30 @@ impl ValueEnum for Sign {
 enum End {
     Done,
     Unmet,
+    Found,
 }
 
 /// Runs the command line.
 pub fn run() -> ExitCode {
+    // What is in memory is a resident's: it is not dumped to a disk in a crash.
+    let none = rustix::process::Rlimit {
+        current: Some(0),
+        maximum: Some(0),
+    };
+    if let Err(error) = rustix::process::setrlimit(rustix::process::Resource::Core, none) {
+        tracing::warn!("a crash may leave a dump of the memory: {error}");
+    }
     let cli = Cli::parse();
     let filter = EnvFilter::try_from_env("SAYBACK_LOG").unwrap_or_else(|_| EnvFilter::new("off"));
     tracing_subscriber::fmt()
         .with_env_filter(filter)
         .with_writer(std::io::stderr)
         .init();
+    vault::given(cli.key);
     match commands::run(cli.command) {
         Ok(End::Done) => ExitCode::SUCCESS,
         Ok(End::Unmet) => ExitCode::from(3),
+        Ok(End::Found) => ExitCode::from(4),
         Err(message) => {
             anstream::eprintln!("sayback: {message}");
             ExitCode::FAILURE

@@ -7,10 +7,9 @@ use std::sync::Arc;
 use clap::Args;
 use sayback::facts::Time;
 use sayback::review::{Certificate, Station, accounts, serve as answer};
-use sayback::store::Store;
 
-use super::End;
 use super::home::read_home;
+use super::{End, vault};
 
 /// What `serve` is given.
 #[derive(Args)]
@@ -35,8 +34,9 @@ pub struct Arguments {
 /// Serves until interrupted.
 pub fn serve(arguments: &Arguments) -> Result<End, String> {
     let home = read_home(&arguments.home)?;
-    let store = Store::open(&arguments.store).map_err(|it| it.to_string())?;
-    let (known, code) = Station::accounts_beside(store.path()).map_err(|it| it.to_string())?;
+    let store = vault::start(&arguments.store)?;
+    let accounts = Station::accounts_with(store.path(), vault::used()?);
+    let (known, code) = accounts.map_err(|it| it.to_string())?;
     let certificate = arguments.tls_cert.clone().zip(arguments.tls_key.clone());
     let certificate = certificate.map(|(chain, key)| Certificate { chain, key });
     let secure = certificate.is_some();

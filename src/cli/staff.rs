@@ -7,9 +7,9 @@ use clap::{Args, Subcommand};
 use sayback::residents::{Home, Staff};
 use sayback::round::{Pins, Refused};
 
-use super::End;
 use super::commands::{Message, message};
 use super::home::read_home;
+use super::{End, vault};
 
 #[derive(Subcommand)]
 pub enum StaffCommand {
@@ -50,7 +50,8 @@ pub fn staff(command: StaffCommand) -> Result<End, Message> {
 fn set_pin(name: &str, recorder: &Recorder) -> Result<End, Message> {
     let home = read_home(&recorder.home)?;
     let staff = member(&home, name)?;
-    let mut pins = Pins::open(&Pins::beside(&recorder.store)).map_err(message)?;
+    let path = Pins::beside(&recorder.store);
+    let mut pins = Pins::open_with(&path, vault::used()?).map_err(message)?;
     let pin = secret(&format!("New PIN of {}: ", staff.name))?;
     if secret("The same again: ")? != pin {
         return Err("the two PINs differ; nothing is changed".to_owned());
@@ -83,7 +84,7 @@ pub fn existing(record: &Path) -> Result<Option<Pins>, Message> {
     if !path.exists() {
         return Ok(None);
     }
-    let pins = Pins::open(&path).map_err(message)?;
+    let pins = Pins::open_with(&path, vault::used()?).map_err(message)?;
     let some = !pins.names().map_err(message)?.is_empty();
     Ok(some.then_some(pins))
 }
@@ -171,7 +172,7 @@ fn one(home: &Home, pins: &mut Pins, who: &str) -> Result<Staff, Message> {
 
 /// A line that is not shown while it is typed; or the next line, where nobody
 /// types.
-fn secret(prompt: &str) -> Result<String, Message> {
+pub fn secret(prompt: &str) -> Result<String, Message> {
     if !std::io::stdin().is_terminal() {
         return line("");
     }

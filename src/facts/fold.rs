@@ -58,12 +58,14 @@ pub struct Reading {
     pub retracted: bool,
 }
 
-/// A fold over all facts.
+/// A fold over all facts. Everything is in the order of the record, and not of
+/// identifiers, which go backward when the clock is set back.
 #[derive(Debug, Clone, Default, PartialEq)]
 pub struct Record {
-    pending: BTreeMap<Uuid, Pending>,
-    open: BTreeMap<Uuid, OpenReport>,
-    readings: BTreeMap<Uuid, Reading>,
+    pending: Vec<Pending>,
+    open: Vec<OpenReport>,
+    readings: Vec<Reading>,
+    places: BTreeMap<Uuid, usize>,
     /// With when they were asked for.
     rechecks: Vec<(Time, Recheck)>,
 }
@@ -104,13 +106,13 @@ impl Record {
                     resident: resident.clone(),
                     read_back: read_back.clone(),
                 };
-                self.pending.insert(fact.id, pending);
+                self.pending.push(pending);
             }
             Body::Dropped { offer, .. } | Body::Unconfirmed { offer, .. } => {
-                self.pending.remove(offer);
+                self.answered(*offer);
             }
             Body::Read(reading) => {
-                self.pending.remove(&reading.offer);
+                self.answered(reading.offer);
                 let reading = Reading {
                     id: fact.id,
                     record: reading.clone(),
@@ -118,7 +120,8 @@ impl Record {
                     corrected: false,
                     retracted: false,
                 };
-                self.readings.insert(fact.id, reading);
+                self.places.insert(fact.id, self.readings.len());
+                self.readings.push(reading);
             }
             Body::RecheckAsked {
                 resident,
@@ -134,13 +137,13 @@ impl Record {
                 self.rechecks.push((fact.at, recheck));
             }
             Body::Corrected { reading, new, .. } => {
-                if let Some(reading) = self.readings.get_mut(reading) {
+                if let Some(reading) = self.reading(*reading) {
                     reading.measurement = new.clone();
                     reading.corrected = true;
                 }
             }
             Body::Retracted { reading, .. } => {
-                if let Some(reading) = self.readings.get_mut(reading) {
+                if let Some(reading) = self.reading(*reading) {
                     reading.retracted = true;
                 }
             }
@@ -153,9 +156,7 @@ impl Record {
             Body::ReportedToNurse { flags, .. }
             | Body::Withdrawn { flags, .. }
             | Body::Acknowledged { flags, .. } => {
-                for flag in flags {
-                    self.open.remove(flag);
-                }
+                self.open.retain(|it| !flags.contains(&it.flag));
             }
             Body::RoundOpened { .. }
             | Body::Recorder
@@ -176,7 +177,16 @@ impl Record {
             raised,
             since: fact.at,
         };
-        self.open.insert(fact.id, report);
+        self.open.push(report);
+    }
+
+    fn answered(&mut self, offer: Uuid) {
+        self.pending.retain(|it| it.offer != offer);
+    }
+
+    fn reading(&mut self, id: Uuid) -> Option<&mut Reading> {
+        let place = *self.places.get(&id)?;
+        self.readings.get_mut(place)
     }
 
     /// What nurses want taken again, and what was not measured since.
@@ -206,18 +216,18 @@ impl Record {
 
     /// What was read back and never answered.
     pub fn pending(&self) -> impl Iterator<Item = &Pending> {
-        self.pending.values()
+        self.pending.iter()
     }
 
     /// Reports that are still open, oldest first.
     pub fn open_reports(&self) -> impl Iterator<Item = &OpenReport> {
-        self.open.values()
+        self.open.iter()
     }
 
     /// Readings that count, in order of recording: corrected ones as corrected,
     /// retracted ones left out.
     pub fn readings(&self) -> impl Iterator<Item = &Reading> {
-        self.readings.values().filter(|it| !it.retracted)
+        self.readings.iter().filter(|it| !it.retracted)
     }
 
     /// The resident's last reading of a vital sign, by the time of measurement.

@@ -6,6 +6,7 @@
 //! store takes no others; what comes back out of the store holds plain
 //! [`ReadingRecord`]s.
 
+mod chain_head;
 mod confirmation;
 mod fold;
 mod ranges;
@@ -23,6 +24,7 @@ use crate::vitals::{
     WentOn, Working,
 };
 
+pub use chain_head::ChainHead;
 pub use confirmation::{KeptReading, ReadBack, Ready};
 pub use fold::{OpenReport, Pending, Raised, Reading, Recheck, Record};
 pub use ranges::residents_with_ranges;
@@ -219,6 +221,10 @@ pub enum Body<R = ReadingRecord> {
     Signed {
         /// The round.
         signed: Uuid,
+        /// The record that was signed, up to the fact before this one. The
+        /// store fills it in as it appends.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        head: Option<ChainHead>,
     },
     /// The one whom this fact is by records from now on, as the voice said.
     Recorder,

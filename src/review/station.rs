@@ -11,9 +11,9 @@ use super::accounts::{AccountError, Accounts};
 use super::acts::{NewFact, Refused};
 use super::index::Index;
 use super::sessions::Sessions;
-use crate::facts::{Fact, Time};
+use crate::facts::{ChainHead, Fact, Time};
 use crate::residents::{Home, ResidentId};
-use crate::store::{Store, StoreError};
+use crate::store::{Key, Store, StoreError};
 
 /// How many facts are read from the record at a time.
 const BATCH: usize = 20_000;
@@ -62,7 +62,18 @@ impl Station {
     /// # Errors
     /// [`AccountError`] when the file cannot be used.
     pub fn accounts_beside(store: &Path) -> Result<(Accounts, Option<String>), AccountError> {
-        Accounts::open(&store.with_file_name("accounts.db"))
+        Self::accounts_with(store, &Key::None)
+    }
+
+    /// The same, encrypted with the record's key.
+    ///
+    /// # Errors
+    /// [`AccountError`] when the file cannot be used.
+    pub fn accounts_with(
+        store: &Path,
+        key: &Key,
+    ) -> Result<(Accounts, Option<String>), AccountError> {
+        Accounts::open_with(&store.with_file_name("accounts.db"), key)
     }
 
     /// Now, with the home's offset from UTC.
@@ -112,6 +123,14 @@ impl Station {
     /// [`StoreError`] when the record cannot be read.
     pub fn facts_about(&self, resident: &ResidentId) -> Result<Vec<Fact>, StoreError> {
         self.store().facts_about(resident)
+    }
+
+    /// Where the record stands.
+    ///
+    /// # Errors
+    /// [`StoreError`] when it cannot be read.
+    pub fn head(&self) -> Result<Option<ChainHead>, StoreError> {
+        self.store().head()
     }
 
     /// Takes in what was appended to the record by whoever.

@@ -6,12 +6,13 @@ use std::collections::BTreeSet;
 use std::path::{Path, PathBuf};
 use std::time::Duration;
 
-use rusqlite::{Connection, OptionalExtension as _, params};
+use rusqlite::{Connection, OpenFlags, OptionalExtension as _, params};
 use thiserror::Error;
 
 use crate::facts::Time;
 use crate::residents::{Home, Staff};
 use crate::review::accounts::{TRIES, Tries, hash, minutes, verify};
+use crate::store::{Key, connect};
 
 const APPLICATION: i32 = 0x5361_7950;
 const SCHEMA: i32 = 1;
@@ -85,6 +86,15 @@ impl Pins {
     /// # Errors
     /// [`PinError`] when the file cannot be used.
     pub fn open(path: &Path) -> Result<Self, PinError> {
+        Self::open_with(path, &Key::None)
+    }
+
+    /// The same, encrypted with the key that also encrypts the record: so few
+    /// digits are soon guessed by whoever can read even their hashes.
+    ///
+    /// # Errors
+    /// [`PinError`] when the file cannot be used.
+    pub fn open_with(path: &Path, key: &Key) -> Result<Self, PinError> {
         let wrong = |problem: String| PinError::File {
             path: path.display().to_string(),
             problem,
@@ -92,7 +102,8 @@ impl Pins {
         if !path.exists() {
             crate::store::private_file(path).map_err(|it| wrong(it.to_string()))?;
         }
-        let connection = Connection::open(path).map_err(|it| wrong(it.to_string()))?;
+        let connected = connect(path, OpenFlags::default(), key);
+        let connection = connected.map_err(|it| wrong(it.to_string()))?.connection;
         Self::on(connection)
             .map_err(|it| wrong(it.to_string()))?
             .ok_or_else(|| wrong("it is no file of PINs, or a newer Sayback wrote it".to_owned()))

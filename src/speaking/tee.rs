@@ -23,12 +23,17 @@ pub struct Tee {
 }
 
 impl Tee {
-    /// Starts a file, replacing what was there.
+    /// Starts a file that only its owner can read, replacing what was there.
     ///
     /// # Errors
     /// What the system said when the file could not be written.
     pub fn create(path: &Path) -> std::io::Result<Self> {
-        let mut writer = WavWriter::create(path, mono16(FILE_RATE)).map_err(into_io)?;
+        let mut options = std::fs::OpenOptions::new();
+        options.write(true).create(true).truncate(true);
+        #[cfg(unix)]
+        std::os::unix::fs::OpenOptionsExt::mode(&mut options, 0o600);
+        let file = BufWriter::new(options.open(path)?);
+        let mut writer = WavWriter::new(file, mono16(FILE_RATE)).map_err(into_io)?;
         writer.flush().map_err(into_io)?;
         Ok(Self {
             writer,

@@ -4,104 +4,67 @@
 //! `synchronous = FULL` syncs the log at every commit. The file itself refuses
 //! updates and deletions, whoever asks.
 
+mod backup;
+mod chain;
+mod check;
+mod connect;
+mod error;
+mod key;
+mod schema;
+mod wal;
+
 use std::io::ErrorKind;
 use std::path::{Path, PathBuf};
-use std::time::{Duration, Instant};
+use std::time::Instant;
 
 use rusqlite::{
     Connection, ErrorCode, OpenFlags, OptionalExtension as _, Params, Transaction,
     TransactionBehavior, params,
 };
-use thiserror::Error;
 use uuid::Uuid;
 
-use crate::facts::{Fact, KeptReading};
+use self::chain::{Columns, Head};
+use self::connect::BUSY;
+use self::error::plain;
+use self::schema::{APPLICATION, SCHEMA};
+use crate::facts::{Body, ChainHead, Fact, KeptReading};
 use crate::residents::ResidentId;
 
-/// Marks the file as a Sayback record (SQLite's `application_id`; "Sayb").
-const APPLICATION: i32 = 0x5361_7962;
-/// The version of the tables.
-const SCHEMA: i32 = 1;
-/// How long to wait for another process that is writing.
-const BUSY: Duration = Duration::from_secs(5);
+pub use self::backup::{Copied, encrypt, is_plain, opens, reencrypt, restore, verify};
+pub use self::chain::hex;
+pub use self::check::{Finding, Report, What};
+pub use self::error::StoreError;
+pub use self::key::{Key, KeyError, SHORTEST_PASSPHRASE, add_key, forget_older};
+pub use self::wal::LogFault;
 
-const TABLES: &str = "
-    CREATE TABLE facts (
-        seq   INTEGER PRIMARY KEY AUTOINCREMENT,
-        id    TEXT NOT NULL UNIQUE,
-        round TEXT NOT NULL,
-        at    TEXT NOT NULL,
-        kind  TEXT NOT NULL,
-        fact  TEXT NOT NULL
-    ) STRICT;
-    CREATE TRIGGER facts_never_change BEFORE UPDATE ON facts
-    BEGIN SELECT RAISE(ABORT, 'facts are never changed; append a correction'); END;
-    CREATE TRIGGER facts_never_replaced BEFORE INSERT ON facts
-    WHEN EXISTS (SELECT 1 FROM facts WHERE id = NEW.id OR seq = NEW.seq)
-    BEGIN SELECT RAISE(ABORT, 'facts are never changed; append a correction'); END;
-    CREATE TRIGGER facts_never_go BEFORE DELETE ON facts
-    BEGIN SELECT RAISE(ABORT, 'facts are never deleted; append a retraction'); END;
-";
-
-/// What went wrong with the record. Nothing already stored is lost or changed
-/// by any of these.
-#[derive(Debug, Error)]
-pub enum StoreError {
-    /// The file or its folder cannot be opened or made.
-    #[error("cannot open the record {}: {problem}", path.display())]
-    Open {
-        /// The file.
-        path: PathBuf,
-        /// Why.
-        problem: String,
-    },
-    /// An SQLite file of some other program, or no SQLite file at all.
-    #[error("{} is not a Sayback record; give another file with --store", path.display())]
-    Foreign {
-        /// The file.
-        path: PathBuf,
-    },
-    /// Written by a newer version.
-    #[error(
-        "the record {} was written by a newer Sayback (form {found}, this one knows {SCHEMA}); \
-         update this one to open it",
-        path.display()
-    )]
-    Newer {
-        /// The file.
-        path: PathBuf,
-        /// Its form.
-        found: i32,
-    },
-    /// A fact that cannot be read.
-    #[error("fact {id} in the record cannot be read: {problem}; the others are not affected")]
-    Damaged {
-        /// The fact.
-        id: String,
-        /// Why.
-        problem: String,
-    },
-    /// Facts could not be written.
-    #[error("{0}")]
-    Write(String),
-    /// Facts could not be read.
-    #[error("the record cannot be read: {0}")]
-    Read(String),
-}
+pub(crate) use self::connect::{connect, private_file};
 
 /// An open record.
 pub struct Store {
     connection: Connection,
     path: PathBuf,
+    encrypted: bool,
+    upgraded: Option<i64>,
+    log_fault: Option<LogFault>,
 }
 
 impl Store {
-    /// Opens a record, or makes one where there is none. The file is readable
-    /// by its owner only.
+    /// As [`open_with`](Self::open_with), without a key: a new record is not
+    /// encrypted.
     ///
     /// # Errors
     /// [`StoreError`] says what is wrong with the file.
     pub fn open(path: &Path) -> Result<Self, StoreError> {
+        Self::open_with(path, &Key::None)
+    }
+
+    /// Opens a record, or makes one where there is none, encrypted with the key
+    /// unless there is none. The file is readable by its owner only. A record of
+    /// an older form becomes one of this form.
+    ///
+    /// # Errors
+    /// [`StoreError`] says what is wrong with the file.
+    pub fn open_with(path: &Path, key: &Key) -> Result<Self, StoreError> {
         let wrong = |problem: String| StoreError::Open {
             path: path.to_owned(),
             problem,
@@ -115,11 +78,7 @@ impl Store {
             }
             _ => {}
         }
-        let connection = Connection::open(path).map_err(|error| wrong(error.to_string()))?;
-        let store = Self {
-            connection,
-            path: path.to_owned(),
-        };
+        let mut store = Self::connected(path, OpenFlags::default(), key)?;
         store.prepare()?;
         Ok(store)
     }
@@ -135,49 +94,101 @@ impl Store {
             path: path.clone(),
             problem: error.to_string(),
         })?;
-        let store = Self { connection, path };
+        let mut store = Self {
+            connection,
+            path,
+            encrypted: false,
+            upgraded: None,
+            log_fault: None,
+        };
         store.prepare()?;
         Ok(store)
     }
 
-    /// Opens a record that must exist, to read it.
+    /// As [`open_to_read_with`](Self::open_to_read_with), without a key.
     ///
     /// # Errors
     /// [`StoreError`] says what is wrong with the file.
     pub fn open_to_read(path: &Path) -> Result<Self, StoreError> {
+        Self::open_to_read_with(path, &Key::None)
+    }
+
+    /// Opens a record that must exist, to read it. One of an older form becomes
+    /// one of this form if it may be written, and is read as it is if not.
+    ///
+    /// # Errors
+    /// [`StoreError`] says what is wrong with the file.
+    pub fn open_to_read_with(path: &Path, key: &Key) -> Result<Self, StoreError> {
         let flags = OpenFlags::SQLITE_OPEN_READ_WRITE | OpenFlags::SQLITE_OPEN_NO_MUTEX;
-        let connection = Connection::open_with_flags(path, flags).map_err(|error| {
-            let (path, problem) = (path.to_owned(), error.to_string());
-            StoreError::Open { path, problem }
-        })?;
-        let store = Self {
-            connection,
+        let missing = |error: std::io::Error| StoreError::Open {
             path: path.to_owned(),
+            problem: error.to_string(),
         };
-        store.check()?;
+        if std::fs::metadata(path).map_err(missing)?.len() == 0 {
+            let path = path.to_owned();
+            return Err(StoreError::Foreign { path });
+        }
+        let mut store = Self::connected(path, flags, key)?;
+        match store.check_form()? {
+            SCHEMA => {}
+            _ => match store.upgrade() {
+                Err(error) if error.sqlite_error_code() == Some(ErrorCode::ReadOnly) => {}
+                done => done.map_err(|error| store.not_opened(&error))?,
+            },
+        }
         Ok(store)
     }
 
-    fn prepare(&self) -> Result<(), StoreError> {
-        let failed = |error: rusqlite::Error| self.not_opened(&error);
-        self.connection.busy_timeout(BUSY).map_err(failed)?;
+    fn connected(path: &Path, flags: OpenFlags, key: &Key) -> Result<Self, StoreError> {
+        // Before the database is opened, which mends its log without a word.
+        let log_fault = wal::fault(path);
+        let connected = connect(path, flags, key)?;
+        Ok(Self {
+            connection: connected.connection,
+            path: path.to_owned(),
+            encrypted: connected.secret.is_some(),
+            upgraded: None,
+            log_fault,
+        })
+    }
+
+    fn prepare(&mut self) -> Result<(), StoreError> {
         if self.is_empty()? {
+            let failed = |error: rusqlite::Error| self.not_opened(&error);
             // Another process may be making the tables: only one of them does.
-            let making =
-                Transaction::new_unchecked(&self.connection, TransactionBehavior::Immediate);
-            let making = making.map_err(failed)?;
+            let making = self.immediate().map_err(failed)?;
             if self.is_empty()? {
-                making.execute_batch(TABLES).map_err(failed)?;
-                for (name, value) in [("application_id", APPLICATION), ("user_version", SCHEMA)] {
-                    making.pragma_update(None, name, value).map_err(failed)?;
-                }
+                schema::make(&making).map_err(failed)?;
             }
             making.commit().map_err(failed)?;
         }
-        self.check()?;
+        if self.check_form()? != SCHEMA {
+            self.upgrade().map_err(|error| self.not_opened(&error))?;
+        }
+        let failed = |error: rusqlite::Error| self.not_opened(&error);
         self.write_ahead().map_err(failed)?;
         let durable = "PRAGMA synchronous = FULL;";
         self.connection.execute_batch(durable).map_err(failed)
+    }
+
+    fn immediate(&self) -> rusqlite::Result<Transaction<'_>> {
+        Transaction::new_unchecked(&self.connection, TransactionBehavior::Immediate)
+    }
+
+    /// All in one transaction: a stop in the middle leaves the older form.
+    fn upgrade(&mut self) -> rusqlite::Result<()> {
+        let upgrade = self.immediate()?;
+        // Another process may have done it meanwhile.
+        let form: i32 = upgrade.pragma_query_value(None, "user_version", |it| it.get(0))?;
+        let mut facts = None;
+        if form != SCHEMA {
+            schema::chain(&upgrade)?;
+            let count = "SELECT count(*) FROM facts";
+            facts = Some(upgrade.query_row(count, [], |it| it.get(0))?);
+        }
+        upgrade.commit()?;
+        self.upgraded = facts;
+        Ok(())
     }
 
     /// Changes to write-ahead logging. SQLite does not wait by itself for another
@@ -204,13 +215,14 @@ impl Store {
         Ok(tables == 0 && self.pragma("user_version")? == 0)
     }
 
-    fn check(&self) -> Result<(), StoreError> {
+    /// The form of the record's tables: this one's or an older one.
+    fn check_form(&self) -> Result<i32, StoreError> {
         let path = self.path.clone();
         if self.pragma("application_id")? != APPLICATION {
             return Err(StoreError::Foreign { path });
         }
         match self.pragma("user_version")? {
-            SCHEMA => Ok(()),
+            found @ 1..=SCHEMA => Ok(found),
             found => Err(StoreError::Newer { path, found }),
         }
     }
@@ -223,14 +235,7 @@ impl Store {
     }
 
     fn not_opened(&self, error: &rusqlite::Error) -> StoreError {
-        let path = self.path.clone();
-        match error.sqlite_error_code() {
-            Some(ErrorCode::NotADatabase) => StoreError::Foreign { path },
-            _ => StoreError::Open {
-                path,
-                problem: plain(error),
-            },
-        }
+        StoreError::open(&self.path, error)
     }
 
     /// Where the record is.
@@ -239,33 +244,52 @@ impl Store {
         &self.path
     }
 
+    /// Whether the file is encrypted.
+    #[must_use]
+    pub const fn encrypted(&self) -> bool {
+        self.encrypted
+    }
+
+    /// How many facts got their place in the chain when this was opened, if it
+    /// was of a form that had none.
+    #[must_use]
+    pub const fn upgraded(&self) -> Option<i64> {
+        self.upgraded
+    }
+
+    /// What the last stop damaged, seen when this was opened.
+    #[must_use]
+    pub const fn log_fault(&self) -> Option<LogFault> {
+        self.log_fault
+    }
+
+    /// Where the record stands. None in one of an older form that may not be
+    /// written.
+    ///
+    /// # Errors
+    /// [`StoreError::Read`].
+    pub fn head(&self) -> Result<Option<ChainHead>, StoreError> {
+        if self.pragma("user_version")? != SCHEMA {
+            return Ok(None);
+        }
+        let head = Head::read(&self.connection).map_err(|it| StoreError::read(&it))?;
+        Ok(head.map(|it| it.public()))
+    }
+
     /// Appends facts, all or none, and returns when they are on the disk.
     ///
     /// # Errors
     /// [`StoreError::Write`]: none of them is stored.
     pub fn append(&mut self, facts: &[&Fact<KeptReading>]) -> Result<(), StoreError> {
-        let failed = |error: rusqlite::Error| StoreError::Write(plain(&error));
-        let transaction = self
-            .connection
-            .transaction_with_behavior(TransactionBehavior::Immediate)
-            .map_err(failed)?;
+        let failed = |error: rusqlite::Error| StoreError::write(&error);
+        let transaction = self.immediate().map_err(failed)?;
+        let mut head = Head::read(&transaction).map_err(failed)?.ok_or_else(|| {
+            StoreError::Write("the record has lost its head; see `sayback check`".to_owned())
+        })?;
         for fact in facts {
-            let json = serde_json::to_value(fact);
-            let json = json.map_err(|error| StoreError::Write(error.to_string()))?;
-            let kind = json.get("kind").and_then(serde_json::Value::as_str);
-            transaction
-                .prepare_cached("INSERT INTO facts (id, round, at, kind, fact) VALUES (?,?,?,?,?)")
-                .and_then(|mut insert| {
-                    insert.execute(params![
-                        fact.id.to_string(),
-                        fact.round.to_string(),
-                        fact.at.to_rfc3339(),
-                        kind.unwrap_or_default(),
-                        json.to_string(),
-                    ])
-                })
-                .map_err(failed)?;
+            insert(&transaction, &mut head, fact)?;
         }
+        head.write(&transaction).map_err(failed)?;
         transaction.commit().map_err(failed)
     }
 
@@ -363,33 +387,56 @@ pub struct Stored {
     pub fact: Result<Fact, StoreError>,
 }
 
+/// The error says where, and not what stands there: it goes to the log too.
 fn parsed(id: String, json: &str) -> Result<Fact, StoreError> {
-    serde_json::from_str(json).map_err(|error| StoreError::Damaged {
-        id,
-        problem: error.to_string(),
+    serde_json::from_str(json).map_err(|error| {
+        let what = match error.classify() {
+            serde_json::error::Category::Data => "it is of no known form",
+            _ => "it is no whole JSON",
+        };
+        let problem = format!("{what}, at character {}", error.column());
+        StoreError::Damaged { id, problem }
     })
 }
 
-/// What the database says, in words that help.
-fn plain(error: &rusqlite::Error) -> String {
-    match error.sqlite_error_code() {
-        Some(ErrorCode::DiskFull) => "the disk is full; make room and say it again".to_owned(),
-        Some(ErrorCode::ReadOnly) => "the record may not be written".to_owned(),
-        Some(ErrorCode::DatabaseBusy) => "another program is using the record".to_owned(),
-        Some(ErrorCode::CannotOpen) => "the file or its folder can't be opened".to_owned(),
-        _ => error.to_string(),
+fn insert(
+    transaction: &Transaction<'_>,
+    head: &mut Head,
+    fact: &Fact<KeptReading>,
+) -> Result<(), StoreError> {
+    let failed = |error: rusqlite::Error| StoreError::write(&error);
+    let unwritable = |error: serde_json::Error| StoreError::Write(error.to_string());
+    // Keys in order, nothing between: one text for one fact.
+    let mut json = serde_json::to_value(fact).map_err(unwritable)?;
+    if matches!(fact.body, Body::Signed { .. }) {
+        json["head"] = serde_json::to_value(head.public()).map_err(unwritable)?;
     }
-}
-
-#[cfg(unix)]
-pub(crate) fn private_file(path: &Path) -> std::io::Result<()> {
-    use std::os::unix::fs::OpenOptionsExt as _;
-    let mut options = std::fs::OpenOptions::new();
-    options.write(true).create_new(true).mode(0o600);
-    options.open(path).map(drop)
-}
-
-#[cfg(not(unix))]
-pub(crate) fn private_file(path: &Path) -> std::io::Result<()> {
-    std::fs::File::create_new(path).map(drop)
+    let kind = json.get("kind").and_then(serde_json::Value::as_str);
+    let kind = kind.unwrap_or_default().to_owned();
+    let (id, round, at) = (
+        fact.id.to_string(),
+        fact.round.to_string(),
+        fact.at.to_rfc3339(),
+    );
+    let json = json.to_string();
+    let next = "SELECT coalesce((SELECT seq FROM sqlite_sequence WHERE name = 'facts'), 0) + 1";
+    let next = transaction.prepare_cached(next);
+    let seq = next.and_then(|mut it| it.query_row([], |row| row.get(0)));
+    head.follow(&Columns {
+        seq: seq.map_err(failed)?,
+        id: id.as_bytes(),
+        round: round.as_bytes(),
+        at: at.as_bytes(),
+        kind: kind.as_bytes(),
+        fact: json.as_bytes(),
+    });
+    transaction
+        .prepare_cached(
+            "INSERT INTO facts (seq, id, round, at, kind, fact, chain) VALUES (?,?,?,?,?,?,?)",
+        )
+        .and_then(|mut insert| {
+            insert.execute(params![head.seq, id, round, at, kind, json, head.hash])
+        })
+        .map(drop)
+        .map_err(failed)
 }

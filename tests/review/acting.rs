@@ -298,7 +298,7 @@ async fn a_round_is_signed_when_its_reports_are_closed() {
     let answer = nurse.post(&path, "").await;
     assert_eq!(answer.status(), StatusCode::SEE_OTHER);
     assert!(
-        matches!(site.facts().last().unwrap().body, Body::Signed { signed } if signed == round)
+        matches!(site.facts().last().unwrap().body, Body::Signed { signed, head: Some(_) } if signed == round)
     );
     refused(&mut nurse, &path, "", "already").await;
 }

@@ -4,7 +4,13 @@
 
 #![cfg(unix)]
 
+mod clock;
+mod crash;
+mod damage;
+mod forms;
+mod kept;
 mod process;
+mod tamper;
 
 use std::path::{Path, PathBuf};
 use std::sync::LazyLock;
@@ -112,7 +118,7 @@ fn the_file_itself_refuses_changes() {
         ("DELETE FROM facts", "never deleted"),
         ("DELETE FROM facts WHERE seq = 3", "never deleted"),
         (
-            "REPLACE INTO facts SELECT seq, id, round, at, kind, '{}' FROM facts WHERE seq = 1",
+            "REPLACE INTO facts SELECT seq, id, round, at, kind, '{}', chain FROM facts WHERE seq = 1",
             "never changed",
         ),
         (

@@ -24,7 +24,7 @@ const FOLDER: &str = "SAYBACK_TEST_STORE_FOLDER";
 
 /// Runs this program again in a role. `before` is a shell command that runs
 /// first and must end in `exec "$@"`.
-fn again(role: &str, folder: &Path, before: &str) -> Command {
+pub fn again(role: &str, folder: &Path, before: &str) -> Command {
     let mut command = Command::new("sh");
     command.args(["-c", before, "sh"]);
     command.arg(std::env::current_exe().unwrap());
@@ -35,7 +35,7 @@ fn again(role: &str, folder: &Path, before: &str) -> Command {
 }
 
 /// Runs a role to its end and returns what followed `word` on its lines.
-fn told(mut command: Command, word: &str) -> Vec<String> {
+pub fn told(mut command: Command, word: &str) -> Vec<String> {
     let output = command.output().unwrap();
     let text = String::from_utf8(output.stdout).unwrap();
     assert!(output.status.success(), "{text}");
@@ -58,7 +58,7 @@ fn in_a_process_of_its_own() {
         "full" => full(&folder),
         "read-only" => read_only(&path),
         "round" => endless_round(&path),
-        other => panic!("{other} is no role"),
+        other => super::crash::role(other, &folder),
     }
 }
 

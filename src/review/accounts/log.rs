@@ -19,9 +19,9 @@ pub struct LogLine {
 
 impl Accounts {
     /// Adds a line. A log that cannot be written does not stop the work; the
-    /// program's own log says so.
+    /// program's own log says so, and not what it would have said: this one is
+    /// encrypted with the accounts, and that one is not.
     pub fn log(&self, at: Time, who: &str, what: &str) {
-        tracing::info!(who, what, "accounts");
         let sql = "INSERT INTO log (at, who, what) VALUES (?, ?, ?)";
         let at = at.format("%Y-%m-%d %H:%M:%S").to_string();
         if let Err(error) = self.connection.execute(sql, params![at, who, what]) {

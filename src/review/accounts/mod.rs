@@ -9,12 +9,13 @@ mod password;
 use std::path::Path;
 use std::time::Duration;
 
-use rusqlite::{Connection, OptionalExtension as _, params};
+use rusqlite::{Connection, OpenFlags, OptionalExtension as _, params};
 use serde::{Deserialize, Serialize};
 use thiserror::Error;
 
 use crate::facts::Time;
 use crate::residents::Staff;
+use crate::store::{Key, connect};
 
 pub use lockout::{FREE_TRIES, LONGEST, lock_after};
 pub(crate) use lockout::{TRIES, Tries};
@@ -166,6 +167,14 @@ impl Accounts {
     /// # Errors
     /// [`AccountError`] when the file cannot be used.
     pub fn open(path: &Path) -> Result<(Self, Option<String>), AccountError> {
+        Self::open_with(path, &Key::None)
+    }
+
+    /// The same, encrypted with the key that also encrypts the record.
+    ///
+    /// # Errors
+    /// [`AccountError`] when the file cannot be used.
+    pub fn open_with(path: &Path, key: &Key) -> Result<(Self, Option<String>), AccountError> {
         let wrong = |problem: String| AccountError::File {
             path: path.display().to_string(),
             problem,
@@ -173,7 +182,8 @@ impl Accounts {
         if !path.exists() {
             crate::store::private_file(path).map_err(|it| wrong(it.to_string()))?;
         }
-        let connection = Connection::open(path).map_err(|it| wrong(it.to_string()))?;
+        let connected = connect(path, OpenFlags::default(), key);
+        let connection = connected.map_err(|it| wrong(it.to_string()))?.connection;
         Self::on(connection).map_err(|error| match error {
             AccountError::Broken(error) => wrong(error.to_string()),
             AccountError::Field(problem) => wrong(problem.to_owned()),

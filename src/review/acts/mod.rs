@@ -217,7 +217,11 @@ pub fn sign(index: &Index, id: Uuid, acting: &Acting) -> Result<Vec<NewFact>, Re
     if round.signed.iter().any(|(by, _)| *by == acting.by) {
         return Err("You have signed this round already.".into());
     }
-    Ok(vec![acting.fact(id, Body::Signed { signed: id })])
+    let signed = Body::Signed {
+        signed: id,
+        head: None,
+    };
+    Ok(vec![acting.fact(id, signed)])
 }
 
 /// What was done to a reading, in a word.

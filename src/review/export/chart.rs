@@ -9,7 +9,7 @@ use chrono::NaiveDate;
 use uuid::Uuid;
 
 use self::gathering::Gathering;
-use crate::facts::{Fact, ReadingRecord, Time};
+use crate::facts::{ChainHead, Fact, ReadingRecord, Time};
 use crate::residents::{Home, ResidentId, Staff};
 use crate::round::crossed;
 use crate::vitals::{
@@ -216,6 +216,8 @@ pub struct Chart<'a> {
     pub unconfirmed: Vec<Unconfirmed<'a>>,
     /// Rounds, by when they began.
     pub rounds: Vec<Round<'a>>,
+    /// Where the record stood, if that is known.
+    pub head: Option<ChainHead>,
     identified: BTreeMap<&'a ResidentId, (&'a str, NaiveDate)>,
     ranges: Vec<(&'a ResidentId, VitalSign, Component, Range)>,
 }

@@ -181,6 +181,33 @@ impl Server {
         }
     }
 
+    /// Asks the server what it is, once: the version of FHIR it speaks.
+    ///
+    /// # Errors
+    /// [`PostError`] when it does not answer as a FHIR server does.
+    pub fn answers(&self) -> Result<String, PostError> {
+        let lost = |error: ureq::Error| PostError::GaveUp {
+            tries: 1,
+            problem: error.to_string(),
+        };
+        let request = self.agent.get(format!("{}/metadata", self.address));
+        let mut response = request
+            .header(header::ACCEPT, FHIR_JSON)
+            .call()
+            .map_err(lost)?;
+        let read = response.body_mut().with_config().limit(LONGEST_ANSWER);
+        let said = read.read_to_string().map_err(lost)?;
+        let answer: Value = serde_json::from_str(&said).unwrap_or_default();
+        match answer["fhirVersion"].as_str() {
+            Some(version) if answer["resourceType"] == "CapabilityStatement" => {
+                Ok(version.to_owned())
+            }
+            _ => Err(PostError::Answer(
+                "it says nothing of what it can".to_owned(),
+            )),
+        }
+    }
+
     fn once(&self, body: &[u8], entries: usize) -> Result<(), Trouble> {
         let passing = |error: ureq::Error| Trouble::Passing {
             problem: error.to_string(),

@@ -57,6 +57,7 @@ pub fn round_sheet(
         (of_round.table(chart, home))
         (nothing_recorded(home, &of_round.residents()))
         (signatures(&round.signed))
+        @if let Some(head) = &chart.head { p.beside { "Record " (head) } }
     };
     Some(page(&title, style, &body))
 }

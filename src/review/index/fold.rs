@@ -184,7 +184,7 @@ impl Index {
                 at,
                 by,
             }),
-            Body::Signed { signed } => {
+            Body::Signed { signed, .. } => {
                 if let Some(round) = self.rounds.get_mut(&signed) {
                     round.signed.push((by, at));
                 }

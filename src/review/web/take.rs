@@ -117,7 +117,8 @@ fn make(station: &Station, of: &Of, form: Form) -> Result<Option<Response>, Stri
             (read(station.facts_about(id))?, None, "resident")
         }
     };
-    let chart = Chart::of(&facts);
+    let mut chart = Chart::of(&facts);
+    chart.head = station.head().map_err(|error| error.to_string())?;
     let selection = Selection {
         since: None,
         resident: match of {
@@ -163,5 +164,6 @@ fn bundle(chart: &Chart, home: &Home, selection: &Selection) -> Result<String, S
     let missed = chart.missed.iter().map(|it| it.resident);
     let about: BTreeSet<&ResidentId> = read.chain(missed).collect();
     let bundle = collection(patients(chart, home, &system, &about), written);
+    let bundle = bundle.of_record_at(chart.head.as_ref());
     serde_json::to_string_pretty(&bundle).map_err(|error| error.to_string())
 }

@@ -6,7 +6,7 @@ use uuid::Uuid;
 
 use super::{Act, Cause, Change, Chart, Entry, Flag, Missed, Retaken, Round, Unconfirmed};
 use crate::facts::{Body, Fact};
-use crate::vitals::{Range, Retake, Source};
+use crate::vitals::{Measurement, Range, Retake, Source};
 
 #[derive(Default)]
 pub(super) struct Gathering<'a> {
@@ -155,7 +155,7 @@ impl<'a> Gathering<'a> {
                     round.closed_at = Some(fact.at);
                 }
             }
-            Body::Signed { signed } => {
+            Body::Signed { signed, .. } => {
                 if let Some(round) = self.rounds.get_mut(signed) {
                     round.signed.push(act(fact, ""));
                 }
@@ -237,6 +237,9 @@ impl<'a> Gathering<'a> {
     fn finish(self) -> Chart<'a> {
         let mut chart = self.chart;
         chart.readings = self.readings.into_values().collect();
+        for entry in &mut chart.readings {
+            follow(entry);
+        }
         chart.rounds = self.rounds.into_values().collect();
         chart.rounds.sort_by_key(|it| (it.opened.at, it.id));
         chart.missed = self.missed.into_values().collect();
@@ -246,6 +249,35 @@ impl<'a> Gathering<'a> {
         chart.missed.sort_by_key(|it| (it.act.at, it.id));
         chart.unconfirmed.sort_by_key(|it| it.act.at);
         chart
+    }
+}
+
+/// Puts corrections in the order in which each begins with what the one before
+/// made: by their times they would be wrong where the clock was set back. Such an
+/// order always ends with the same value. Where there is none, two recorders
+/// corrected apart, and the order in time stays.
+fn follow(entry: &mut Entry<'_>) {
+    fn rest<'a>(holds: &Measurement, left: &[Change<'a>]) -> Option<Vec<Change<'a>>> {
+        if left.is_empty() {
+            return Some(Vec::new());
+        }
+        let next = left.iter().enumerate().filter(|(_, it)| it.old == holds);
+        next.into_iter().find_map(|(at, change)| {
+            let mut others = left.to_vec();
+            others.remove(at);
+            let mut all = rest(change.new, &others)?;
+            all.insert(0, *change);
+            Some(all)
+        })
+    }
+    // More than anyone makes, and the search stays short.
+    if entry.corrections.len() <= 8
+        && let Some(ordered) = rest(&entry.record.measurement, &entry.corrections)
+    {
+        entry.corrections = ordered;
+    }
+    if let Some(last) = entry.corrections.last() {
+        entry.measurement = last.new;
     }
 }
 

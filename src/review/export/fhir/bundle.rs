@@ -5,7 +5,12 @@ use std::collections::BTreeMap;
 use percent_encoding::{AsciiSet, NON_ALPHANUMERIC, utf8_percent_encode};
 use serde::Serialize;
 
+use crate::facts::ChainHead;
+
 use super::model::{Identifier, Observation, Patient, Resource};
+
+/// Whose identifiers the heads of records are.
+pub const RECORD_HEAD: &str = "urn:uuid:728a7f8d-cc0c-5807-bb12-2f18c8e473a3";
 
 /// What may stand unescaped in the value of a query.
 const PLAIN: &AsciiSet = &NON_ALPHANUMERIC
@@ -30,12 +35,27 @@ pub enum Kind {
 #[derive(Debug, Clone, PartialEq, Eq, Serialize)]
 #[serde(tag = "resourceType")]
 pub struct Bundle {
+    /// Where the record stood that it was made of.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub identifier: Option<Identifier>,
     /// What it is for.
     #[serde(rename = "type")]
     pub kind: Kind,
     /// Its resources.
     #[serde(skip_serializing_if = "Vec::is_empty")]
     pub entry: Vec<BundleEntry>,
+}
+
+impl Bundle {
+    /// With where the record stood, so that it can be checked against it later.
+    #[must_use]
+    pub fn of_record_at(mut self, head: Option<&ChainHead>) -> Self {
+        self.identifier = head.map(|head| Identifier {
+            system: RECORD_HEAD.to_owned(),
+            value: head.to_string(),
+        });
+        self
+    }
 }
 
 /// A resource in a bundle.
@@ -75,6 +95,7 @@ pub fn collection(patients: Vec<Patient>, observations: Vec<Observation>) -> Bun
         .into_iter()
         .map(|it| entry(it.id.clone(), it.into(), None));
     Bundle {
+        identifier: None,
         kind: Kind::Collection,
         entry: patients.chain(observations).collect(),
     }
@@ -107,6 +128,7 @@ pub fn transactions(
             .collect();
         let patients = needed.into_values().cloned().map(create);
         Bundle {
+            identifier: None,
             kind: Kind::Transaction,
             entry: patients.chain(chunk.iter().cloned().map(put)).collect(),
         }

@@ -1,0 +1,241 @@
+//! Every way in, given any bytes: nothing may panic, hang or take more memory
+//! than the bytes are worth, and what is taken must hold what is said beside it.
+//!
+//! The fuzzer runs these (`make fuzz`), and so does an ordinary test over the
+//! seeds (`tests/fuzz_seeds.rs`).
+
+use std::sync::LazyLock;
+
+use sayback::dialogue::{Action, Dialogue, Event};
+use sayback::facts::{Body, ChainHead, Fact, Record, Time};
+use sayback::grammar::{Expect, Grammar, Vocabulary};
+use sayback::hearing::{Heard, read_wav_at_own_rate, read_wav_bytes};
+use sayback::residents::{Home, import_csv};
+use sayback::review::export::Chart;
+use sayback::review::export::import::{Rooms, plan};
+use sayback::review::fields::Fields;
+use sayback::review::index::Index;
+use sayback::round::Script;
+use sayback::store::Stored;
+use sayback::understanding::{Context, Utterance, understand};
+use sayback::vitals::{HomeLimits, Units, VitalSign};
+
+/// A target: what it is called, and what it does.
+pub type Target = (&'static str, fn(&[u8]));
+
+/// Every target.
+#[allow(dead_code, reason = "each fuzz target runs one")]
+pub const ALL: [Target; 11] = [
+    ("wav", wav),
+    ("grammar", grammar),
+    ("roster_toml", roster_toml),
+    ("roster_csv", roster_csv),
+    ("limits", limits),
+    ("heard", heard),
+    ("dialogue", dialogue),
+    ("form", form),
+    ("facts", facts),
+    ("patients", patients),
+    ("script", script),
+];
+
+static HOME: LazyLock<Home> = LazyLock::new(|| {
+    let text = include_str!("../audio-fixtures/demo-home.toml");
+    Home::from_toml(text).expect("the demo home")
+});
+static GRAMMAR: LazyLock<Grammar> = LazyLock::new(Grammar::standard);
+static VOCABULARY: LazyLock<Vocabulary> =
+    LazyLock::new(|| GRAMMAR.clone().for_home(&HOME).expect("words").vocabulary());
+static DIALOGUE: LazyLock<Dialogue> = LazyLock::new(|| {
+    Dialogue::new(HOME.clone(), HOME.aides[0].clone(), &GRAMMAR).expect("a dialogue")
+});
+/// What can be said, to begin from.
+static PHRASES: LazyLock<Vec<String>> = LazyLock::new(|| {
+    let home = GRAMMAR.clone().for_home(&HOME).expect("words");
+    let mut all: Vec<String> = Expect::ALL
+        .iter()
+        .flat_map(|it| home.phrases(*it))
+        .collect();
+    all.sort();
+    all.dedup();
+    all
+});
+
+fn now() -> Time {
+    Time::parse_from_rfc3339("2026-03-02T07:30:00-05:00").expect("a time")
+}
+
+fn text(data: &[u8]) -> Option<&str> {
+    std::str::from_utf8(data).ok()
+}
+
+/// A recording.
+pub fn wav(data: &[u8]) {
+    if let Ok((rate, samples)) = read_wav_at_own_rate(data) {
+        assert!(rate > 0);
+        assert!(samples.len() <= data.len(), "more sound than bytes");
+    }
+    let _ = read_wav_bytes(data);
+}
+
+/// A grammar file.
+pub fn grammar(data: &[u8]) {
+    if let Some(text) = text(data) {
+        let _ = Grammar::parse(&[("any.jsgf", text)]);
+    }
+}
+
+/// A home's file. What is written of it reads back as the same.
+pub fn roster_toml(data: &[u8]) {
+    let Some(Ok(home)) = text(data).map(Home::from_toml) else {
+        return;
+    };
+    if let Ok(written) = home.to_toml() {
+        let again = Home::from_toml(&written).expect("what was written can be read");
+        assert_eq!(again.residents.len(), home.residents.len());
+        assert_eq!(again.to_toml().expect("again"), written);
+    }
+}
+
+/// A roster as a table.
+pub fn roster_csv(data: &[u8]) {
+    if let Some(text) = text(data) {
+        let _ = import_csv(text, Units::UsCustomary);
+    }
+}
+
+/// A home's limits.
+pub fn limits(data: &[u8]) {
+    if let Some(text) = text(data) {
+        for units in [Units::Metric, Units::UsCustomary] {
+            let _ = HomeLimits::parse(text, units);
+        }
+    }
+}
+
+/// What the recogniser heard, as JSON or as words.
+pub fn heard(data: &[u8]) {
+    let heard = serde_json::from_slice::<Heard>(data).ok();
+    let heard = heard.or_else(|| text(data).map(Heard::from_text));
+    let Some(heard) = heard else { return };
+    for pending in [&[][..], &[VitalSign::Pulse], &VitalSign::ALL] {
+        let context = Context {
+            units: Units::UsCustomary,
+            pending,
+            precautions: None,
+            ask_below: 0.5,
+            counted: None,
+        };
+        let _ = understand(&heard, &VOCABULARY, &context);
+    }
+}
+
+/// A conversation: each byte says what happens next. No reading is kept but by a
+/// step whose words are understood as a yes.
+pub fn dialogue(data: &[u8]) {
+    let mut now = now();
+    let (mut state, _) = DIALOGUE.begin(&Record::default(), 1, now);
+    let mut bytes = data.iter().copied();
+    // Longer ones only take longer.
+    for _ in 0..60 {
+        let Some(byte) = bytes.next() else { return };
+        now += chrono::TimeDelta::seconds(i64::from(byte));
+        let event = match byte {
+            0..=15 => Event::Silence,
+            16..=23 => Event::Tick,
+            24..=27 => Event::NotStored("the disk is full".to_owned()),
+            28..=31 => Event::NotSaid,
+            32..=39 => Event::Said {
+                began: now,
+                ended: now,
+            },
+            40..=99 => Event::Heard(Heard::from_text("yes")),
+            _ => {
+                let pair = [bytes.next().unwrap_or(0), bytes.next().unwrap_or(0)];
+                let at = usize::from(u16::from_le_bytes(pair)) * 31 + usize::from(byte);
+                Event::Heard(Heard::from_text(&PHRASES[at % PHRASES.len()]))
+            }
+        };
+        let yes = match &event {
+            Event::Heard(heard) => matches!(
+                DIALOGUE.meaning(&state, heard),
+                Ok(Utterance::Yes(_) | Utterance::Readings { yes: Some(_), .. })
+            ),
+            _ => false,
+        };
+        let (next, actions) = DIALOGUE.step(state, &event, now);
+        for action in &actions {
+            if let Action::Keep(fact) = action
+                && matches!(fact.body, Body::Read(_))
+            {
+                assert!(yes, "kept without a yes: {event:?}");
+            }
+        }
+        if actions.iter().any(|it| matches!(it, Action::End)) {
+            return;
+        }
+        state = next;
+    }
+}
+
+/// The body of a form, or a query.
+pub fn form(data: &[u8]) {
+    let fields = Fields::parse(data);
+    for name in ["value", "reason", "seen", "login", "from", ""] {
+        let _ = (fields.get(name).len(), fields.exact(name).len());
+        let _ = (
+            fields.number(name, "The value"),
+            fields.text(name, "The reason"),
+        );
+        let _ = (fields.date(name), fields.id(name));
+        let written = fields.query_with(name, "ä&b=c");
+        let query = written.trim_start_matches('?');
+        assert_eq!(Fields::parse(query.as_bytes()).exact(name), "ä&b=c");
+    }
+}
+
+/// Stored facts, one a line. What is read is written as the same, and every fold
+/// takes whatever facts there are.
+pub fn facts(data: &[u8]) {
+    let Some(text) = text(data) else { return };
+    let mut facts = Vec::new();
+    for line in text.lines().take(50) {
+        let _ = line.parse::<ChainHead>();
+        if let Ok(fact) = serde_json::from_str::<Fact>(line) {
+            let written = serde_json::to_string(&fact).expect("it can be written");
+            let again: Fact = serde_json::from_str(&written).expect("and read again");
+            assert_eq!(serde_json::to_string(&again).expect("and written"), written);
+            facts.push(fact);
+        }
+    }
+    let record = Record::of(&facts);
+    let _ = (record.histories(), record.rechecks().count());
+    let _ = Chart::of(&facts);
+    let mut index = Index::new(HOME.clone());
+    let stored = facts.into_iter().zip(1..);
+    index.extend(stored.map(|(fact, seq)| Stored {
+        seq,
+        fact: Ok(fact),
+    }));
+    let _ = index.open_reports().count();
+}
+
+/// FHIR Patients to import.
+pub fn patients(data: &[u8]) {
+    if let Some(text) = text(data)
+        && let Ok(plan) = plan(text, &HOME, &Rooms::default(), None)
+    {
+        let mut home = HOME.clone();
+        let before = home.residents.len();
+        let added = plan.added.len();
+        plan.apply(&mut home);
+        assert_eq!(home.residents.len(), before + added, "nobody is removed");
+    }
+}
+
+/// The script of a rehearsal.
+pub fn script(data: &[u8]) {
+    if let Some(text) = text(data) {
+        let _ = Script::parse(std::path::Path::new("any.script"), text);
+    }
+}

@@ -1,0 +1,498 @@
+//! The commands that keep the record whole and closed, and that nothing of a
+//! resident leaves it by the way: in a log, a temporary file or a file's name.
+
+#![cfg(unix)]
+
+mod doctor;
+
+use std::path::{Path, PathBuf};
+use std::process::{Command, Stdio};
+
+use rusqlite::Connection;
+use sayback::facts::{Body, Fact, NO_ROUND, VERSION};
+use sayback::residents::{ResidentId, Staff};
+use sayback::review::Station;
+use sayback::round::Pins;
+use sayback::store::{self, Key};
+use serde_json::Value;
+use tempfile::TempDir;
+
+const ROOT: &str = env!("CARGO_MANIFEST_DIR");
+const HOME: &str = "audio-fixtures/demo-home.toml";
+
+/// A folder in which everything happens that one test does.
+struct Place(TempDir);
+
+struct Ran {
+    code: i32,
+    out: String,
+    err: String,
+}
+
+impl Ran {
+    fn well(self) -> String {
+        assert_eq!((self.code, &*self.err), (0, ""), "{}", self.out);
+        self.out
+    }
+
+    fn with(self, code: i32) -> String {
+        assert_eq!(self.code, code, "{}{}", self.out, self.err);
+        format!("{}{}", self.out, self.err)
+    }
+}
+
+impl Place {
+    fn new() -> Self {
+        Self(tempfile::tempdir().unwrap())
+    }
+
+    fn path(&self, name: &str) -> PathBuf {
+        self.0.path().join(name)
+    }
+
+    fn name(&self, name: &str) -> String {
+        self.path(name).to_string_lossy().into_owned()
+    }
+
+    fn key(&self) -> Key {
+        Key::File(self.path("keys/record.key"))
+    }
+
+    fn command(&self, arguments: &[&str]) -> Command {
+        let mut command = Command::new(env!("CARGO_BIN_EXE_sayback"));
+        command.args(arguments).current_dir(ROOT);
+        for name in ["SAYBACK_MODEL", "SAYBACK_LOG", "SAYBACK_FHIR"] {
+            command.env_remove(name);
+        }
+        command.env("SAYBACK_KEY_FILE", self.path("keys/record.key"));
+        command.stdin(Stdio::null());
+        command
+    }
+
+    fn sayback(&self, arguments: &[&str]) -> Ran {
+        ran(&mut self.command(arguments))
+    }
+
+    /// A rehearsal of these lines, into `record.db`.
+    fn rehearse(&self, lines: &str, more: &[&str]) -> Ran {
+        let script = self.name("round.script");
+        let home = format!("{ROOT}/{HOME}");
+        let text = format!("home {home}\nat 2026-03-02T07:30:00-05:00\n{lines}");
+        std::fs::write(&script, text).unwrap();
+        let record = self.name("record.db");
+        let all = ["rehearse", &script, "--silent", "--store", &record];
+        self.sayback(&[&all[..], more].concat())
+    }
+
+    /// A record with one reading.
+    fn with_record() -> Self {
+        let place = Self::new();
+        let lines = "text room nine\ntext yes\ntext pulse seventy two regular\ntext yes\n";
+        place.rehearse(lines, &["--voice", "none"]).well();
+        place
+    }
+}
+
+fn ran(command: &mut Command) -> Ran {
+    let output = command.output().unwrap();
+    Ran {
+        code: output.status.code().expect("it was not killed"),
+        out: String::from_utf8(output.stdout).unwrap(),
+        err: String::from_utf8(output.stderr).unwrap(),
+    }
+}
+
+fn head_in(text: &str) -> String {
+    let line = text.lines().find_map(|it| it.strip_prefix("Head: "));
+    line.unwrap().to_owned()
+}
+
+fn note(at: &str) -> Fact<sayback::facts::KeptReading> {
+    Fact {
+        id: uuid::Uuid::new_v4(),
+        version: VERSION,
+        at: at.parse().unwrap(),
+        by: Staff {
+            name: "Ines Marlow".to_owned(),
+            title: "registered nurse".to_owned(),
+        },
+        round: NO_ROUND,
+        body: Body::Noted {
+            resident: ResidentId("AR-090".to_owned()),
+            about: None,
+            text: "a remark".to_owned(),
+        },
+    }
+}
+
+#[test]
+fn a_check_names_what_is_wrong_and_says_so_in_its_exit_code() {
+    let place = Place::with_record();
+    let record = place.name("record.db");
+    let well = place.sayback(&["check", &record]).well();
+    assert!(
+        well.contains("encrypted") && !well.contains("NOT"),
+        "{well}"
+    );
+    assert!(well.contains("Nothing was changed, removed, moved or added."));
+    let head = head_in(&well);
+    place
+        .sayback(&["check", &record, "--against", &head])
+        .well();
+    let json = place.sayback(&["check", &record, "--json"]).well();
+    let json: Value = serde_json::from_str(&json).unwrap();
+    assert_eq!(json["sound"], true);
+    assert_eq!(json["report"]["findings"], serde_json::json!([]));
+
+    // Whoever has the key can open it with another program.
+    let text = std::fs::read_to_string(place.path("keys/record.key")).unwrap();
+    let key = text.lines().find(|it| !it.starts_with('#')).unwrap();
+    let other = Connection::open(&record).unwrap();
+    let change = format!(
+        "PRAGMA key = \"x'{key}'\"; DROP TRIGGER facts_never_change;
+         UPDATE facts SET fact = replace(fact, '\"72\"', '\"27\"') WHERE kind = 'read';"
+    );
+    other.execute_batch(&change).unwrap();
+    let id: String = other
+        .query_row("SELECT id FROM facts WHERE kind = 'read'", [], |it| {
+            it.get(0)
+        })
+        .unwrap();
+    drop(other);
+    let found = place.sayback(&["check", &record]).with(4);
+    assert!(
+        found.contains(&format!("({id}): changed since it was appended")),
+        "{found}"
+    );
+    assert!(
+        found.contains("the guard facts_never_change is gone"),
+        "{found}"
+    );
+    let json = place.sayback(&["check", &record, "--json"]).with(4);
+    let json: Value = serde_json::from_str(&json).unwrap();
+    assert_eq!(json["sound"], false);
+    let first = &json["report"]["findings"][0];
+    assert_eq!(
+        (&first["what"], &first["id"]),
+        (&"changed".into(), &id.into())
+    );
+    place
+        .sayback(&["check", &record, "--against", &head])
+        .with(4);
+    place
+        .sayback(&["check", &record, "--against", "12"])
+        .with(2);
+    let none = place.sayback(&["check", &place.name("none.db")]).with(1);
+    assert!(none.contains("none.db"), "{none}");
+}
+
+#[test]
+fn an_old_record_says_from_where_on_it_is_chained() {
+    let place = Place::new();
+    let record = place.name("record.db");
+    std::fs::copy(format!("{ROOT}/tests/data/records/form-1.db"), &record).unwrap();
+    let first = place.sayback(&["check", &record]).well();
+    assert!(first.contains("Upgraded just now: 46 facts"), "{first}");
+    let again = place.sayback(&["check", &record]).well();
+    assert!(
+        !again.contains("just now") && again.contains("before row 47"),
+        "{again}"
+    );
+    assert!(again.contains("NOT encrypted"), "{again}");
+}
+
+#[test]
+fn a_backup_is_made_tried_and_put_back() {
+    let place = Place::with_record();
+    let (record, copy, new) = (
+        place.name("record.db"),
+        place.name("copy.db"),
+        place.name("new.db"),
+    );
+    let made = place.sayback(&["backup", &record, &copy]).well();
+    let tried = place
+        .sayback(&["backup", &record, &copy, "--verify"])
+        .well();
+    assert_eq!(head_in(&made), head_in(&tried));
+    let over = place.sayback(&["backup", &record, &copy]).with(1);
+    assert!(over.contains("not written over"), "{over}");
+    place.sayback(&["restore", &copy, &new]).well();
+    let facts = place
+        .sayback(&["record", "--json", "--store", &record])
+        .well();
+    assert_eq!(
+        place.sayback(&["record", "--json", "--store", &new]).well(),
+        facts
+    );
+
+    // One that is damaged is not restored, nor taken for good.
+    let mut bytes = std::fs::read(&copy).unwrap();
+    let at = bytes.len() / 2;
+    bytes[at] ^= 1;
+    std::fs::write(&copy, bytes).unwrap();
+    place
+        .sayback(&["backup", &record, &copy, "--verify"])
+        .with(1);
+    let other = place.name("other.db");
+    place.sayback(&["restore", &copy, &other]).with(1);
+    assert!(!Path::new(&other).exists());
+}
+
+#[test]
+fn a_key_is_changed_and_a_record_encrypted_by_command() {
+    let place = Place::with_record();
+    let record = place.name("record.db");
+    let path = place.sayback(&["key", "path"]).well();
+    assert_eq!(path.trim(), place.name("keys/record.key"));
+    let facts = place
+        .sayback(&["record", "--json", "--store", &record])
+        .well();
+    std::fs::copy(place.path("keys/record.key"), place.path("old.key")).unwrap();
+    place
+        .sayback(&["key", "rotate", &record, "--forget-old"])
+        .well();
+    assert_eq!(
+        place
+            .sayback(&["record", "--json", "--store", &record])
+            .well(),
+        facts
+    );
+    let old = place.name("old.key");
+    let locked = place.sayback(&["record", "--store", &record, "--key-file", &old]);
+    assert!(locked.with(1).contains("another key"));
+
+    std::fs::create_dir(place.path("old")).unwrap();
+    let plain = place.name("old/plain.db");
+    let pins = place.path("old/plain.pins.db");
+    drop(Pins::open(&pins).unwrap());
+    drop(Station::accounts_beside(Path::new(&plain)).unwrap());
+    std::fs::copy(format!("{ROOT}/tests/data/records/form-1.db"), &plain).unwrap();
+    let said = place.sayback(&["key", "encrypt", &plain]).well();
+    assert!(said.contains("is not wiped"), "{said}");
+    let said = place.sayback(&["check", &plain]).well();
+    assert!(said.contains("46 facts, encrypted"), "{said}");
+    for beside in [&pins, &place.path("old/accounts.db")] {
+        assert!(!store::is_plain(beside), "{}", beside.display());
+    }
+    place
+        .sayback(&["key", "rotate", &plain, "--forget-old"])
+        .well();
+    Pins::open_with(&pins, &place.key()).unwrap();
+    Station::accounts_with(Path::new(&plain), &place.key()).unwrap();
+
+    let words = place.name("words.db");
+    let script = place.name("round.script");
+    let with = |first: &str, arguments: &[&str]| {
+        let mut command = place.command(arguments);
+        command.env("SAYBACK_PASSPHRASE", first);
+        command.env("SAYBACK_NEW_PASSPHRASE", "and five other words here");
+        ran(&mut command)
+    };
+    let rehearse = [
+        "rehearse", &script, "--silent", "--voice", "none", "--store", &words,
+    ];
+    let first = "teal kettle sings at noon";
+    with(first, &rehearse).well();
+    with(first, &["check", &words]).well();
+    with(first, &["key", "rotate", &words]).well();
+    with(first, &["check", &words]).with(1);
+    with("and five other words here", &["check", &words]).well();
+    let lost = place.sayback(&["check", &words]).with(1);
+    assert!(lost.contains("SAYBACK_PASSPHRASE"), "{lost}");
+}
+
+#[test]
+fn what_leaves_says_where_the_record_stood() {
+    let place = Place::with_record();
+    let record = place.name("record.db");
+    let head = head_in(&place.sayback(&["check", &record]).well());
+    let export = |format: &str, out: &str| {
+        let all = ["export", "--store", &record, "--home", HOME, "--format"];
+        place
+            .sayback(&[&all[..], &[format, "--out", out]].concat())
+            .well();
+        std::fs::read_to_string(out).unwrap_or_default()
+    };
+    let bundle: Value =
+        serde_json::from_str(&export("fhir-bundle", &place.name("a.json"))).unwrap();
+    assert_eq!(bundle["identifier"]["value"], head);
+    assert!(export("round-sheet", &place.name("a.html")).contains(&head));
+    for (format, out, beside) in [
+        ("csv", "a.csv", "a.csv.head"),
+        ("summary", "b.html", "b.html.head"),
+        ("fhir-ndjson", "folder", "folder/record.head"),
+    ] {
+        export(format, &place.name(out));
+        let beside = std::fs::read_to_string(place.path(beside)).unwrap();
+        assert_eq!(beside.trim(), head, "{format}");
+        place
+            .sayback(&["check", &record, "--against", beside.trim()])
+            .well();
+    }
+}
+
+/// Words, numbers, names and identifiers of this round.
+const PRIVATE: [&str; 12] = [
+    "Rosa", "Delgado", "AR-090", "1945", "Whitlock", "seventy", "152", "88", "kept the", "pulse",
+    "Pulse", "left arm",
+];
+
+/// With everything logged that can be. That they would be found: they are in what
+/// the round shows.
+#[test]
+fn no_reading_and_no_name_is_in_a_log_a_temporary_file_or_a_files_name() {
+    let place = Place::new();
+    std::fs::create_dir(place.path("tmp")).unwrap();
+    let script = place.name("round.script");
+    let speech = format!("{ROOT}/audio-fixtures/speech");
+    let lines = format!(
+        "home {ROOT}/{HOME}\nat 2026-03-02T07:30:00-05:00\nwav {speech}/room-nine.wav\ntext yes\n\
+         text pulse seventy two regular\ntext yes\nwav {speech}/pressure-152-88.wav\ntext yes\n"
+    );
+    std::fs::write(&script, lines).unwrap();
+    let (record, said) = (place.name("record.db"), place.name("said.wav"));
+    let arguments = [
+        "rehearse", &script, "--silent", "--store", &record, "--said", &said,
+    ];
+    let mut command = place.command(&arguments);
+    command.env("SAYBACK_LOG", "trace").env("RUST_LOG", "trace");
+    command
+        .env("RUST_BACKTRACE", "full")
+        .env("TMPDIR", place.path("tmp"));
+    let round = ran(&mut command);
+    assert_eq!(round.code, 0, "{}", round.err);
+    for words in ["Delgado", "152", "88", "Whitlock", "left arm"] {
+        assert!(
+            round.out.contains(words),
+            "{words} is not even shown: {}",
+            round.out
+        );
+    }
+    for words in PRIVATE {
+        assert!(
+            !round.err.contains(words),
+            "{words} is logged: {}",
+            round.err
+        );
+    }
+    let mut looked_at = 0;
+    let mut folders = vec![place.0.path().to_owned()];
+    while let Some(folder) = folders.pop() {
+        for entry in std::fs::read_dir(folder).unwrap() {
+            let path = entry.unwrap().path();
+            let name = path.file_name().unwrap().to_string_lossy().into_owned();
+            assert!(PRIVATE.iter().all(|it| !name.contains(it)), "{name}");
+            if path.is_dir() {
+                folders.push(path);
+                continue;
+            }
+            looked_at += 1;
+            if name == "round.script" {
+                continue;
+            }
+            let bytes = std::fs::read(&path).unwrap();
+            // Two digits stand by chance in any noise.
+            for words in PRIVATE.iter().filter(|it| it.len() > 4) {
+                let there = bytes.windows(words.len()).any(|it| it == words.as_bytes());
+                assert!(!there, "{words} is in {name}");
+            }
+        }
+    }
+    assert!(looked_at >= 4, "{looked_at}");
+}
+
+/// What the program logs is fixed words, counts and errors: no line of a log is
+/// given what was heard or said, a resident, or who signed in.
+#[test]
+fn no_log_line_is_given_what_is_private() {
+    let mut looked_at = 0;
+    for (path, code) in sources() {
+        for (at, _) in code.match_indices("tracing::") {
+            let end = [");", "),"].map(|it| code[at..].find(it).unwrap_or(usize::MAX));
+            let end = end[0].min(end[1]).min(code.len() - at);
+            let line = &code[at..at + end];
+            let given = given(line);
+            for private in [
+                "heard", "resident", "name", "login", "who", "words", "fact", "pin",
+            ] {
+                let there = given.split(|it: char| !it.is_alphanumeric() && it != '_');
+                let there = there.into_iter().any(|it| it == private);
+                assert!(!there, "{}: {line}", path.display());
+            }
+            looked_at += 1;
+        }
+    }
+    assert!(looked_at > 8, "{looked_at}");
+}
+
+/// What a log line is given: its arguments, and what stands in braces.
+fn given(line: &str) -> String {
+    let mut given = String::new();
+    for (at, part) in line.split('"').enumerate() {
+        if at % 2 == 0 {
+            given += part;
+            continue;
+        }
+        for braced in part.split('{').skip(1) {
+            given.push(' ');
+            given += braced.split('}').next().unwrap_or_default();
+        }
+    }
+    given
+}
+
+#[test]
+fn what_a_log_line_is_given_is_found() {
+    let line = r#"tracing::warn!(who, "the resident {name} was heard {at:?}""#;
+    let given = given(line);
+    assert!(given.contains("who") && given.contains("name") && given.contains("at:?"));
+    assert!(
+        !given.contains("resident") && !given.contains("heard"),
+        "{given}"
+    );
+}
+
+/// Every file of the program, without its tests.
+fn sources() -> Vec<(PathBuf, String)> {
+    let mut all = Vec::new();
+    let mut folders = vec![PathBuf::from(format!("{ROOT}/src"))];
+    while let Some(folder) = folders.pop() {
+        for entry in std::fs::read_dir(folder).unwrap() {
+            let path = entry.unwrap().path();
+            if path.is_dir() {
+                folders.push(path);
+            } else if path.extension().is_some_and(|it| it == "rs") {
+                let text = std::fs::read_to_string(&path).unwrap();
+                let code = text.split("#[cfg(test)]").next().unwrap();
+                all.push((path, code.to_owned()));
+            }
+        }
+    }
+    all
+}
+
+/// What is heard is never written: nothing that hears makes a file, and nothing
+/// of the program uses what tests write recordings with. What Sayback itself says
+/// may be written, where that is asked for.
+#[test]
+fn no_code_that_hears_writes_a_file() {
+    let mut looked_at = 0;
+    for (path, code) in sources() {
+        if path.ends_with("hearing/wav.rs") {
+            assert_eq!(code.matches("WavWriter::create").count(), 1);
+            continue;
+        }
+        assert!(!code.contains("write_wav("), "in {}", path.display());
+        if !path.parent().unwrap().ends_with("hearing") {
+            continue;
+        }
+        // One line writes: the model's settings, beside links to the model.
+        let settings = "fs::write(conf.join(file), with_setting(&text, setting))?;";
+        let code = code.replacen(settings, "", usize::from(path.ends_with("tuning.rs")));
+        for word in ["File::create", "fs::write", "WavWriter", "OpenOptions"] {
+            assert!(!code.contains(word), "{word} in {}", path.display());
+        }
+        looked_at += 1;
+    }
+    assert!(looked_at > 8, "{looked_at}");
+}
