@@ -257,7 +257,9 @@ fn share_of(best: &Measurement, others: &[Other]) -> (f32, Vec<Rival>) {
         }
     }
     let all = same + other;
-    rivals.iter_mut().for_each(|it| it.share /= all);
+    for it in &mut rivals {
+        it.share /= all;
+    }
     (same / all, rivals)
 }
 
@@ -279,7 +281,9 @@ fn rivals_of(part: &Part, others: &[Other]) -> Vec<Rival> {
             add(&mut rivals, &value.measurement, *weight);
         }
     }
-    rivals.iter_mut().for_each(|it| it.share /= all);
+    for it in &mut rivals {
+        it.share /= all;
+    }
     rivals
 }
 
