@@ -457,6 +457,9 @@ impl<'a> Bench<'a> {
             |it| it.set.clone(),
         );
         text += &self.simulated(&readings, &of("yes and no"));
+        text += &table("Engines on the same sound", &of("same sound"), |it| {
+            format!("{}, {}", it.engine, it.way)
+        });
         let talk = of("talk");
         text += &table(
             "Other talk (right: let pass; wrong: offered)",
