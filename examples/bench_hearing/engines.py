@@ -156,6 +156,7 @@ def main():
             text, last = decoder.hear(data)
             busy = time.perf_counter() - started
             results.write(json.dumps(dict(file=file, text=text, busy=busy, last=last)) + "\n")
+            results.flush()
         peak = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
         results.write(json.dumps(dict(memory=peak)) + "\n")
 

@@ -348,7 +348,7 @@ impl<'a> Bench<'a> {
                     file,
                 };
                 speak(std::slice::from_ref(&order))?;
-                sounds.push(trimmed(&read_wav(&order.file)?));
+                sounds.push(people::trimmed(&read_wav(&order.file)?));
             }
             names.push((sign, sounds));
         }
@@ -457,6 +457,9 @@ impl<'a> Bench<'a> {
             |it| it.set.clone(),
         );
         text += &self.simulated(&readings, &of("yes and no"));
+        text += &table("Engines on the same sound", &of("same sound"), |it| {
+            format!("{}, {}", it.engine, it.way)
+        });
         let talk = of("talk");
         text += &table(
             "Other talk (right: let pass; wrong: offered)",
@@ -476,14 +479,6 @@ impl<'a> Bench<'a> {
         );
         text
     }
-}
-
-/// Without the silence at both ends, which some voices give.
-fn trimmed(sound: &[i16]) -> Vec<i16> {
-    let loud = |it: &i16| it.unsigned_abs() > 200;
-    let from = sound.iter().position(loud).unwrap_or(0);
-    let to = sound.iter().rposition(loud).unwrap_or(0);
-    sound[from..=to.max(from)].to_vec()
 }
 
 /// The talk that babble and television are made of, each sentence by one voice.

@@ -169,3 +169,11 @@ fn join(person: &Person, name: Option<&Vec<i16>>, digits: &[&Vec<i16>], rng: &mu
     let mut noise = || 2.0 * person.floor * (rng.f32() + rng.f32() + rng.f32() - 1.5);
     sound.into_iter().map(|it| sample(it + noise())).collect()
 }
+
+/// Without the silence at both ends, which some voices give.
+pub fn trimmed(sound: &[i16]) -> Vec<i16> {
+    let loud = |it: &i16| it.unsigned_abs() > 200;
+    let from = sound.iter().position(loud).unwrap_or(0);
+    let to = sound.iter().rposition(loud).unwrap_or(0);
+    sound[from..=to.max(from)].to_vec()
+}
