@@ -16,7 +16,10 @@ const FRAME_TIME: Duration = Duration::from_millis(10);
 const QUIETEST_ROOM: f32 = -60.0;
 /// Where quiet ends between the room's level and the loudest of the utterance,
 /// both in dB. Soft last syllables are above it, echoes mostly below.
-const SHARE: f32 = 0.4;
+const SHARE: f32 = 0.25;
+/// Speech that rises less above the room, in dB, has soft syllables that are
+/// lost in it: then only the recogniser knows when it ends.
+const CONTRAST: f32 = 18.0;
 /// How fast the room is taken to become louder, in dB for a frame: 3 dB a second.
 const RISE: f32 = 0.03;
 /// How much of a frame's difference is taken over, so that one click is no word.
@@ -62,7 +65,8 @@ impl Pauses {
         self.level = Some(level);
         self.room = (self.room + RISE).min(level).max(QUIETEST_ROOM);
         self.loudest = self.loudest.max(level);
-        if level > self.room + SHARE * (self.loudest - self.room) {
+        let contrast = self.loudest - self.room;
+        if contrast < CONTRAST || level > self.room + SHARE * contrast {
             self.quiet = Duration::ZERO;
         } else {
             self.quiet += FRAME_TIME;
