@@ -22,7 +22,7 @@ use sayback::facts::{Body, Record, Time};
 use sayback::grammar::{Expect, Grammar};
 use sayback::hearing::{Ear, Heard, RATE, read_wav};
 use sayback::residents::Home;
-use sound::{Ventilation, Voices, silence};
+use sound::{CHAT, Ventilation, Voices, silence};
 
 type Anything<T> = Result<T, Box<dyn std::error::Error>>;
 
@@ -37,24 +37,6 @@ const VOICES: [&str; 6] = [
     "espeak-ng:en-us",
     "espeak-ng:en-gb+f2",
     "espeak-ng:en-us+m3",
-];
-const CHAT: [&str; 16] = [
-    "i was born in nineteen thirty two on a farm by the river",
-    "would you like a little water before lunch",
-    "and now the weather for the weekend with rain in the north",
-    "my daughter comes on sunday at two thirty with the children",
-    "no dear that is the blue one the other is in the wash",
-    "yes i remember the summer of sixty eight it was very hot",
-    "my blood pressure was always too high the doctor said",
-    "they took my temperature this morning and again at noon",
-    "there were a hundred and twenty people at the wedding",
-    "her husband had a weak pulse and they sent him to the city",
-    "the bus is number fourteen and it leaves at ten past five",
-    "can you help me with my left arm it is stiff today",
-    "we will be done in a minute and then it is time for tea",
-    "he weighed over two hundred pounds when he was forty",
-    "breathing is easier when the window is open isn't it",
-    "next room is hers and the one after that is empty",
 ];
 
 /// What came of a half.

@@ -12,9 +12,7 @@ use std::time::Duration;
 
 use chart::{everything, home};
 use sayback::facts::{Body, Fact};
-use sayback::review::export::fhir::{
-    Bundle, Links, PatientSystem, observations, patients, transactions,
-};
+use sayback::review::export::fhir::{Bundle, Links, PatientSystem, resources, transactions};
 use sayback::review::export::post::{Access, Retry, Server};
 use sayback::review::export::{Chart, Selection};
 use serde_json::Value;
@@ -86,11 +84,9 @@ impl Drop for Outside {
 fn bundles(facts: &[Fact], size: usize) -> Vec<Bundle> {
     let (home, chart) = (home(), Chart::of(facts));
     let system = PatientSystem::of_home(&home);
-    let written = observations(&chart, &home, &system, Links::Bundle, &Selection::default());
-    let read = chart.readings.iter().map(|it| &it.record.resident);
-    let missed = chart.missed.iter().map(|it| it.resident);
-    let everyone: BTreeSet<_> = read.chain(missed).collect();
-    transactions(patients(&chart, &home, &system, &everyone), written, size)
+    let all = Selection::default();
+    let (patients, written) = resources(&chart, &home, &system, Links::Bundle, &all);
+    transactions(patients, written, size)
 }
 
 /// One run for all, since most of its time is the server's start.

@@ -1,6 +1,5 @@
 //! `sayback export` and `sayback import-patients`.
 
-use std::collections::BTreeSet;
 use std::io::Write as _;
 use std::path::{Path, PathBuf};
 
@@ -9,8 +8,7 @@ use clap::{Args, ValueEnum};
 use sayback::facts::Fact;
 use sayback::residents::{Home, ResidentId};
 use sayback::review::export::fhir::{
-    Links, Observation, Patient, PatientSystem, collection, ndjson, observations, patients,
-    transactions,
+    Links, Observation, Patient, PatientSystem, collection, ndjson, resources, transactions,
 };
 use sayback::review::export::import::{ImportError, Plan, Rooms, plan, read_rooms};
 use sayback::review::export::post::{Access, Server};
@@ -247,18 +245,7 @@ impl<'a> What<'a> {
 
     /// What was selected, with the residents it is about.
     fn resources(&self, links: Links) -> (Vec<Patient>, Vec<Observation>) {
-        let (chart, selection) = (&self.chart, &self.selection);
-        let written = observations(chart, self.home, &self.system, links, selection);
-        let subjects: BTreeSet<_> = written.iter().map(|it| &it.subject.reference).collect();
-        let read = chart.readings.iter().map(|it| &it.record.resident);
-        let missed = chart.missed.iter().map(|it| it.resident);
-        let everyone: BTreeSet<&ResidentId> = read.chain(missed).collect();
-        let about = |it: &&ResidentId| subjects.contains(&Some(links.to(&self.system, it)));
-        let residents = everyone.into_iter().filter(about).collect();
-        (
-            patients(chart, self.home, &self.system, &residents),
-            written,
-        )
+        resources(&self.chart, self.home, &self.system, links, &self.selection)
     }
 
     /// Where the record stood, in a file beside those that have no room for it.

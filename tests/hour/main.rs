@@ -29,20 +29,12 @@ use uuid::Uuid;
 
 use aide::{Aide, Seen, Spoken, World, as_left_by_a_killed_program};
 use plan::{Incident, Visit};
-use sound::{Ventilation, Voices};
+use sound::{CHAT, Ventilation, Voices};
 
 const DANA: &str = "flite:slt";
 const MARCUS: &str = "espeak-ng:en-us";
 /// Whoever else speaks in the room.
 const OTHERS: [&str; 2] = ["flite:kal", "espeak-ng:en-gb+f2"];
-const CHAT: [&str; 6] = [
-    "i was born in nineteen thirty two on a farm by the river",
-    "would you like a little water before lunch",
-    "and now the weather for the weekend with rain in the north",
-    "my daughter comes on sunday at two thirty with the children",
-    "no dear that is the blue one the other is in the wash",
-    "yes i remember the summer of sixty eight it was very hot",
-];
 
 /// One visit, up to "done". Gives the record as it was left when the program was
 /// killed, if it was.
@@ -51,10 +43,10 @@ fn visit(aide: &mut Aide<'_, '_>, of: &Visit, all: &[Visit], record: &Path) -> O
     let waits = |question: &str| question.ends_with("Yes?") && !question.contains("wristband");
     let mut truths = of.readings.clone();
     match of.incident {
-        Some(Incident::WrongRoom) => aide.say(&format!("room {}", "twelve")),
+        Some(Incident::WrongRoom) => aide.say("room twelve"),
         Some(Incident::Talk) => {
             aide.record(of, &truths[..2], never);
-            for (at, words) in CHAT.iter().enumerate() {
+            for (at, words) in CHAT[..6].iter().enumerate() {
                 aide.talk(OTHERS[at % 2], words);
             }
         }

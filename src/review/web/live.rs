@@ -18,34 +18,27 @@ use crate::review::station::Station;
 
 const STYLE: &str = include_str!("../assets/style.css");
 const SCRIPT: &str = include_str!("../assets/page.js");
-/// The two files hold nothing about anyone.
+/// These files hold nothing about anyone.
 const CACHE: &str = "private, max-age=300";
 
 /// The one style sheet.
 pub async fn style() -> Response {
-    let headers = [
-        (header::CONTENT_TYPE, "text/css; charset=utf-8"),
-        (header::CACHE_CONTROL, CACHE),
-    ];
-    (headers, STYLE).into_response()
+    file("text/css; charset=utf-8", STYLE)
 }
 
 /// The style of the printed pages.
 pub async fn print_style() -> Response {
-    let headers = [
-        (header::CONTENT_TYPE, "text/css; charset=utf-8"),
-        (header::CACHE_CONTROL, CACHE),
-    ];
-    (headers, export::STYLE).into_response()
+    file("text/css; charset=utf-8", export::STYLE)
 }
 
 /// The one script.
 pub async fn script() -> Response {
-    let headers = [
-        (header::CONTENT_TYPE, "text/javascript; charset=utf-8"),
-        (header::CACHE_CONTROL, CACHE),
-    ];
-    (headers, SCRIPT).into_response()
+    file("text/javascript; charset=utf-8", SCRIPT)
+}
+
+fn file(kind: &'static str, text: &'static str) -> Response {
+    let headers = [(header::CONTENT_TYPE, kind), (header::CACHE_CONTROL, CACHE)];
+    (headers, text).into_response()
 }
 
 /// Says that the record changed, each time it does, until the session ends. It

@@ -1,6 +1,5 @@
 //! Pages to print and files to take away, of one round or one resident.
 
-use std::collections::BTreeSet;
 use std::sync::Arc;
 
 use axum::Extension;
@@ -12,7 +11,7 @@ use uuid::Uuid;
 use super::show::missing;
 use crate::facts::Fact;
 use crate::residents::{Home, ResidentId};
-use crate::review::export::fhir::{Links, PatientSystem, collection, observations, patients};
+use crate::review::export::fhir::{Links, PatientSystem, collection, resources};
 use crate::review::export::sheet::round_sheet;
 use crate::review::export::summary::summary;
 use crate::review::export::{Chart, Selection, Style, csv};
@@ -159,11 +158,8 @@ fn make(station: &Station, of: &Of, form: Form) -> Result<Option<Response>, Stri
 
 fn bundle(chart: &Chart, home: &Home, selection: &Selection) -> Result<String, String> {
     let system = PatientSystem::of_home(home);
-    let written = observations(chart, home, &system, Links::Bundle, selection);
-    let read = chart.readings.iter().map(|it| &it.record.resident);
-    let missed = chart.missed.iter().map(|it| it.resident);
-    let about: BTreeSet<&ResidentId> = read.chain(missed).collect();
-    let bundle = collection(patients(chart, home, &system, &about), written);
+    let (patients, written) = resources(chart, home, &system, Links::Bundle, selection);
+    let bundle = collection(patients, written);
     let bundle = bundle.of_record_at(chart.head.as_ref());
     serde_json::to_string_pretty(&bundle).map_err(|error| error.to_string())
 }

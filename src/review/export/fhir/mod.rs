@@ -27,6 +27,11 @@ mod model;
 mod observation;
 mod patient;
 
+use std::collections::BTreeSet;
+
+use super::{Chart, Selection};
+use crate::residents::{Home, ResidentId};
+
 pub use bundle::{Bundle, BundleEntry, Kind, Request, collection, ndjson, transactions};
 pub use codes::codes_table;
 pub use model::{
@@ -36,3 +41,22 @@ pub use model::{
 };
 pub use observation::observations;
 pub use patient::{Links, PatientSystem, patients};
+
+/// What is selected, with the residents it is about.
+#[must_use]
+pub fn resources(
+    chart: &Chart,
+    home: &Home,
+    system: &PatientSystem,
+    links: Links,
+    selection: &Selection,
+) -> (Vec<Patient>, Vec<Observation>) {
+    let written = observations(chart, home, system, links, selection);
+    let subjects: BTreeSet<_> = written.iter().map(|it| &it.subject.reference).collect();
+    let read = chart.readings.iter().map(|it| &it.record.resident);
+    let missed = chart.missed.iter().map(|it| it.resident);
+    let everyone: BTreeSet<&ResidentId> = read.chain(missed).collect();
+    let about = |it: &&ResidentId| subjects.contains(&Some(links.to(system, it)));
+    let residents = everyone.into_iter().filter(about).collect();
+    (patients(chart, home, system, &residents), written)
+}
