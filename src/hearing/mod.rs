@@ -8,6 +8,7 @@ mod alternatives;
 mod frames;
 mod gate;
 mod heard;
+mod kept_sound;
 mod level;
 mod link;
 mod microphone;
