@@ -23,7 +23,6 @@ use rusqlite::{
 };
 use uuid::Uuid;
 
-use self::chain::{Columns, Head};
 use self::connect::BUSY;
 use self::error::plain;
 use self::schema::{APPLICATION, SCHEMA};
@@ -37,6 +36,8 @@ pub use self::error::StoreError;
 pub use self::key::{Key, KeyError, SHORTEST_PASSPHRASE, add_key, forget_older};
 pub use self::wal::LogFault;
 
+pub(crate) use self::chain::{Columns, Head};
+pub(crate) use self::check::{Walk, about};
 pub(crate) use self::connect::{connect, private_file};
 
 /// An open record.
@@ -388,7 +389,7 @@ pub struct Stored {
 }
 
 /// The error says where, and not what stands there: it goes to the log too.
-fn parsed(id: String, json: &str) -> Result<Fact, StoreError> {
+pub(crate) fn parsed(id: String, json: &str) -> Result<Fact, StoreError> {
     serde_json::from_str(json).map_err(|error| {
         let what = match error.classify() {
             serde_json::error::Category::Data => "it is of no known form",
@@ -399,18 +400,27 @@ fn parsed(id: String, json: &str) -> Result<Fact, StoreError> {
     })
 }
 
+/// A fact as it is stored: keys in order, nothing between, one text for one fact. A
+/// signature holds the head of what is before it.
+pub(crate) fn text(
+    fact: &Fact<KeptReading>,
+    head: Option<&ChainHead>,
+) -> Result<serde_json::Value, StoreError> {
+    let unwritable = |error: serde_json::Error| StoreError::Write(error.to_string());
+    let mut json = serde_json::to_value(fact).map_err(unwritable)?;
+    if matches!(fact.body, Body::Signed { .. }) {
+        json["head"] = serde_json::to_value(head).map_err(unwritable)?;
+    }
+    Ok(json)
+}
+
 fn insert(
     transaction: &Transaction<'_>,
     head: &mut Head,
     fact: &Fact<KeptReading>,
 ) -> Result<(), StoreError> {
     let failed = |error: rusqlite::Error| StoreError::write(&error);
-    let unwritable = |error: serde_json::Error| StoreError::Write(error.to_string());
-    // Keys in order, nothing between: one text for one fact.
-    let mut json = serde_json::to_value(fact).map_err(unwritable)?;
-    if matches!(fact.body, Body::Signed { .. }) {
-        json["head"] = serde_json::to_value(head.public()).map_err(unwritable)?;
-    }
+    let json = text(fact, Some(&head.public()))?;
     let kind = json.get("kind").and_then(serde_json::Value::as_str);
     let kind = kind.unwrap_or_default().to_owned();
     let (id, round, at) = (
