@@ -54,7 +54,7 @@ fn check(client: &mut Client, link: &Link, known: &[ChainHead]) -> Result<Report
             kind: text(4),
             fact: text(5),
         };
-        walk.step(&columns, row.get(6));
+        walk.step(&columns, row.get(6), false);
         walk.resident(&columns, row.get(7));
         facts += 1;
     }
