@@ -27,7 +27,6 @@ use rusqlite::{
 };
 use uuid::Uuid;
 
-use self::chain::{Columns, Head};
 use self::connect::BUSY;
 use self::error::plain;
 use self::schema::{APPLICATION, CHAINED, RESIDENT, SCHEMA};
@@ -43,9 +42,10 @@ pub use self::key::{Key, KeyError, SHORTEST_PASSPHRASE, add_key, forget_older};
 pub use self::read::Stored;
 pub use self::wal::LogFault;
 
-pub(crate) use self::read::parsed;
-
+pub(crate) use self::chain::{Columns, Head};
+pub(crate) use self::check::{Walk, about};
 pub(crate) use self::connect::{connect, private_file};
+pub(crate) use self::read::{parsed, read_all};
 
 /// An open record.
 pub struct Store {
@@ -387,7 +387,7 @@ impl Store {
             Ok((row.get(0)?, row.get(1)?, row.get(2)?))
         });
         let texts = rows.and_then(Iterator::collect).map_err(failed)?;
-        Ok(read::all(texts))
+        Ok(read_all(texts))
     }
 
     /// The fact with this identifier.
@@ -413,6 +413,20 @@ fn selection(which: &str) -> String {
     format!("SELECT id, fact FROM facts WHERE {which} ORDER BY seq")
 }
 
+/// A fact as it is stored: keys in order, nothing between, one text for one fact. A
+/// signature holds the head of what is before it.
+pub(crate) fn text(
+    fact: &Fact<KeptReading>,
+    head: Option<&ChainHead>,
+) -> Result<serde_json::Value, StoreError> {
+    let unwritable = |error: serde_json::Error| StoreError::Write(error.to_string());
+    let mut json = serde_json::to_value(fact).map_err(unwritable)?;
+    if matches!(fact.body, Body::Signed { .. }) {
+        json["head"] = serde_json::to_value(head).map_err(unwritable)?;
+    }
+    Ok(json)
+}
+
 fn writable_head(transaction: &Transaction<'_>) -> Result<Head, StoreError> {
     let head = Head::read(transaction).map_err(|it| StoreError::write(&it))?;
     head.ok_or_else(|| {
@@ -425,12 +439,7 @@ fn insert(
     head: &mut Head,
     fact: &Fact<KeptReading>,
 ) -> Result<(), StoreError> {
-    let unwritable = |error: serde_json::Error| StoreError::Write(error.to_string());
-    // Keys in order, nothing between: one text for one fact.
-    let mut json = serde_json::to_value(fact).map_err(unwritable)?;
-    if matches!(fact.body, Body::Signed { .. }) {
-        json["head"] = serde_json::to_value(head.public()).map_err(unwritable)?;
-    }
+    let json = text(fact, Some(&head.public()))?;
     let kind = json.get("kind").and_then(serde_json::Value::as_str);
     let row = Row {
         id: fact.id.to_string(),

@@ -30,7 +30,7 @@ pub(crate) fn parsed(id: String, json: &str) -> Result<Fact, StoreError> {
 
 /// Reads texts, each with its place and identifier, on as many threads as the
 /// machine has: a station that starts has a million to read.
-pub(crate) fn all(texts: Vec<(i64, String, String)>) -> Vec<Stored> {
+pub(crate) fn read_all(texts: Vec<(i64, String, String)>) -> Vec<Stored> {
     let one = |(seq, id, text): (i64, String, String)| Stored {
         seq,
         fact: parsed(id, &text),
