@@ -12,6 +12,7 @@ use super::acts::{NewFact, Refused};
 use super::index::Index;
 use super::sessions::Sessions;
 use crate::facts::{ChainHead, Fact, Time};
+use crate::metrics;
 use crate::residents::{Home, ResidentId};
 use crate::store::{Key, Store, StoreError};
 
@@ -150,6 +151,7 @@ impl Station {
             }
             let mut index = self.index.write().unwrap_or_else(PoisonError::into_inner);
             index.extend(new);
+            metrics::open_reports(index.open_reports().count());
             self.changed.send_replace(index.seq());
         }
     }

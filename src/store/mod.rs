@@ -28,6 +28,7 @@ use self::connect::BUSY;
 use self::error::plain;
 use self::schema::{APPLICATION, SCHEMA};
 use crate::facts::{Body, ChainHead, Fact, KeptReading};
+use crate::metrics;
 use crate::residents::ResidentId;
 
 pub use self::backup::{Copied, encrypt, is_plain, opens, reencrypt, restore, verify};
@@ -281,6 +282,13 @@ impl Store {
     /// # Errors
     /// [`StoreError::Write`]: none of them is stored.
     pub fn append(&mut self, facts: &[&Fact<KeptReading>]) -> Result<(), StoreError> {
+        let started = Instant::now();
+        let appended = self.append_synced(facts);
+        metrics::appended(facts, started.elapsed(), appended.is_ok());
+        appended
+    }
+
+    fn append_synced(&mut self, facts: &[&Fact<KeptReading>]) -> Result<(), StoreError> {
         let failed = |error: rusqlite::Error| StoreError::write(&error);
         let transaction = self.immediate().map_err(failed)?;
         let mut head = Head::read(&transaction).map_err(failed)?.ok_or_else(|| {
