@@ -185,7 +185,9 @@ pub(crate) fn appended(facts: &[&Fact<KeptReading>], took: Duration, done: bool)
         METRICS.append_errors.inc();
         return;
     }
-    METRICS.append.observe(took.as_secs_f64());
+    let seconds = took.as_secs_f64();
+    tracing::debug!(appended = facts.len(), seconds, "on the disk");
+    METRICS.append.observe(seconds);
     METRICS.facts.inc_by(facts.len() as u64);
     for fact in facts {
         match &fact.body {

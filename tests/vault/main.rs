@@ -337,22 +337,21 @@ const PRIVATE: [&str; 12] = [
     "Pulse", "left arm",
 ];
 
-/// With everything logged that can be. That they would be found: they are in what
-/// the round shows.
-#[test]
-fn no_reading_and_no_name_is_in_a_log_a_temporary_file_or_a_files_name() {
-    let place = Place::new();
-    std::fs::create_dir(place.path("tmp")).unwrap();
-    let script = place.name("round.script");
-    let speech = format!("{ROOT}/audio-fixtures/speech");
-    let lines = format!(
-        "home {ROOT}/{HOME}\nat 2026-03-02T07:30:00-05:00\nwav {speech}/room-nine.wav\ntext yes\n\
-         text pulse seventy two regular\ntext yes\nwav {speech}/pressure-152-88.wav\ntext yes\n"
-    );
-    std::fs::write(&script, lines).unwrap();
-    let (record, said) = (place.name("record.db"), place.name("said.wav"));
+/// A round with everything logged that can be. That private words would be
+/// found: they are in what the round shows.
+fn nothing_private_is_logged(place: &Place, script: &str, format: &str) {
+    let record = place.name(&format!("{format}.db"));
+    let said = place.name(&format!("{format}.wav"));
     let arguments = [
-        "rehearse", &script, "--silent", "--store", &record, "--said", &said,
+        "rehearse",
+        script,
+        "--silent",
+        "--store",
+        &record,
+        "--said",
+        &said,
+        "--log-format",
+        format,
     ];
     let mut command = place.command(&arguments);
     command.env("SAYBACK_LOG", "trace").env("RUST_LOG", "trace");
@@ -374,6 +373,28 @@ fn no_reading_and_no_name_is_in_a_log_a_temporary_file_or_a_files_name() {
             "{words} is logged: {}",
             round.err
         );
+    }
+    if format == "json" {
+        assert!(!round.err.is_empty(), "nothing was logged");
+        for line in round.err.lines() {
+            assert!(serde_json::from_str::<Value>(line).is_ok(), "{line}");
+        }
+    }
+}
+
+#[test]
+fn no_reading_and_no_name_is_in_a_log_a_temporary_file_or_a_files_name() {
+    let place = Place::new();
+    std::fs::create_dir(place.path("tmp")).unwrap();
+    let script = place.name("round.script");
+    let speech = format!("{ROOT}/audio-fixtures/speech");
+    let lines = format!(
+        "home {ROOT}/{HOME}\nat 2026-03-02T07:30:00-05:00\nwav {speech}/room-nine.wav\ntext yes\n\
+         text pulse seventy two regular\ntext yes\nwav {speech}/pressure-152-88.wav\ntext yes\n"
+    );
+    std::fs::write(&script, lines).unwrap();
+    for format in ["human", "json"] {
+        nothing_private_is_logged(&place, &script, format);
     }
     let mut looked_at = 0;
     let mut folders = vec![place.0.path().to_owned()];
