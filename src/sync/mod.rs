@@ -9,13 +9,17 @@ mod check;
 mod connect;
 mod enrol;
 mod error;
+mod exchange;
 mod home_record;
 mod link;
+mod settings;
 
 pub use enrol::{Address, Member, init};
 pub use error::SyncError;
+pub use exchange::{Exchange, Moved};
 pub use home_record::{HomeRecord, Sent};
 pub use link::{Link, MemberKind, Password};
+pub use settings::{Replaced, Setting, Version};
 
 /// The tables, functions and rights of a database for homes.
 pub const SCHEMA: &str = include_str!("schema.sql");

@@ -6,9 +6,12 @@
 mod postgres_server;
 
 mod doors;
+mod exchange;
 mod home_record;
 mod members;
+mod proxy;
 mod rights;
+mod settings;
 
 use std::sync::LazyLock;
 
