@@ -105,6 +105,9 @@ impl<'a> Round<'a> {
     pub fn take(&mut self, event: &Event, now: Time, screen: &mut dyn Screen) -> Turn {
         let mut turn = self.step(event, now, screen);
         screen.state(self.dialogue, &self.state, now);
+        if matches!(event, Event::Heard(_)) && self.state.passed_over() {
+            screen.notice("not sure that this was for me: say it again, with its name");
+        }
         if let Some(tutorial) = &mut self.tutorial
             && let Some(ask) = tutorial.after(&self.state, turn.say.is_some())
         {
