@@ -10,11 +10,13 @@ mod connect;
 mod enrol;
 mod error;
 mod home_record;
+mod ledger;
 mod link;
 
 pub use enrol::{Address, Member, init};
 pub use error::SyncError;
 pub use home_record::{HomeRecord, Sent};
+pub use ledger::HomeLedger;
 pub use link::{Link, MemberKind, Password};
 
 /// The tables, functions and rights of a database for homes.

@@ -2,13 +2,25 @@
 
 #![cfg(unix)]
 
+#[path = "../browser/mod.rs"]
+mod browser;
+#[path = "../conversation/mod.rs"]
+mod conversation;
+#[path = "../review/made.rs"]
+#[allow(dead_code, reason = "a part of it is used here")]
+mod made;
 #[path = "../postgres/mod.rs"]
 mod postgres_server;
+#[path = "../review/site.rs"]
+#[allow(dead_code, reason = "a part of it is used here")]
+mod site;
 
 mod doors;
 mod home_record;
 mod members;
 mod rights;
+mod served;
+mod station;
 
 use std::sync::LazyLock;
 
