@@ -37,7 +37,7 @@ pub use self::backup::{Copied, encrypt, is_plain, opens, reencrypt, restore, ver
 pub use self::chain::hex;
 pub use self::check::{Finding, Report, What};
 pub use self::error::StoreError;
-pub use self::exchange::{RawFact, RawStored};
+pub use self::exchange::{RawFact, RawStored, Waiting};
 pub use self::key::{Key, KeyError, SHORTEST_PASSPHRASE, add_key, forget_older};
 pub use self::read::Stored;
 pub use self::wal::LogFault;

@@ -110,8 +110,11 @@ impl HomeRecord {
     /// # Errors
     /// [`StoreError::Read`].
     pub fn head(&mut self) -> Result<ChainHead, StoreError> {
-        let head = self.twice(|client, link| Ok(head(client, link)?));
-        head.map_err(reading)
+        self.stands_at().map_err(reading)
+    }
+
+    pub(super) fn stands_at(&mut self) -> Result<ChainHead, SyncError> {
+        self.twice(|client, link| Ok(head(client, link)?))
     }
 
     /// Appends facts, all or none, and returns when they are on the home's disk.

@@ -3,10 +3,10 @@
 
 use std::time::{Duration, Instant};
 
-use postgres::GenericClient;
+use postgres::Client;
 use uuid::Uuid;
 
-use super::{HomeRecord, Link, MemberKind, SyncError};
+use super::{HomeRecord, Link, MemberKind, Setting, SyncError, Version};
 use crate::facts::{ChainHead, Fact};
 use crate::residents::{Home, ResidentId};
 use crate::review::Ledger;
@@ -45,7 +45,7 @@ impl HomeLedger {
             return Err(SyncError::Refused { id: None, why });
         }
         let mut record = HomeRecord::open(link)?;
-        let (known, home) = record.twice(|client, link| in_force(client, link))?;
+        let (known, home) = in_force(&mut record)?;
         let home = home.map_err(SyncError::Database)?;
         let looked = Instant::now();
         let ledger = Self {
@@ -88,19 +88,20 @@ impl Ledger for HomeLedger {
             return Ok(None);
         }
         let failed = |error: SyncError| StoreError::Read(error.to_string());
-        let newest = self.record.twice(|client, link| versions(client, link));
+        let newest = self.record.twice(versions);
         let newest = newest.map_err(failed)?;
         self.looked = Instant::now();
         if newest == self.known {
             return Ok(None);
         }
-        let (known, home) = self.record.twice(in_force).map_err(failed)?;
+        let (known, home) = in_force(&mut self.record).map_err(failed)?;
         self.known = known;
         Ok(home.map_err(|why| tracing::error!("{why}")).ok())
     }
 }
 
-fn versions(client: &mut impl GenericClient, link: &Link) -> Result<Versions, SyncError> {
+/// Their numbers alone: a roster is long, and changes seldom.
+fn versions(client: &mut Client, link: &Link) -> Result<Versions, SyncError> {
     let newest = "SELECT name, max(version) FROM sayback.setting WHERE home = $1 GROUP BY name";
     let mut versions = Versions::default();
     for row in client.query(newest, &[&link.home])? {
@@ -114,28 +115,26 @@ fn versions(client: &mut impl GenericClient, link: &Link) -> Result<Versions, Sy
 }
 
 /// The home as its newest settings say, or what is wrong with them.
-fn in_force(
-    client: &mut postgres::Client,
-    link: &Link,
-) -> Result<(Versions, Result<Home, String>), SyncError> {
-    let known = versions(client, link)?;
-    let text = "SELECT text FROM sayback.setting WHERE home = $1 AND name = $2 AND version = $3";
-    let mut read = |name: &str, version: i32| -> Result<Option<String>, SyncError> {
-        let row = client.query_opt(text, &[&link.home, &name, &version])?;
-        Ok(row.map(|it| it.get(0)))
+fn in_force(record: &mut HomeRecord) -> Result<(Versions, Result<Home, String>), SyncError> {
+    let roster = record.setting(Setting::Roster)?;
+    let limits = record.setting(Setting::Limits)?;
+    let number = |it: &Option<Version>| it.as_ref().map_or(0, |it| it.version);
+    let known = Versions {
+        roster: number(&roster),
+        limits: number(&limits),
     };
-    let roster = read("roster", known.roster)?;
-    let limits = read("limits", known.limits)?;
     let home = || {
         let roster = roster.ok_or(
             "the home has no roster yet; its keeper puts one in force, see `sayback home --help`",
         )?;
-        let mut home = Home::from_toml(&roster)
-            .map_err(|error| format!("the home's roster, version {}: {error}", known.roster))?;
+        let mut home = Home::from_toml(&roster.text)
+            .map_err(|error| format!("the home's roster, version {}: {error}", roster.version))?;
         if let Some(limits) = limits {
-            let limits = HomeLimits::parse(&limits, home.units)
-                .map_err(|error| format!("the home's limits, version {}, {error}", known.limits))?;
-            home.set_limits(&limits);
+            let read = HomeLimits::parse(&limits.text, home.units);
+            let read = read.map_err(|error| {
+                format!("the home's limits, version {}, {error}", limits.version)
+            })?;
+            home.set_limits(&read);
         }
         Ok(home)
     };

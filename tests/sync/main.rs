@@ -6,6 +6,8 @@
 mod browser;
 #[path = "../conversation/mod.rs"]
 mod conversation;
+#[path = "../../examples/home_scale/drive.rs"]
+mod drive;
 #[path = "../review/made.rs"]
 #[allow(dead_code, reason = "a part of it is used here")]
 mod made;
@@ -16,10 +18,14 @@ mod postgres_server;
 mod site;
 
 mod doors;
+mod exchange;
 mod home_record;
 mod members;
+mod proxy;
 mod rights;
+mod scale;
 mod served;
+mod settings;
 mod station;
 
 use std::sync::LazyLock;

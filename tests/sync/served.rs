@@ -10,17 +10,8 @@ use sayback::sync::HomeLedger;
 
 use super::browser::{Browser, DESK};
 use super::site::{PASSWORD, Site};
+use super::station::aspen;
 use super::*;
-
-const ROSTER: &str = include_str!("../../audio-fixtures/demo-home.toml");
-
-fn aspen() -> Aspen {
-    let aspen = Aspen::new();
-    let put = "SELECT sayback.set_setting('roster', $1, 'Ines Marlow', NULL)";
-    let mut keeper = postgres_server::raw(&aspen.keeper);
-    keeper.execute(put, &[&ROSTER]).unwrap();
-    aspen
-}
 
 /// All that a bigger home needs is the link file; what signs on is not in the list
 /// of processes.

@@ -9,8 +9,8 @@ use axum::http::StatusCode;
 use sayback::facts::{ReadingRecord, residents_with_ranges};
 use sayback::review::accounts::Role;
 use sayback::review::acts::{self, Acting};
-use sayback::store::{RawFact, Store};
-use sayback::sync::HomeLedger;
+use sayback::store::Store;
+use sayback::sync::{Exchange, HomeLedger, Moved, Setting};
 use sayback::vitals::{Component, VitalSign};
 
 use super::site::{Site, text};
@@ -28,12 +28,12 @@ const ROUND: [&str; 6] = [
     "end of round",
 ];
 
-fn put_roster(keeper: &Link, text: &str) {
-    let put = "SELECT sayback.set_setting('roster', $1, 'Ines Marlow', NULL)";
-    postgres_server::raw(keeper).execute(put, &[&text]).unwrap();
+pub fn put_roster(keeper: &Link, text: &str) {
+    let set = open(keeper).set(Setting::Roster, text, "Ines Marlow", None);
+    set.unwrap();
 }
 
-fn aspen() -> Aspen {
+pub fn aspen() -> Aspen {
     let aspen = Aspen::new();
     put_roster(&aspen.keeper, ROSTER);
     aspen
@@ -48,8 +48,7 @@ fn desk(link: &Link) -> Site {
 struct Cart {
     _folder: tempfile::TempDir,
     store: Store,
-    link: Link,
-    sent: i64,
+    link: Exchange,
 }
 
 impl Cart {
@@ -58,8 +57,7 @@ impl Cart {
         Self {
             store: Store::open(&folder.path().join("record.db")).unwrap(),
             _folder: folder,
-            link: link.clone(),
-            sent: 0,
+            link: Exchange::new(link),
         }
     }
 
@@ -71,34 +69,8 @@ impl Cart {
             .unwrap();
     }
 
-    fn sends(&mut self) {
-        let unsent = self.store.unsent(self.sent, 1000).unwrap();
-        let id = |text: &str| serde_json::from_str::<Fact>(text).unwrap().id;
-        let facts: Vec<Sent> = unsent
-            .iter()
-            .map(|it| Sent {
-                id: id(&it.text),
-                fact: it.text.clone(),
-                seq: Some(it.seq),
-                hash: Some(it.hash.to_vec()),
-            })
-            .collect();
-        open(&self.link).put(&facts).unwrap();
-        self.sent = unsent.last().map_or(self.sent, |it| it.seq);
-    }
-
-    fn fetches(&mut self) {
-        let all = "SELECT id, fact FROM sayback.fact WHERE home = $1 ORDER BY seq";
-        let rows = postgres_server::raw(&self.link).query(all, &[&self.link.home]);
-        let facts: Vec<RawFact> = rows
-            .unwrap()
-            .iter()
-            .map(|it| RawFact {
-                id: it.get(0),
-                text: it.get(1),
-            })
-            .collect();
-        self.store.append_fetched(&facts).unwrap();
+    fn exchanges(&mut self) -> Moved {
+        self.link.run(&mut self.store).unwrap()
     }
 }
 
@@ -117,7 +89,7 @@ async fn what_a_recorder_sent_is_acted_on_and_what_was_done_goes_back() {
         let mut cart = Cart::new(&aspen.recorder);
         let site = desk(&aspen.station);
         cart.hears(&ROUND);
-        cart.sends();
+        cart.exchanges();
         (aspen, cart, site)
     });
     let (id, record) = reading(&cart.store.facts().unwrap());
@@ -164,11 +136,11 @@ async fn what_a_recorder_sent_is_acted_on_and_what_was_done_goes_back() {
     }
 
     tokio::task::block_in_place(|| {
-        cart.fetches();
+        cart.exchanges();
         let facts = cart.store.facts().unwrap();
         let home = residents_with_ranges(&HOME, &facts);
         let limits = &home.resident(&record.resident).unwrap().limits;
-        let range = limits.range(VitalSign::Pulse, Component::Pulse).unwrap();
+        let range = limits.range(VitalSign::Pulse, Component::Whole).unwrap();
         assert_eq!(range.bounds.high.to_string(), "104", "it flows back");
         let kinds = |of: fn(&Body) -> bool| facts.iter().filter(|it| of(&it.body)).count();
         assert!(kinds(|it| matches!(it, Body::Acknowledged { .. })) >= 1);
@@ -183,7 +155,7 @@ async fn what_a_recorder_sent_is_acted_on_and_what_was_done_goes_back() {
         assert_eq!(report.signatures, 1);
         // Nothing of it is sent back.
         let before = report.facts;
-        cart.sends();
+        assert_eq!(cart.exchanges().sent, 0);
         assert_eq!(open(&aspen.station).check(&[]).unwrap().facts, before);
     });
 }
@@ -198,7 +170,7 @@ async fn a_home_that_is_away_comes_back_by_itself() {
         put_roster(&aspen.keeper, ROSTER);
         let mut cart = Cart::new(&aspen.recorder);
         cart.hears(&ROUND);
-        cart.sends();
+        cart.exchanges();
         (server, desk(&aspen.station), cart)
     });
     let mut nurse = site.visitor(Role::Nurse).await;
@@ -233,7 +205,7 @@ async fn a_home_that_is_away_comes_back_by_itself() {
             "temperature ninety eight point six oral",
             "yes",
         ]);
-        cart.sends();
+        cart.exchanges();
     });
     until(|| site.station.index().len() == 2).await;
     assert!(!nurse.get("/worklist").await.1.contains("be reached"));
@@ -258,7 +230,7 @@ fn two_stations_at_once_do_each_thing_once() {
     for _ in 0..REPORTS {
         cart.hears(&ROUND);
     }
-    cart.sends();
+    cart.exchanges();
     let second = enrol(&aspen.keeper, MemberKind::Station, "the other desk");
     let sites = [desk(&aspen.station), desk(&second)];
     let flags: Vec<Uuid> = sites[0]
