@@ -13,6 +13,7 @@ mod drive;
 #[path = "../../tests/postgres/mod.rs"]
 mod postgres_server;
 #[path = "../../tests/sync/proxy.rs"]
+#[allow(dead_code, reason = "links drop here and are not mended")]
 mod proxy;
 
 use sayback::sync::MemberKind;

@@ -7,6 +7,7 @@ mod browser;
 #[path = "../conversation/mod.rs"]
 mod conversation;
 #[path = "../../examples/home_scale/drive.rs"]
+#[allow(dead_code, reason = "not all of its figures are used here")]
 mod drive;
 #[path = "../review/made.rs"]
 #[allow(dead_code, reason = "a part of it is used here")]
