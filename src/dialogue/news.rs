@@ -11,10 +11,16 @@ impl Dialogue {
 }
 
 impl State {
-    /// Goes on with this record: histories, what is to be taken again, and which
-    /// reports are open. A report that another raised meanwhile is that one's to
-    /// tell; it is heard here only of the resident who is being identified.
-    pub fn take_news(&mut self, record: &Record) {
+    /// Goes on with the histories of this record, and with what is to be taken again.
+    pub fn take_histories(&mut self, record: &Record) {
+        self.histories = record.histories();
+        self.rechecks = record.rechecks().cloned().collect();
+    }
+
+    /// Goes on with the open reports of this record. A report that another raised
+    /// meanwhile is that one's to tell; it is heard here only of the resident who is
+    /// being identified.
+    pub fn take_reports(&mut self, record: &Record) {
         let here = match &self.phase {
             Phase::Identify(resident) => Some(resident.clone()),
             _ => None,
@@ -24,7 +30,5 @@ impl State {
         let open = record.open_reports();
         let meant = open.filter(|it| is_known(it.flag) || Some(&it.resident) == here.as_ref());
         self.open_reports = meant.cloned().collect();
-        self.histories = record.histories();
-        self.rechecks = record.rechecks().cloned().collect();
     }
 }

@@ -72,6 +72,8 @@ pub struct Round<'a> {
     /// All of the record, up to the fact at `seen`.
     record: Record,
     seen: i64,
+    /// Whether anyone else added to it since the round began.
+    others: bool,
     tutorial: Option<Tutorial>,
 }
 
@@ -102,6 +104,7 @@ impl<'a> Round<'a> {
             store,
             record,
             seen,
+            others: false,
             tutorial: None,
         };
         screen.speech(dialogue.home().bedside.speech);
@@ -113,7 +116,7 @@ impl<'a> Round<'a> {
     /// Takes one event: what it makes is stored first, and only then said. When
     /// it cannot be stored, the dialogue goes on from where it was and says so.
     pub fn take(&mut self, event: &Event, now: Time, screen: &mut dyn Screen) -> Turn {
-        if matches!(self.state.phase(), Phase::Place | Phase::Identify(_)) {
+        if matches!(self.state.phase(), Phase::Identify(_)) {
             self.take_news();
         }
         let mut turn = self.step(event, now, screen);
@@ -143,7 +146,11 @@ impl<'a> Round<'a> {
             news |= fact.round != self.state.round();
         }
         if news {
-            self.state.take_news(&self.record);
+            self.state.take_histories(&self.record);
+        }
+        self.others |= news;
+        if self.others {
+            self.state.take_reports(&self.record);
         }
     }
 

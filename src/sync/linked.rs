@@ -28,6 +28,8 @@ const AT_THE_END: Duration = Duration::from_secs(5);
 pub struct LinkStatus {
     /// What is not there yet.
     pub waiting: Waiting,
+    /// Up to which place all of the record is there, or refused.
+    pub sent: i64,
     /// When all that had been recorded was there last.
     pub last: Option<Time>,
     /// Why the home was not reached just now.
@@ -85,8 +87,10 @@ impl Linked {
         let (stop, told) = mpsc::channel();
         let (ending, ended) = mpsc::channel();
         let state = state_file(record);
+        let before = read_status(record).unwrap_or_default();
         let (show, status) = watch::channel(LinkStatus {
-            last: read_status(record).and_then(|it| it.last),
+            last: before.last,
+            sent: before.sent,
             ..LinkStatus::default()
         });
         let keeping = Keeping {
@@ -165,10 +169,12 @@ impl Keeping {
     fn once(&mut self) -> bool {
         let done = self.exchange.run(&mut self.store);
         let done = done.and_then(|_| self.files.take(self.exchange.home()));
-        let waiting = self.exchange.waiting(&self.store);
         let before = self.show.borrow().clone();
+        let sent = far(&self.exchange, &before, done.is_ok());
+        let waiting = self.store.waiting(sent);
         let mut status = LinkStatus {
             waiting: waiting.unwrap_or(before.waiting),
+            sent,
             trouble: None,
             refused: self.exchange.refused().count(),
             ..before.clone()
@@ -188,6 +194,7 @@ impl Keeping {
         // What is shown changes by the minute at most, not every few seconds.
         let minute = |it: &LinkStatus| it.last.map(|it| it.timestamp() / 60);
         if status.waiting != before.waiting
+            || status.sent != before.sent
             || status.trouble != before.trouble
             || status.settings != before.settings
             || status.refused != before.refused
@@ -197,6 +204,15 @@ impl Keeping {
             self.show.send_replace(status);
         }
         answered
+    }
+}
+
+/// How far it is sent. Before identifiers were compared with the home, that is what
+/// was known last.
+fn far(exchange: &Exchange, before: &LinkStatus, compared: bool) -> i64 {
+    match compared {
+        true => exchange.sent(),
+        false => exchange.sent().max(before.sent),
     }
 }
 
@@ -227,28 +243,31 @@ fn write_status(path: &Path, status: &LinkStatus) {
     }
 }
 
-/// One exchange by hand. What was moved, and how it stands then.
+/// One exchange by hand: what was moved, or what went wrong, and how it stands then.
 ///
 /// # Errors
-/// [`SyncError`]; what was moved until then stays moved.
+/// [`SyncError::Store`] when the record can't be read.
 pub fn send_once(
     exchange: &mut Exchange,
     store: &mut Store,
     record: &Path,
-) -> Result<(super::Moved, LinkStatus), SyncError> {
+) -> Result<(Result<super::Moved, SyncError>, LinkStatus), SyncError> {
+    let before = read_status(record).unwrap_or_default();
     let moved = exchange.run(store);
+    let sent = far(exchange, &before, moved.is_ok());
     let status = LinkStatus {
-        waiting: exchange.waiting(store)?,
+        waiting: store.waiting(sent)?,
+        sent,
         last: match &moved {
             Ok(_) => Some(chrono::Local::now().fixed_offset()),
-            Err(_) => read_status(record).and_then(|it| it.last),
+            Err(_) => before.last,
         },
         trouble: moved.as_ref().err().map(ToString::to_string),
         refused: exchange.refused().count(),
         settings: Vec::new(),
     };
     write_status(&state_file(record), &status);
-    moved.map(|moved| (moved, status))
+    Ok((moved, status))
 }
 
 #[cfg(test)]

@@ -5,6 +5,7 @@
 //! identifiers of their own and are never changed, so there is nothing to merge.
 //! `schema.sql` says who may do what; `docs/home.md` says it in words.
 
+mod admin;
 mod check;
 mod connect;
 mod enrol;
@@ -17,6 +18,7 @@ mod link;
 mod linked;
 mod settings;
 
+pub use admin::Environment;
 pub use enrol::{Address, Member, init};
 pub use error::SyncError;
 pub use exchange::{Exchange, Moved};

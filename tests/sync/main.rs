@@ -18,12 +18,15 @@ mod postgres_server;
 #[allow(dead_code, reason = "a part of it is used here")]
 mod site;
 
+mod command;
 mod doors;
 mod exchange;
 mod home_record;
+mod linked;
 mod members;
 mod proxy;
 mod rights;
+mod round;
 mod scale;
 mod served;
 mod settings;
