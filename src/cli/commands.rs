@@ -10,6 +10,7 @@ use sayback::dialogue::Dialogue;
 use sayback::facts::{Fact, residents_with_ranges};
 use sayback::grammar::{Expect, Grammar, Vocabulary};
 use sayback::hearing::{Heard, Microphone, RATE, read_wav};
+use sayback::metrics::Counted;
 use sayback::residents::{Home, Staff};
 use sayback::round::{
     Both, Live, Mouth, Rehearsal, Screen, Script, Silent, Terminal, Tutorial, ear_for,
@@ -65,7 +66,9 @@ pub fn run(command: Command) -> Result<End, Message> {
             quiet,
             pace,
             screen,
+            metrics,
         } => {
+            metrics.open()?;
             let script = Script::read(&script).map_err(message)?;
             let watched = Watched {
                 quiet,
@@ -86,7 +89,9 @@ pub fn run(command: Command) -> Result<End, Message> {
             said,
             screen,
             link,
+            metrics,
         } => {
+            metrics.open()?;
             let files = home.clone();
             let link = link.as_deref().map(recorder).transpose()?;
             let home = home.as_deref().map(read_home).transpose()?;
@@ -312,6 +317,8 @@ fn rehearse(
     } else {
         screen
     };
+    let mut counted = Counted::new(&dialogue);
+    let screen = &mut Both(screen, &mut counted);
     let outcome = Rehearsal {
         script,
         dialogue: &dialogue,
@@ -394,18 +401,20 @@ fn listen(
     let mut screen = LevelBar::new(aide, dialogue.home(), microphone.name());
     let (mut page, touches) = page(address, &dialogue, None, pins)?;
     let mut both;
+    let screen: &mut dyn Screen = if let Some(page) = &mut page {
+        both = Both(&mut screen, page);
+        &mut both
+    } else {
+        &mut screen
+    };
+    let mut counted = Counted::new(&dialogue);
     let live = Live {
         dialogue: &dialogue,
         store: &mut store,
         ear,
         microphone,
         mouth,
-        screen: if let Some(page) = &mut page {
-            both = Both(&mut screen, page);
-            &mut both
-        } else {
-            &mut screen
-        },
+        screen: &mut Both(screen, &mut counted),
         touches,
         tutorial,
         link: linked.as_ref().map(Linked::status),

@@ -12,7 +12,7 @@ use sayback::review::{Certificate, Station, serve as answer};
 use sayback::sync::{HomeLedger, Link, SyncError};
 
 use super::home::read_home;
-use super::{End, vault};
+use super::{End, MetricsArgs, vault};
 
 /// What `serve` is given.
 #[derive(Args)]
@@ -36,6 +36,8 @@ pub struct Arguments {
     /// The certificate's private key, PEM
     #[arg(long, requires = "tls_cert")]
     tls_key: Option<PathBuf>,
+    #[command(flatten)]
+    metrics: MetricsArgs,
 }
 
 impl Arguments {
@@ -57,6 +59,7 @@ pub fn serve(arguments: &Arguments) -> Result<End, String> {
                 .to_owned(),
         );
     }
+    arguments.metrics.open()?;
     let station = match (&arguments.link, &arguments.home) {
         (Some(link), _) => of_home(arguments, link)?,
         (None, Some(home)) => of_file(arguments, home)?,

@@ -18,7 +18,8 @@ mod web;
 pub mod worklist;
 
 pub use ledger::Ledger;
+pub(crate) use listen::answer_apart;
 pub use listen::{Certificate, serve};
 pub use station::Station;
 pub use web::{FORM_COOKIE, LIVE, ROUTES, Who, app, session_cookie};
-pub(crate) use web::{always, bounded, cookie, from_own_site, set_cookie};
+pub(crate) use web::{always, bounded, cookie, from_own_site, own_name, set_cookie};

@@ -13,6 +13,7 @@ use super::index::Index;
 use super::ledger::Ledger;
 use super::sessions::Sessions;
 use crate::facts::{ChainHead, Fact, Time};
+use crate::metrics;
 use crate::residents::{Home, ResidentId};
 use crate::store::{Key, StoreError};
 
@@ -212,6 +213,7 @@ impl Station {
             }
             let mut index = self.index.write().unwrap_or_else(PoisonError::into_inner);
             index.extend(new);
+            metrics::open_reports(index.open_reports().count());
             self.changed.send_replace(index.seq());
         }
     }

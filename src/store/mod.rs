@@ -31,6 +31,7 @@ use self::connect::BUSY;
 use self::error::plain;
 use self::schema::{APPLICATION, CHAINED, RESIDENT, SCHEMA};
 use crate::facts::{Body, ChainHead, Fact, KeptReading};
+use crate::metrics;
 use crate::residents::ResidentId;
 
 pub use self::backup::{Copied, encrypt, is_plain, opens, reencrypt, restore, verify};
@@ -291,7 +292,7 @@ impl Store {
     /// # Errors
     /// [`StoreError::Write`]: none of them is stored.
     pub fn append(&mut self, facts: &[&Fact<KeptReading>]) -> Result<(), StoreError> {
-        self.put(None, facts).map(drop)
+        self.timed(None, facts).map(drop)
     }
 
     /// The same, unless something was appended after the fact at `seq`: nothing
@@ -304,7 +305,16 @@ impl Store {
         seq: i64,
         facts: &[&Fact<KeptReading>],
     ) -> Result<bool, StoreError> {
-        self.put(Some(seq), facts)
+        self.timed(Some(seq), facts)
+    }
+
+    fn timed(&self, at: Option<i64>, facts: &[&Fact<KeptReading>]) -> Result<bool, StoreError> {
+        let started = Instant::now();
+        let put = self.put(at, facts);
+        if !matches!(put, Ok(false)) {
+            metrics::appended(facts, started.elapsed(), put.is_ok());
+        }
+        put
     }
 
     fn put(&self, at: Option<i64>, facts: &[&Fact<KeptReading>]) -> Result<bool, StoreError> {
