@@ -394,7 +394,7 @@ fn listen(
     };
     let ear = ear_for(&model_folder(model)?, &grammar, dialogue.home()).map_err(message)?;
     let linked = link.map(|(link, home)| {
-        Linked::begin(link, store.path(), vault::used()?, Files::beside(&home)).map_err(message)
+        Linked::begin(&link, store.path(), vault::used()?, Files::beside(&home)).map_err(message)
     });
     let linked = linked.transpose()?;
     let aide = dialogue.staff().first().map_or("aide", |it| &it.name);

@@ -96,8 +96,8 @@ impl<'a> Round<'a> {
             seen = stored.seq;
         }
         // A fresh random seed for the identifiers of this round's facts.
-        let seed = uuid::Uuid::new_v4().as_u64_pair().0;
-        let (state, actions) = dialogue.begin(&record, seed, now);
+        let random = uuid::Uuid::new_v4().as_u64_pair().0;
+        let (state, actions) = dialogue.begin(&record, random, now);
         let mut round = Self {
             dialogue: dialogue.clone(),
             state,
