@@ -129,7 +129,7 @@ struct Room {
     margin: f32,
     /// Smoothed, in dBFS; none before the first frame.
     level: Option<f32>,
-    room: f32,
+    floor: f32,
 }
 
 impl Room {
@@ -137,7 +137,7 @@ impl Room {
         Self {
             margin,
             level: None,
-            room: FLOOR,
+            floor: FLOOR,
         }
     }
 
@@ -145,17 +145,17 @@ impl Room {
     fn frame(&mut self, rms: f32) -> bool {
         let Some(before) = self.level else {
             self.level = Some(rms);
-            self.room = rms;
+            self.floor = rms;
             return false;
         };
         let level = before + SMOOTH * (rms - before);
         self.level = Some(level);
-        self.room = if level > self.room {
-            self.room + RISE * FRAME_TIME.as_secs_f32()
+        self.floor = if level > self.floor {
+            self.floor + RISE * FRAME_TIME.as_secs_f32()
         } else {
-            self.room + SINK * (level - self.room)
+            self.floor + SINK * (level - self.floor)
         };
-        level > self.room.max(QUIETEST_ROOM) + self.margin
+        level > self.floor.max(QUIETEST_ROOM) + self.margin
     }
 }
 

@@ -7,7 +7,7 @@ use super::value::is_core;
 use super::{Part, Utterance, taken};
 use crate::grammar::{Spoken, Token, Vocabulary};
 use crate::hearing::Heard;
-use crate::vitals::VitalSign;
+use crate::vitals::{Qualifier, VitalSign};
 
 /// How much speaks for words having been meant for Sayback.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
@@ -91,7 +91,7 @@ pub fn meant(heard: &Heard, vocabulary: &Vocabulary, ask_below: f32) -> Meant {
 /// How much a word speaks for talk; nothing where it belongs to a reading of
 /// these vital signs.
 fn weight(spoken: &Spoken, signs: &[VitalSign]) -> f32 {
-    if let Some(kind) = qualifier(spoken).map(|it| it.kind()) {
+    if let Some(kind) = qualifier(spoken).map(Qualifier::kind) {
         let fits = signs.iter().any(|it| it.qualifiers().contains(&kind));
         return if fits { 0.0 } else { 1.5 };
     }
