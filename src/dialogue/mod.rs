@@ -11,6 +11,7 @@ mod insist;
 mod judge;
 mod kept;
 mod moved;
+mod news;
 mod order;
 mod orthostatic;
 mod pause;

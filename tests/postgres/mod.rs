@@ -10,9 +10,8 @@ use std::net::TcpListener;
 use std::os::unix::fs::{MetadataExt as _, PermissionsExt as _, chown};
 use std::path::{Path, PathBuf};
 use std::process::{Child, ChildStdin, ChildStdout, Command, Stdio};
-use std::sync::Mutex;
-use std::sync::OnceLock;
 use std::sync::atomic::{AtomicU32, Ordering};
+use std::sync::{Mutex, MutexGuard, OnceLock, PoisonError};
 use std::time::{Duration, Instant};
 
 use postgres::{Client, Config, NoTls};
@@ -259,6 +258,12 @@ impl Server {
             .unwrap()
             .0
     }
+}
+
+/// Roles are the server's, and two at once who make them get in each other's way.
+pub fn one_at_a_time() -> MutexGuard<'static, ()> {
+    static ONE: Mutex<()> = Mutex::new(());
+    ONE.lock().unwrap_or_else(PoisonError::into_inner)
 }
 
 /// A member of the keeper's home.

@@ -5,12 +5,15 @@
 #[path = "../postgres/mod.rs"]
 mod postgres_server;
 
+mod command;
 mod doors;
 mod exchange;
 mod home_record;
+mod linked;
 mod members;
 mod proxy;
 mod rights;
+mod round;
 mod settings;
 
 use std::sync::LazyLock;
