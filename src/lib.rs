@@ -13,7 +13,8 @@
 //!
 //! [`card`] prints what can be said. [`round`] joins them, for a rehearsal or a live microphone; [`bedside`] shows a
 //! round on a screen, and takes answers by hand; [`residents`] are
-//! the people it is about, and [`devices`] the microphones and loudspeakers.
+//! the people it is about, and [`devices`] the microphones and loudspeakers;
+//! [`metrics`] say what the machine does.
 //! Understanding, dialogue and vitals are pure: time comes in as a value.
 
 pub mod bedside;
@@ -23,6 +24,7 @@ pub mod dialogue;
 pub mod facts;
 pub mod grammar;
 pub mod hearing;
+pub mod metrics;
 pub mod residents;
 pub mod review;
 pub mod round;

@@ -6,8 +6,8 @@ use chrono::{DateTime, Local, Utc};
 use clap::{Args, Subcommand};
 use sayback::residents::Home;
 use sayback::sync::{
-    Address, Environment, Exchange, HomeRecord, Link, LinkStatus, MemberKind, Replaced, Setting,
-    SyncError, init, read_status, send_once,
+    Address, Environment, Exchange, Files, HomeRecord, Link, LinkStatus, Linked, MemberKind,
+    Replaced, Setting, SyncError, init, read_status, send_once,
 };
 
 use super::commands::{Message, message};
@@ -343,6 +343,15 @@ pub fn recorder(path: &Path) -> Result<Link, Message> {
         ));
     }
     Ok(link)
+}
+
+/// Begins to keep in touch with the home, for `listen`; the home's file is beside.
+pub fn linked(link: Option<(Link, PathBuf)>, record: &Path) -> Result<Option<Linked>, Message> {
+    let Some((link, home)) = link else {
+        return Ok(None);
+    };
+    let linked = Linked::begin(&link, record, vault::used()?, Files::beside(&home));
+    linked.map(Some).map_err(message)
 }
 
 /// Runs `sayback send`.

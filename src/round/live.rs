@@ -12,6 +12,7 @@ use crate::dialogue::{Dialogue, Event};
 use crate::facts::Time;
 use crate::grammar::Expect;
 use crate::hearing::{Ear, Heard, Meter, Microphone, MicrophoneEvent};
+use crate::metrics;
 use crate::speaking::Saying;
 use crate::store::Store;
 use crate::sync::LinkStatus;
@@ -88,6 +89,7 @@ impl Live<'_> {
             wake: None,
             sharp: None,
             lead: std::time::Duration::ZERO,
+            recognised: None,
             spoken: None,
             open_reports: 0,
             seconds: None,
@@ -126,7 +128,10 @@ impl Live<'_> {
                 }
                 Next::Sound(MicrophoneEvent::Frames(frames)) => {
                     match hands.listen(&frames, |words| round.pause_after(words)) {
-                        Some(heard) => Event::Heard(heard),
+                        Some(heard) => {
+                            hands.recognised = Some(Instant::now());
+                            Event::Heard(heard)
+                        }
                         None => continue,
                     }
                 }
@@ -150,6 +155,7 @@ impl Live<'_> {
             }
             let turn = round.take(&event, now().max(at), hands.screen);
             going = hands.act(&mut round, turn).await;
+            hands.recognised = None;
         }
         Ok(())
     }
@@ -189,6 +195,8 @@ struct Hands<'a> {
     sharp: Option<(Instant, Time)>,
     /// How long the last saying took from the wish to its first sound.
     lead: std::time::Duration,
+    /// When an utterance was recognised that nothing was said to yet.
+    recognised: Option<Instant>,
     /// From when to when the words of the last saying were heard.
     spoken: Option<(Time, Time)>,
     /// How many reports no nurse has yet.
@@ -438,6 +446,9 @@ impl Hands<'_> {
                     let last = played.last.checked_sub(after).unwrap_or(first);
                     self.lead = first.saturating_duration_since(wished).min(MOST_LEAD);
                     self.spoken = Some((time_of(first), time_of(last)));
+                    if let Some(recognised) = self.recognised.take() {
+                        metrics::answered(first.saturating_duration_since(recognised.into_std()));
+                    }
                     Ok(Said::Whole)
                 }
                 Err(error) => Err(error.to_string()),

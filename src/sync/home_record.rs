@@ -7,7 +7,7 @@ use uuid::Uuid;
 use super::{Link, SyncError, connect};
 use crate::facts::{Body, ChainHead, Fact, KeptReading};
 use crate::residents::ResidentId;
-use crate::store::{self, StoreError, Stored, hex};
+use crate::store::{self, StoreError, Stored, hex, read_all};
 
 /// The home's record. It is connected when it is needed, and again when the
 /// connection is lost.
@@ -124,8 +124,27 @@ impl HomeRecord {
     /// [`StoreError::Write`]: none of them is stored, or, when the connection was
     /// lost at the wrong moment, all of them: append them again.
     pub fn append(&mut self, facts: &[&Fact<KeptReading>]) -> Result<(), StoreError> {
-        let appended = self.twice(|client, _| append(client, facts));
+        let appended = self.twice(|client, _| append(client, None, facts));
+        let appended = appended.map(drop);
         appended.map_err(|error| StoreError::Write(error.to_string()))
+    }
+
+    /// The same, unless something was appended after the fact at `seq`: nothing is
+    /// appended then, and the answer is false.
+    ///
+    /// # Errors
+    /// [`StoreError::Write`]: none of them is stored. [`StoreError::Unsure`]: all or
+    /// none of them.
+    pub fn append_at(
+        &mut self,
+        seq: i64,
+        facts: &[&Fact<KeptReading>],
+    ) -> Result<bool, StoreError> {
+        let appended = self.twice(|client, _| append(client, Some(seq), facts));
+        appended.map_err(|error| match error {
+            SyncError::Unreachable(why) => StoreError::Unsure(why),
+            error => StoreError::Write(error.to_string()),
+        })
     }
 
     /// Appends facts that are texts. Returns how many were new.
@@ -154,7 +173,12 @@ impl HomeRecord {
             WHERE home = $1 AND seq > $2 ORDER BY seq LIMIT $3";
         let most = i64::try_from(most).unwrap_or(i64::MAX);
         let rows = self.twice(|client, link| Ok(client.query(AFTER, &[&link.home, &seq, &most])?));
-        Ok(rows.map_err(reading)?.iter().map(stored).collect())
+        let texts = rows.map_err(reading)?;
+        let texts = texts.iter().map(|row| {
+            let id: Uuid = row.get(1);
+            (row.get(0), id.to_string(), row.get(2))
+        });
+        Ok(read_all(texts.collect()))
     }
 
     /// The fact with this identifier.
@@ -226,12 +250,23 @@ fn lacking(client: &mut impl GenericClient, ids: &[Uuid]) -> Result<Vec<Uuid>, S
 
 /// A signature holds the head of all that is before it, so the head is held while
 /// the facts up to it are put.
-fn append(client: &mut Client, facts: &[&Fact<KeptReading>]) -> Result<(), SyncError> {
+fn append(
+    client: &mut Client,
+    at: Option<i64>,
+    facts: &[&Fact<KeptReading>],
+) -> Result<bool, SyncError> {
     let ids: Vec<Uuid> = facts.iter().map(|it| it.id).collect();
     let mut transaction = client.transaction()?;
     // After a lost connection some may be there, and a signature would be made anew
     // with another head.
     let lacking = lacking(&mut transaction, &ids)?;
+    if let Some(at) = at.filter(|_| !lacking.is_empty()) {
+        let head = "SELECT seq FROM sayback.head_for_append()";
+        let head: i64 = transaction.query_one(head, &[])?.get(0);
+        if head != at {
+            return Ok(false);
+        }
+    }
     let mut ready = Vec::new();
     for fact in facts.iter().filter(|it| lacking.contains(&it.id)) {
         let mut head = None;
@@ -252,7 +287,8 @@ fn append(client: &mut Client, facts: &[&Fact<KeptReading>]) -> Result<(), SyncE
         });
     }
     put(&mut transaction, &ready)?;
-    Ok(transaction.commit()?)
+    transaction.commit()?;
+    Ok(true)
 }
 
 fn put(client: &mut impl GenericClient, facts: &[Sent]) -> Result<u64, SyncError> {
