@@ -69,9 +69,9 @@ pub struct Round<'a> {
     dialogue: Dialogue,
     state: State,
     store: &'a mut Store,
-    /// All of the record, up to the fact at `folded`.
+    /// All of the record, up to the fact at `seen`.
     record: Record,
-    folded: i64,
+    seen: i64,
     /// Whether anyone else added to it since the round began.
     others: bool,
     tutorial: Option<Tutorial>,
@@ -90,20 +90,20 @@ impl<'a> Round<'a> {
         now: Time,
         screen: &mut dyn Screen,
     ) -> Result<(Self, Turn), StoreError> {
-        let (mut record, mut folded) = (Record::default(), 0);
+        let (mut record, mut seen) = (Record::default(), 0);
         for stored in store.facts_after(0, usize::MAX)? {
             record.add(&stored.fact?);
-            folded = stored.seq;
+            seen = stored.seq;
         }
         // A fresh random seed for the identifiers of this round's facts.
-        let seed = uuid::Uuid::new_v4().as_u64_pair().0;
-        let (state, actions) = dialogue.begin(&record, seed, now);
+        let random = uuid::Uuid::new_v4().as_u64_pair().0;
+        let (state, actions) = dialogue.begin(&record, random, now);
         let mut round = Self {
             dialogue: dialogue.clone(),
             state,
             store,
             record,
-            folded,
+            seen,
             others: false,
             tutorial: None,
         };
@@ -121,6 +121,9 @@ impl<'a> Round<'a> {
         }
         let mut turn = self.step(event, now, screen);
         screen.state(&self.dialogue, &self.state, now);
+        if matches!(event, Event::Heard(_)) && self.state.passed_over() {
+            screen.notice("not sure that this was for me: say it again, with its name");
+        }
         if let Some(tutorial) = &mut self.tutorial
             && let Some(ask) = tutorial.after(&self.state, turn.say.is_some())
         {
@@ -133,13 +136,13 @@ impl<'a> Round<'a> {
     /// or other recorders and the nurse through the home. Before a resident is
     /// identified, so that nothing changes under a reading.
     fn take_news(&mut self) {
-        let added = match self.store.facts_after(self.folded, usize::MAX) {
+        let added = match self.store.facts_after(self.seen, usize::MAX) {
             Ok(added) => added,
             Err(error) => return tracing::warn!("what others recorded is not known: {error}"),
         };
         let mut news = false;
         for stored in added {
-            self.folded = stored.seq;
+            self.seen = stored.seq;
             let Ok(fact) = stored.fact else { continue };
             self.record.add(&fact);
             self.dialogue.take_range(&fact);

@@ -83,6 +83,11 @@ fn free_port() -> u16 {
 impl Server {
     /// Starts one.
     pub fn start() -> Self {
+        Self::start_with(&[])
+    }
+
+    /// Starts one with these settings over the usual ones.
+    pub fn start_with(over: &[(&str, &str)]) -> Self {
         let folder = tempfile::Builder::new().prefix("sayback-pg-").tempdir();
         let folder = folder.unwrap().keep();
         let [ca, certificate, key] = certificates();
@@ -148,7 +153,11 @@ impl Server {
         let mut words = other;
         words.push(program("postgres").to_str().unwrap().to_owned());
         words.extend(["-D".to_owned(), data.display().to_string()]);
-        for (name, value) in set {
+        let over = over
+            .iter()
+            .map(|(name, value)| (*name, (*value).to_owned()));
+        // The last one holds.
+        for (name, value) in set.into_iter().chain(over) {
             words.extend(["-c".to_owned(), format!("{name}={value}")]);
         }
         let watch = Path::new(env!("CARGO_MANIFEST_DIR")).join("tests/postgres/server.sh");

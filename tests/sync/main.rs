@@ -2,8 +2,21 @@
 
 #![cfg(unix)]
 
+#[path = "../browser/mod.rs"]
+mod browser;
+#[path = "../conversation/mod.rs"]
+mod conversation;
+#[path = "../../examples/home_scale/drive.rs"]
+#[allow(dead_code, reason = "not all of its figures are used here")]
+mod drive;
+#[path = "../review/made.rs"]
+#[allow(dead_code, reason = "a part of it is used here")]
+mod made;
 #[path = "../postgres/mod.rs"]
 mod postgres_server;
+#[path = "../review/site.rs"]
+#[allow(dead_code, reason = "a part of it is used here")]
+mod site;
 
 mod command;
 mod doors;
@@ -14,7 +27,10 @@ mod members;
 mod proxy;
 mod rights;
 mod round;
+mod scale;
+mod served;
 mod settings;
+mod station;
 
 use std::sync::LazyLock;
 
