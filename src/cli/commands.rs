@@ -17,13 +17,13 @@ use sayback::round::{
 };
 use sayback::speaking::{Cached, Espeak, EspeakSettings, Piper, Player, Tee};
 use sayback::store::Store;
-use sayback::sync::{Files, Link, Linked};
+use sayback::sync::{Link, Linked};
 use sayback::understanding::{ASK_BELOW, Context, NotUnderstood, Utterance, understand};
 use sayback::vitals::{Units, VitalSign};
 use serde::Serialize;
 
 use super::home::{limits, read_home, roster};
-use super::members::recorder;
+use super::members::{linked, recorder};
 use super::screen::{Watched, page, print_card};
 use super::show::{LevelBar, meaning_line};
 use super::staff::{existing, member, no_pins, sign_on, staff};
@@ -393,10 +393,7 @@ fn listen(
         (store, dialogue, Some(tutorial), None)
     };
     let ear = ear_for(&model_folder(model)?, &grammar, dialogue.home()).map_err(message)?;
-    let linked = link.map(|(link, home)| {
-        Linked::begin(link, store.path(), vault::used()?, Files::beside(&home)).map_err(message)
-    });
-    let linked = linked.transpose()?;
+    let linked = linked(link, store.path())?;
     let aide = dialogue.staff().first().map_or("aide", |it| &it.name);
     let mut screen = LevelBar::new(aide, dialogue.home(), microphone.name());
     let (mut page, touches) = page(address, &dialogue, None, pins)?;

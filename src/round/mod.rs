@@ -96,8 +96,8 @@ impl<'a> Round<'a> {
             seen = stored.seq;
         }
         // A fresh random seed for the identifiers of this round's facts.
-        let seed = uuid::Uuid::new_v4().as_u64_pair().0;
-        let (state, actions) = dialogue.begin(&record, seed, now);
+        let random = uuid::Uuid::new_v4().as_u64_pair().0;
+        let (state, actions) = dialogue.begin(&record, random, now);
         let mut round = Self {
             dialogue: dialogue.clone(),
             state,
@@ -121,6 +121,9 @@ impl<'a> Round<'a> {
         }
         let mut turn = self.step(event, now, screen);
         screen.state(&self.dialogue, &self.state, now);
+        if matches!(event, Event::Heard(_)) && self.state.passed_over() {
+            screen.notice("not sure that this was for me: say it again, with its name");
+        }
         if let Some(tutorial) = &mut self.tutorial
             && let Some(ask) = tutorial.after(&self.state, turn.say.is_some())
         {

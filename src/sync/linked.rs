@@ -82,7 +82,7 @@ impl Linked {
     /// # Errors
     /// [`SyncError::Store`] when the record can't be opened, and
     /// [`SyncError::Link`] when there is no thread for it.
-    pub fn begin(link: Link, record: &Path, key: &Key, files: Files) -> Result<Self, SyncError> {
+    pub fn begin(link: &Link, record: &Path, key: &Key, files: Files) -> Result<Self, SyncError> {
         let store = Store::open_with(record, key)?;
         let (stop, told) = mpsc::channel();
         let (ending, ended) = mpsc::channel();
@@ -94,7 +94,7 @@ impl Linked {
             ..LinkStatus::default()
         });
         let keeping = Keeping {
-            exchange: Exchange::new(&link),
+            exchange: Exchange::new(link),
             store,
             files,
             show,
@@ -210,9 +210,10 @@ impl Keeping {
 /// How far it is sent. Before identifiers were compared with the home, that is what
 /// was known last.
 fn far(exchange: &Exchange, before: &LinkStatus, compared: bool) -> i64 {
-    match compared {
-        true => exchange.sent(),
-        false => exchange.sent().max(before.sent),
+    if compared {
+        exchange.sent()
+    } else {
+        exchange.sent().max(before.sent)
     }
 }
 

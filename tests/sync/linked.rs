@@ -36,7 +36,7 @@ fn begin(link: &Link, folder: &Path) -> Linked {
         std::fs::write(&roster, ROSTER).unwrap();
     }
     let record = folder.join("record.db");
-    Linked::begin(link.clone(), &record, &Key::None, Files::beside(&roster)).unwrap()
+    Linked::begin(link, &record, &Key::None, Files::beside(&roster)).unwrap()
 }
 
 #[test]
