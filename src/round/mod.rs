@@ -25,7 +25,7 @@ pub use live::Live;
 pub use mouth::Mouth;
 pub use pins::{PinError, Pins, Refused, SHORTEST_PIN};
 pub use rehearsal::{Outcome, Rehearsal};
-pub use screen::{Both, Screen, Shown, Silent, Terminal, crossed, over_limit, shown};
+pub use screen::{Both, PASSED_OVER, Screen, Shown, Silent, Terminal, crossed, over_limit, shown};
 pub use script::{Script, ScriptError};
 pub use tutorial::{LESSONS, Tutorial};
 
@@ -122,7 +122,7 @@ impl<'a> Round<'a> {
         let mut turn = self.step(event, now, screen);
         screen.state(&self.dialogue, &self.state, now);
         if matches!(event, Event::Heard(_)) && self.state.passed_over() {
-            screen.notice("not sure that this was for me: say it again, with its name");
+            screen.passed_over();
         }
         if let Some(tutorial) = &mut self.tutorial
             && let Some(ask) = tutorial.after(&self.state, turn.say.is_some())
