@@ -70,6 +70,7 @@ fn top(view: &View) -> Markup {
                 { (view.at.format("%H:%M")) }
             span.aide { @match &view.aide { Some(it) => (it), None => "Nobody records" } }
             @if let Some(it) = not_heard(view.speech) { span.aide { (it) } }
+            @if let Some(days) = view.sound_days { span.aide { "Sound kept " (days) @if days == 1 { " day" } @else { " days" } } }
         }
     }
 }

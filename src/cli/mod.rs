@@ -7,6 +7,7 @@ mod home;
 mod screen;
 mod serve;
 mod show;
+mod sound;
 mod staff;
 mod table;
 mod vault;

@@ -34,7 +34,8 @@ pub struct Arguments {
 /// Serves until interrupted.
 pub fn serve(arguments: &Arguments) -> Result<End, String> {
     let home = read_home(&arguments.home)?;
-    let store = vault::start(&arguments.store)?;
+    let mut store = vault::start(&arguments.store)?;
+    super::sound::start(&mut store, &home)?;
     let accounts = Station::accounts_with(store.path(), vault::used()?);
     let (known, code) = accounts.map_err(|it| it.to_string())?;
     let certificate = arguments.tls_cert.clone().zip(arguments.tls_key.clone());

@@ -131,7 +131,20 @@ pub fn read_wav_at_own_rate(bytes: &[u8]) -> Result<(u32, Vec<i16>), WavError> {
 /// # Errors
 /// What the system said when the file could not be written.
 pub fn write_wav(path: &Path, rate: u32, samples: &[i16]) -> std::io::Result<()> {
-    let mut writer = WavWriter::create(path, mono16(rate)).map_err(into_io)?;
+    let file = std::io::BufWriter::new(std::fs::File::create(path)?);
+    write_wav_to(file, rate, samples)
+}
+
+/// The same, to anything that can be written.
+///
+/// # Errors
+/// What the system said when it could not be written.
+pub fn write_wav_to(
+    to: impl std::io::Write + std::io::Seek,
+    rate: u32,
+    samples: &[i16],
+) -> std::io::Result<()> {
+    let mut writer = WavWriter::new(to, mono16(rate)).map_err(into_io)?;
     let mut block = writer.get_i16_writer(u32::try_from(samples.len()).map_err(|_| {
         std::io::Error::new(
             ErrorKind::InvalidInput,

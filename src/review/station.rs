@@ -13,7 +13,7 @@ use super::index::Index;
 use super::sessions::Sessions;
 use crate::facts::{ChainHead, Fact, Time};
 use crate::residents::{Home, ResidentId};
-use crate::store::{Key, Store, StoreError};
+use crate::store::{Key, SoundError, SoundPart, Stands, Store, StoreError};
 
 /// How many facts are read from the record at a time.
 const BATCH: usize = 20_000;
@@ -133,6 +133,45 @@ impl Station {
         self.store().head()
     }
 
+    /// Whether sound is kept, and can be listened to.
+    #[must_use]
+    pub fn keeps_sound(&self) -> bool {
+        self.store().keeps_sound()
+    }
+
+    /// What became of a kept sound of a reading; none where none was ever kept.
+    ///
+    /// # Errors
+    /// [`SoundError`] when that cannot be read.
+    pub fn sound_stands(
+        &self,
+        reading: uuid::Uuid,
+        part: SoundPart,
+    ) -> Result<Option<Stands>, SoundError> {
+        let now = self.now();
+        self.store().sound_stands(reading, part, now)
+    }
+
+    /// The samples of a kept sound of a reading, 16 kHz mono; none where there
+    /// are none, or no more.
+    ///
+    /// # Errors
+    /// [`SoundError`] when they cannot be read.
+    pub fn sound(
+        &self,
+        reading: uuid::Uuid,
+        part: SoundPart,
+    ) -> Result<Option<Vec<i16>>, SoundError> {
+        let now = self.now();
+        self.store().sound(reading, part, now)
+    }
+
+    /// Deletes kept sound that is over, now and then.
+    pub fn let_sound_go(&self) {
+        let now = self.now();
+        self.store().let_sound_go(now);
+    }
+
     /// Takes in what was appended to the record by whoever.
     ///
     /// # Errors
@@ -180,7 +219,11 @@ impl Station {
         loop {
             every.tick().await;
             let station = std::sync::Arc::clone(&self);
-            let done = tokio::task::spawn_blocking(move || station.refresh()).await;
+            let refresh = move || {
+                station.let_sound_go();
+                station.refresh()
+            };
+            let done = tokio::task::spawn_blocking(refresh).await;
             if let Ok(Err(error)) = done {
                 tracing::error!("{error}");
             }

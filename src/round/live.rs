@@ -95,6 +95,7 @@ impl Live<'_> {
         let mut going = hands.act(&mut round, turn).await;
         while going {
             let mut at = now();
+            round.let_sound_go(at);
             let event = match hands.next().await? {
                 Next::Stop => {
                     hands.stopped();
@@ -116,7 +117,7 @@ impl Live<'_> {
                 }
                 Next::Sound(MicrophoneEvent::Frames(frames)) => {
                     match hands.listen(&frames, |words| round.pause_after(words)) {
-                        Some(heard) => Event::Heard(heard),
+                        Some(heard) => Event::Heard(round.with_sound(heard, hands.ear)),
                         None => continue,
                     }
                 }

@@ -11,6 +11,7 @@ mod connect;
 mod error;
 mod key;
 mod schema;
+mod sound;
 mod wal;
 
 use std::io::ErrorKind;
@@ -27,6 +28,7 @@ use self::chain::{Columns, Head};
 use self::connect::BUSY;
 use self::error::plain;
 use self::schema::{APPLICATION, SCHEMA};
+use self::sound::Sounding;
 use crate::facts::{Body, ChainHead, Fact, KeptReading};
 use crate::residents::ResidentId;
 
@@ -35,6 +37,9 @@ pub use self::chain::hex;
 pub use self::check::{Finding, Report, What};
 pub use self::error::StoreError;
 pub use self::key::{Key, KeyError, SHORTEST_PASSPHRASE, add_key, forget_older};
+pub use self::sound::{
+    Keeping, SoundError, SoundPart, SoundReport, Stands, WhyGone, sound_beside, sound_report,
+};
 pub use self::wal::LogFault;
 
 pub(crate) use self::connect::{connect, private_file};
@@ -46,6 +51,7 @@ pub struct Store {
     encrypted: bool,
     upgraded: Option<i64>,
     log_fault: Option<LogFault>,
+    sounding: Sounding,
 }
 
 impl Store {
@@ -100,6 +106,7 @@ impl Store {
             encrypted: false,
             upgraded: None,
             log_fault: None,
+            sounding: Sounding::default(),
         };
         store.prepare()?;
         Ok(store)
@@ -149,6 +156,7 @@ impl Store {
             encrypted: connected.secret.is_some(),
             upgraded: None,
             log_fault,
+            sounding: Sounding::default(),
         })
     }
 
@@ -290,7 +298,9 @@ impl Store {
             insert(&transaction, &mut head, fact)?;
         }
         head.write(&transaction).map_err(failed)?;
-        transaction.commit().map_err(failed)
+        transaction.commit().map_err(failed)?;
+        self.sounding.follow(facts);
+        Ok(())
     }
 
     /// All facts, in the order in which they were appended.

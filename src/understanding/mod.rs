@@ -54,7 +54,8 @@ pub fn understand(
     context: &Context<'_>,
 ) -> Result<Utterance, NotUnderstood> {
     let best = meaning(heard, vocabulary, context)?;
-    with_rivals(best, heard, vocabulary, context)
+    let meant = with_rivals(best, heard, vocabulary, context)?;
+    Ok(meant.sounding(heard.sound.as_ref()))
 }
 
 fn meaning(
