@@ -29,6 +29,6 @@ pub use resample::{
 pub use sound::Sound;
 pub use wav::{
     LONGEST_SECONDS, MOST_CHANNELS, RATE, WavError, read_wav, read_wav_at_own_rate, read_wav_bytes,
-    write_wav, write_wav_to,
+    wav_bytes, write_wav,
 };
 pub(crate) use wav::{into_io, mono16};

@@ -1,7 +1,6 @@
 //! The kept sound of a reading, for the player on its page. Whoever listens is
 //! in the log of the door.
 
-use std::io::Cursor;
 use std::ops::Range;
 use std::sync::Arc;
 
@@ -12,7 +11,7 @@ use axum::response::{IntoResponse, Response};
 use uuid::Uuid;
 
 use super::show::missing;
-use crate::hearing::{RATE, write_wav_to};
+use crate::hearing::{RATE, wav_bytes};
 use crate::review::pages;
 use crate::review::sessions::Session;
 use crate::review::station::Station;
@@ -53,7 +52,7 @@ fn played(
         return missing("reading");
     };
     let wav = match station.sound(id, part) {
-        Ok(Some(samples)) => wav(&samples),
+        Ok(Some(samples)) => wav_bytes(RATE, &samples).map_err(|it| it.to_string()),
         Ok(None) => return missing("kept sound, or it is deleted"),
         Err(error) => Err(error.to_string()),
     };
@@ -93,12 +92,6 @@ fn played(
             (StatusCode::PARTIAL_CONTENT, kind, place, part).into_response()
         }
     }
-}
-
-fn wav(samples: &[i16]) -> Result<Vec<u8>, String> {
-    let mut wav = Cursor::new(Vec::new());
-    write_wav_to(&mut wav, RATE, samples).map_err(|it| it.to_string())?;
-    Ok(wav.into_inner())
 }
 
 /// Which bytes a player asks for.

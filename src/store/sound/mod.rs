@@ -178,13 +178,13 @@ impl Sounding {
     }
 
     fn note(&mut self, done: Result<(), SoundError>) {
-        let now = done.err().map(|it| it.to_string());
+        let trouble = done.err().map(|it| it.to_string());
         // A round goes on for hours: the same is told once.
-        if let Some(text) = now.as_ref().filter(|_| now != self.last) {
+        if let Some(text) = trouble.filter(|it| self.last.as_ref() != Some(it)) {
             tracing::warn!("{text}");
-            self.trouble.clone_from(&now);
+            self.last = Some(text.clone());
+            self.trouble = Some(text);
         }
-        self.last = now;
     }
 }
 
