@@ -56,7 +56,7 @@ fn cut<'a>(samples: &'a [i16], end: f64, words: &[Word]) -> Option<&'a [i16]> {
     let rate = f64::from(RATE);
     #[allow(clippy::cast_precision_loss, reason = "half a minute of samples")]
     let length = samples.len() as f64;
-    let at = |seconds: f64| length - (end - seconds) * rate;
+    let at = |seconds: f64| (length - (end - seconds) * rate).round();
     let from = at(f64::from(first.start) - AROUND).max(0.0);
     let to = at(f64::from(last.end) + AROUND).min(length);
     if from >= to {

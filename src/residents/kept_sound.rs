@@ -96,7 +96,7 @@ mod tests {
             ("days = 91", "1 to 90 days"),
             ("days = -3", "leave [kept_sound] out"),
             ("days = 14\nmegabytes = 0", "1 to 100000"),
-            ("days = \"two weeks\"", "integer"),
+            ("days = \"two weeks\"", "invalid type"),
             ("megabytes = 10", "missing field `days`"),
             ("days = 14\nforever = true", "unknown field `forever`"),
         ] {
