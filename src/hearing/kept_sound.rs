@@ -59,7 +59,7 @@ mod tests {
         kept.end();
         assert_eq!(kept.last().len(), LEAD + 50);
         assert_eq!(
-            &kept.last()[LEAD - 100..LEAD + 1],
+            &kept.last()[LEAD - 100..=LEAD],
             [&[2; 100][..], &[3]].concat()
         );
     }
