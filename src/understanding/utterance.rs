@@ -254,7 +254,9 @@ impl Utterance {
         let sound = sound.cloned();
         match &mut self {
             Self::Readings { claims, .. } => {
-                claims.iter_mut().for_each(|it| it.sound.clone_from(&sound));
+                for claim in claims {
+                    claim.sound.clone_from(&sound);
+                }
             }
             Self::Part(part) => part.sound = sound,
             Self::Yes(yes) => yes.sound = sound,

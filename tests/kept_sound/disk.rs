@@ -39,7 +39,9 @@ fn is_in(bytes: &[u8], sound: &Sound) -> bool {
     // By the first two bytes of each: there are many.
     let mut begin = vec![false; 1 << 16];
     let key = |it: &[u8]| usize::from(u16::from_le_bytes([it[0], it[1]]));
-    needles.iter().for_each(|it| begin[key(it)] = true);
+    for needle in &needles {
+        begin[key(needle)] = true;
+    }
     bytes
         .windows(NEEDLE)
         .any(|it| begin[key(it)] && needles.iter().any(|needle| needle == it))

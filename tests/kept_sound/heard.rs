@@ -12,7 +12,7 @@ use sayback::round::{Mouth, Rehearsal, Script, Silent, ear_for};
 use sayback::store::{SoundPart, Store};
 
 use super::disk::is_in_the_pages;
-use super::talk::{Place, start};
+use super::talk::{Place, readings, start};
 
 pub fn recording(name: &str) -> PathBuf {
     let root = Path::new(env!("CARGO_MANIFEST_DIR"));
@@ -73,10 +73,10 @@ fn what_is_replayed_is_the_very_samples_that_were_heard() {
          wav speech/yes-kal.wav\nexpect Kept.\n",
     );
     let now: Time = start() + chrono::TimeDelta::hours(1);
-    let readings = place.readings(&store);
+    let there = readings(&store);
     let expected = [("pressure-152-88", "yes-awb"), ("no-one-four", "yes-kal")];
-    assert_eq!(readings.len(), expected.len());
-    for (id, (reading, yes)) in readings.iter().zip(expected) {
+    assert_eq!(there.len(), expected.len());
+    for (id, (reading, yes)) in there.iter().zip(expected) {
         for (part, name) in [(SoundPart::Reading, reading), (SoundPart::Yes, yes)] {
             let kept = store.sound(*id, part, now).unwrap().unwrap();
             let recording = samples(name);

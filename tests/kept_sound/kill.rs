@@ -9,7 +9,7 @@ use rusqlite::Connection;
 use sayback::store::{SoundPart, Stands, sound_beside, sound_report};
 
 use super::disk::is_in_the_pages;
-use super::talk::{Place, noise, start};
+use super::talk::{Place, noise, readings, start, talk};
 
 const RECORD: &str = "SAYBACK_TEST_SOUND_RECORD";
 const PATIENCE: Duration = Duration::from_secs(20);
@@ -36,7 +36,7 @@ fn in_a_process_of_its_own() {
         let at = start() + TimeDelta::minutes(number);
         let sound = noise(u64::try_from(number).unwrap() + 100, 2.0);
         let lines = [("pulse seventy two regular", &sound), ("yes", &sound)];
-        place.talk(&mut store, at, &lines);
+        talk(&mut store, at, &lines);
     }
 }
 
@@ -59,7 +59,7 @@ fn killed_between_yes_and_sound_the_reading_is_there_and_no_half_of_a_sound() {
     while before == 0 {
         assert!(began.elapsed() < PATIENCE, "nothing is kept");
         std::thread::sleep(Duration::from_millis(20));
-        before = place.readings(&place.store()).len();
+        before = readings(&place.store()).len();
     }
     file.execute_batch("BEGIN EXCLUSIVE").unwrap();
     let count = "SELECT count(*) FROM sounds WHERE part = 'reading' AND gone IS NULL";
@@ -68,7 +68,7 @@ fn killed_between_yes_and_sound_the_reading_is_there_and_no_half_of_a_sound() {
         usize::try_from(count).unwrap()
     };
     let began = Instant::now();
-    while place.readings(&place.store()).len() <= sounds() {
+    while readings(&place.store()).len() <= sounds() {
         assert!(began.elapsed() < PATIENCE, "it does not come to the sound");
         std::thread::sleep(Duration::from_millis(20));
     }
@@ -79,21 +79,17 @@ fn killed_between_yes_and_sound_the_reading_is_there_and_no_half_of_a_sound() {
     drop(file);
 
     let mut store = place.keeping(14);
-    let readings = place.readings(&store);
-    assert_eq!(
-        readings.len(),
-        kept + 1,
-        "one sound is lost, and no reading"
-    );
+    let there = readings(&store);
+    assert_eq!(there.len(), kept + 1, "one sound is lost, and no reading");
     let now = start() + TimeDelta::hours(1);
-    let last = *readings.last().unwrap();
+    let last = *there.last().unwrap();
     assert_eq!(
         store.sound_stands(last, SoundPart::Reading, now).unwrap(),
         None
     );
     assert!(store.check(&[]).unwrap().sound());
-    let lost = noise(100 + kept as u64, 2.0);
-    assert!(!is_in_the_pages(&place, &lost));
+    let unheard = noise(100 + kept as u64, 2.0);
+    assert!(!is_in_the_pages(&place, &unheard));
 }
 
 /// Whatever moment the process ends at: every reading that is there is whole, no
@@ -105,10 +101,10 @@ fn killed_anywhere_no_sound_is_there_without_its_reading() {
     let mut rng = fastrand::Rng::with_seed(7);
     let mut with_sound = 0;
     for _ in 0..8 {
-        let before = place.readings(&place.store()).len();
+        let before = readings(&place.store()).len();
         let mut child = child(&place);
         let began = Instant::now();
-        while place.readings(&place.store()).len() < before + 1 {
+        while readings(&place.store()).len() < before + 1 {
             assert!(began.elapsed() < PATIENCE, "nothing is kept");
             std::thread::sleep(Duration::from_millis(5));
         }
@@ -119,7 +115,7 @@ fn killed_anywhere_no_sound_is_there_without_its_reading() {
         let mut store = place.keeping(14);
         let now = start() + TimeDelta::hours(1);
         let mut whole = 0;
-        for id in place.readings(&store) {
+        for id in readings(&store) {
             if let Some(Stands::There { .. }) =
                 store.sound_stands(id, SoundPart::Reading, now).unwrap()
             {

@@ -13,7 +13,7 @@ use sayback::residents::KeptSound;
 use sayback::store::{Keeping, SoundPart, Stands, Store, WhyGone, sound_beside, sound_report};
 
 use disk::{is_in_a_file, is_in_the_pages};
-use talk::{Place, noise, start};
+use talk::{Place, noise, readings, retract, start, talk, talk_on};
 
 const READING: SoundPart = SoundPart::Reading;
 const YES: SoundPart = SoundPart::Yes;
@@ -23,12 +23,12 @@ fn by_default_nothing_of_what_is_heard_is_anywhere() {
     let place = Place::new();
     let mut store = place.store();
     let (pulse, yes) = (noise(1, 2.0), noise(2, 0.5));
-    place.talk(
+    talk(
         &mut store,
         start(),
         &[("pulse seventy two regular", &pulse), ("yes", &yes)],
     );
-    assert_eq!(place.readings(&store).len(), 1);
+    assert_eq!(readings(&store).len(), 1);
     assert!(!sound_beside(&place.record()).exists());
     assert!(!is_in_a_file(place.folder(), &pulse) && !is_in_a_file(place.folder(), &yes));
     // It would be found: in a file like any other, at an odd place.
@@ -46,12 +46,12 @@ fn what_a_yes_confirmed_is_kept_encrypted_and_is_the_very_samples() {
     let place = Place::new();
     let mut store = place.keeping(14);
     let (pulse, yes) = (noise(1, 2.0), noise(2, 0.5));
-    place.talk(
+    talk(
         &mut store,
         start(),
         &[("pulse seventy two regular", &pulse), ("yes", &yes)],
     );
-    let [id] = place.readings(&store)[..] else {
+    let [id] = readings(&store)[..] else {
         panic!("not one reading");
     };
     let now = start() + TimeDelta::hours(1);
@@ -85,7 +85,7 @@ fn what_is_not_confirmed_is_never_on_the_disk() {
     let mut store = place.keeping(14);
     let never: Vec<_> = (10..20).map(|seed| noise(seed, 1.0)).collect();
     let (right, whole, yes) = (noise(1, 1.0), noise(2, 1.0), noise(3, 0.5));
-    place.talk(
+    talk(
         &mut store,
         start(),
         &[
@@ -109,7 +109,7 @@ fn what_is_not_confirmed_is_never_on_the_disk() {
     let held = |body: &Body| matches!(body, Body::Unconfirmed { .. });
     let facts = store.facts().unwrap();
     assert!(facts.iter().any(|it| held(&it.body)), "one is held");
-    assert_eq!(place.readings(&store).len(), 2);
+    assert_eq!(readings(&store).len(), 2);
     drop(store);
     for (at, sound) in never.iter().enumerate() {
         assert!(!is_in_the_pages(&place, sound), "the sound {at} is kept");
@@ -124,13 +124,13 @@ fn on_time_it_is_gone_from_the_file_and_the_page_can_say_when() {
     let place = Place::new();
     let mut store = place.keeping(14);
     let (pulse, later, yes) = (noise(1, 3.0), noise(2, 3.0), noise(3, 0.5));
-    place.talk(
+    talk(
         &mut store,
         start(),
         &[("pulse seventy two regular", &pulse), ("yes", &yes)],
     );
     let next_day = start() + TimeDelta::days(1);
-    place.talk(
+    talk(
         &mut store,
         next_day,
         &[
@@ -138,7 +138,7 @@ fn on_time_it_is_gone_from_the_file_and_the_page_can_say_when() {
             ("yes", &noise(4, 0.5)),
         ],
     );
-    let [first, second] = place.readings(&store)[..] else {
+    let [first, second] = readings(&store)[..] else {
         panic!("not two readings");
     };
     store.let_sound_go(start() + TimeDelta::days(13));
@@ -162,7 +162,7 @@ fn on_time_it_is_gone_from_the_file_and_the_page_can_say_when() {
     // What is over is not played either, whether or not it was deleted by then.
     let over = next_day + TimeDelta::days(14) + TimeDelta::minutes(1);
     assert_eq!(store.sound(second, READING, over).unwrap(), None);
-    assert_eq!(place.readings(&store).len(), 2, "readings stay");
+    assert_eq!(readings(&store).len(), 2, "readings stay");
 }
 
 #[test]
@@ -170,7 +170,7 @@ fn it_is_deleted_at_the_next_start_too_and_fewer_days_count_at_once() {
     let place = Place::new();
     let mut store = place.keeping(14);
     let pulse = noise(1, 1.0);
-    place.talk(
+    talk(
         &mut store,
         start(),
         &[
@@ -178,7 +178,7 @@ fn it_is_deleted_at_the_next_start_too_and_fewer_days_count_at_once() {
             ("yes", &noise(2, 0.5)),
         ],
     );
-    let [id] = place.readings(&store)[..] else {
+    let [id] = readings(&store)[..] else {
         panic!("not one reading");
     };
     drop(store);
@@ -205,7 +205,7 @@ fn where_the_home_keeps_none_any_more_everything_goes() {
     let place = Place::new();
     let mut store = place.keeping(14);
     let pulse = noise(1, 1.0);
-    place.talk(
+    talk(
         &mut store,
         start(),
         &[
@@ -224,7 +224,7 @@ fn where_the_home_keeps_none_any_more_everything_goes() {
     assert!(!store.keeps_sound());
     assert!(!disk::is_in_the_pages_of(&place, &held, &pulse));
     assert_eq!(place.keep(&mut store, None, start()).unwrap(), Keeping::Off);
-    assert_eq!(place.readings(&store).len(), 1);
+    assert_eq!(readings(&store).len(), 1);
     // With another key there is nothing to overwrite with, and it goes all the same.
     std::fs::write(&file, [0x5a; 8_192]).unwrap();
     let ended = place.keep(&mut store, None, start()).unwrap();
@@ -237,7 +237,7 @@ fn a_retracted_reading_takes_its_sound_with_it() {
     let place = Place::new();
     let mut store = place.keeping(14);
     let (pulse, breaths) = (noise(1, 1.0), noise(2, 1.0));
-    place.talk(
+    talk(
         &mut store,
         start(),
         &[
@@ -249,7 +249,7 @@ fn a_retracted_reading_takes_its_sound_with_it() {
             ("yes", &noise(6, 0.5)),
         ],
     );
-    let [first, second] = place.readings(&store)[..] else {
+    let [first, second] = readings(&store)[..] else {
         panic!("not two readings");
     };
     assert!(!is_in_the_pages(&place, &pulse) && is_in_the_pages(&place, &breaths));
@@ -271,7 +271,7 @@ fn a_reading_that_others_retract_loses_its_sound_at_the_next_look() {
     let place = Place::new();
     let mut store = place.keeping(14);
     let pulse = noise(1, 1.0);
-    place.talk(
+    talk(
         &mut store,
         start(),
         &[
@@ -280,18 +280,18 @@ fn a_reading_that_others_retract_loses_its_sound_at_the_next_look() {
         ],
     );
     let mut other = place.store();
-    place.talk_on(
+    talk_on(
         &mut other,
         start() + TimeDelta::minutes(2),
         &["pulse eighty regular", "yes", "scratch the pulse", "yes"],
     );
-    let [first, second] = place.readings(&store)[..] else {
+    let [first, second] = readings(&store)[..] else {
         panic!("not two readings");
     };
     let now = start() + TimeDelta::minutes(10);
     store.let_sound_go(now);
     assert!(is_in_the_pages(&place, &pulse), "another one was retracted");
-    place.retract(&mut other, first, now);
+    retract(&mut other, first, now);
     store.let_sound_go(now + TimeDelta::minutes(1));
     assert!(is_in_the_pages(&place, &pulse), "not every moment");
     store.let_sound_go(now + TimeDelta::minutes(6));
@@ -304,7 +304,7 @@ fn a_corrected_reading_keeps_its_sound_and_the_correction_has_none() {
     let place = Place::new();
     let mut store = place.keeping(14);
     let (pulse, change) = (noise(1, 1.0), noise(3, 1.0));
-    place.talk(
+    talk(
         &mut store,
         start(),
         &[
@@ -329,7 +329,7 @@ fn a_moved_reading_takes_its_sound_along_with_the_time_it_must_go() {
     let mut store = place.keeping(14);
     let (pulse, yes, move_yes) = (noise(1, 1.0), noise(2, 0.5), noise(3, 0.5));
     let other = noise(9, 0.5);
-    place.talk(
+    talk(
         &mut store,
         start(),
         &[
@@ -341,7 +341,7 @@ fn a_moved_reading_takes_its_sound_along_with_the_time_it_must_go() {
             ("yes", &move_yes),
         ],
     );
-    let [wrong, right] = place.readings(&store)[..] else {
+    let [wrong, right] = readings(&store)[..] else {
         panic!("not two readings");
     };
     let now = start() + TimeDelta::hours(1);
@@ -385,7 +385,7 @@ fn a_full_file_is_said_once_and_stops_no_reading() {
         .keep_sound(Some(settings), &place.key(), start())
         .unwrap();
     let long = noise(1, 14.0);
-    let said = place.talk(
+    let said = talk(
         &mut store,
         start(),
         &[
@@ -399,7 +399,7 @@ fn a_full_file_is_said_once_and_stops_no_reading() {
             ("yes", &noise(5, 0.5)),
         ],
     );
-    assert_eq!(place.readings(&store).len(), 4);
+    assert_eq!(readings(&store).len(), 4);
     let [notice] = &said[..] else {
         panic!("{said:?}");
     };
@@ -413,7 +413,7 @@ fn a_full_file_is_said_once_and_stops_no_reading() {
 fn what_is_too_long_for_an_utterance_is_not_kept() {
     let place = Place::new();
     let mut store = place.keeping(14);
-    let said = place.talk(
+    let said = talk(
         &mut store,
         start(),
         &[
@@ -422,7 +422,7 @@ fn what_is_too_long_for_an_utterance_is_not_kept() {
         ],
     );
     assert!(said[0].contains("31 seconds"), "{said:?}");
-    assert_eq!(place.readings(&store).len(), 1);
+    assert_eq!(readings(&store).len(), 1);
 }
 
 #[test]
@@ -450,12 +450,12 @@ fn sound_is_never_kept_unencrypted_nor_in_a_file_of_something_else() {
     let other = place.keep(&mut store, Some(14), start()).unwrap_err();
     assert!(other.to_string().contains("something else"), "{other}");
     let (pulse, yes) = (noise(1, 1.0), noise(2, 0.5));
-    place.talk(
+    talk(
         &mut store,
         start(),
         &[("pulse seventy two regular", &pulse), ("yes", &yes)],
     );
-    assert_eq!(place.readings(&store).len(), 1);
+    assert_eq!(readings(&store).len(), 1);
 }
 
 /// The file is damaged while a round goes on.
@@ -466,7 +466,7 @@ fn sound_that_cannot_be_written_stops_no_reading() {
     let file = sound_beside(&place.record());
     let length = std::fs::metadata(&file).unwrap().len();
     std::fs::write(&file, vec![0x5a; usize::try_from(length).unwrap()]).unwrap();
-    let said = place.talk(
+    let said = talk(
         &mut store,
         start(),
         &[
@@ -474,7 +474,7 @@ fn sound_that_cannot_be_written_stops_no_reading() {
             ("yes", &noise(2, 0.5)),
         ],
     );
-    assert_eq!(place.readings(&store).len(), 1);
+    assert_eq!(readings(&store).len(), 1);
     assert_eq!(said.len(), 1, "{said:?}");
     assert!(said[0].contains("kept sound") && !said[0].contains("72"));
     let report = sound_report(&place.record(), &place.key(), start());

@@ -97,54 +97,6 @@ impl Place {
         });
         store.keep_sound(settings, &self.key(), now)
     }
-
-    /// A round with Rosa Delgado in which this is said, each with its sound; no
-    /// words are a silence. Returns what was noted on the screen.
-    pub fn talk(&self, store: &mut Store, at: Time, said: &[(&str, &Sound)]) -> Vec<String> {
-        let who = noise(99, 0.5);
-        let who = [("room nine", &who), ("yes", &who)];
-        let lines = who.into_iter().chain(said.iter().copied());
-        let lines = lines.map(|(words, sound)| (words, Some(sound.clone())));
-        talk(store, at, lines)
-    }
-
-    /// The same without any sound, as from a keyboard.
-    pub fn talk_on(&self, store: &mut Store, at: Time, said: &[&str]) {
-        let lines = ["room nine", "yes"].into_iter().chain(said.iter().copied());
-        talk(store, at, lines.map(|words| (words, None)));
-    }
-
-    /// A nurse retracts a reading.
-    pub fn retract(&self, store: &mut Store, reading: Uuid, at: Time) {
-        let facts = store.facts().unwrap();
-        let record = facts.into_iter().find_map(|it| match it.body {
-            Body::Read(record) if it.id == reading => Some(record),
-            _ => None,
-        });
-        let fact: Fact<KeptReading> = Fact {
-            id: Uuid::new_v4(),
-            version: VERSION,
-            at,
-            by: Staff {
-                name: "Ines Marlow".to_owned(),
-                title: "registered nurse".to_owned(),
-            },
-            round: NO_ROUND,
-            body: Body::Retracted {
-                reading,
-                resident: record.unwrap().resident,
-                reason: "a wrong cuff".to_owned(),
-            },
-        };
-        store.append(&[&fact]).unwrap();
-    }
-
-    /// The readings in the record, in order.
-    pub fn readings(&self, store: &Store) -> Vec<Uuid> {
-        let facts = store.facts().unwrap().into_iter();
-        let readings = facts.filter(|it| matches!(it.body, Body::Read(_)));
-        readings.map(|it| it.id).collect()
-    }
 }
 
 /// Notes what is noted.
@@ -160,7 +112,7 @@ impl Screen for Notes {
     }
 }
 
-fn talk<'a>(
+fn round<'a>(
     store: &mut Store,
     at: Time,
     lines: impl Iterator<Item = (&'a str, Option<Sound>)>,
@@ -183,4 +135,52 @@ fn talk<'a>(
         round.take(&event, now, &mut notes);
     }
     notes.0
+}
+
+/// A round with Rosa Delgado in which this is said, each with its sound; no
+/// words are a silence. Returns what was noted on the screen.
+pub fn talk(store: &mut Store, at: Time, said: &[(&str, &Sound)]) -> Vec<String> {
+    let who = noise(99, 0.5);
+    let who = [("room nine", &who), ("yes", &who)];
+    let lines = who.into_iter().chain(said.iter().copied());
+    let lines = lines.map(|(words, sound)| (words, Some(sound.clone())));
+    round(store, at, lines)
+}
+
+/// The same without any sound, as from a keyboard.
+pub fn talk_on(store: &mut Store, at: Time, said: &[&str]) {
+    let lines = ["room nine", "yes"].into_iter().chain(said.iter().copied());
+    round(store, at, lines.map(|words| (words, None)));
+}
+
+/// A nurse retracts a reading.
+pub fn retract(store: &mut Store, reading: Uuid, at: Time) {
+    let facts = store.facts().unwrap();
+    let record = facts.into_iter().find_map(|it| match it.body {
+        Body::Read(record) if it.id == reading => Some(record),
+        _ => None,
+    });
+    let fact: Fact<KeptReading> = Fact {
+        id: Uuid::new_v4(),
+        version: VERSION,
+        at,
+        by: Staff {
+            name: "Ines Marlow".to_owned(),
+            title: "registered nurse".to_owned(),
+        },
+        round: NO_ROUND,
+        body: Body::Retracted {
+            reading,
+            resident: record.unwrap().resident,
+            reason: "a wrong cuff".to_owned(),
+        },
+    };
+    store.append(&[&fact]).unwrap();
+}
+
+/// The readings in the record, in order.
+pub fn readings(store: &Store) -> Vec<Uuid> {
+    let facts = store.facts().unwrap().into_iter();
+    let readings = facts.filter(|it| matches!(it.body, Body::Read(_)));
+    readings.map(|it| it.id).collect()
 }

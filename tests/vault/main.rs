@@ -472,7 +472,7 @@ fn sources() -> Vec<(PathBuf, String)> {
 }
 
 /// What is heard is written nowhere but in the encrypted file of kept sound
-/// (tests/kept_sound): nothing that hears makes a file, and nothing of the program
+/// (`tests/kept_sound`): nothing that hears makes a file, and nothing of the program
 /// uses what tests write recordings with. What Sayback itself says may be written,
 /// where that is asked for.
 #[test]

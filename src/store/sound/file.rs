@@ -15,7 +15,7 @@ use crate::store::connect::{Look, connect, look, private_file};
 use crate::store::error::plain;
 use crate::store::key::Key;
 
-/// Marks the file as one of kept sound (SQLite's `application_id`; "SayS").
+/// Marks the file as one of kept sound (SQLite's `application_id`; "`SayS`").
 const APPLICATION: i32 = 0x5361_7953;
 const FORM: i32 = 1;
 /// How often what must go is looked for.
