@@ -3,7 +3,7 @@
 use std::path::Path;
 
 use chrono::{DateTime, TimeDelta};
-use rusqlite::{Connection, OpenFlags, params};
+use rusqlite::{Connection, OpenFlags, Transaction, TransactionBehavior, params};
 use uuid::Uuid;
 
 use super::{LONGEST, SoundError, SoundPart, SoundReport, Stands, WhyGone};
@@ -97,7 +97,24 @@ impl Sounds {
 
     /// Keeps, deletes or moves what belongs to facts that were just stored.
     /// Returns what went wrong with any of it.
-    pub(super) fn follow(&mut self, facts: &[&Fact<KeptReading>]) -> Result<(), SoundError> {
+    pub(super) fn follow(&self, facts: &[&Fact<KeptReading>]) -> Result<(), SoundError> {
+        let concerned =
+            |it: &&Fact<KeptReading>| matches!(it.body, Body::Read(_) | Body::Retracted { .. });
+        if !facts.iter().any(concerned) {
+            return Ok(());
+        }
+        // Synced once: "Kept." is said after it.
+        let transaction = self.immediate()?;
+        let done = self.follow_each(facts);
+        transaction.commit()?;
+        done
+    }
+
+    fn immediate(&self) -> rusqlite::Result<Transaction<'_>> {
+        Transaction::new_unchecked(&self.connection, TransactionBehavior::Immediate)
+    }
+
+    fn follow_each(&self, facts: &[&Fact<KeptReading>]) -> Result<(), SoundError> {
         let mut done = Ok(());
         // A moved reading takes its sound along before the old one is retracted.
         for fact in facts {
@@ -120,7 +137,7 @@ impl Sounds {
         done
     }
 
-    fn keep(&mut self, id: Uuid, reading: &KeptReading) -> Result<(), SoundError> {
+    fn keep(&self, id: Uuid, reading: &KeptReading) -> Result<(), SoundError> {
         let record = reading.record();
         let parts = [
             (SoundPart::Reading, reading.sound(), record.spoken_at),
@@ -229,7 +246,7 @@ impl Sounds {
         let last = "SELECT coalesce(max(seq), 0) FROM facts";
         let last: i64 = record.query_row(last, [], |row| row.get(0))?;
         let retracted = select.query_map([self.seen], |row| row.get::<_, Option<String>>(1))?;
-        let transaction = self.connection.unchecked_transaction()?;
+        let transaction = self.immediate()?;
         for reading in retracted {
             if let Some(Ok(id)) = reading?.map(|it| it.parse()) {
                 self.let_go(id, now, WhyGone::Retracted)?;

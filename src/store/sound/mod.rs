@@ -171,7 +171,7 @@ impl Sounding {
     /// Does what facts that were just stored ask for. A reading that is kept
     /// stays kept, whatever becomes of its sound.
     pub(super) fn follow(&mut self, facts: &[&Fact<KeptReading>]) {
-        if let Some(file) = &mut self.file {
+        if let Some(file) = &self.file {
             let done = file.follow(facts);
             self.note(done);
         }
