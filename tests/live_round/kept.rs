@@ -15,7 +15,7 @@ fn heard_again(samples: &[i16]) -> String {
     ear.set_phrases((), &phrases(list)).unwrap();
     ear.expect(());
     let mut heard: Vec<String> = Vec::new();
-    for block in [samples, &[0; 16_000]].concat().chunks(1_600) {
+    for block in [samples, &vec![0; 16_000]].concat().chunks(1_600) {
         heard.extend(ear.accept(block).map(|it| it.text()));
     }
     heard.extend(ear.finish().map(|it| it.text()));
