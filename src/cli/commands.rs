@@ -10,6 +10,7 @@ use sayback::dialogue::Dialogue;
 use sayback::facts::{Fact, residents_with_ranges};
 use sayback::grammar::{Expect, Grammar, Vocabulary};
 use sayback::hearing::{Heard, Microphone, RATE, read_wav};
+use sayback::metrics::Counted;
 use sayback::residents::{Home, Staff};
 use sayback::round::{
     Both, Live, Mouth, Rehearsal, Screen, Script, Silent, Terminal, Tutorial, ear_for,
@@ -63,7 +64,9 @@ pub fn run(command: Command) -> Result<End, Message> {
             quiet,
             pace,
             screen,
+            metrics,
         } => {
+            metrics.open()?;
             let script = Script::read(&script).map_err(message)?;
             let watched = Watched {
                 quiet,
@@ -83,7 +86,9 @@ pub fn run(command: Command) -> Result<End, Message> {
             speaker,
             said,
             screen,
+            metrics,
         } => {
+            metrics.open()?;
             let home = home.as_deref().map(read_home).transpose()?;
             let who = match home {
                 Some(home) => Some((
@@ -308,6 +313,8 @@ fn rehearse(
     } else {
         screen
     };
+    let mut counted = Counted::new(&dialogue);
+    let screen = &mut Both(screen, &mut counted);
     let outcome = Rehearsal {
         script,
         dialogue: &dialogue,
@@ -386,18 +393,20 @@ fn listen(
     let mut screen = LevelBar::new(aide, dialogue.home(), microphone.name());
     let (mut page, touches) = page(address, &dialogue, None, pins)?;
     let mut both;
+    let screen: &mut dyn Screen = if let Some(page) = &mut page {
+        both = Both(&mut screen, page);
+        &mut both
+    } else {
+        &mut screen
+    };
+    let mut counted = Counted::new(&dialogue);
     let live = Live {
         dialogue: &dialogue,
         store: &mut store,
         ear,
         microphone,
         mouth,
-        screen: if let Some(page) = &mut page {
-            both = Both(&mut screen, page);
-            &mut both
-        } else {
-            &mut screen
-        },
+        screen: &mut Both(screen, &mut counted),
         touches,
         tutorial,
     };

@@ -4,6 +4,7 @@ mod commands;
 mod doctor;
 mod export;
 mod home;
+mod log;
 mod screen;
 mod serve;
 mod show;
@@ -18,8 +19,8 @@ use std::process::ExitCode;
 
 use clap::{Args, Parser, Subcommand, ValueEnum};
 use sayback::grammar::Expect;
+use sayback::metrics;
 use sayback::vitals::VitalSign;
-use tracing_subscriber::EnvFilter;
 
 /// Offline, hands-free voice recorder for a vital-signs round.
 ///
@@ -35,6 +36,8 @@ struct Cli {
     command: Command,
     #[command(flatten)]
     key: vault::KeyArgs,
+    #[command(flatten)]
+    log: log::LogArgs,
 }
 
 const EXIT_CODES: &str = "\
@@ -51,6 +54,7 @@ Environment:
   SAYBACK_PASSPHRASE  a passphrase instead; SAYBACK_NEW_PASSPHRASE the next one, for `key rotate`
   SAYBACK_FHIR_TOKEN  bearer token for `export --post`
   SAYBACK_LOG    what to log on standard error, such as \"debug\"; never readings or names
+  SAYBACK_LOG_FORMAT  human or json, as --log-format
   NO_COLOR       no colour when set";
 
 #[derive(Subcommand)]
@@ -113,6 +117,8 @@ enum Command {
         pace: f64,
         #[command(flatten)]
         screen: ScreenArgs,
+        #[command(flatten)]
+        metrics: MetricsArgs,
     },
     /// Listen: a live round with microphone and loudspeaker
     Listen {
@@ -120,7 +126,7 @@ enum Command {
         #[arg(long, required_unless_present = "tutorial")]
         home: Option<PathBuf>,
         /// Practise: two minutes in an invented home, step by step; nothing is stored
-        #[arg(long, conflicts_with_all = ["home", "signed_on", "store"])]
+        #[arg(long, conflicts_with_all = ["home", "signed_on", "store", "metrics"])]
         tutorial: bool,
         /// Who signs on, by name; may be given several times. Where PINs are set
         /// each is asked for one, here or on the screen; without any, the first aide
@@ -145,6 +151,8 @@ enum Command {
         said: Option<PathBuf>,
         #[command(flatten)]
         screen: ScreenArgs,
+        #[command(flatten)]
+        metrics: MetricsArgs,
     },
     /// Print the card: what you can say, on one page
     ///
@@ -238,6 +246,24 @@ struct ScreenArgs {
     /// answers by hand there; a rehearsal then goes on by hand after its script
     #[arg(long, value_name = "ADDRESS")]
     screen: Option<SocketAddr>,
+}
+
+#[derive(Args)]
+struct MetricsArgs {
+    /// Give a monitor counts and times of the machine, nothing about anyone, at
+    /// /metrics of this address of this machine, such as 127.0.0.1:8472
+    #[arg(long, value_name = "ADDRESS")]
+    metrics: Option<SocketAddr>,
+}
+
+impl MetricsArgs {
+    fn open(&self) -> Result<(), String> {
+        if let Some(address) = self.metrics {
+            let at = metrics::open(address)?;
+            anstream::println!("The metrics are at http://{at}/metrics");
+        }
+        Ok(())
+    }
 }
 
 fn pace(text: &str) -> Result<f64, String> {
@@ -336,11 +362,8 @@ pub fn run() -> ExitCode {
         tracing::warn!("a crash may leave a dump of the memory: {error}");
     }
     let cli = Cli::parse();
-    let filter = EnvFilter::try_from_env("SAYBACK_LOG").unwrap_or_else(|_| EnvFilter::new("off"));
-    tracing_subscriber::fmt()
-        .with_env_filter(filter)
-        .with_writer(std::io::stderr)
-        .init();
+    log::begin(&cli.log);
+    metrics::begin();
     vault::given(cli.key);
     match commands::run(cli.command) {
         Ok(End::Done) => ExitCode::SUCCESS,

@@ -9,7 +9,7 @@ use sayback::facts::Time;
 use sayback::review::{Certificate, Station, accounts, serve as answer};
 
 use super::home::read_home;
-use super::{End, vault};
+use super::{End, MetricsArgs, vault};
 
 /// What `serve` is given.
 #[derive(Args)]
@@ -29,10 +29,13 @@ pub struct Arguments {
     /// The certificate's private key, PEM
     #[arg(long, requires = "tls_cert")]
     tls_key: Option<PathBuf>,
+    #[command(flatten)]
+    metrics: MetricsArgs,
 }
 
 /// Serves until interrupted.
 pub fn serve(arguments: &Arguments) -> Result<End, String> {
+    arguments.metrics.open()?;
     let home = read_home(&arguments.home)?;
     let mut store = vault::start(&arguments.store)?;
     super::sound::start(&mut store, &home)?;

@@ -18,6 +18,7 @@ mod sound;
 mod tuning;
 mod wav;
 
+pub use alternatives::heard_in;
 pub use heard::{Alternative, By, Heard, UNKNOWN, Word};
 pub use level::{ClipDetector, FLOOR, Level, Meter};
 pub use microphone::{Microphone, MicrophoneEvent};

@@ -5,7 +5,7 @@ use std::hash::Hash;
 use std::panic::{AssertUnwindSafe, catch_unwind};
 use std::path::{Path, PathBuf};
 use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
-use std::time::Duration;
+use std::time::{Duration, Instant};
 
 use thiserror::Error;
 use vosk::{DecodingState, LogLevel, Recognizer};
@@ -17,6 +17,7 @@ use super::level::ClipDetector;
 use super::pause::Pauses;
 use super::tuning::{Dither, Tuned};
 use super::wav::RATE;
+use crate::metrics;
 
 /// The most transcripts that are asked for, the best one included.
 const TRANSCRIPTS: u16 = 10;
@@ -271,6 +272,7 @@ impl<K: Eq + Hash> Ear<K> {
         samples: &[i16],
         pause: impl Fn(&str) -> Option<Duration>,
     ) -> Option<Heard> {
+        let started = Instant::now();
         let mut heard: Option<Heard> = None;
         for block in samples.chunks(BLOCK) {
             let ended = self.accept_block(block);
@@ -281,6 +283,7 @@ impl<K: Eq + Hash> Ear<K> {
                 });
             }
         }
+        metrics::recognised(seconds(samples.len() as u64), started.elapsed());
         heard
     }
 

@@ -12,6 +12,7 @@ use crate::dialogue::{Dialogue, Event};
 use crate::facts::Time;
 use crate::grammar::Expect;
 use crate::hearing::{Ear, Heard, Meter, Microphone, MicrophoneEvent};
+use crate::metrics;
 use crate::speaking::Saying;
 use crate::store::Store;
 
@@ -84,6 +85,7 @@ impl Live<'_> {
             wake: None,
             sharp: None,
             lead: std::time::Duration::ZERO,
+            recognised: None,
             spoken: None,
             open_reports: 0,
             seconds: None,
@@ -117,7 +119,10 @@ impl Live<'_> {
                 }
                 Next::Sound(MicrophoneEvent::Frames(frames)) => {
                     match hands.listen(&frames, |words| round.pause_after(words)) {
-                        Some(heard) => Event::Heard(round.with_sound(heard, hands.ear)),
+                        Some(heard) => {
+                            hands.recognised = Some(Instant::now());
+                            Event::Heard(round.with_sound(heard, hands.ear))
+                        }
                         None => continue,
                     }
                 }
@@ -141,6 +146,7 @@ impl Live<'_> {
             }
             let turn = round.take(&event, now().max(at), hands.screen);
             going = hands.act(&mut round, turn).await;
+            hands.recognised = None;
         }
         Ok(())
     }
@@ -180,6 +186,8 @@ struct Hands<'a> {
     sharp: Option<(Instant, Time)>,
     /// How long the last saying took from the wish to its first sound.
     lead: std::time::Duration,
+    /// When an utterance was recognised that nothing was said to yet.
+    recognised: Option<Instant>,
     /// From when to when the words of the last saying were heard.
     spoken: Option<(Time, Time)>,
     /// How many reports no nurse has yet.
@@ -406,6 +414,9 @@ impl Hands<'_> {
                     let last = played.last.checked_sub(after).unwrap_or(first);
                     self.lead = first.saturating_duration_since(wished).min(MOST_LEAD);
                     self.spoken = Some((time_of(first), time_of(last)));
+                    if let Some(recognised) = self.recognised.take() {
+                        metrics::answered(first.saturating_duration_since(recognised.into_std()));
+                    }
                     Ok(Said::Whole)
                 }
                 Err(error) => Err(error.to_string()),

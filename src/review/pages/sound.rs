@@ -14,6 +14,8 @@ use crate::store::{Stands, WhyGone};
 pub enum OfSound {
     /// The home keeps none.
     Off,
+    /// It is on the recorder on which it was spoken, and this is another machine.
+    Elsewhere,
     /// It cannot be looked at; why.
     Broken(String),
     /// What became of that of the reading and that of the yes; none where none
@@ -46,6 +48,9 @@ pub fn sound(
             h2 { "How it sounded" }
             @match of {
                 OfSound::Off => { p.none { "Sound is not kept here." } }
+                OfSound::Elsewhere => {
+                    p.none { "Sound stays on the recorder on which it was spoken." }
+                }
                 OfSound::Broken(why) => { p { "It can\u{2019}t be played now: " (why) "." } }
                 OfSound::Known { reading, yes } => {
                     @let parts = [

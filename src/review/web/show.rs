@@ -127,8 +127,13 @@ fn sound_of(station: &Station, id: Uuid) -> OfSound {
     if station.index().home().kept_sound.is_none() {
         return OfSound::Off;
     }
-    if !station.keeps_sound() {
-        return OfSound::Broken("what the station wrote when it was started says why".to_owned());
+    match station.keeps_sound() {
+        Some(true) => {}
+        Some(false) => {
+            let why = "what the station wrote when it was started says why";
+            return OfSound::Broken(why.to_owned());
+        }
+        None => return OfSound::Elsewhere,
     }
     let both = || -> Result<OfSound, SoundError> {
         Ok(OfSound::Known {
