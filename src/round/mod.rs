@@ -15,7 +15,7 @@ use thiserror::Error;
 use crate::dialogue::{Action, Dialogue, Event, Phase, State};
 use crate::facts::{Record, Time};
 use crate::grammar::{Expect, Grammar};
-use crate::hearing::{Ear, EarError};
+use crate::hearing::{Ear, EarError, Heard};
 use crate::residents::Home;
 use crate::speaking::{Saying, VoiceError};
 use crate::store::{Store, StoreError};
@@ -196,7 +196,24 @@ impl<'a> Round<'a> {
         for fact in facts {
             screen.stored(fact);
         }
+        if let Some(trouble) = self.store.sound_trouble() {
+            screen.notice(&trouble);
+        }
         Ok(())
+    }
+
+    /// What was heard, with how it sounded where the home keeps that. To be asked
+    /// before the ear hears more.
+    fn with_sound(&self, mut heard: Heard, ear: &Ear<Expect>) -> Heard {
+        if self.store.keeps_sound() {
+            heard.sound = ear.sound_of(&heard);
+        }
+        heard
+    }
+
+    /// Deletes kept sound that is over, now and then.
+    fn let_sound_go(&mut self, now: Time) {
+        self.store.let_sound_go(now);
     }
 
     /// Something the recorder itself has to say, as the home wants it heard.

@@ -62,7 +62,7 @@ pub fn understand(
     if address::is_talk(&found, context.pending, meant) {
         return Err(NotUnderstood::SideTalk);
     }
-    Ok(found)
+    Ok(found.sounding(heard.sound.as_ref()))
 }
 
 fn meaning(
