@@ -7,7 +7,8 @@ use super::view::{Doing, HeardLine, Kept, View, take_in};
 use crate::dialogue::{Dialogue, State};
 use crate::facts::{Fact, KeptReading, Time};
 use crate::hearing::Heard;
-use crate::round::Screen;
+use crate::round::{PASSED_OVER, Screen};
+use crate::sync::LinkStatus;
 
 /// The bedside screen's end at the round.
 pub struct Bedside {
@@ -81,6 +82,10 @@ impl Screen for Bedside {
         take_in(&mut self.kept, fact);
     }
 
+    fn passed_over(&mut self) {
+        self.notice(PASSED_OVER);
+    }
+
     fn notice(&mut self, text: &str) {
         self.show(|view| view.notice = Some(text.to_owned()));
     }
@@ -93,6 +98,7 @@ impl Screen for Bedside {
             next.heard = view.heard.take();
             next.said = view.said.take();
             next.notice = view.notice.take();
+            next.link = view.link.take();
             *view = next;
         });
     }
@@ -100,6 +106,11 @@ impl Screen for Bedside {
     fn said_all(&mut self) {
         self.saying = false;
         self.show(|_| {});
+    }
+
+    fn link(&mut self, status: &LinkStatus, now: Time) {
+        let line = status.line(now.date_naive());
+        self.show(|view| view.link = Some(line));
     }
 
     fn microphone_lost(&mut self, lost: bool) {

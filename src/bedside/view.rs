@@ -51,6 +51,8 @@ pub struct View {
     pub sound_days: Option<u16>,
     /// Something about the machine.
     pub notice: Option<String>,
+    /// How the record stands with its home, where it has one.
+    pub link: Option<String>,
     /// The rooms there are.
     pub rooms: Vec<Choice>,
     /// The nurses one can have reported to.
@@ -218,6 +220,7 @@ impl View {
             speech: home.bedside.speech,
             sound_days: home.kept_sound.map(|it| it.days),
             notice: None,
+            link: None,
             rooms: rooms(dialogue),
             nurses: nurses(dialogue),
         }

@@ -9,6 +9,7 @@ use crate::dialogue::{Dialogue, State};
 use crate::facts::{Body, Fact, KeptReading, Time};
 use crate::hearing::{By, Heard, Level};
 use crate::residents::{Home, ResidentId, Speech};
+use crate::sync::LinkStatus;
 use crate::vitals::{Finding, Layer, Measurement, Qualifier, Rhythm, Side, Supply, Unit, Value};
 
 /// Whoever watches a round.
@@ -21,6 +22,9 @@ pub trait Screen {
     fn stored(&mut self, fact: &Fact<KeptReading>);
     /// Something about the machine, not the residents.
     fn notice(&mut self, text: &str);
+    /// What was heard last may have been for Sayback, and is not asked about:
+    /// [`PASSED_OVER`].
+    fn passed_over(&mut self) {}
     /// What is heard of what is shown, as the home has chosen; once, at the
     /// beginning.
     fn speech(&mut self, _: Speech) {}
@@ -32,7 +36,12 @@ pub trait Screen {
     fn said_all(&mut self) {}
     /// The microphone is lost, or is back.
     fn microphone_lost(&mut self, _: bool) {}
+    /// How the record stands with its home, where it has one.
+    fn link(&mut self, _: &LinkStatus, _: Time) {}
 }
+
+/// What is shown instead of asking again.
+pub const PASSED_OVER: &str = "not sure that this was for me: say it again, with its name";
 
 /// Two who watch.
 pub struct Both<'a>(pub &'a mut dyn Screen, pub &'a mut dyn Screen);
@@ -58,6 +67,11 @@ impl Screen for Both<'_> {
         self.1.notice(text);
     }
 
+    fn passed_over(&mut self) {
+        self.0.passed_over();
+        self.1.passed_over();
+    }
+
     fn speech(&mut self, speech: Speech) {
         self.0.speech(speech);
         self.1.speech(speech);
@@ -81,6 +95,11 @@ impl Screen for Both<'_> {
     fn microphone_lost(&mut self, lost: bool) {
         self.0.microphone_lost(lost);
         self.1.microphone_lost(lost);
+    }
+
+    fn link(&mut self, status: &LinkStatus, now: Time) {
+        self.0.link(status, now);
+        self.1.link(status, now);
     }
 }
 
@@ -213,6 +232,10 @@ impl<W: Write> Screen for Terminal<W> {
 
     fn notice(&mut self, text: &str) {
         self.line("", "note", PLAIN, text);
+    }
+
+    fn passed_over(&mut self) {
+        self.notice(PASSED_OVER);
     }
 
     fn speech(&mut self, speech: Speech) {
