@@ -5,7 +5,7 @@
 //! seeds (`tests/fuzz_seeds.rs`).
 
 #[path = "web.rs"]
-mod web;
+pub mod web;
 
 use std::sync::LazyLock;
 
