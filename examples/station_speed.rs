@@ -16,6 +16,7 @@
 #[allow(dead_code, reason = "the tests use what this does not")]
 mod made;
 
+use std::collections::BTreeSet;
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
 use std::time::{Duration, Instant};
@@ -24,7 +25,8 @@ use axum::Router;
 use axum::body::Body;
 use axum::http::{Request, StatusCode};
 use http_body_util::BodyExt as _;
-use sayback::residents::Staff;
+use sayback::facts::NO_ROUND;
+use sayback::residents::{ResidentId, Staff};
 use sayback::review::accounts::{Accounts, Role};
 use sayback::review::{FORM_COOKIE, Station, app};
 use sayback::store::Store;
@@ -149,6 +151,12 @@ fn load(app: Router, cookie: &str) {
 fn open(path: &Path, home: sayback::residents::Home) -> Router {
     let begun = Instant::now();
     let store = Store::open(path).expect("a record");
+    println!("opened the file in {:.1?}", begun.elapsed());
+    let begun = Instant::now();
+    assert!(store.check(&[]).expect("a record").sound());
+    println!("checked in {:.1?}", begun.elapsed());
+    whole_round_and_resident(&store);
+    let begun = Instant::now();
     let (accounts, _) = Accounts::in_memory().expect("accounts");
     let staff = Staff {
         name: "Ines Marlow".into(),
@@ -162,11 +170,47 @@ fn open(path: &Path, home: sayback::residents::Home) -> Router {
     let station = Station::new(home, store, accounts, made::now, false).expect("a station");
     let readings = station.index().len();
     println!(
-        "opened in {:.1?}: {readings} readings, {}",
+        "folded in {:.1?}: {readings} readings, {}",
         begun.elapsed(),
         memory()
     );
     app(Arc::new(station))
+}
+
+/// What the pages ask the record for by round and by resident.
+fn whole_round_and_resident(store: &Store) {
+    let some = store.facts_after(500_000, 4000).expect("facts");
+    let rounds: BTreeSet<_> = some
+        .iter()
+        .map(|it| it.fact.as_ref().unwrap().round)
+        .collect();
+    let rounds = rounds.into_iter().filter(|it| *it != NO_ROUND).take(20);
+    let taken = rounds.map(|round| {
+        let begun = Instant::now();
+        (
+            store.facts_of_round(round).expect("facts").len(),
+            begun.elapsed(),
+        )
+    });
+    median("all of a round", taken.collect());
+    let taken = (0..20).map(|number| {
+        let begun = Instant::now();
+        let resident = ResidentId(format!("AR-{number:03}"));
+        (
+            store.facts_about(&resident).expect("facts").len(),
+            begun.elapsed(),
+        )
+    });
+    median("all about a resident", taken.collect());
+}
+
+fn median(what: &str, mut taken: Vec<(usize, Duration)>) {
+    taken.sort_by_key(|it| it.1);
+    let (facts, time) = taken[taken.len() / 2];
+    println!(
+        "{what}: {time:.1?} (median of {}), {facts} facts",
+        taken.len()
+    );
 }
 
 /// What this process holds in memory, where the system tells.

@@ -128,6 +128,20 @@ fn a_file_that_ends_without_a_pause_is_flushed() {
 }
 
 #[test]
+fn the_sound_of_an_utterance_is_kept_until_the_next_ends() {
+    let mut ear = ear();
+    for sentence in ["pulse seventy two", "temperature ninety eight"] {
+        let frames = spoken_frames(sentence);
+        assert_eq!(texts(&hear(&mut ear, &frames)), [sentence]);
+        let sound = ear.last_sound().to_vec();
+        assert!(frames.len() / 2 < sound.len() && sound.len() < frames.len() + RATE as usize);
+        let mut other = self::ear();
+        let again = other.accept(&sound).or_else(|| other.finish());
+        assert_eq!(again.unwrap().text(), sentence);
+    }
+}
+
+#[test]
 fn changing_the_expectation_in_mid_utterance_leaves_nothing_behind() {
     let mut ear = ear();
     let reading = spoken_frames("pulse seventy two");

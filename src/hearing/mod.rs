@@ -6,6 +6,7 @@
 
 mod alternatives;
 mod heard;
+mod kept_sound;
 mod level;
 mod link;
 mod microphone;

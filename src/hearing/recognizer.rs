@@ -12,6 +12,7 @@ use vosk::{DecodingState, LogLevel, Recognizer};
 
 use super::alternatives::{Path as Transcript, best_with_confidence};
 use super::heard::{Heard, UNKNOWN};
+use super::kept_sound::KeptSound;
 use super::level::ClipDetector;
 use super::pause::Pauses;
 use super::tuning::{Dither, Tuned};
@@ -153,6 +154,7 @@ pub struct Ear<K> {
     clips: ClipDetector,
     pauses: Pauses,
     dither: Dither,
+    kept: KeptSound,
 }
 
 impl<K: Eq + Hash> Ear<K> {
@@ -168,6 +170,7 @@ impl<K: Eq + Hash> Ear<K> {
             clips: ClipDetector::default(),
             pauses: Pauses::default(),
             dither: Dither::default(),
+            kept: KeptSound::default(),
         }
     }
 
@@ -305,6 +308,15 @@ impl<K: Eq + Hash> Ear<K> {
         self.flush()
     }
 
+    /// The samples of what ended last, as they came, with the silence around it;
+    /// the end of it when it was longer than 30 s. To be taken right after
+    /// [`Ear::accept`] or [`Ear::finish`] gave an utterance: silence, and what is
+    /// dropped, ends too.
+    #[must_use]
+    pub fn last_sound(&self) -> &[i16] {
+        self.kept.last()
+    }
+
     /// Seconds of sound taken since the start of the stream.
     #[must_use]
     #[allow(clippy::cast_precision_loss, reason = "exact for 2^53 samples")]
@@ -319,6 +331,7 @@ impl<K: Eq + Hash> Ear<K> {
         slot.learned += block.len() as u64;
         self.running += block.len() as u64;
         self.clips.push(block);
+        self.kept.push(block);
         self.pauses.push(block);
         let enough = slot.learned >= LEARN_FROM;
         match slot.recognizer.accept_waveform(self.dither.add(block)) {
@@ -360,6 +373,7 @@ impl<K: Eq + Hash> Ear<K> {
         result: for<'a> fn(&'a mut Recognizer) -> vosk::CompleteResult<'a>,
     ) -> Option<Heard> {
         self.running = 0;
+        self.kept.end();
         self.pauses.begin();
         let clipped = std::mem::take(&mut self.clips).clipped();
         let slot = self.slots.get_mut(self.expected.as_ref()?)?;

@@ -8,8 +8,8 @@ use serde::{Deserialize, Serialize};
 
 use super::chain::{Columns, Hash, Head, beginning, link};
 use super::error::StoreError;
-use super::schema::{SCHEMA, missing_guards};
-use super::{Store, parsed};
+use super::schema::{CHAINED, SCHEMA, missing_guards};
+use super::{Store, exchange, parsed};
 use crate::facts::{Body, ChainHead};
 
 /// No more rows than this are looked through for where each belongs.
@@ -28,7 +28,7 @@ pub struct Report {
     pub chained_from: i64,
     /// Whether the file is encrypted.
     pub encrypted: bool,
-    /// Signatures whose head agrees with the record.
+    /// Signatures made here whose head agrees with the record.
     pub signatures: usize,
     /// What is wrong, in order of the record.
     pub findings: Vec<Finding>,
@@ -193,7 +193,7 @@ impl Store {
             signatures: 0,
             findings: damage(&reading, self.encrypted).map_err(failed)?,
         };
-        if form != SCHEMA {
+        if form < CHAINED {
             report.findings.push(about(None, None, What::NoChain));
             return Ok(report);
         }
@@ -207,7 +207,11 @@ impl Store {
         let mut rows = select.query([]).map_err(failed)?;
         while let Some(row) = rows.next().map_err(failed)? {
             let chain: Option<Vec<u8>> = row.get(6).map_err(failed)?;
-            walk.step(&Columns::of(row).map_err(failed)?, chain);
+            let row = Columns::of(row).map_err(failed)?;
+            // What came from the home was signed there: its head is the home's.
+            let came = form == SCHEMA && row.kind == b"signed";
+            let came = came && exchange::came(&reading, row.seq).map_err(failed)?;
+            walk.step(&row, chain, came);
         }
         report.signatures = walk.signatures;
         report.findings.extend(walk.end(head.as_ref()));
@@ -315,7 +319,7 @@ impl<'a> Walk<'a> {
         self.findings.push(about(Some(row.seq), Some(row.id), what));
     }
 
-    fn step(&mut self, row: &Columns<'_>, chain: Option<Vec<u8>>) {
+    fn step(&mut self, row: &Columns<'_>, chain: Option<Vec<u8>>, came: bool) {
         let gap = row.seq > self.next;
         if gap {
             let what = What::Removed { to: row.seq - 1 };
@@ -338,7 +342,9 @@ impl<'a> Walk<'a> {
                         columns: columns.map(<[u8]>::to_vec),
                     });
                 }
-                self.signed(row);
+                if !came {
+                    self.signed(row);
+                }
                 self.before = there;
                 self.last = row.seq;
             }

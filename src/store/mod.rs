@@ -9,8 +9,11 @@ mod chain;
 mod check;
 mod connect;
 mod error;
+mod exchange;
 mod key;
 mod schema;
+#[cfg(test)]
+mod tests;
 mod wal;
 
 use std::io::ErrorKind;
@@ -26,7 +29,7 @@ use uuid::Uuid;
 use self::chain::{Columns, Head};
 use self::connect::BUSY;
 use self::error::plain;
-use self::schema::{APPLICATION, SCHEMA};
+use self::schema::{APPLICATION, CHAINED, RESIDENT, SCHEMA};
 use crate::facts::{Body, ChainHead, Fact, KeptReading};
 use crate::metrics;
 use crate::residents::ResidentId;
@@ -35,6 +38,7 @@ pub use self::backup::{Copied, encrypt, is_plain, opens, reencrypt, restore, ver
 pub use self::chain::hex;
 pub use self::check::{Finding, Report, What};
 pub use self::error::StoreError;
+pub use self::exchange::{RawFact, RawStored};
 pub use self::key::{Key, KeyError, SHORTEST_PASSPHRASE, add_key, forget_older};
 pub use self::wal::LogFault;
 
@@ -182,10 +186,12 @@ impl Store {
         // Another process may have done it meanwhile.
         let form: i32 = upgrade.pragma_query_value(None, "user_version", |it| it.get(0))?;
         let mut facts = None;
-        if form != SCHEMA {
-            schema::chain(&upgrade)?;
+        if form < CHAINED {
             let count = "SELECT count(*) FROM facts";
             facts = Some(upgrade.query_row(count, [], |it| it.get(0))?);
+        }
+        if form < SCHEMA {
+            schema::raise(&upgrade, form)?;
         }
         upgrade.commit()?;
         self.upgraded = facts;
@@ -264,13 +270,13 @@ impl Store {
         self.log_fault
     }
 
-    /// Where the record stands. None in one of an older form that may not be
+    /// Where the record stands. None in one without a chain that may not be
     /// written.
     ///
     /// # Errors
     /// [`StoreError::Read`].
     pub fn head(&self) -> Result<Option<ChainHead>, StoreError> {
-        if self.pragma("user_version")? != SCHEMA {
+        if self.pragma("user_version")? < CHAINED {
             return Ok(None);
         }
         let head = Head::read(&self.connection).map_err(|it| StoreError::read(&it))?;
@@ -291,9 +297,7 @@ impl Store {
     fn append_synced(&mut self, facts: &[&Fact<KeptReading>]) -> Result<(), StoreError> {
         let failed = |error: rusqlite::Error| StoreError::write(&error);
         let transaction = self.immediate().map_err(failed)?;
-        let mut head = Head::read(&transaction).map_err(failed)?.ok_or_else(|| {
-            StoreError::Write("the record has lost its head; see `sayback check`".to_owned())
-        })?;
+        let mut head = writable_head(&transaction)?;
         for fact in facts {
             insert(&transaction, &mut head, fact)?;
         }
@@ -314,7 +318,7 @@ impl Store {
     /// # Errors
     /// As [`Store::facts`].
     pub fn facts_of_round(&self, round: Uuid) -> Result<Vec<Fact>, StoreError> {
-        self.select("json_extract(fact, '$.round') = ?", [round.to_string()])
+        self.select(OF_ROUND, [round.to_string()])
     }
 
     /// Everything about a resident, in the order of [`Store::facts`].
@@ -322,16 +326,17 @@ impl Store {
     /// # Errors
     /// As [`Store::facts`].
     pub fn facts_about(&self, resident: &ResidentId) -> Result<Vec<Fact>, StoreError> {
-        self.select("json_extract(fact, '$.resident') = ?", [&resident.0])
+        // One of an older form that may not be written has no such column.
+        let known = self.pragma("user_version")? == SCHEMA;
+        let unknown = format!("{RESIDENT} = ?");
+        self.select(if known { ABOUT } else { &unknown }, [&resident.0])
     }
 
     fn select(&self, which: &str, with: impl Params) -> Result<Vec<Fact>, StoreError> {
         let failed = |error: rusqlite::Error| StoreError::Read(plain(&error));
         let mut select = self
             .connection
-            .prepare_cached(&format!(
-                "SELECT id, fact FROM facts WHERE {which} ORDER BY seq"
-            ))
+            .prepare_cached(&selection(which))
             .map_err(failed)?;
         let rows = select
             .query_map(with, |row| Ok((row.get(0)?, row.get(1)?)))
@@ -385,6 +390,13 @@ impl Store {
     }
 }
 
+const OF_ROUND: &str = "round = ?";
+const ABOUT: &str = "resident = ?";
+
+fn selection(which: &str) -> String {
+    format!("SELECT id, fact FROM facts WHERE {which} ORDER BY seq")
+}
+
 /// A fact with its place in the record. One that cannot be read does not hide
 /// those after it.
 #[derive(Debug)]
@@ -407,12 +419,18 @@ fn parsed(id: String, json: &str) -> Result<Fact, StoreError> {
     })
 }
 
+fn writable_head(transaction: &Transaction<'_>) -> Result<Head, StoreError> {
+    let head = Head::read(transaction).map_err(|it| StoreError::write(&it))?;
+    head.ok_or_else(|| {
+        StoreError::Write("the record has lost its head; see `sayback check`".to_owned())
+    })
+}
+
 fn insert(
     transaction: &Transaction<'_>,
     head: &mut Head,
     fact: &Fact<KeptReading>,
 ) -> Result<(), StoreError> {
-    let failed = |error: rusqlite::Error| StoreError::write(&error);
     let unwritable = |error: serde_json::Error| StoreError::Write(error.to_string());
     // Keys in order, nothing between: one text for one fact.
     let mut json = serde_json::to_value(fact).map_err(unwritable)?;
@@ -420,31 +438,51 @@ fn insert(
         json["head"] = serde_json::to_value(head.public()).map_err(unwritable)?;
     }
     let kind = json.get("kind").and_then(serde_json::Value::as_str);
-    let kind = kind.unwrap_or_default().to_owned();
-    let (id, round, at) = (
-        fact.id.to_string(),
-        fact.round.to_string(),
-        fact.at.to_rfc3339(),
-    );
-    let json = json.to_string();
-    let next = "SELECT coalesce((SELECT seq FROM sqlite_sequence WHERE name = 'facts'), 0) + 1";
-    let next = transaction.prepare_cached(next);
-    let seq = next.and_then(|mut it| it.query_row([], |row| row.get(0)));
-    head.follow(&Columns {
-        seq: seq.map_err(failed)?,
-        id: id.as_bytes(),
-        round: round.as_bytes(),
-        at: at.as_bytes(),
-        kind: kind.as_bytes(),
-        fact: json.as_bytes(),
-    });
-    transaction
-        .prepare_cached(
-            "INSERT INTO facts (seq, id, round, at, kind, fact, chain) VALUES (?,?,?,?,?,?,?)",
-        )
-        .and_then(|mut insert| {
-            insert.execute(params![head.seq, id, round, at, kind, json, head.hash])
-        })
-        .map(drop)
-        .map_err(failed)
+    let row = Row {
+        id: fact.id.to_string(),
+        round: fact.round.to_string(),
+        at: fact.at.to_rfc3339(),
+        kind: kind.unwrap_or_default().to_owned(),
+        fact: json.to_string(),
+    };
+    row.put(transaction, head)
+        .map_err(|it| StoreError::write(&it))
+}
+
+/// A fact as it is stored.
+struct Row {
+    id: String,
+    round: String,
+    at: String,
+    kind: String,
+    fact: String,
+}
+
+impl Row {
+    /// Puts it after the last one, and the head there.
+    fn put(&self, transaction: &Transaction<'_>, head: &mut Head) -> rusqlite::Result<()> {
+        let next = "SELECT coalesce((SELECT seq FROM sqlite_sequence WHERE name = 'facts'), 0) + 1";
+        let mut next = transaction.prepare_cached(next)?;
+        head.follow(&Columns {
+            seq: next.query_row([], |row| row.get(0))?,
+            id: self.id.as_bytes(),
+            round: self.round.as_bytes(),
+            at: self.at.as_bytes(),
+            kind: self.kind.as_bytes(),
+            fact: self.fact.as_bytes(),
+        });
+        let Self {
+            id,
+            round,
+            at,
+            kind,
+            fact,
+        } = self;
+        transaction
+            .prepare_cached(
+                "INSERT INTO facts (seq, id, round, at, kind, fact, chain) VALUES (?,?,?,?,?,?,?)",
+            )?
+            .execute(params![head.seq, id, round, at, kind, fact, head.hash])
+            .map(drop)
+    }
 }

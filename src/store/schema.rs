@@ -7,8 +7,29 @@ use super::chain::{Columns, Head};
 /// Marks the file as a Sayback record (SQLite's `application_id`; "Sayb").
 pub(super) const APPLICATION: i32 = 0x5361_7962;
 
-/// The version of the tables. Form 1 had no chain.
-pub(super) const SCHEMA: i32 = 2;
+/// The version of the tables. Form 1 had no chain, form 2 nothing to find facts
+/// by but their place and identifier.
+pub(super) const SCHEMA: i32 = 3;
+
+/// From this form on, facts are chained.
+pub(super) const CHAINED: i32 = 2;
+
+/// Whom a fact is about, if it is about one resident. What is no JSON, because
+/// something else put it there, is about nobody.
+pub(super) const RESIDENT: &str =
+    "CASE WHEN json_valid(fact) THEN json_extract(fact, '$.resident') END";
+
+/// What facts are found by, and which of them came from the home and are not
+/// sent back there. The resident is worked out from the fact and so cannot
+/// contradict it; the chain covers the fact.
+fn find_by() -> String {
+    format!(
+        "ALTER TABLE facts ADD COLUMN resident TEXT GENERATED ALWAYS AS ({RESIDENT}) VIRTUAL;
+         CREATE INDEX facts_of_round ON facts (round);
+         CREATE INDEX facts_about ON facts (resident);
+         CREATE TABLE came (seq INTEGER PRIMARY KEY) STRICT;"
+    )
+}
 
 const FACTS: &str = "
     CREATE TABLE facts (
@@ -56,6 +77,7 @@ pub(super) const GUARDS: [(&str, &str); 3] = [
 pub(super) fn make(making: &Transaction<'_>) -> rusqlite::Result<()> {
     making.execute_batch(FACTS)?;
     making.execute_batch(HEAD)?;
+    making.execute_batch(&find_by())?;
     for (_, guard) in GUARDS {
         making.execute_batch(guard)?;
     }
@@ -64,8 +86,17 @@ pub(super) fn make(making: &Transaction<'_>) -> rusqlite::Result<()> {
     making.pragma_update(None, "user_version", SCHEMA)
 }
 
-/// From form 1 to form 2: every fact gets its link. All of it or nothing.
-pub(super) fn chain(upgrade: &Transaction<'_>) -> rusqlite::Result<()> {
+/// From an older form to this one. All of it or nothing.
+pub(super) fn raise(upgrade: &Transaction<'_>, from: i32) -> rusqlite::Result<()> {
+    if from < CHAINED {
+        chain(upgrade)?;
+    }
+    upgrade.execute_batch(&find_by())?;
+    upgrade.pragma_update(None, "user_version", SCHEMA)
+}
+
+/// From form 1 to form 2: every fact gets its link.
+fn chain(upgrade: &Transaction<'_>) -> rusqlite::Result<()> {
     upgrade.execute_batch("DROP TRIGGER IF EXISTS facts_never_change")?;
     upgrade.execute_batch("ALTER TABLE facts ADD COLUMN chain BLOB")?;
     upgrade.execute_batch(HEAD)?;
@@ -88,8 +119,7 @@ pub(super) fn chain(upgrade: &Transaction<'_>) -> rusqlite::Result<()> {
         }
     }
     upgrade.execute_batch(GUARDS[0].1)?;
-    head.write(upgrade)?;
-    upgrade.pragma_update(None, "user_version", SCHEMA)
+    head.write(upgrade)
 }
 
 /// Guards that are not there as they should be.

@@ -6,19 +6,34 @@ use std::path::{Path, PathBuf};
 
 use rusqlite::Connection;
 use sayback::facts::{Fact, Record};
-use sayback::store::{Store, What};
+use sayback::residents::ResidentId;
+use sayback::store::{Key, Store, What, encrypt};
 use tempfile::TempDir;
 
-fn form_1() -> (TempDir, PathBuf) {
+fn form(number: u8) -> (TempDir, PathBuf) {
     let (folder, path) = super::record();
-    let made = Path::new(env!("CARGO_MANIFEST_DIR")).join("tests/data/records/form-1.db");
-    std::fs::copy(made, &path).unwrap();
+    let made = Path::new(env!("CARGO_MANIFEST_DIR")).join("tests/data/records");
+    std::fs::copy(made.join(format!("form-{number}.db")), &path).unwrap();
     (folder, path)
 }
 
-fn expected() -> Vec<Fact> {
-    let lines = include_str!("../data/records/form-1.jsonl").lines();
+fn form_1() -> (TempDir, PathBuf) {
+    form(1)
+}
+
+fn lines(text: &str) -> Vec<Fact> {
+    let lines = text.lines();
     lines.map(|it| serde_json::from_str(it).unwrap()).collect()
+}
+
+fn expected() -> Vec<Fact> {
+    lines(include_str!("../data/records/form-1.jsonl"))
+}
+
+/// Form 1 in its beginning, upgraded to form 2, then a round recorded and signed
+/// in form 2.
+fn expected_2() -> Vec<Fact> {
+    lines(include_str!("../data/records/form-2.jsonl"))
 }
 
 fn user_version(path: &Path) -> i32 {
@@ -41,7 +56,7 @@ fn a_record_of_form_1_is_upgraded_once_and_reads_as_before() {
     let mut store = Store::open(&path).unwrap();
     assert_eq!(store.upgraded(), Some(46));
     assert_eq!(store.facts().unwrap(), expected);
-    assert_eq!(user_version(&path), 2);
+    assert_eq!(user_version(&path), 3);
     let report = store.check(&[]).unwrap();
     assert_eq!(report.findings, []);
     assert_eq!(
@@ -49,7 +64,7 @@ fn a_record_of_form_1_is_upgraded_once_and_reads_as_before() {
         "nothing of before was chained then"
     );
     store
-        .append(&[&super::note(1, "the first of form 2")])
+        .append(&[&super::note(1, "the first of form 3")])
         .unwrap();
     drop(store);
 
@@ -59,6 +74,91 @@ fn a_record_of_form_1_is_upgraded_once_and_reads_as_before() {
     assert!(report.sound());
     assert_eq!((report.facts, report.chained_from), (47, 47));
     assert_eq!(Record::of(&store.facts().unwrap()), Record::of(&expected));
+}
+
+/// The chain, the signature and what was said of the chain's beginning are those
+/// of before.
+#[test]
+fn a_record_of_form_2_is_upgraded_once_and_its_chain_is_as_before() {
+    let (_folder, path) = form(2);
+    let expected = expected_2();
+    assert_eq!(user_version(&path), 2);
+    let head: Vec<u8> = Connection::open(&path)
+        .unwrap()
+        .query_row("SELECT hash FROM head", [], |it| it.get(0))
+        .unwrap();
+    let mut store = Store::open(&path).unwrap();
+    assert_eq!(store.upgraded(), None, "nothing was chained anew");
+    assert_eq!(user_version(&path), 3);
+    assert_eq!(store.facts().unwrap(), expected);
+    let report = store.check(&[]).unwrap();
+    assert_eq!(report.findings, []);
+    let told = (report.facts, report.chained_from, report.signatures);
+    assert_eq!(told, (54, 47, 1));
+    let same = sayback::store::hex(&head);
+    assert_eq!(store.head().unwrap().unwrap().hash, same);
+    finds(&store, &expected);
+    store.append(&[&super::note(9, "of form 3")]).unwrap();
+    assert!(store.check(&[]).unwrap().sound());
+}
+
+/// The index finds what looking through all facts finds.
+fn finds(store: &Store, all: &[Fact]) {
+    let about = |it: &Fact| serde_json::to_value(it).unwrap()["resident"].clone();
+    let rounds: std::collections::BTreeSet<_> = all.iter().map(|it| it.round).collect();
+    let residents: std::collections::BTreeSet<_> = all
+        .iter()
+        .filter_map(|it| about(it).as_str().map(str::to_owned))
+        .collect();
+    assert!(rounds.len() > 1 && residents.len() > 1);
+    for round in rounds {
+        let of: Vec<_> = all.iter().filter(|it| it.round == round).cloned().collect();
+        assert_eq!(store.facts_of_round(round).unwrap(), of);
+    }
+    for id in residents {
+        let of = all.iter().filter(|it| about(it) == *id).cloned();
+        let of: Vec<_> = of.collect();
+        assert_eq!(store.facts_about(&ResidentId(id)).unwrap(), of);
+    }
+    let nobody = ResidentId("AR-000".to_owned());
+    assert!(store.facts_about(&nobody).unwrap().is_empty());
+}
+
+/// What was put in by something else, and is no JSON, does not keep the record
+/// from being opened.
+#[test]
+fn a_foreign_row_does_not_stop_an_upgrade() {
+    let (_folder, path) = form(2);
+    let other = Connection::open(&path).unwrap();
+    let insert = "INSERT INTO facts (id, round, at, kind, fact) VALUES (?, '', '', '', ?)";
+    for (id, text) in [("half", r#"{"resident": "AR"#), ("list", "[1]")] {
+        other.execute(insert, [id, text]).unwrap();
+    }
+    let odd = r#"{"resident": {"of": 7}}"#;
+    other.execute(insert, ["odd", odd]).unwrap();
+    drop(other);
+    let store = Store::open(&path).unwrap();
+    assert_eq!(user_version(&path), 3);
+    let found = store.check(&[]).unwrap().findings;
+    let added = found.iter().filter(|it| it.what == What::Added).count();
+    assert_eq!(added, 3, "{found:?}");
+}
+
+/// Copied, encrypted and put back, it is found in as before.
+#[test]
+fn what_facts_are_found_by_goes_with_every_copy() {
+    let (folder, path) = form(2);
+    drop(Store::open(&path).unwrap());
+    let key = Key::File(folder.path().join("record.key"));
+    encrypt(&path, &key).unwrap();
+    let store = Store::open_with(&path, &key).unwrap();
+    assert!(store.encrypted());
+    finds(&store, &expected_2());
+    let copy = folder.path().join("copy.db");
+    store.backup(&copy, &key).unwrap();
+    let back = folder.path().join("back.db");
+    sayback::store::restore(&copy, &back, &key).unwrap();
+    finds(&Store::open_with(&back, &key).unwrap(), &expected_2());
 }
 
 #[test]

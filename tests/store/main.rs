@@ -7,6 +7,7 @@
 mod clock;
 mod crash;
 mod damage;
+mod exchange;
 mod forms;
 mod kept;
 mod process;

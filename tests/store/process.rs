@@ -115,7 +115,7 @@ fn fill(path: &Path) {
 #[test]
 fn a_write_that_fails_loses_nothing_that_was_stored() {
     let (folder, path) = record();
-    let limited = r#"trap "" XFSZ; ulimit -f 300; exec "$@""#;
+    let limited = r#"trap "" XFSZ; ulimit -f 400; exec "$@""#;
     let stored = told(again("fill", folder.path(), limited), "stored ");
     assert!(stored.len() > 5, "{} facts", stored.len());
     let mut store = Store::open(&path).unwrap();

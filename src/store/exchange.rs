@@ -1,0 +1,144 @@
+//! What goes from this record to the home's, and what comes from there.
+//!
+//! A fact travels as its exact text, so that it is the same fact everywhere. Its
+//! place and its link are each record's own.
+
+use rusqlite::{Connection, OptionalExtension as _};
+use serde::Deserialize;
+use uuid::Uuid;
+
+use super::chain::Hash;
+use super::error::StoreError;
+use super::{Row, Store, parsed, writable_head};
+use crate::facts::Time;
+
+/// A fact as its exact text.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct RawFact {
+    /// Its identifier, as it stands in the text too.
+    pub id: Uuid,
+    /// The text: one JSON object.
+    pub text: String,
+}
+
+/// A fact of this record as its exact text.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct RawStored {
+    /// Its place here.
+    pub seq: i64,
+    /// The text: one JSON object.
+    pub text: String,
+    /// Its link in the chain here.
+    pub hash: Hash,
+}
+
+/// What every fact says of itself, whatever its kind: one of a newer version
+/// can be stored too.
+#[derive(Deserialize)]
+struct Envelope {
+    id: Uuid,
+    at: Time,
+    round: Uuid,
+    kind: String,
+}
+
+impl Store {
+    /// Appends facts that were fetched from the home, all or none, and returns
+    /// how many of them were new. They are not among [`Store::unsent`].
+    ///
+    /// # Errors
+    /// [`StoreError::Write`]: none of them is stored. A text that is no fact, or
+    /// is another than the one stored with its identifier, is refused by name.
+    pub fn append_fetched(&mut self, facts: &[RawFact]) -> Result<usize, StoreError> {
+        let failed = |error: rusqlite::Error| StoreError::write(&error);
+        let transaction = self.immediate().map_err(failed)?;
+        let mut head = writable_head(&transaction)?;
+        let mut new = 0;
+        for fact in facts {
+            let id = fact.id.to_string();
+            let there: Option<String> = transaction
+                .prepare_cached("SELECT fact FROM facts WHERE id = ?")
+                .and_then(|mut it| it.query_row([&id], |row| row.get(0)).optional())
+                .map_err(failed)?;
+            match there {
+                Some(text) if text == fact.text => continue,
+                Some(_) => {
+                    return Err(StoreError::Write(format!(
+                        "fact {id} is another in this record than in what was fetched; see \
+                         `sayback check`"
+                    )));
+                }
+                None => {}
+            }
+            row(fact)?.put(&transaction, &mut head).map_err(failed)?;
+            transaction
+                .prepare_cached("INSERT INTO came (seq) VALUES (?)")
+                .and_then(|mut it| it.execute([head.seq]))
+                .map_err(failed)?;
+            new += 1;
+        }
+        head.write(&transaction).map_err(failed)?;
+        transaction.commit().map_err(failed)?;
+        Ok(new)
+    }
+
+    /// At most `most` facts of this record after the one at `seq`, in its
+    /// order, without those that came from the home. Rows that Sayback did not
+    /// append have no link and are left out: [`Store::check`] names them.
+    ///
+    /// # Errors
+    /// [`StoreError::Read`].
+    pub fn unsent(&self, seq: i64, most: usize) -> Result<Vec<RawStored>, StoreError> {
+        let failed = |error: rusqlite::Error| StoreError::read(&error);
+        let mut select = self
+            .connection
+            .prepare_cached(
+                "SELECT seq, fact, chain FROM facts
+                 WHERE seq > ? AND length(chain) = 32
+                     AND NOT EXISTS (SELECT 1 FROM came WHERE came.seq = facts.seq)
+                 ORDER BY seq LIMIT ?",
+            )
+            .map_err(failed)?;
+        let most = i64::try_from(most).unwrap_or(i64::MAX);
+        let rows = select.query_map([seq, most], |row| {
+            Ok(RawStored {
+                seq: row.get(0)?,
+                text: row.get(1)?,
+                hash: row.get(2)?,
+            })
+        });
+        rows.and_then(Iterator::collect).map_err(failed)
+    }
+}
+
+/// Whether the fact at this place came from the home.
+pub(super) fn came(connection: &Connection, seq: i64) -> rusqlite::Result<bool> {
+    connection
+        .prepare_cached("SELECT EXISTS (SELECT 1 FROM came WHERE seq = ?)")?
+        .query_row([seq], |row| row.get(0))
+}
+
+/// The columns of a fact that was fetched, as they would be of one made here.
+fn row(fact: &RawFact) -> Result<Row, StoreError> {
+    let id = fact.id.to_string();
+    let wrong = |problem: &str| {
+        StoreError::Write(format!(
+            "fact {id} from the home can't be stored: {problem}"
+        ))
+    };
+    let about: Envelope = serde_json::from_str(&fact.text)
+        .map_err(|_| wrong("it does not say what it is, when it was and in which round"))?;
+    if about.id != fact.id {
+        return Err(wrong("its text has another identifier"));
+    }
+    if let Err(error) = parsed(id.clone(), &fact.text) {
+        tracing::warn!("{error}; it is kept for a newer version");
+    }
+    Ok(Row {
+        id,
+        round: about.round.to_string(),
+        at: about.at.to_rfc3339(),
+        kind: about.kind,
+        fact: fact.text.clone(),
+    })
+}
