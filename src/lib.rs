@@ -9,6 +9,7 @@
 //! | [`dialogue`] | claims are read back and confirmed, and become [`facts`] |
 //! | [`store`] | facts are appended to the record and never changed |
 //! | [`speaking`] | what is to be said back, and its sound |
+//! | [`sync`] | facts of several recorders come together in one home |
 //!
 //! [`card`] prints what can be said. [`round`] joins them, for a rehearsal or a live microphone; [`bedside`] shows a
 //! round on a screen, and takes answers by hand; [`residents`] are
@@ -29,5 +30,6 @@ pub mod review;
 pub mod round;
 pub mod speaking;
 pub mod store;
+pub mod sync;
 pub mod understanding;
 pub mod vitals;

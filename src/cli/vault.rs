@@ -223,12 +223,12 @@ pub fn check(arguments: &Check) -> Result<End, Message> {
 fn in_words(store: &Store, report: &Report) -> String {
     let mut lines = Vec::new();
     let path = store.path().display();
-    let encrypted = if report.encrypted {
-        "encrypted"
-    } else {
-        "NOT encrypted"
+    let encrypted = match report.encrypted {
+        Some(true) => ", encrypted",
+        Some(false) => ", NOT encrypted",
+        None => "",
     };
-    lines.push(format!("{path}: {} facts, {encrypted}.", report.facts));
+    lines.push(format!("{path}: {} facts{encrypted}.", report.facts));
     if let Some(facts) = store.upgraded() {
         lines.push(format!("Upgraded just now: {facts} facts were chained."));
     }

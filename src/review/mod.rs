@@ -8,6 +8,7 @@ pub mod acts;
 pub mod export;
 pub mod fields;
 pub mod index;
+mod ledger;
 mod listen;
 mod pages;
 pub mod sessions;
@@ -16,6 +17,7 @@ mod trend;
 mod web;
 pub mod worklist;
 
+pub use ledger::Ledger;
 pub(crate) use listen::answer_apart;
 pub use listen::{Certificate, serve};
 pub use station::Station;
