@@ -7,7 +7,7 @@ DEMO = ./target/release/sayback rehearse audio-fixtures/demo-round.script
 
 # The steps of a target depend on the one before, whatever -j says.
 .NOTPARALLEL:
-.PHONY: help setup setup-test build demo lint test figures reliability fuzz release bench-engines bench-hearing check-offline lint-deps clean distclean
+.PHONY: help setup setup-test build demo lint test figures reliability home-scale fuzz release bench-engines bench-hearing check-offline lint-deps clean distclean
 
 help: ## Show this list
 	@sed -n 's/^\([a-z-]*\):.*## \(.*\)/  make \1\t\2/p' Makefile | expand -t 24

@@ -17,11 +17,13 @@ use sayback::round::{
 };
 use sayback::speaking::{Cached, Espeak, EspeakSettings, Piper, Player, Tee};
 use sayback::store::Store;
+use sayback::sync::{Files, Link, Linked};
 use sayback::understanding::{ASK_BELOW, Context, NotUnderstood, Utterance, understand};
 use sayback::vitals::{Units, VitalSign};
 use serde::Serialize;
 
 use super::home::{limits, read_home, roster};
+use super::members::recorder;
 use super::screen::{Watched, page, print_card};
 use super::show::{LevelBar, meaning_line};
 use super::staff::{existing, member, no_pins, sign_on, staff};
@@ -86,9 +88,12 @@ pub fn run(command: Command) -> Result<End, Message> {
             speaker,
             said,
             screen,
+            link,
             metrics,
         } => {
             metrics.open()?;
+            let files = home.clone();
+            let link = link.as_deref().map(recorder).transpose()?;
             let home = home.as_deref().map(read_home).transpose()?;
             let who = match home {
                 Some(home) => Some((
@@ -102,8 +107,11 @@ pub fn run(command: Command) -> Result<End, Message> {
                 speaker: speaker.as_deref(),
                 said: said.as_deref(),
             };
-            listen(who, &store, &model, &voice, &sound, screen.screen)
+            let link = link.zip(files);
+            listen(who, &store, &model, &voice, &sound, screen.screen, link)
         }
+        Command::Send(arguments) => super::members::send(&arguments),
+        Command::Home(command) => super::members::home(command),
         Command::Card { text } => print_card(text),
         Command::Record { store, json } => record(&store, json),
         Command::Roster(command) => roster(command),
@@ -360,6 +368,7 @@ fn listen(
     voice: &VoiceArgs,
     sound: &Sound<'_>,
     address: Option<SocketAddr>,
+    link: Option<(Link, PathBuf)>,
 ) -> Result<End, Message> {
     let microphone = Microphone::open(sound.microphone).map_err(message)?;
     let mut mouth = mouth(voice)?;
@@ -384,6 +393,10 @@ fn listen(
         (store, dialogue, Some(tutorial), None)
     };
     let ear = ear_for(&model_folder(model)?, &grammar, dialogue.home()).map_err(message)?;
+    let linked = link.map(|(link, home)| {
+        Linked::begin(&link, store.path(), vault::used()?, Files::beside(&home)).map_err(message)
+    });
+    let linked = linked.transpose()?;
     let aide = dialogue.staff().first().map_or("aide", |it| &it.name);
     let mut screen = LevelBar::new(aide, dialogue.home(), microphone.name());
     let (mut page, touches) = page(address, &dialogue, None, pins)?;
@@ -404,6 +417,7 @@ fn listen(
         screen: &mut Both(screen, &mut counted),
         touches,
         tutorial,
+        link: linked.as_ref().map(Linked::status),
     };
     let runtime = tokio::runtime::Builder::new_current_thread()
         .enable_all()

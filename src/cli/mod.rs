@@ -5,6 +5,7 @@ mod doctor;
 mod export;
 mod home;
 mod log;
+mod members;
 mod screen;
 mod serve;
 mod show;
@@ -51,6 +52,7 @@ Environment:
   SAYBACK_MODEL  folder of the recogniser's model, as --model
   SAYBACK_KEY_FILE    file of the key that the record is encrypted with, as --key-file
   SAYBACK_PASSPHRASE  a passphrase instead; SAYBACK_NEW_PASSPHRASE the next one, for `key rotate`
+  PGHOST and the like  how `home init` signs on, as PostgreSQL's own programs do
   SAYBACK_FHIR_TOKEN  bearer token for `export --post`
   SAYBACK_LOG    what to log on standard error, such as \"debug\"; never readings or names
   SAYBACK_LOG_FORMAT  human or json, as --log-format
@@ -150,9 +152,20 @@ enum Command {
         said: Option<PathBuf>,
         #[command(flatten)]
         screen: ScreenArgs,
+        /// This recorder's link file: what is recorded goes to the home when it can
+        /// be reached, and what others recorded comes from there
+        #[arg(long, value_name = "FILE", requires = "home")]
+        link: Option<PathBuf>,
         #[command(flatten)]
         metrics: MetricsArgs,
     },
+    /// Send what is recorded to the home, once, and fetch what is there
+    ///
+    /// `listen --link` does so by itself.
+    Send(members::Send),
+    /// Several recorders, one home: begin it, enrol, cut off; docs/home.md
+    #[command(subcommand)]
+    Home(members::HomeCommand),
     /// Print the card: what you can say, on one page
     ///
     /// HTML on standard output, for a browser to print on A4 or Letter.

@@ -5,6 +5,8 @@
 //! utterances, and [`Meter`] says how loud it is.
 
 mod alternatives;
+mod frames;
+mod gate;
 mod heard;
 mod kept_sound;
 mod level;

@@ -3,7 +3,7 @@
 use std::sync::Arc;
 use std::time::Duration;
 
-use tokio::sync::{Notify, mpsc};
+use tokio::sync::{Notify, mpsc, watch};
 use tokio::time::{Instant, sleep_until};
 
 use super::patience::Patience;
@@ -15,6 +15,7 @@ use crate::hearing::{Ear, Heard, Meter, Microphone, MicrophoneEvent};
 use crate::metrics;
 use crate::speaking::Saying;
 use crate::store::Store;
+use crate::sync::LinkStatus;
 
 /// A live round about to begin.
 pub struct Live<'a> {
@@ -34,6 +35,8 @@ pub struct Live<'a> {
     pub touches: Option<mpsc::Receiver<Event>>,
     /// The lessons of a practice round.
     pub tutorial: Option<Tutorial>,
+    /// How the record stands with its home, where it has one.
+    pub link: Option<watch::Receiver<LinkStatus>>,
 }
 
 /// A word that is due to the second is begun at most so much earlier. A sound
@@ -44,6 +47,7 @@ const MOST_LEAD: std::time::Duration = std::time::Duration::from_millis(500);
 enum Next {
     Sound(MicrophoneEvent),
     ByHand(Event),
+    Linked(LinkStatus),
     Silence,
     Tick,
     /// The word that is due at this time is to be begun.
@@ -93,6 +97,8 @@ impl Live<'_> {
             voiceless: false,
             was: (false, false),
             touches: self.touches,
+            link: self.link,
+            settings: 0,
         };
         let mut going = hands.act(&mut round, turn).await;
         while going {
@@ -101,6 +107,10 @@ impl Live<'_> {
                 Next::Stop => {
                     hands.stopped();
                     break;
+                }
+                Next::Linked(status) => {
+                    hands.linked(&status);
+                    continue;
                 }
                 Next::Silence => Event::Silence,
                 Next::Tick => Event::Tick,
@@ -200,6 +210,9 @@ struct Hands<'a> {
     /// Clipping and dead, as last noticed.
     was: (bool, bool),
     touches: Option<mpsc::Receiver<Event>>,
+    link: Option<watch::Receiver<LinkStatus>>,
+    /// How much was said of the home's roster and limits.
+    settings: usize,
 }
 
 async fn by_hand(touches: &mut Option<mpsc::Receiver<Event>>) -> Event {
@@ -210,6 +223,16 @@ async fn by_hand(touches: &mut Option<mpsc::Receiver<Event>>) -> Event {
     }
     // No screen, or it is gone.
     *touches = None;
+    std::future::pending().await
+}
+
+async fn changed(link: &mut Option<watch::Receiver<LinkStatus>>) -> LinkStatus {
+    if let Some(receiver) = link
+        && receiver.changed().await.is_ok()
+    {
+        return receiver.borrow_and_update().clone();
+    }
+    *link = None;
     std::future::pending().await
 }
 
@@ -234,6 +257,7 @@ impl Hands<'_> {
                 let gone = || RoundError::Other("the microphone's thread has ended; start again".into());
                 event.map(Next::Sound).ok_or_else(gone)
             }
+            status = changed(&mut self.link) => Ok(Next::Linked(status)),
             () = timer => {
                 self.wake = None;
                 Ok(Next::Tick)
@@ -265,6 +289,15 @@ impl Hands<'_> {
         }
         self.was = is;
         self.ear.accept_until(frames, pause)
+    }
+
+    /// Shown and not said: it is nothing that an aide can do something about.
+    fn linked(&mut self, status: &LinkStatus) {
+        self.screen.link(status, now());
+        for news in status.settings.iter().skip(self.settings) {
+            self.screen.notice(news);
+        }
+        self.settings = status.settings.len();
     }
 
     fn stopped(&mut self) {

@@ -5,7 +5,7 @@ use std::sync::Arc;
 use std::time::Duration;
 
 use postgres::config::SslMode;
-use postgres::{Client, Config};
+use postgres::{Client, Config, NoTls};
 use rustls::pki_types::CertificateDer;
 use rustls::pki_types::pem::PemObject as _;
 use rustls::{ClientConfig, RootCertStore};
@@ -37,6 +37,13 @@ pub(super) fn over_tls(mut config: Config, ca: &[u8]) -> Result<Client, SyncErro
     config.ssl_mode(SslMode::Require);
     usual(&mut config);
     Ok(config.connect(MakeRustlsConnect::new(tls))?)
+}
+
+/// Connects through a socket on this machine, which has no TLS and no network.
+pub(super) fn on_this_machine(mut config: Config) -> Result<Client, SyncError> {
+    config.ssl_mode(SslMode::Disable);
+    usual(&mut config);
+    Ok(config.connect(NoTls)?)
 }
 
 fn usual(config: &mut Config) {

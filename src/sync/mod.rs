@@ -5,20 +5,28 @@
 //! identifiers of their own and are never changed, so there is nothing to merge.
 //! `schema.sql` says who may do what; `docs/home.md` says it in words.
 
+mod admin;
 mod check;
 mod connect;
 mod enrol;
 mod error;
 mod exchange;
+mod files;
 mod home_record;
+mod ledger;
 mod link;
+mod linked;
 mod settings;
 
+pub use admin::Environment;
 pub use enrol::{Address, Member, init};
 pub use error::SyncError;
 pub use exchange::{Exchange, Moved};
+pub use files::{Files, limits_of, replace};
 pub use home_record::{HomeRecord, Sent};
+pub use ledger::HomeLedger;
 pub use link::{Link, MemberKind, Password};
+pub use linked::{LinkStatus, Linked, read_status, send_once};
 pub use settings::{Replaced, Setting, Version};
 
 /// The tables, functions and rights of a database for homes.

@@ -10,9 +10,8 @@ use std::net::TcpListener;
 use std::os::unix::fs::{MetadataExt as _, PermissionsExt as _, chown};
 use std::path::{Path, PathBuf};
 use std::process::{Child, ChildStdin, ChildStdout, Command, Stdio};
-use std::sync::Mutex;
-use std::sync::OnceLock;
 use std::sync::atomic::{AtomicU32, Ordering};
+use std::sync::{Mutex, MutexGuard, OnceLock, PoisonError};
 use std::time::{Duration, Instant};
 
 use postgres::{Client, Config, NoTls};
@@ -84,6 +83,11 @@ fn free_port() -> u16 {
 impl Server {
     /// Starts one.
     pub fn start() -> Self {
+        Self::start_with(&[])
+    }
+
+    /// Starts one with these settings over the usual ones.
+    pub fn start_with(over: &[(&str, &str)]) -> Self {
         let folder = tempfile::Builder::new().prefix("sayback-pg-").tempdir();
         let folder = folder.unwrap().keep();
         let [ca, certificate, key] = certificates();
@@ -149,7 +153,11 @@ impl Server {
         let mut words = other;
         words.push(program("postgres").to_str().unwrap().to_owned());
         words.extend(["-D".to_owned(), data.display().to_string()]);
-        for (name, value) in set {
+        let over = over
+            .iter()
+            .map(|(name, value)| (*name, (*value).to_owned()));
+        // The last one holds.
+        for (name, value) in set.into_iter().chain(over) {
             words.extend(["-c".to_owned(), format!("{name}={value}")]);
         }
         let watch = Path::new(env!("CARGO_MANIFEST_DIR")).join("tests/postgres/server.sh");
@@ -259,6 +267,12 @@ impl Server {
             .unwrap()
             .0
     }
+}
+
+/// Roles are the server's, and two at once who make them get in each other's way.
+pub fn one_at_a_time() -> MutexGuard<'static, ()> {
+    static ONE: Mutex<()> = Mutex::new(());
+    ONE.lock().unwrap_or_else(PoisonError::into_inner)
 }
 
 /// A member of the keeper's home.

@@ -2,16 +2,35 @@
 
 #![cfg(unix)]
 
+#[path = "../browser/mod.rs"]
+mod browser;
+#[path = "../conversation/mod.rs"]
+mod conversation;
+#[path = "../../examples/home_scale/drive.rs"]
+#[allow(dead_code, reason = "not all of its figures are used here")]
+mod drive;
+#[path = "../review/made.rs"]
+#[allow(dead_code, reason = "a part of it is used here")]
+mod made;
 #[path = "../postgres/mod.rs"]
 mod postgres_server;
+#[path = "../review/site.rs"]
+#[allow(dead_code, reason = "a part of it is used here")]
+mod site;
 
+mod command;
 mod doors;
 mod exchange;
 mod home_record;
+mod linked;
 mod members;
 mod proxy;
 mod rights;
+mod round;
+mod scale;
+mod served;
 mod settings;
+mod station;
 
 use std::sync::LazyLock;
 
