@@ -92,7 +92,7 @@ pub fn links_that_drop(server: &Server, recorders: usize, each: usize) -> Droppe
     let carts: Vec<(TempDir, Store)> = links.iter().map(|_| filled(each)).collect();
     let (failed, restarts) = (AtomicUsize::new(0), AtomicUsize::new(0));
     let cuts = AtomicU64::new(0);
-    let over = AtomicBool::new(false);
+    let (over, all_put) = (AtomicBool::new(false), AtomicBool::new(false));
     let (batches, read) = (Mutex::new(Vec::new()), Mutex::new(0));
     let began = Instant::now();
     let mut took = Duration::ZERO;
@@ -134,7 +134,7 @@ pub fn links_that_drop(server: &Server, recorders: usize, each: usize) -> Droppe
                 })
             })
             .collect();
-        scope.spawn(|| {
+        let probing = scope.spawn(|| {
             let mut home = HomeRecord::open(&probe).expect("a home");
             while !over.load(Ordering::Relaxed) {
                 let facts: Vec<Sent> = (0..200).map(|it| sent(&fact(NO_ROUND, it))).collect();
@@ -149,7 +149,7 @@ pub fn links_that_drop(server: &Server, recorders: usize, each: usize) -> Droppe
             let mut home = HomeRecord::open(&station).expect("a home");
             let mut seq = 0;
             loop {
-                let done = over.load(Ordering::Relaxed);
+                let done = all_put.load(Ordering::SeqCst);
                 let facts = home.facts_after(seq, 5000).expect("facts");
                 for stored in &facts {
                     assert_eq!(stored.seq, seq + 1, "one was missed");
@@ -169,6 +169,8 @@ pub fn links_that_drop(server: &Server, recorders: usize, each: usize) -> Droppe
         }
         took = began.elapsed();
         over.store(true, Ordering::Relaxed);
+        probing.join().expect("the probe");
+        all_put.store(true, Ordering::SeqCst);
     });
     let batches = batches.into_inner().expect("a list");
     let read = read.into_inner().expect("a number");
