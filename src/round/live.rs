@@ -116,7 +116,7 @@ impl Live<'_> {
                 }
                 Next::Sound(MicrophoneEvent::Frames(frames)) => {
                     match hands.listen(&frames, |words| round.pause_after(words)) {
-                        Some(heard) => Event::Heard(heard),
+                        Some(heard) => Event::Heard(round.heard_again(hands.ear, heard)),
                         None => continue,
                     }
                 }

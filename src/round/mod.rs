@@ -15,7 +15,7 @@ use thiserror::Error;
 use crate::dialogue::{Action, Dialogue, Event, State};
 use crate::facts::{Record, Time};
 use crate::grammar::{Expect, Grammar};
-use crate::hearing::{Ear, EarError};
+use crate::hearing::{Ear, EarError, Heard};
 use crate::residents::Home;
 use crate::speaking::{Saying, VoiceError};
 use crate::store::{Store, StoreError};
@@ -175,6 +175,12 @@ impl<'a> Round<'a> {
         pause.to_std().ok()
     }
 
+    /// What was heard, heard again where that is worth it.
+    #[must_use]
+    pub fn heard_again(&self, ear: &Ear<Expect>, heard: Heard) -> Heard {
+        heard_again(self.dialogue, &self.state, ear, heard)
+    }
+
     /// Whether an utterance means anything to the conversation as it stands, or
     /// would if it were heard surely.
     #[must_use]
@@ -244,6 +250,15 @@ impl Turn {
         }
         turn.waiting.spoke = turn.say.is_some();
         turn
+    }
+}
+
+/// What an ear heard last, heard again where the dialogue finds that worth it.
+#[must_use]
+pub fn heard_again(dialogue: &Dialogue, state: &State, ear: &Ear<Expect>, heard: Heard) -> Heard {
+    match dialogue.worth_hearing_again(state, &heard) {
+        Some(phrases) => ear.hear_again(heard, &phrases),
+        None => heard,
     }
 }
 

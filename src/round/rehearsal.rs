@@ -234,9 +234,12 @@ fn hear(
     }
     let mut heard: Vec<Heard> = sound
         .chunks(BLOCK)
-        .filter_map(|it| ear.accept_until(it, |words| round.pause_after(words)))
+        .filter_map(|it| {
+            let heard = ear.accept_until(it, |words| round.pause_after(words))?;
+            Some(round.heard_again(ear, heard))
+        })
         .collect();
-    heard.extend(ear.finish());
+    heard.extend(ear.finish().map(|it| round.heard_again(ear, it)));
     Ok(heard)
 }
 
