@@ -1,8 +1,7 @@
 //! From scored transcripts to the best one with a confidence for each word.
 //!
 //! The library gives either one transcript with confidences or many with
-//! scores. Both would take decoding the sound twice, which costs hundreds of
-//! milliseconds just when the aide waits. The scores, however, are what
+//! scores; both would take decoding the sound twice. The scores, however, are what
 //! confidences are made of: a word's confidence is the probability of all the
 //! transcripts that have that word at that time, with nothing more or less after
 //! it.
