@@ -7,7 +7,7 @@ DEMO = ./target/release/sayback rehearse audio-fixtures/demo-round.script
 
 # The steps of a target depend on the one before, whatever -j says.
 .NOTPARALLEL:
-.PHONY: help setup setup-test build demo lint test figures reliability fuzz bench-engines bench-hearing check-offline lint-deps clean distclean
+.PHONY: help setup setup-test build demo lint test figures reliability home-scale fuzz release bench-engines bench-hearing check-offline lint-deps clean distclean
 
 help: ## Show this list
 	@sed -n 's/^\([a-z-]*\):.*## \(.*\)/  make \1\t\2/p' Makefile | expand -t 24
@@ -37,11 +37,13 @@ figures: setup-test ## Measure and print the table of docs/figures.md (on a mach
 
 reliability: setup-test ## Print the figures of docs/reliability.md (minutes)
 	SAYBACK_TEST_KILLS=200 cargo test $(CARGO_FLAGS) --test store -- --nocapture --test-threads 1 2>&1 | grep -o 'figure: .*'
+	cargo test $(CARGO_FLAGS) --test review each_role -- --nocapture 2>&1 | grep -o 'figure: .*'
 	cargo build --release --example figures $(CARGO_FLAGS)
 	./target/release/examples/figures appends
 
-fuzz: setup-test ## Fuzz every way in, a minute each (SECONDS_EACH=n; needs cargo-fuzz)
-	fuzz/run.sh
+fuzz: setup ## Fuzz every way in, a minute each (SECONDS_EACH=n, TARGETS="wav form")
+	@setup/packages.sh fuzz
+	fuzz/run.sh $(TARGETS)
 
 bench-engines: setup-test ## Install the voices and recognisers that only the speech bench uses
 	apt-get install -y festival festvox-kallpc16k
@@ -53,6 +55,10 @@ bench-engines: setup-test ## Install the voices and recognisers that only the sp
 bench-hearing: setup-test ## Measure how well it hears, beside other recognisers (after bench-engines)
 	cargo build --example bench_hearing $(CARGO_FLAGS)
 	./target/debug/examples/bench_hearing --split test $(if $(PEOPLE),--people $(PEOPLE)) $(BENCH)
+
+release: setup ## Build out/sayback-VERSION-x86_64-linux.tar.gz, and try it elsewhere
+	dist/release.sh
+	dist/try-release.sh out/sayback-*-x86_64-linux.tar.gz
 
 check-offline: build ## Run the demo where there is no network at all
 	unshare --map-root-user --net $(DEMO)

@@ -1,19 +1,41 @@
 #!/usr/bin/env bash
-# Fuzzes every target in turn: SECONDS_EACH=60 fuzz/run.sh [TARGET...]
-# Needs cargo-fuzz, and a nightly toolchain or RUSTC_BOOTSTRAP=1 (set here).
+# Fuzzes every target in turn, guided by coverage: SECONDS_EACH=60 fuzz/run.sh [TARGET...]
+# Installs cargo-fuzz into out/tools where there is none. Any toolchain will do:
+# the compiler's own switches are let through by RUSTC_BOOTSTRAP. What is found
+# goes to fuzz/artifacts, and a line for each target to out/fuzz.tsv.
 set -euo pipefail
 cd "$(dirname "${BASH_SOURCE[0]}")/.."
+PATH=$PWD/out/tools/bin:$PATH
 cargo fuzz --version >/dev/null 2>&1 || {
-    echo "cargo-fuzz is missing; run: cargo install cargo-fuzz --locked" >&2
-    exit 1
+    echo "fuzz: installing cargo-fuzz into out/tools (a minute or two)"
+    cargo install cargo-fuzz --version 0.13.2 --locked --quiet --root out/tools
 }
 export RUSTC_BOOTSTRAP=1 LD_LIBRARY_PATH=$PWD/assets/vosk
+export TMPDIR=${TMPDIR:-/tmp}
 targets=("$@")
 if [ ${#targets[@]} -eq 0 ]; then mapfile -t targets < <(cargo fuzz list); fi
+# Without a sanitizer: the program has no unsafe code of its own.
+cargo fuzz build --sanitizer none
+mkdir -p out
+failed=0
 for target in "${targets[@]}"; do
     echo "fuzz: $target"
     mkdir -p "fuzz/corpus/$target"
-    # Without a sanitizer: the program has no unsafe code of its own.
+    log=out/fuzz-$target.log
     cargo fuzz run --sanitizer none "$target" "fuzz/corpus/$target" "fuzz/seeds/$target" -- \
-        -max_total_time="${SECONDS_EACH:-60}" -max_len=20000 -timeout=20 -rss_limit_mb=2048
+        -max_total_time="${SECONDS_EACH:-60}" -max_len=20000 -timeout=20 -rss_limit_mb=2048 \
+        -print_final_stats=1 >"$log" 2>&1 || {
+        failed=1
+        grep -E "panicked|SUMMARY|Test unit written" "$log" || tail -n 20 "$log"
+    }
+    # Executions, seconds, edges covered, most memory, corpus, findings.
+    awk -v target="$target" '
+        / cov: / { for (i = 1; i < NF; i++) { if ($i == "cov:") cov = $(i + 1); if ($i == "corp:") corp = $(i + 1) } }
+        /^Done/ { seconds = $(NF - 1) }
+        /number_of_executed_units/ { runs = $2 }
+        /peak_rss_mb/ { rss = $2 }
+        /SUMMARY: libFuzzer/ { found++ }
+        END { print target "\t" runs "\t" seconds "\t" cov "\t" rss " MB\t" corp "\t" found + 0 }
+    ' "$log" | tee -a out/fuzz.tsv
 done
+exit $failed

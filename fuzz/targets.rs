@@ -4,19 +4,22 @@
 //! The fuzzer runs these (`make fuzz`), and so does an ordinary test over the
 //! seeds (`tests/fuzz_seeds.rs`).
 
+#[path = "web.rs"]
+mod web;
+
 use std::sync::LazyLock;
 
 use sayback::dialogue::{Action, Dialogue, Event};
 use sayback::facts::{Body, ChainHead, Fact, Record, Time};
 use sayback::grammar::{Expect, Grammar, Vocabulary};
-use sayback::hearing::{Heard, read_wav_at_own_rate, read_wav_bytes};
+use sayback::hearing::{Heard, heard_in, read_wav_at_own_rate, read_wav_bytes};
 use sayback::residents::{Home, import_csv};
 use sayback::review::export::Chart;
 use sayback::review::export::import::{Rooms, plan};
 use sayback::review::fields::Fields;
 use sayback::review::index::Index;
 use sayback::round::Script;
-use sayback::store::Stored;
+use sayback::store::{LogFault, Stored};
 use sayback::understanding::{Context, Utterance, understand};
 use sayback::vitals::{HomeLimits, Units, VitalSign};
 
@@ -25,8 +28,12 @@ pub type Target = (&'static str, fn(&[u8]));
 
 /// Every target.
 #[allow(dead_code, reason = "each fuzz target runs one")]
-pub const ALL: [Target; 11] = [
+pub const ALL: [Target; 15] = [
     ("wav", wav),
+    ("transcripts", transcripts),
+    ("log", log),
+    ("station", web::station),
+    ("bedside", web::bedside),
     ("grammar", grammar),
     ("roster_toml", roster_toml),
     ("roster_csv", roster_csv),
@@ -78,6 +85,22 @@ pub fn wav(data: &[u8]) {
     let _ = read_wav_bytes(data);
 }
 
+/// What the recogniser's library writes of an utterance: its own JSON.
+pub fn transcripts(data: &[u8]) {
+    let Some(Ok(Some(heard))) = text(data).map(heard_in) else {
+        return;
+    };
+    for word in &heard.words {
+        assert!((0.0..=1.0).contains(&word.confidence), "{word:?}");
+    }
+    meant(&heard);
+}
+
+/// A write-ahead log that a stop left.
+pub fn log(data: &[u8]) {
+    let _ = LogFault::in_log(data);
+}
+
 /// A grammar file.
 pub fn grammar(data: &[u8]) {
     if let Some(text) = text(data) {
@@ -117,7 +140,12 @@ pub fn limits(data: &[u8]) {
 pub fn heard(data: &[u8]) {
     let heard = serde_json::from_slice::<Heard>(data).ok();
     let heard = heard.or_else(|| text(data).map(Heard::from_text));
-    let Some(heard) = heard else { return };
+    if let Some(heard) = heard {
+        meant(&heard);
+    }
+}
+
+fn meant(heard: &Heard) {
     for pending in [&[][..], &[VitalSign::Pulse], &VitalSign::ALL] {
         let context = Context {
             units: Units::UsCustomary,
@@ -126,7 +154,7 @@ pub fn heard(data: &[u8]) {
             ask_below: 0.5,
             counted: None,
         };
-        let _ = understand(&heard, &VOCABULARY, &context);
+        let _ = understand(heard, &VOCABULARY, &context);
     }
 }
 

@@ -6,44 +6,22 @@
 # SAYBACK_FROM=DIR takes the two downloads from DIR: no pip, no maven, no network.
 # shellcheck source=setup/lib.sh
 . "$(dirname "${BASH_SOURCE[0]}")/lib.sh"
-pins=setup/pins.txt
 from=${SAYBACK_FROM:-}
 
 wheel=vosk-0.3.45-py3-none-manylinux_2_12_x86_64.manylinux2010_x86_64.whl
 aar=vosk-model-en-0.3.45.aar
 
-fetch_wheel() { # TO
-    local pip
-    pip=$(find_pip) || die "pip is missing; run: apt-get install python3-pip"
-    # shellcheck disable=SC2086  # $pip may be "python3 -m pip"
-    $pip download --quiet --no-deps --only-binary=:all: --dest "$1" vosk==0.3.45
+fetch_vosk() { # TO
+    fetch_wheel vosk==0.3.45 "$1"
 }
-fetch_aar() { # TO
+fetch_model() { # TO
     have mvn || die "mvn is missing; run: apt-get install maven default-jre-headless"
-    # The plugin's version is named so that every maven does the same; even a
-    # quiet maven colours its silence, hence sed.
-    mvn -B -q org.apache.maven.plugins:maven-dependency-plugin:3.6.1:copy \
-        -Dartifact=com.alphacephei:vosk-model-en:0.3.45:aar -DoutputDirectory="$1" </dev/null 2>&1 |
-        sed $'s/\e\\[[0-9;]*m//g'
-}
-
-in_place() { # PART: are all pinned files of assets/PART there, and right?
-    grep -F "  assets/$1/" "$pins" | sha256sum --check --status --strict 2>/dev/null
-}
-
-check_download() { # FILE
-    local name want got hint
-    name=$(basename "$1")
-    want=$(awk -v n="$name" '$2 == n { print $1 }' "$pins")
-    got=$(sha256sum <"$1" | cut -d ' ' -f 1)
-    hint="A damaged copy may be in a cache: 'pip cache purge', or delete vosk-model-en from maven's local repository."
-    if [ -n "$from" ]; then hint="Copy it again into $from."; fi
-    [ "$want" = "$got" ] || die "$name has the wrong checksum; nothing was installed from it" \
-        "expected $want" "got      $got" "$hint"
+    maven org.apache.maven.plugins:maven-dependency-plugin:3.6.1:copy \
+        -Dartifact=com.alphacephei:vosk-model-en:0.3.45:aar -DoutputDirectory="$1"
 }
 
 install_part() { # PART DOWNLOAD FETCHER PATH-IN-ZIP
-    if in_place "$1"; then
+    if pinned "$1" "assets/$1"; then
         say "assets/$1: in place, checksums right"
         return
     fi
@@ -59,11 +37,8 @@ install_part() { # PART DOWNLOAD FETCHER PATH-IN-ZIP
     check_download "$file"
     unzip -q "$file" "$4*" -d "$tmp/$1"
     # Pinned too, so that a damaged assets/ is noticed later without the download.
-    (
-        cd "$tmp/$1/${4%/*}"
-        grep -F "  assets/$1/" "$OLDPWD/$pins" | sed "s,  assets/$1/,  ," |
-            sha256sum --check --quiet --strict
-    ) || die "$2 did not unpack to the pinned files; nothing was installed from it"
+    pinned "$1" "$tmp/$1/${4%/*}" ||
+        die "$2 did not unpack to the pinned files; nothing was installed from it"
     # One rename, on one file system: assets/PART is whole or is not there.
     rm -rf "assets/$1"
     mv "$tmp/$1/${4%/*}" "assets/$1"
@@ -71,7 +46,7 @@ install_part() { # PART DOWNLOAD FETCHER PATH-IN-ZIP
 }
 
 if [ "${1:-}" = --check ]; then
-    in_place vosk && in_place model-en-us
+    pinned vosk assets/vosk && pinned model-en-us assets/model-en-us
     exit
 fi
 [ "$(uname -sm)" = "Linux x86_64" ] || die "the pinned recogniser library is for Linux on x86_64, not $(uname -sm)"
@@ -86,5 +61,5 @@ trap 'rm -rf "$tmp"' EXIT
 mkdir "$tmp/download"
 # Absolute, since maven takes folders relative to its own idea of a base.
 tmp=$PWD/$tmp
-install_part vosk "$wheel" fetch_wheel vosk/libvosk.so
-install_part model-en-us "$aar" fetch_aar assets/model-en-us/
+install_part vosk "$wheel" fetch_vosk vosk/libvosk.so
+install_part model-en-us "$aar" fetch_model assets/model-en-us/

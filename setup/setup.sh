@@ -8,15 +8,14 @@ if [ "${1:-}" = --test ]; then sets+=(test); fi
 # pip and maven are asked for only if they will be used.
 in_place() {
     setup/assets.sh --check &&
-        { [ "${1:-}" != --test ] || { setup/fhir-validator.sh --check && setup/axe.sh --check; }; }
+        { [ "${1:-}" != --test ] || setup/test-assets.sh --check; }
 }
 if [ -z "${SAYBACK_FROM:-}" ] && ! in_place "$@"; then sets+=(fetch); fi
 
 setup/packages.sh "${sets[@]}"
 setup/assets.sh
 if [ "${1:-}" = --test ]; then
-    setup/fhir-validator.sh
-    setup/axe.sh
+    setup/test-assets.sh
 fi
 setup/crates.sh "$@"
 say "done"

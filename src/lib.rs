@@ -9,10 +9,12 @@
 //! | [`dialogue`] | claims are read back and confirmed, and become [`facts`] |
 //! | [`store`] | facts are appended to the record and never changed |
 //! | [`speaking`] | what is to be said back, and its sound |
+//! | [`sync`] | facts of several recorders come together in one home |
 //!
 //! [`card`] prints what can be said. [`round`] joins them, for a rehearsal or a live microphone; [`bedside`] shows a
 //! round on a screen, and takes answers by hand; [`residents`] are
-//! the people it is about, and [`devices`] the microphones and loudspeakers.
+//! the people it is about, and [`devices`] the microphones and loudspeakers;
+//! [`metrics`] say what the machine does.
 //! Understanding, dialogue and vitals are pure: time comes in as a value.
 
 pub mod bedside;
@@ -22,10 +24,12 @@ pub mod dialogue;
 pub mod facts;
 pub mod grammar;
 pub mod hearing;
+pub mod metrics;
 pub mod residents;
 pub mod review;
 pub mod round;
 pub mod speaking;
 pub mod store;
+pub mod sync;
 pub mod understanding;
 pub mod vitals;

@@ -5,6 +5,7 @@
 #![cfg(target_os = "linux")]
 
 mod browser;
+mod metered;
 #[path = "live_round/screen.rs"]
 mod screen;
 mod sound;
@@ -16,6 +17,7 @@ use std::process::{Child, Command, Stdio};
 use std::sync::{Arc, Mutex};
 use std::time::{Duration, Instant};
 
+use metered::Metrics;
 use sayback::hearing::{Ear, RATE};
 use serde_json::{Value, json};
 use sound::server::{FAR, Inside, Server};
@@ -326,7 +328,9 @@ fn a_spoken_round_is_read_back_aloud_and_kept() {
     let sound = server.inside();
     one_room(&sound);
     let loudspeaker = Loudspeaker::record(&sound);
-    let mut round = Listening::start(&sound, &["--speed", "200"], &loudspeaker);
+    let arguments = ["--speed", "200", "--metrics", "127.0.0.1:0"];
+    let mut round = Listening::start(&sound, &arguments, &loudspeaker);
+    let metrics = round.shows("The metrics are at ");
     at_the_bedside(&mut round);
 
     let read_back = "Blood pressure one five two over eight eight, left arm, sitting. Yes?";
@@ -338,6 +342,12 @@ fn a_spoken_round_is_read_back_aloud_and_kept() {
     );
     let facts = record(&sound);
     assert!(of_kind(&facts, "read").is_empty(), "nothing before the yes");
+    let told = Metrics::at(metrics.trim_start_matches("The metrics are at "));
+    let answers = told.get("sayback_read_back_seconds_count", &[]).unwrap();
+    let all = told.get("sayback_read_back_seconds_sum", &[]).unwrap();
+    assert!(answers >= 3.0, "{}", told.text);
+    // None is timed by a question that an earlier utterance did not ask for.
+    assert!((0.0..3.0).contains(&(all / answers)), "{}", told.text);
     round.begins_to_answer("yes-awb", "Kept. Systolic one five two is above the range");
     round.interrupt();
     round.shows("stopped");

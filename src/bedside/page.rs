@@ -100,6 +100,7 @@ fn middle(view: &View) -> Markup {
             }
         }
         @if let Some(it) = &view.notice { p.notice { span.label { "Note" } " " (it) } }
+        @if let Some(it) = &view.link { p.notice { span.label { "Home" } " " (it) } }
     }
 }
 

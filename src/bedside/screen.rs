@@ -8,6 +8,7 @@ use crate::dialogue::{Dialogue, State};
 use crate::facts::{Fact, KeptReading, Time};
 use crate::hearing::Heard;
 use crate::round::Screen;
+use crate::sync::LinkStatus;
 
 /// The bedside screen's end at the round.
 pub struct Bedside {
@@ -93,6 +94,7 @@ impl Screen for Bedside {
             next.heard = view.heard.take();
             next.said = view.said.take();
             next.notice = view.notice.take();
+            next.link = view.link.take();
             *view = next;
         });
     }
@@ -100,6 +102,11 @@ impl Screen for Bedside {
     fn said_all(&mut self) {
         self.saying = false;
         self.show(|_| {});
+    }
+
+    fn link(&mut self, status: &LinkStatus, now: Time) {
+        let line = status.line(now.date_naive());
+        self.show(|view| view.link = Some(line));
     }
 
     fn microphone_lost(&mut self, lost: bool) {

@@ -2,7 +2,7 @@
 //! something is being said.
 
 use std::convert::Infallible;
-use std::net::{IpAddr, SocketAddr, TcpListener};
+use std::net::{SocketAddr, TcpListener};
 use std::sync::{Arc, Mutex, PoisonError};
 use std::time::Duration;
 
@@ -26,11 +26,14 @@ use crate::card;
 use crate::dialogue::{Dialogue, Event as Given, STALE, Touched};
 use crate::facts::Time;
 use crate::grammar::Grammar;
+use crate::metrics::count_request;
 use crate::residents::{Home, Staff};
 use crate::review::accounts::random_token;
 use crate::review::fields::Fields;
 use crate::review::sessions::same;
-use crate::review::{LIVE, always, bounded, cookie, from_own_site, set_cookie};
+use crate::review::{
+    LIVE, always, answer_apart, bounded, cookie, from_own_site, own_name, set_cookie,
+};
 use crate::round::Pins;
 use crate::understanding::typed;
 
@@ -75,7 +78,6 @@ pub fn open(
 ) -> Result<(Bedside, mpsc::Receiver<Given>, String), String> {
     let wrong = |error: std::io::Error| format!("the screen cannot be at {address}: {error}");
     let listener = TcpListener::bind(address).map_err(wrong)?;
-    listener.set_nonblocking(true).map_err(wrong)?;
     let at = listener.local_addr().map_err(wrong)?;
     let (to, views) = watch::channel(first(dialogue, now));
     let (touches, given) = mpsc::channel(TOUCHES);
@@ -92,19 +94,7 @@ pub fn open(
     } else {
         format!("http://{at}/?key={}", link.key)
     };
-    let runtime = tokio::runtime::Builder::new_current_thread()
-        .enable_all()
-        .build()
-        .map_err(wrong)?;
-    std::thread::spawn(move || {
-        let served = runtime.block_on(async {
-            let listener = tokio::net::TcpListener::from_std(listener)?;
-            axum::serve(listener, app(link)).await
-        });
-        if let Err(error) = served {
-            tracing::error!("the bedside screen: {error}");
-        }
-    });
+    answer_apart("the bedside screen", listener, app(link)).map_err(wrong)?;
     Ok((Bedside::new(to), given, url))
 }
 
@@ -131,6 +121,7 @@ pub fn app(link: Link) -> Router {
         .layer(from_fn(own_name))
         .layer(from_fn(always))
         .layer(from_fn(bounded))
+        .layer(from_fn_with_state("bedside", count_request))
         .with_state(link)
 }
 
@@ -146,22 +137,6 @@ async fn card_page() -> Markup {
 
 fn refused(why: &'static str) -> Response {
     (StatusCode::FORBIDDEN, why).into_response()
-}
-
-/// A name that somebody else's site could have given to this machine is not
-/// answered to: its page would then be one of this site's.
-async fn own_name(request: Request, next: Next) -> Response {
-    let host = request.headers().get(header::HOST);
-    let host = host.and_then(|it| it.to_str().ok()).unwrap_or_default();
-    let name = match host.rsplit_once(':') {
-        Some((name, port)) if port.bytes().all(|it| it.is_ascii_digit()) => name,
-        _ => host,
-    };
-    let number = name.trim_start_matches('[').trim_end_matches(']');
-    if name == "localhost" || number.parse::<IpAddr>().is_ok() {
-        return next.run(request).await;
-    }
-    refused("Open this page by its number, as Sayback printed it, or as localhost.")
 }
 
 /// Lets through whoever has the key. On this machine the page itself gives it.

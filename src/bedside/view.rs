@@ -49,6 +49,8 @@ pub struct View {
     pub speech: Speech,
     /// Something about the machine.
     pub notice: Option<String>,
+    /// How the record stands with its home, where it has one.
+    pub link: Option<String>,
     /// The rooms there are.
     pub rooms: Vec<Choice>,
     /// The nurses one can have reported to.
@@ -215,6 +217,7 @@ impl View {
             moving_from: state.moving_from().map(|it| name_of(dialogue, it)),
             speech: home.bedside.speech,
             notice: None,
+            link: None,
             rooms: rooms(dialogue),
             nurses: nurses(dialogue),
         }

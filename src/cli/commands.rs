@@ -10,17 +10,20 @@ use sayback::dialogue::Dialogue;
 use sayback::facts::{Fact, residents_with_ranges};
 use sayback::grammar::{Expect, Grammar, Vocabulary};
 use sayback::hearing::{Heard, Microphone, RATE, read_wav};
+use sayback::metrics::Counted;
 use sayback::residents::{Home, Staff};
 use sayback::round::{
     Both, Live, Mouth, Rehearsal, Screen, Script, Silent, Terminal, Tutorial, ear_for,
 };
 use sayback::speaking::{Cached, Espeak, EspeakSettings, Piper, Player, Tee};
 use sayback::store::Store;
+use sayback::sync::{Files, Link, Linked};
 use sayback::understanding::{ASK_BELOW, Context, NotUnderstood, Utterance, understand};
 use sayback::vitals::{Units, VitalSign};
 use serde::Serialize;
 
 use super::home::{limits, read_home, roster};
+use super::members::recorder;
 use super::screen::{Watched, page, print_card};
 use super::show::{LevelBar, meaning_line};
 use super::staff::{existing, member, no_pins, sign_on, staff};
@@ -63,7 +66,9 @@ pub fn run(command: Command) -> Result<End, Message> {
             quiet,
             pace,
             screen,
+            metrics,
         } => {
+            metrics.open()?;
             let script = Script::read(&script).map_err(message)?;
             let watched = Watched {
                 quiet,
@@ -83,7 +88,12 @@ pub fn run(command: Command) -> Result<End, Message> {
             speaker,
             said,
             screen,
+            link,
+            metrics,
         } => {
+            metrics.open()?;
+            let files = home.clone();
+            let link = link.as_deref().map(recorder).transpose()?;
             let home = home.as_deref().map(read_home).transpose()?;
             let who = match home {
                 Some(home) => Some((
@@ -97,8 +107,11 @@ pub fn run(command: Command) -> Result<End, Message> {
                 speaker: speaker.as_deref(),
                 said: said.as_deref(),
             };
-            listen(who, &store, &model, &voice, &sound, screen.screen)
+            let link = link.zip(files);
+            listen(who, &store, &model, &voice, &sound, screen.screen, link)
         }
+        Command::Send(arguments) => super::members::send(&arguments),
+        Command::Home(command) => super::members::home(command),
         Command::Card { text } => print_card(text),
         Command::Record { store, json } => record(&store, json),
         Command::Roster(command) => roster(command),
@@ -304,6 +317,8 @@ fn rehearse(
     } else {
         screen
     };
+    let mut counted = Counted::new(&dialogue);
+    let screen = &mut Both(screen, &mut counted);
     let outcome = Rehearsal {
         script,
         dialogue: &dialogue,
@@ -353,6 +368,7 @@ fn listen(
     voice: &VoiceArgs,
     sound: &Sound<'_>,
     address: Option<SocketAddr>,
+    link: Option<(Link, PathBuf)>,
 ) -> Result<End, Message> {
     let microphone = Microphone::open(sound.microphone).map_err(message)?;
     let mut mouth = mouth(voice)?;
@@ -377,24 +393,31 @@ fn listen(
         (store, dialogue, Some(tutorial), None)
     };
     let ear = ear_for(&model_folder(model)?, &grammar, dialogue.home()).map_err(message)?;
+    let linked = link.map(|(link, home)| {
+        Linked::begin(&link, store.path(), vault::used()?, Files::beside(&home)).map_err(message)
+    });
+    let linked = linked.transpose()?;
     let aide = dialogue.staff().first().map_or("aide", |it| &it.name);
     let mut screen = LevelBar::new(aide, dialogue.home(), microphone.name());
     let (mut page, touches) = page(address, &dialogue, None, pins)?;
     let mut both;
+    let screen: &mut dyn Screen = if let Some(page) = &mut page {
+        both = Both(&mut screen, page);
+        &mut both
+    } else {
+        &mut screen
+    };
+    let mut counted = Counted::new(&dialogue);
     let live = Live {
         dialogue: &dialogue,
         store: &mut store,
         ear,
         microphone,
         mouth,
-        screen: if let Some(page) = &mut page {
-            both = Both(&mut screen, page);
-            &mut both
-        } else {
-            &mut screen
-        },
+        screen: &mut Both(screen, &mut counted),
         touches,
         tutorial,
+        link: linked.as_ref().map(Linked::status),
     };
     let runtime = tokio::runtime::Builder::new_current_thread()
         .enable_all()

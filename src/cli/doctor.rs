@@ -38,6 +38,9 @@ pub struct Doctor {
     /// The FHIR server that readings are sent to: is it there?
     #[arg(long, env = "SAYBACK_FHIR", value_name = "URL")]
     fhir: Option<String>,
+    /// This recorder's link file: can the home be reached, and what is not there yet?
+    #[arg(long, value_name = "FILE")]
+    link: Option<PathBuf>,
     /// JSON, one object a line
     #[arg(long)]
     json: bool,
@@ -80,6 +83,12 @@ pub fn doctor(arguments: &Doctor) -> Result<End, Message> {
     }
     if let Some(address) = &arguments.fhir {
         checks.push(("fhir", fhir(address)));
+    }
+    if let Some(link) = &arguments.link {
+        checks.push((
+            "link",
+            super::members::standing(link, store).map_or_else(warn, ok),
+        ));
     }
     let lines = checks.into_iter().map(|(check, (outcome, text))| Line {
         check,

@@ -1,10 +1,10 @@
 //! The home's files: read for a round, imported, checked, and given limits.
 
-use std::io::Write;
 use std::path::{Path, PathBuf};
 
 use clap::Subcommand;
 use sayback::residents::{Home, Resident, import_csv};
+use sayback::sync::limits_of;
 use sayback::vitals::{HomeLimits, Units};
 
 use super::End;
@@ -73,13 +73,7 @@ pub fn read_roster(path: &Path) -> Result<Home, Message> {
     Home::from_toml(&text).map_err(|error| format!("{}: {error}", path.display()))
 }
 
-/// Where the limits in force for a home's file are: `home.toml` has them in
-/// `home.limits.toml`.
-fn limits_of(home: &Path) -> PathBuf {
-    home.with_extension("limits.toml")
-}
-
-fn read_limits(path: &Path, units: Units) -> Result<HomeLimits, Message> {
+pub fn read_limits(path: &Path, units: Units) -> Result<HomeLimits, Message> {
     let text = read(path)?;
     HomeLimits::parse(&text, units).map_err(|error| format!("{}, {error}", path.display()))
 }
@@ -93,25 +87,10 @@ pub fn read(path: &Path) -> Result<String, Message> {
     text.map_err(|error| format!("cannot read {}: {error}", path.display()))
 }
 
-/// Writes a file beside its old version and puts it in its place only when it
-/// is whole and on the disk. It is open to whom the old one was; a new one, to
-/// its owner only.
+/// Puts a text in a file's place when it is whole and on the disk.
 pub fn replace(path: &Path, text: &str) -> Result<(), Message> {
-    let new = path.with_extension("new");
-    let write = || {
-        let mut options = std::fs::OpenOptions::new();
-        options.write(true).create(true).truncate(true);
-        #[cfg(unix)]
-        std::os::unix::fs::OpenOptionsExt::mode(&mut options, 0o600);
-        let mut file = options.open(&new)?;
-        if let Ok(old) = std::fs::metadata(path) {
-            file.set_permissions(old.permissions())?;
-        }
-        file.write_all(text.as_bytes())?;
-        file.sync_all()?;
-        std::fs::rename(&new, path)
-    };
-    write().map_err(|error| format!("cannot write {}: {error}", path.display()))
+    let replaced = sayback::sync::replace(path, text);
+    replaced.map_err(|error| format!("cannot write {}: {error}", path.display()))
 }
 
 pub fn roster(command: RosterCommand) -> Result<End, Message> {

@@ -4,6 +4,8 @@ mod commands;
 mod doctor;
 mod export;
 mod home;
+mod log;
+mod members;
 mod screen;
 mod serve;
 mod show;
@@ -17,8 +19,8 @@ use std::process::ExitCode;
 
 use clap::{Args, Parser, Subcommand, ValueEnum};
 use sayback::grammar::Expect;
+use sayback::metrics;
 use sayback::vitals::VitalSign;
-use tracing_subscriber::EnvFilter;
 
 /// Offline, hands-free voice recorder for a vital-signs round.
 ///
@@ -34,6 +36,8 @@ struct Cli {
     command: Command,
     #[command(flatten)]
     key: vault::KeyArgs,
+    #[command(flatten)]
+    log: log::LogArgs,
 }
 
 const EXIT_CODES: &str = "\
@@ -48,8 +52,10 @@ Environment:
   SAYBACK_MODEL  folder of the recogniser's model, as --model
   SAYBACK_KEY_FILE    file of the key that the record is encrypted with, as --key-file
   SAYBACK_PASSPHRASE  a passphrase instead; SAYBACK_NEW_PASSPHRASE the next one, for `key rotate`
+  PGHOST and the like  how `home init` signs on, as PostgreSQL's own programs do
   SAYBACK_FHIR_TOKEN  bearer token for `export --post`
   SAYBACK_LOG    what to log on standard error, such as \"debug\"; never readings or names
+  SAYBACK_LOG_FORMAT  human or json, as --log-format
   NO_COLOR       no colour when set";
 
 #[derive(Subcommand)]
@@ -112,6 +118,8 @@ enum Command {
         pace: f64,
         #[command(flatten)]
         screen: ScreenArgs,
+        #[command(flatten)]
+        metrics: MetricsArgs,
     },
     /// Listen: a live round with microphone and loudspeaker
     Listen {
@@ -119,7 +127,7 @@ enum Command {
         #[arg(long, required_unless_present = "tutorial")]
         home: Option<PathBuf>,
         /// Practise: two minutes in an invented home, step by step; nothing is stored
-        #[arg(long, conflicts_with_all = ["home", "signed_on", "store"])]
+        #[arg(long, conflicts_with_all = ["home", "signed_on", "store", "metrics"])]
         tutorial: bool,
         /// Who signs on, by name; may be given several times. Where PINs are set
         /// each is asked for one, here or on the screen; without any, the first aide
@@ -144,7 +152,20 @@ enum Command {
         said: Option<PathBuf>,
         #[command(flatten)]
         screen: ScreenArgs,
+        /// This recorder's link file: what is recorded goes to the home when it can
+        /// be reached, and what others recorded comes from there
+        #[arg(long, value_name = "FILE", requires = "home")]
+        link: Option<PathBuf>,
+        #[command(flatten)]
+        metrics: MetricsArgs,
     },
+    /// Send what is recorded to the home, once, and fetch what is there
+    ///
+    /// `listen --link` does so by itself.
+    Send(members::Send),
+    /// Several recorders, one home: begin it, enrol, cut off; docs/home.md
+    #[command(subcommand)]
+    Home(members::HomeCommand),
     /// Print the card: what you can say, on one page
     ///
     /// HTML on standard output, for a browser to print on A4 or Letter.
@@ -237,6 +258,24 @@ struct ScreenArgs {
     /// answers by hand there; a rehearsal then goes on by hand after its script
     #[arg(long, value_name = "ADDRESS")]
     screen: Option<SocketAddr>,
+}
+
+#[derive(Args)]
+struct MetricsArgs {
+    /// Give a monitor counts and times of the machine, nothing about anyone, at
+    /// /metrics of this address of this machine, such as 127.0.0.1:8472
+    #[arg(long, value_name = "ADDRESS")]
+    metrics: Option<SocketAddr>,
+}
+
+impl MetricsArgs {
+    fn open(&self) -> Result<(), String> {
+        if let Some(address) = self.metrics {
+            let at = metrics::open(address)?;
+            anstream::println!("The metrics are at http://{at}/metrics");
+        }
+        Ok(())
+    }
 }
 
 fn pace(text: &str) -> Result<f64, String> {
@@ -335,11 +374,8 @@ pub fn run() -> ExitCode {
         tracing::warn!("a crash may leave a dump of the memory: {error}");
     }
     let cli = Cli::parse();
-    let filter = EnvFilter::try_from_env("SAYBACK_LOG").unwrap_or_else(|_| EnvFilter::new("off"));
-    tracing_subscriber::fmt()
-        .with_env_filter(filter)
-        .with_writer(std::io::stderr)
-        .init();
+    log::begin(&cli.log);
+    metrics::begin();
     vault::given(cli.key);
     match commands::run(cli.command) {
         Ok(End::Done) => ExitCode::SUCCESS,

@@ -1,25 +1,32 @@
 //! `sayback serve`: the nurse's station.
 
 use std::net::SocketAddr;
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 use std::sync::Arc;
+use std::time::Duration;
 
 use clap::Args;
 use sayback::facts::Time;
-use sayback::review::{Certificate, Station, accounts, serve as answer};
+use sayback::review::accounts::{self, Accounts};
+use sayback::review::{Certificate, Station, serve as answer};
+use sayback::sync::{HomeLedger, Link, SyncError};
 
 use super::home::read_home;
-use super::{End, vault};
+use super::{End, MetricsArgs, vault};
 
 /// What `serve` is given.
 #[derive(Args)]
 pub struct Arguments {
     /// The home's file: residents, nurses and aides
-    #[arg(long)]
-    home: PathBuf,
+    #[arg(long, required_unless_present = "link")]
+    home: Option<PathBuf>,
     /// The record to show and append to
     #[arg(long, default_value = "record.db")]
     store: PathBuf,
+    /// The link file of this station, where several recorders share one home's
+    /// database: the record, the residents and the limits are then the ones there
+    #[arg(long, conflicts_with_all = ["home", "store"])]
+    link: Option<PathBuf>,
     /// The address to answer on; only this machine unless told otherwise
     #[arg(long, default_value = "127.0.0.1:8470")]
     listen: SocketAddr,
@@ -29,33 +36,94 @@ pub struct Arguments {
     /// The certificate's private key, PEM
     #[arg(long, requires = "tls_cert")]
     tls_key: Option<PathBuf>,
+    #[command(flatten)]
+    metrics: MetricsArgs,
 }
+
+impl Arguments {
+    /// Whether pages go out over TLS.
+    const fn secure(&self) -> bool {
+        self.tls_cert.is_some()
+    }
+}
+
+/// How long to wait before a home that can't be reached is tried again.
+const AGAIN: Duration = Duration::from_secs(5);
 
 /// Serves until interrupted.
 pub fn serve(arguments: &Arguments) -> Result<End, String> {
-    let home = read_home(&arguments.home)?;
+    if arguments.store.to_string_lossy().starts_with("postgres") {
+        return Err(
+            "a home's database is given by its link file, which holds how to sign on: --link \
+             link.toml"
+                .to_owned(),
+        );
+    }
+    arguments.metrics.open()?;
+    let station = match (&arguments.link, &arguments.home) {
+        (Some(link), _) => of_home(arguments, link)?,
+        (None, Some(home)) => of_file(arguments, home)?,
+        (None, None) => return Err("give --home or --link".to_owned()),
+    };
+    answer_until_interrupted(arguments, station)
+}
+
+/// A station on a record on this machine.
+fn of_file(arguments: &Arguments, home: &Path) -> Result<Station, String> {
+    let home = read_home(home)?;
     let store = vault::start(&arguments.store)?;
-    let accounts = Station::accounts_with(store.path(), vault::used()?);
+    let known = accounts(arguments, store.path())?;
+    // Three years of a large home take some seconds.
+    anstream::println!("Reading the record {} ...", arguments.store.display());
+    Station::new(home, store, known, now, arguments.secure()).map_err(|it| it.to_string())
+}
+
+/// A station on the record of a home that several share. Its accounts are beside
+/// the link file.
+fn of_home(arguments: &Arguments, path: &Path) -> Result<Station, String> {
+    let link = Link::read(path).map_err(|it| it.to_string())?;
+    let known = accounts(arguments, path)?;
+    let mut said = false;
+    let (ledger, home) = loop {
+        match HomeLedger::open(&link) {
+            Err(SyncError::Unreachable(why)) if !said => {
+                anstream::eprintln!(
+                    "sayback: WARNING: the home can't be reached: {why}. It is tried until it can."
+                );
+                said = true;
+            }
+            Err(SyncError::Unreachable(_)) => std::thread::sleep(AGAIN),
+            done => break done.map_err(|it| it.to_string())?,
+        }
+    };
+    anstream::println!("Reading the record of {} ...", home.name);
+    Station::new(home, ledger, known, now, arguments.secure()).map_err(|it| it.to_string())
+}
+
+/// The accounts beside a file, with a word to whoever is the first.
+fn accounts(arguments: &Arguments, beside: &Path) -> Result<Accounts, String> {
+    let accounts = Station::accounts_with(beside, vault::used()?);
     let (known, code) = accounts.map_err(|it| it.to_string())?;
-    let certificate = arguments.tls_cert.clone().zip(arguments.tls_key.clone());
-    let certificate = certificate.map(|(chain, key)| Certificate { chain, key });
-    let secure = certificate.is_some();
     if let Some(code) = code {
         anstream::println!(
             "No accounts yet. Sign in as \"{}\" with this one-time code; it is not shown again:\n\n    {code}\n",
             accounts::FIRST
         );
     }
-    if !secure && !arguments.listen.ip().is_loopback() {
+    if !arguments.secure() && !arguments.listen.ip().is_loopback() {
         anstream::eprintln!(
             "sayback: WARNING: {} can be reached by other machines, and without TLS anyone on the \
              network can read what is sent, passwords included. Give --tls-cert and --tls-key.",
             arguments.listen
         );
     }
-    // Three years of a large home take some seconds.
-    anstream::println!("Reading the record {} ...", arguments.store.display());
-    let station = Station::new(home, store, known, now, secure).map_err(|it| it.to_string())?;
+    Ok(known)
+}
+
+fn answer_until_interrupted(arguments: &Arguments, station: Station) -> Result<End, String> {
+    let certificate = arguments.tls_cert.clone().zip(arguments.tls_key.clone());
+    let certificate = certificate.map(|(chain, key)| Certificate { chain, key });
+    let secure = certificate.is_some();
     let runtime = tokio::runtime::Builder::new_multi_thread()
         .worker_threads(2)
         .enable_all()

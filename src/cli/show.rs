@@ -6,6 +6,7 @@ use sayback::hearing::{FLOOR, Heard, Level};
 use sayback::residents::Home;
 use sayback::round::{Screen, Terminal, shown};
 use sayback::speaking::wording;
+use sayback::sync::LinkStatus;
 use sayback::understanding::{Order, Unclear, Utterance, Why};
 use sayback::vitals::VitalSign;
 
@@ -98,6 +99,8 @@ fn ask(unclear: &Unclear) -> String {
 pub struct LevelBar {
     terminal: Terminal<anstream::Stdout>,
     bar: ProgressBar,
+    /// Whether the home was away when that was shown last.
+    away: bool,
 }
 
 impl LevelBar {
@@ -117,6 +120,7 @@ impl LevelBar {
         Self {
             terminal: Terminal::new(anstream::stdout(), aide, home),
             bar,
+            away: false,
         }
     }
 
@@ -145,6 +149,14 @@ impl Screen for LevelBar {
 
     fn speech(&mut self, speech: sayback::residents::Speech) {
         self.above(|it| it.speech(speech));
+    }
+
+    fn link(&mut self, status: &LinkStatus, now: Time) {
+        let away = status.trouble.is_some();
+        if away != self.away {
+            self.away = away;
+            self.notice(&status.line(now.date_naive()));
+        }
     }
 
     fn level(&mut self, level: Level) {

@@ -6,7 +6,7 @@ use sayback::residents::{Home, ResidentId};
 use sayback::round::{crossed, shown};
 use sayback::vitals::VitalSign;
 
-fn table(header: &[&str]) -> Table {
+pub fn table(header: &[&str]) -> Table {
     let mut table = Table::new();
     table
         .load_style(presets::UTF8_FULL_CONDENSED)

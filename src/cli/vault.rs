@@ -9,6 +9,7 @@ use clap::{Args, Subcommand};
 use sayback::facts::{ChainHead, Time};
 use sayback::round::Pins;
 use sayback::store::{self, Copied, Key, Report, Store};
+use sayback::sync::{HomeRecord, Link};
 
 use super::End;
 use super::commands::{Message, finished, message};
@@ -32,6 +33,9 @@ pub struct Check {
     /// The record
     #[arg(default_value = "record.db")]
     file: PathBuf,
+    /// The home's record instead, with this recorder's or station's link file
+    #[arg(long, conflicts_with = "file", value_name = "FILE")]
+    link: Option<PathBuf>,
     /// A head that the record must hold, such as 12:ab34…, from an export, a
     /// backup or a sheet: finds what was cut off or made anew since
     #[arg(long, value_name = "HEAD")]
@@ -199,6 +203,9 @@ pub fn clock_behind(store: &Store, now: Time) -> Result<Option<String>, Message>
 
 /// Runs `sayback check`.
 pub fn check(arguments: &Check) -> Result<End, Message> {
+    if let Some(link) = &arguments.link {
+        return check_home(link, arguments);
+    }
     let store = open_to_read(&arguments.file)?;
     let report = store.check(&arguments.against).map_err(message)?;
     let mut out = anstream::stdout().lock();
@@ -214,22 +221,45 @@ pub fn check(arguments: &Check) -> Result<End, Message> {
         });
         finished(writeln!(out, "{all}"))?;
     } else {
-        finished(write!(out, "{}", in_words(&store, &report)))?;
+        let what = store.path().display().to_string();
+        finished(write!(out, "{}", in_words(&what, Some(&store), &report)))?;
     }
     let sound = report.sound() && store.log_fault().is_none();
     Ok(if sound { End::Done } else { End::Found })
 }
 
-fn in_words(store: &Store, report: &Report) -> String {
-    let mut lines = Vec::new();
-    let path = store.path().display();
-    let encrypted = if report.encrypted {
-        "encrypted"
+fn check_home(link: &Path, arguments: &Check) -> Result<End, Message> {
+    let mut home = HomeRecord::open(&Link::read(link).map_err(message)?).map_err(message)?;
+    let report = home.check(&arguments.against).map_err(message)?;
+    let mut out = anstream::stdout().lock();
+    if arguments.json {
+        let json = serde_json::to_value(&report).map_err(message)?;
+        let all = serde_json::json!({
+            "home": home.link().home,
+            "sound": report.sound(),
+            "report": json,
+        });
+        finished(writeln!(out, "{all}"))?;
     } else {
-        "NOT encrypted"
+        let what = format!("The home {}", home.link().home);
+        finished(write!(out, "{}", in_words(&what, None, &report)))?;
+    }
+    Ok(if report.sound() {
+        End::Done
+    } else {
+        End::Found
+    })
+}
+
+fn in_words(what: &str, store: Option<&Store>, report: &Report) -> String {
+    let mut lines = Vec::new();
+    let encrypted = match report.encrypted {
+        Some(true) => ", encrypted",
+        Some(false) => ", NOT encrypted",
+        None => "",
     };
-    lines.push(format!("{path}: {} facts, {encrypted}.", report.facts));
-    if let Some(facts) = store.upgraded() {
+    lines.push(format!("{what}: {} facts{encrypted}.", report.facts));
+    if let Some(facts) = store.and_then(Store::upgraded) {
         lines.push(format!("Upgraded just now: {facts} facts were chained."));
     }
     if report.chained_from > 1 {
@@ -245,7 +275,11 @@ fn in_words(store: &Store, report: &Report) -> String {
     if report.signatures > 0 {
         lines.push(format!("Signatures that agree: {}.", report.signatures));
     }
-    lines.extend(store.log_fault().map(|it| format!("DAMAGED: {it}.")));
+    lines.extend(
+        store
+            .and_then(Store::log_fault)
+            .map(|it| format!("DAMAGED: {it}.")),
+    );
     for finding in &report.findings {
         lines.push(format!("WRONG: {finding}"));
     }

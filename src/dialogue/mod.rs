@@ -12,6 +12,7 @@ mod insist;
 mod judge;
 mod kept;
 mod moved;
+mod news;
 mod order;
 mod orthostatic;
 mod pause;
@@ -21,6 +22,7 @@ mod readings;
 mod recheck;
 mod rejudge;
 mod report;
+mod restraint;
 mod seen;
 mod staff;
 mod state;
@@ -243,9 +245,17 @@ impl Dialogue {
     }
 
     fn heard(&self, turn: &mut Turn<'_>, heard: &Heard) {
-        let utterance = match self.meaning(&turn.state, heard) {
+        let mut meaning = self.meaning(&turn.state, heard);
+        if let Ok(utterance) = &mut meaning {
+            turn.doubt_replacement(heard, utterance);
+        }
+        let counted = meaning.as_ref().is_ok_and(|it| turn.is_counted_aloud(it));
+        if !counted && !turn.answers(heard, &meaning) {
+            return;
+        }
+        let utterance = match meaning {
             // Whoever counts aloud is not to be disturbed.
-            Ok(utterance) if turn.is_counted_aloud(&utterance) => return,
+            Ok(_) if counted => return,
             Ok(utterance) => utterance,
             Err(_) if turn.counting() => return,
             Err(NotUnderstood::Unsure) if turn.waiting() || self.worth_asking(turn, heard) => {

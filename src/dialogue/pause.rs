@@ -45,7 +45,8 @@ impl Dialogue {
 }
 
 impl State {
-    fn waits_for_yes(&self) -> bool {
+    /// Whether a yes to what was read back is waited for.
+    pub(super) fn waits_for_yes(&self) -> bool {
         let asked = matches!(
             self.phase,
             Phase::Identify(_)

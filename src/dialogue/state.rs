@@ -10,6 +10,7 @@ use super::kept::{KeptHere, Told};
 use super::moved::{Move, Moving};
 use super::order::Order;
 use super::recheck::Rechecking;
+use super::restraint::Restraint;
 use super::staff::OnDuty;
 use super::timers::{Stopping, Timer};
 use crate::facts::{OpenReport, Pending, ReadBack, Recheck, Record, Time};
@@ -160,6 +161,7 @@ pub struct State {
     pub(super) silences: u8,
     /// "End of round" was said once with reports open.
     pub(super) end_asked: bool,
+    pub(super) restraint: Restraint,
     /// The last thing said, for "repeat".
     pub(super) last_said: String,
     /// The question that waits for an answer, to be asked again as it was.
@@ -201,6 +203,7 @@ impl State {
             asleep: false,
             silences: 0,
             end_asked: false,
+            restraint: Restraint::default(),
             last_said: String::new(),
             prompt: None,
             asked: 0,

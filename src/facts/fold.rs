@@ -94,7 +94,8 @@ impl Record {
         record
     }
 
-    fn add(&mut self, fact: &Fact) {
+    /// Folds in one more, of later in the record.
+    pub fn add(&mut self, fact: &Fact) {
         match &fact.body {
             Body::Offered {
                 resident,

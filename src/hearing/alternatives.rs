@@ -35,6 +35,16 @@ impl From<vosk::Alternative<'_>> for Path {
     }
 }
 
+/// What was heard, by the recogniser's own JSON for one utterance.
+///
+/// # Errors
+/// What about the JSON is not as the library writes it.
+pub fn heard_in(json: &str) -> Result<Option<Heard>, serde_json::Error> {
+    let result: vosk::CompleteResultMultiple<'_> = serde_json::from_str(json)?;
+    let paths: Vec<Path> = result.alternatives.into_iter().map(Path::from).collect();
+    Ok(best_with_confidence(&paths))
+}
+
 impl Path {
     /// Moves it in time, by seconds.
     #[allow(

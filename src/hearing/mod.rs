@@ -6,6 +6,8 @@
 
 mod again;
 mod alternatives;
+mod frames;
+mod gate;
 mod heard;
 mod kept_sound;
 mod level;
@@ -18,6 +20,7 @@ mod resample;
 mod tuning;
 mod wav;
 
+pub use alternatives::heard_in;
 pub use heard::{Alternative, By, Heard, UNKNOWN, Word};
 pub use level::{ClipDetector, FLOOR, Level, Meter};
 pub use microphone::{Microphone, MicrophoneEvent};

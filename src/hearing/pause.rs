@@ -5,12 +5,9 @@
 
 use std::time::Duration;
 
+use super::frames::{FRAME_TIME, Frames};
 use super::level::{FLOOR, rms};
-use super::wav::RATE;
 
-/// The sound is looked at in frames of 10 ms.
-const FRAME: usize = RATE as usize / 100;
-const FRAME_TIME: Duration = Duration::from_millis(10);
 /// A quieter room than this, in dBFS, is taken to be as loud as this: otherwise
 /// the last breath of a word in a silent room would still be speech.
 const QUIETEST_ROOM: f32 = -60.0;
@@ -33,7 +30,7 @@ pub(super) struct Pauses {
     room: f32,
     loudest: f32,
     quiet: Duration,
-    rest: Vec<i16>,
+    frames: Frames,
 }
 
 impl Default for Pauses {
@@ -43,7 +40,7 @@ impl Default for Pauses {
             room: 0.0,
             loudest: FLOOR,
             quiet: Duration::ZERO,
-            rest: Vec::with_capacity(FRAME),
+            frames: Frames::default(),
         }
     }
 }
@@ -51,13 +48,9 @@ impl Default for Pauses {
 impl Pauses {
     /// Takes the next samples.
     pub(super) fn push(&mut self, samples: &[i16]) {
-        self.rest.extend_from_slice(samples);
-        let rest = std::mem::take(&mut self.rest);
-        let frames = rest.chunks_exact(FRAME);
-        self.rest.extend_from_slice(frames.remainder());
-        for frame in frames {
-            self.frame(rms(frame));
-        }
+        let mut frames = std::mem::take(&mut self.frames);
+        frames.push(samples, |frame| self.frame(rms(frame)));
+        self.frames = frames;
     }
 
     fn frame(&mut self, rms: f32) {
@@ -87,6 +80,7 @@ impl Pauses {
 
 #[cfg(test)]
 mod tests {
+    use super::super::wav::RATE;
     use super::*;
 
     /// A square wave this many dB below full scale.

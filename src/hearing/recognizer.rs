@@ -4,19 +4,21 @@ use std::collections::HashMap;
 use std::hash::Hash;
 use std::path::{Path, PathBuf};
 use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
-use std::time::Duration;
+use std::time::{Duration, Instant};
 
 use thiserror::Error;
 use vosk::{DecodingState, LogLevel, Recognizer};
 
 use super::again;
 use super::alternatives::{Path as Transcript, best_with_confidence, transcripts};
+use super::gate::Gate;
 use super::heard::{Heard, UNKNOWN};
 use super::kept_sound::KeptSound;
 use super::level::ClipDetector;
 use super::pause::Pauses;
 use super::tuning::{Dither, Tuned};
 use super::wav::RATE;
+use crate::metrics;
 
 /// The most transcripts that are asked for, the best one included.
 const TRANSCRIPTS: u16 = 10;
@@ -150,6 +152,8 @@ pub struct Ear<K> {
     position: u64,
     /// Samples since the last utterance ended.
     running: u64,
+    /// None to decode silence too.
+    gate: Option<Gate>,
     clips: ClipDetector,
     pauses: Pauses,
     dither: Dither,
@@ -168,6 +172,7 @@ impl<K: Eq + Hash> Ear<K> {
             expected: None,
             position: 0,
             running: 0,
+            gate: Some(Gate::default()),
             clips: ClipDetector::default(),
             pauses: Pauses::default(),
             dither: Dither::default(),
@@ -182,6 +187,13 @@ impl<K: Eq + Hash> Ear<K> {
     /// Says which file is missing, or that the files are damaged.
     pub fn open(folder: &Path) -> Result<Self, EarError> {
         Ok(Self::new(Model::open(folder)?))
+    }
+
+    /// Decodes silence too, which costs as much as speech. To compare.
+    #[must_use]
+    pub fn without_gate(mut self) -> Self {
+        self.gate = None;
+        self
     }
 
     /// The model, to be shared with other ears.
@@ -253,6 +265,9 @@ impl<K: Eq + Hash> Ear<K> {
 
     /// Drops what was said of an utterance that has not ended.
     pub fn drop_utterance(&mut self) {
+        if let Some(gate) = &mut self.gate {
+            gate.forget();
+        }
         if self.running > 0 {
             // The result is what is dropped. A plain reset would leave the last
             // tenths of a second inside, to turn up in the next utterance.
@@ -274,21 +289,38 @@ impl<K: Eq + Hash> Ear<K> {
         samples: &[i16],
         pause: impl Fn(&str) -> Option<Duration>,
     ) -> Option<Heard> {
+        let started = Instant::now();
         let mut heard: Option<Heard> = None;
         for block in samples.chunks(BLOCK) {
-            let ended = self.accept_block(block);
-            if let Some(next) = ended.or_else(|| self.ended_sooner(&pause)) {
-                heard = Some(match heard {
-                    None => next,
-                    Some(first) => {
-                        // The sound is of the last of them only.
-                        self.transcripts.clear();
-                        joined(first, next)
-                    }
-                });
+            self.position += block.len() as u64;
+            let through = self.let_through(block);
+            for block in through.chunks(BLOCK) {
+                let ended = self.accept_block(block);
+                if let Some(next) = ended.or_else(|| self.ended_sooner(&pause)) {
+                    heard = Some(match heard {
+                        None => next,
+                        Some(first) => {
+                            // The sound is of the last of them only.
+                            self.transcripts.clear();
+                            joined(first, next)
+                        }
+                    });
+                }
             }
         }
+        metrics::recognised(seconds(samples.len() as u64), started.elapsed());
         heard
+    }
+
+    /// What of the stream is to be decoded now.
+    fn let_through(&mut self, block: &[i16]) -> Vec<i16> {
+        let Some(gate) = &mut self.gate else {
+            return block.to_vec();
+        };
+        let slot = self.expected.as_ref();
+        let slot = slot.and_then(|key| self.slots.get_mut(key));
+        let busy = slot.map(|it| || !it.recognizer.partial_result().partial.is_empty());
+        gate.pass(block, || busy.is_some_and(|mut it| it()))
     }
 
     fn ended_sooner(&mut self, pause: impl Fn(&str) -> Option<Duration>) -> Option<Heard> {
@@ -350,7 +382,6 @@ impl<K: Eq + Hash> Ear<K> {
     }
 
     fn accept_block(&mut self, block: &[i16]) -> Option<Heard> {
-        self.position += block.len() as u64;
         let slot = self.slots.get_mut(self.expected.as_ref()?)?;
         slot.fed += block.len() as u64;
         slot.learned += block.len() as u64;

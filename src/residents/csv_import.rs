@@ -8,7 +8,7 @@ use chrono::NaiveDate;
 use rust_decimal::Decimal;
 use thiserror::Error;
 
-use super::file::{possible, range};
+use super::file_ranges::{possible, range};
 use super::{Care, Frequency, Resident, ResidentId, UsualMethods};
 use crate::vitals::{
     Arm, Baseline, LimbReason, Limits, Method, OxygenFlow, Position, Precautions, PulseSite,

@@ -2,20 +2,16 @@
 //! written back in the same shape.
 
 use std::collections::{BTreeMap, BTreeSet};
-use std::fmt;
 
 use chrono::{NaiveDate, NaiveTime};
-use rust_decimal::Decimal;
-use serde::de::value::{MapAccessDeserializer, SeqAccessDeserializer};
-use serde::de::{MapAccess, SeqAccess, Visitor};
-use serde::{Deserialize, Deserializer, Serialize, Serializer};
+use serde::{Deserialize, Serialize};
 use thiserror::Error;
 
+use super::file_ranges::{BaselineEntry, Dated, RangeEntry, nurse_range, possible};
 use super::staff::{StaffEntry, badges, entries, members};
 use super::{Bedside, Care, Frequency, Home, Resident, ResidentId, UsualMethods};
 use crate::vitals::{
-    Baseline, Bounds, Limits, Precautions, Quantity, Range, RangeOf, Source, Unit, Units,
-    VitalSign, possible_bounds,
+    Baseline, Limits, Precautions, Quantity, RangeOf, Source, Unit, Units, VitalSign,
 };
 
 /// What is wrong with a home's file.
@@ -81,63 +77,6 @@ struct ResidentEntry {
 
 fn is_default<T: Default + PartialEq>(value: &T) -> bool {
     *value == T::default()
-}
-
-/// The ranges of one vital sign: written as one, or as a list once a nurse has
-/// set another.
-struct Dated(Vec<RangeEntry>);
-
-impl Serialize for Dated {
-    fn serialize<S: Serializer>(&self, serializer: S) -> Result<S::Ok, S::Error> {
-        match self.0.as_slice() {
-            [only] => only.serialize(serializer),
-            several => several.serialize(serializer),
-        }
-    }
-}
-
-impl<'de> Deserialize<'de> for Dated {
-    fn deserialize<D: Deserializer<'de>>(deserializer: D) -> Result<Self, D::Error> {
-        struct OneOrMany;
-
-        impl<'de> Visitor<'de> for OneOrMany {
-            type Value = Dated;
-
-            fn expecting(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-                f.write_str("a range, or a list of dated ranges")
-            }
-
-            fn visit_map<A: MapAccess<'de>>(self, map: A) -> Result<Dated, A::Error> {
-                let only = RangeEntry::deserialize(MapAccessDeserializer::new(map))?;
-                Ok(Dated(vec![only]))
-            }
-
-            fn visit_seq<A: SeqAccess<'de>>(self, seq: A) -> Result<Dated, A::Error> {
-                Vec::deserialize(SeqAccessDeserializer::new(seq)).map(Dated)
-            }
-        }
-
-        deserializer.deserialize_any(OneOrMany)
-    }
-}
-
-#[derive(Serialize, Deserialize)]
-#[serde(deny_unknown_fields)]
-struct RangeEntry {
-    low: Decimal,
-    high: Decimal,
-    unit: Option<Unit>,
-    nurse: String,
-    on: NaiveDate,
-}
-
-#[derive(Serialize, Deserialize)]
-#[serde(deny_unknown_fields)]
-struct BaselineEntry {
-    value: Decimal,
-    unit: Option<Unit>,
-    nurse: String,
-    on: NaiveDate,
 }
 
 impl Home {
@@ -292,48 +231,6 @@ fn resident(entry: ResidentEntry, units: Units, at: &str) -> Result<Resident, Ho
             due: entry.due,
         },
     })
-}
-
-type Mistake = (&'static str, String);
-
-fn nurse_range(of: RangeOf, entry: RangeEntry, units: Units) -> Result<Range, Mistake> {
-    let unit = entry.unit.unwrap_or(units.unspoken(of.target().0));
-    let source = Source::Nurse {
-        name: entry.nurse,
-        on: entry.on,
-    };
-    range(of, (entry.low, entry.high), unit, source)
-}
-
-/// A resident's own range, or what is wrong with it and what would be right.
-pub(super) fn range(
-    of: RangeOf,
-    (low, high): (Decimal, Decimal),
-    unit: Unit,
-    source: Source,
-) -> Result<Range, Mistake> {
-    if low >= high {
-        return Err(("low is not below high", "low < high".to_owned()));
-    }
-    possible(of, Quantity::new(low, unit))?;
-    possible(of, Quantity::new(high, unit))?;
-    let bounds = Bounds { low, high, unit };
-    Ok(Range { bounds, source })
-}
-
-/// Whether a person can have `value`, or what would be right.
-pub(super) fn possible(of: RangeOf, value: Quantity) -> Result<(), Mistake> {
-    let (sign, component) = of.target();
-    let canonical = possible_bounds(sign, component);
-    let Some(bounds) = canonical.to(value.unit()) else {
-        return Err(("wrong unit", "a unit of this vital sign".to_owned()));
-    };
-    if canonical.contains(value.canonical().value()) {
-        return Ok(());
-    }
-    let Bounds { low, high, unit } = bounds.rounded();
-    let expected = format!("between {low} and {high} {}", unit.symbol());
-    Err(("not possible", expected))
 }
 
 fn entry(resident: &Resident) -> Result<ResidentEntry, HomeFileError> {

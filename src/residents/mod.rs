@@ -4,6 +4,7 @@ mod check;
 mod csv_import;
 mod due;
 mod file;
+mod file_ranges;
 mod names;
 mod soundex;
 mod staff;

@@ -1,10 +1,11 @@
 //! Answering the network: plainly, or over TLS with the home's own certificate.
 
-use std::net::SocketAddr;
+use std::net::{SocketAddr, TcpListener};
 use std::path::PathBuf;
 use std::sync::Arc;
 use std::time::Duration;
 
+use axum::Router;
 use axum_server::Handle;
 use axum_server::tls_rustls::RustlsConfig;
 
@@ -34,7 +35,7 @@ pub async fn serve(
     certificate: Option<Certificate>,
     ready: impl FnOnce(SocketAddr),
 ) -> Result<(), String> {
-    let listener = std::net::TcpListener::bind(address)
+    let listener = TcpListener::bind(address)
         .map_err(|error| format!("cannot listen on {address}: {error}"))?;
     let wrong = |error: std::io::Error| format!("cannot serve: {error}");
     listener.set_nonblocking(true).map_err(wrong)?;
@@ -66,4 +67,27 @@ pub async fn serve(
             server.handle(handle).serve(pages).await.map_err(wrong)
         }
     }
+}
+
+/// Answers on a thread of its own, so that nothing else the program does keeps
+/// it waiting. `what` is answered there, for the log.
+pub(crate) fn answer_apart(
+    what: &'static str,
+    listener: TcpListener,
+    app: Router,
+) -> std::io::Result<()> {
+    listener.set_nonblocking(true)?;
+    let runtime = tokio::runtime::Builder::new_current_thread()
+        .enable_all()
+        .build()?;
+    std::thread::spawn(move || {
+        let served = runtime.block_on(async {
+            let listener = tokio::net::TcpListener::from_std(listener)?;
+            axum::serve(listener, app).await
+        });
+        if let Err(error) = served {
+            tracing::error!("{what}: {error}");
+        }
+    });
+    Ok(())
 }

@@ -8,6 +8,7 @@ pub mod acts;
 pub mod export;
 pub mod fields;
 pub mod index;
+mod ledger;
 mod listen;
 mod pages;
 pub mod sessions;
@@ -16,7 +17,9 @@ mod trend;
 mod web;
 pub mod worklist;
 
+pub use ledger::Ledger;
+pub(crate) use listen::answer_apart;
 pub use listen::{Certificate, serve};
 pub use station::Station;
 pub use web::{FORM_COOKIE, LIVE, ROUTES, Who, app, session_cookie};
-pub(crate) use web::{always, bounded, cookie, from_own_site, set_cookie};
+pub(crate) use web::{always, bounded, cookie, from_own_site, own_name, set_cookie};

@@ -24,6 +24,8 @@ pub struct Session {
     pub user: User,
     /// What every form must bring back.
     pub csrf: String,
+    /// What every page must say first, if anything.
+    pub notice: Option<String>,
     began: Time,
     used: Time,
 }
@@ -66,6 +68,7 @@ impl Sessions {
         let session = Session {
             user,
             csrf,
+            notice: None,
             began: now,
             used: now,
         };

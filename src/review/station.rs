@@ -8,21 +8,46 @@ use std::time::Duration;
 use tokio::sync::watch;
 
 use super::accounts::{AccountError, Accounts};
-use super::acts::{NewFact, Refused};
+use super::acts::{NewFact, NotDone, Refused};
 use super::index::Index;
+use super::ledger::Ledger;
 use super::sessions::Sessions;
 use crate::facts::{ChainHead, Fact, Time};
+use crate::metrics;
 use crate::residents::{Home, ResidentId};
-use crate::store::{Key, Store, StoreError};
+use crate::store::{Key, StoreError};
 
 /// How many facts are read from the record at a time.
 const BATCH: usize = 20_000;
 /// How often the record is asked for what other programs appended.
 const EVERY: Duration = Duration::from_secs(1);
 
+/// How often an act is tried anew because others appended meanwhile.
+const TRIES: usize = 20;
+
+/// Since when the record can't be read, and why.
+#[derive(Debug, Clone)]
+pub struct Away {
+    since: Time,
+    why: String,
+}
+
+impl std::fmt::Display for Away {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        let since = self.since.format("%H:%M");
+        write!(
+            f,
+            "Since {since} {}. What is shown is as it was then, and nothing can be stored until \
+             it is back. It is tried again all the time.",
+            self.why
+        )
+    }
+}
+
 /// The nurse's station.
 pub struct Station {
-    store: Mutex<Store>,
+    record: Mutex<Box<dyn Ledger>>,
+    away: RwLock<Option<Away>>,
     index: RwLock<Index>,
     changed: watch::Sender<i64>,
     accounts: Mutex<Accounts>,
@@ -38,13 +63,14 @@ impl Station {
     /// [`StoreError`] when the record cannot be read.
     pub fn new(
         home: Home,
-        store: Store,
+        record: impl Ledger + 'static,
         accounts: Accounts,
         clock: fn() -> Time,
         secure: bool,
     ) -> Result<Self, StoreError> {
         let station = Self {
-            store: Mutex::new(store),
+            record: Mutex::new(Box::new(record)),
+            away: RwLock::new(None),
             index: RwLock::new(Index::new(home)),
             changed: watch::Sender::new(0),
             accounts: Mutex::new(accounts),
@@ -92,8 +118,33 @@ impl Station {
         self.accounts.lock().unwrap_or_else(PoisonError::into_inner)
     }
 
-    fn store(&self) -> MutexGuard<'_, Store> {
-        self.store.lock().unwrap_or_else(PoisonError::into_inner)
+    fn record(&self) -> MutexGuard<'_, Box<dyn Ledger>> {
+        self.record.lock().unwrap_or_else(PoisonError::into_inner)
+    }
+
+    /// Set while the record can't be read.
+    #[must_use]
+    pub fn away(&self) -> Option<Away> {
+        let away = self.away.read().unwrap_or_else(PoisonError::into_inner);
+        away.clone()
+    }
+
+    /// Asks the record itself, and at once says no while it can't be read.
+    fn ask<T>(
+        &self,
+        question: impl FnOnce(&mut dyn Ledger) -> Result<T, StoreError>,
+    ) -> Result<T, StoreError> {
+        patiently(|| {
+            self.there()?;
+            let mut record = self.record();
+            self.there()?;
+            question(&mut **record)
+        })
+    }
+
+    fn there(&self) -> Result<(), StoreError> {
+        let away = self.away();
+        away.map_or(Ok(()), |it| Err(StoreError::Away(it.to_string())))
     }
 
     /// Tells of every change to the record, by the place of its last fact.
@@ -106,7 +157,7 @@ impl Station {
     /// # Errors
     /// [`StoreError`] when it cannot be read.
     pub fn fact(&self, id: uuid::Uuid) -> Result<Option<Fact>, StoreError> {
-        self.store().fact(id)
+        self.ask(|it| it.fact(id))
     }
 
     /// Everything that belongs to a round.
@@ -114,7 +165,7 @@ impl Station {
     /// # Errors
     /// [`StoreError`] when the record cannot be read.
     pub fn facts_of_round(&self, round: uuid::Uuid) -> Result<Vec<Fact>, StoreError> {
-        self.store().facts_of_round(round)
+        self.ask(|it| it.facts_of_round(round))
     }
 
     /// Everything about a resident.
@@ -122,7 +173,7 @@ impl Station {
     /// # Errors
     /// [`StoreError`] when the record cannot be read.
     pub fn facts_about(&self, resident: &ResidentId) -> Result<Vec<Fact>, StoreError> {
-        self.store().facts_about(resident)
+        self.ask(|it| it.facts_about(resident))
     }
 
     /// Where the record stands.
@@ -130,47 +181,100 @@ impl Station {
     /// # Errors
     /// [`StoreError`] when it cannot be read.
     pub fn head(&self) -> Result<Option<ChainHead>, StoreError> {
-        self.store().head()
+        self.ask(|it| it.head())
     }
 
-    /// Takes in what was appended to the record by whoever.
+    /// Takes in what was appended to the record by whoever, and the home's own
+    /// settings where the record keeps them.
     ///
     /// # Errors
     /// [`StoreError`] when the record cannot be read.
     pub fn refresh(&self) -> Result<(), StoreError> {
-        self.catch_up(&self.store())
+        patiently(|| {
+            let mut record = self.record();
+            let home = record.changed_home();
+            if let Ok(Some(home)) = home {
+                let mut index = self.index.write().unwrap_or_else(PoisonError::into_inner);
+                index.set_home(home);
+                self.changed.send_replace(index.seq());
+            } else {
+                self.note(home)?;
+            }
+            self.catch_up(&mut **record)
+        })
     }
 
-    fn catch_up(&self, store: &Store) -> Result<(), StoreError> {
+    fn catch_up(&self, record: &mut dyn Ledger) -> Result<(), StoreError> {
         loop {
             let seq = self.index().seq();
-            let new = store.facts_after(seq, BATCH)?;
+            let new = self.note(record.facts_after(seq, BATCH))?;
             if new.is_empty() {
                 return Ok(());
             }
             let mut index = self.index.write().unwrap_or_else(PoisonError::into_inner);
             index.extend(new);
+            metrics::open_reports(index.open_reports().count());
             self.changed.send_replace(index.seq());
         }
     }
 
+    /// Notes whether the record can be read, and tells the pages when that
+    /// changes.
+    fn note<T>(&self, read: Result<T, StoreError>) -> Result<T, StoreError> {
+        let mut away = self.away.write().unwrap_or_else(PoisonError::into_inner);
+        let changed = match &read {
+            Ok(_) => away.take().is_some(),
+            Err(error) => {
+                let since = away.as_ref().map_or_else(|| self.now(), |it| it.since);
+                let why = error.to_string();
+                let now = Away { since, why };
+                let new = away.as_ref().is_none_or(|it| it.why != now.why);
+                if new {
+                    tracing::error!("{error}");
+                }
+                *away = Some(now);
+                new
+            }
+        };
+        drop(away);
+        if changed {
+            self.changed.send_replace(self.index().seq());
+        }
+        read
+    }
+
     /// Does one thing: looks at the record as it stands, appends what that asks
-    /// for, and takes it in. Nobody else of this station can append in between.
+    /// for, and takes it in. Where others append in between, it looks again.
     ///
     /// # Errors
-    /// [`Refused`] in words; nothing is stored then.
+    /// [`NotDone`] in words.
     pub fn act(
         &self,
-        make: impl FnOnce(&Index) -> Result<Vec<NewFact>, Refused>,
-    ) -> Result<(), Refused> {
-        let mut store = self.store();
-        let broken = |error: StoreError| format!("Nothing was stored: {error}.");
-        self.catch_up(&store).map_err(broken)?;
-        let facts = make(&self.index())?;
-        store
-            .append(&facts.iter().collect::<Vec<_>>())
-            .map_err(broken)?;
-        self.catch_up(&store).map_err(broken)
+        make: impl Fn(&Index) -> Result<Vec<NewFact>, Refused>,
+    ) -> Result<(), NotDone> {
+        let nothing = |error: StoreError| match error {
+            StoreError::Away(why) => NotDone::Refused(why),
+            StoreError::Unsure(_) => NotDone::Unsure(error.to_string()),
+            error => NotDone::Refused(format!("{error}.")),
+        };
+        patiently(|| {
+            self.there().map_err(nothing)?;
+            let mut record = self.record();
+            self.there().map_err(nothing)?;
+            for _ in 0..TRIES {
+                self.catch_up(&mut **record).map_err(nothing)?;
+                let seq = self.index().seq();
+                let facts = make(&self.index()).map_err(NotDone::Refused)?;
+                let facts: Vec<&NewFact> = facts.iter().collect();
+                if record.append_at(seq, &facts).map_err(nothing)? {
+                    // It is stored. That it can't be read again is said by itself.
+                    let _ = self.catch_up(&mut **record);
+                    return Ok(());
+                }
+            }
+            let why = "Others are storing all the time. Try again.";
+            Err(NotDone::Refused(why.to_owned()))
+        })
     }
 
     /// Keeps up with the record until dropped with its runtime.
@@ -180,10 +284,18 @@ impl Station {
         loop {
             every.tick().await;
             let station = std::sync::Arc::clone(&self);
-            let done = tokio::task::spawn_blocking(move || station.refresh()).await;
-            if let Ok(Err(error)) = done {
-                tracing::error!("{error}");
-            }
+            // Where it fails, that is noted, logged and shown.
+            let _ = tokio::task::spawn_blocking(move || station.refresh()).await;
         }
+    }
+}
+
+/// Does what may wait for a disk or a network, without holding up other pages.
+fn patiently<T>(wait: impl FnOnce() -> T) -> T {
+    use tokio::runtime::{Handle, RuntimeFlavor};
+    let here = Handle::try_current().map(|it| it.runtime_flavor());
+    match here {
+        Ok(RuntimeFlavor::MultiThread) => tokio::task::block_in_place(wait),
+        _ => wait(),
     }
 }

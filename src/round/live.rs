@@ -3,7 +3,7 @@
 use std::sync::Arc;
 use std::time::Duration;
 
-use tokio::sync::{Notify, mpsc};
+use tokio::sync::{Notify, mpsc, watch};
 use tokio::time::{Instant, sleep_until};
 
 use super::patience::Patience;
@@ -12,8 +12,10 @@ use crate::dialogue::{Dialogue, Event};
 use crate::facts::Time;
 use crate::grammar::Expect;
 use crate::hearing::{Ear, Heard, Meter, Microphone, MicrophoneEvent};
+use crate::metrics;
 use crate::speaking::Saying;
 use crate::store::Store;
+use crate::sync::LinkStatus;
 
 /// A live round about to begin.
 pub struct Live<'a> {
@@ -33,6 +35,8 @@ pub struct Live<'a> {
     pub touches: Option<mpsc::Receiver<Event>>,
     /// The lessons of a practice round.
     pub tutorial: Option<Tutorial>,
+    /// How the record stands with its home, where it has one.
+    pub link: Option<watch::Receiver<LinkStatus>>,
 }
 
 /// A word that is due to the second is begun at most so much earlier. A sound
@@ -43,6 +47,7 @@ const MOST_LEAD: std::time::Duration = std::time::Duration::from_millis(500);
 enum Next {
     Sound(MicrophoneEvent),
     ByHand(Event),
+    Linked(LinkStatus),
     Silence,
     Tick,
     /// The word that is due at this time is to be begun.
@@ -84,6 +89,7 @@ impl Live<'_> {
             wake: None,
             sharp: None,
             lead: std::time::Duration::ZERO,
+            recognised: None,
             spoken: None,
             open_reports: 0,
             seconds: None,
@@ -91,6 +97,8 @@ impl Live<'_> {
             voiceless: false,
             was: (false, false),
             touches: self.touches,
+            link: self.link,
+            settings: 0,
         };
         let mut going = hands.act(&mut round, turn).await;
         while going {
@@ -99,6 +107,10 @@ impl Live<'_> {
                 Next::Stop => {
                     hands.stopped();
                     break;
+                }
+                Next::Linked(status) => {
+                    hands.linked(&status);
+                    continue;
                 }
                 Next::Silence => Event::Silence,
                 Next::Tick => Event::Tick,
@@ -116,7 +128,10 @@ impl Live<'_> {
                 }
                 Next::Sound(MicrophoneEvent::Frames(frames)) => {
                     match hands.listen(&frames, |words| round.pause_after(words)) {
-                        Some(heard) => Event::Heard(round.heard_again(hands.ear, heard)),
+                        Some(heard) => {
+                            hands.recognised = Some(Instant::now());
+                            Event::Heard(round.heard_again(hands.ear, heard))
+                        }
                         None => continue,
                     }
                 }
@@ -140,6 +155,7 @@ impl Live<'_> {
             }
             let turn = round.take(&event, now().max(at), hands.screen);
             going = hands.act(&mut round, turn).await;
+            hands.recognised = None;
         }
         Ok(())
     }
@@ -179,6 +195,8 @@ struct Hands<'a> {
     sharp: Option<(Instant, Time)>,
     /// How long the last saying took from the wish to its first sound.
     lead: std::time::Duration,
+    /// When an utterance was recognised that nothing was said to yet.
+    recognised: Option<Instant>,
     /// From when to when the words of the last saying were heard.
     spoken: Option<(Time, Time)>,
     /// How many reports no nurse has yet.
@@ -192,6 +210,9 @@ struct Hands<'a> {
     /// Clipping and dead, as last noticed.
     was: (bool, bool),
     touches: Option<mpsc::Receiver<Event>>,
+    link: Option<watch::Receiver<LinkStatus>>,
+    /// How much was said of the home's roster and limits.
+    settings: usize,
 }
 
 async fn by_hand(touches: &mut Option<mpsc::Receiver<Event>>) -> Event {
@@ -202,6 +223,16 @@ async fn by_hand(touches: &mut Option<mpsc::Receiver<Event>>) -> Event {
     }
     // No screen, or it is gone.
     *touches = None;
+    std::future::pending().await
+}
+
+async fn changed(link: &mut Option<watch::Receiver<LinkStatus>>) -> LinkStatus {
+    if let Some(receiver) = link
+        && receiver.changed().await.is_ok()
+    {
+        return receiver.borrow_and_update().clone();
+    }
+    *link = None;
     std::future::pending().await
 }
 
@@ -226,6 +257,7 @@ impl Hands<'_> {
                 let gone = || RoundError::Other("the microphone's thread has ended; start again".into());
                 event.map(Next::Sound).ok_or_else(gone)
             }
+            status = changed(&mut self.link) => Ok(Next::Linked(status)),
             () = timer => {
                 self.wake = None;
                 Ok(Next::Tick)
@@ -257,6 +289,15 @@ impl Hands<'_> {
         }
         self.was = is;
         self.ear.accept_until(frames, pause)
+    }
+
+    /// Shown and not said: it is nothing that an aide can do something about.
+    fn linked(&mut self, status: &LinkStatus) {
+        self.screen.link(status, now());
+        for news in status.settings.iter().skip(self.settings) {
+            self.screen.notice(news);
+        }
+        self.settings = status.settings.len();
     }
 
     fn stopped(&mut self) {
@@ -405,6 +446,9 @@ impl Hands<'_> {
                     let last = played.last.checked_sub(after).unwrap_or(first);
                     self.lead = first.saturating_duration_since(wished).min(MOST_LEAD);
                     self.spoken = Some((time_of(first), time_of(last)));
+                    if let Some(recognised) = self.recognised.take() {
+                        metrics::answered(first.saturating_duration_since(recognised.into_std()));
+                    }
                     Ok(Said::Whole)
                 }
                 Err(error) => Err(error.to_string()),

@@ -12,7 +12,7 @@ mod tutorial;
 
 use thiserror::Error;
 
-use crate::dialogue::{Action, Dialogue, Event, State};
+use crate::dialogue::{Action, Dialogue, Event, Phase, State};
 use crate::facts::{Record, Time};
 use crate::grammar::{Expect, Grammar};
 use crate::hearing::{Ear, EarError, Heard};
@@ -65,9 +65,15 @@ pub struct Waiting {
 
 /// A dialogue under way. `say` is told what to say after it is stored.
 pub struct Round<'a> {
-    dialogue: &'a Dialogue,
+    /// With the ranges that were set meanwhile.
+    dialogue: Dialogue,
     state: State,
     store: &'a mut Store,
+    /// All of the record, up to the fact at `seen`.
+    record: Record,
+    seen: i64,
+    /// Whether anyone else added to it since the round began.
+    others: bool,
     tutorial: Option<Tutorial>,
 }
 
@@ -79,19 +85,26 @@ impl<'a> Round<'a> {
     /// [`StoreError`] when the record cannot be read or written; without a
     /// record there is no round.
     pub fn open(
-        dialogue: &'a Dialogue,
+        dialogue: &Dialogue,
         store: &'a mut Store,
         now: Time,
         screen: &mut dyn Screen,
     ) -> Result<(Self, Turn), StoreError> {
-        let record = Record::of(&store.facts()?);
+        let (mut record, mut seen) = (Record::default(), 0);
+        for stored in store.facts_after(0, usize::MAX)? {
+            record.add(&stored.fact?);
+            seen = stored.seq;
+        }
         // A fresh random seed for the identifiers of this round's facts.
-        let seed = uuid::Uuid::new_v4().as_u64_pair().0;
-        let (state, actions) = dialogue.begin(&record, seed, now);
+        let random = uuid::Uuid::new_v4().as_u64_pair().0;
+        let (state, actions) = dialogue.begin(&record, random, now);
         let mut round = Self {
-            dialogue,
+            dialogue: dialogue.clone(),
             state,
             store,
+            record,
+            seen,
+            others: false,
             tutorial: None,
         };
         screen.speech(dialogue.home().bedside.speech);
@@ -103,14 +116,45 @@ impl<'a> Round<'a> {
     /// Takes one event: what it makes is stored first, and only then said. When
     /// it cannot be stored, the dialogue goes on from where it was and says so.
     pub fn take(&mut self, event: &Event, now: Time, screen: &mut dyn Screen) -> Turn {
+        if matches!(self.state.phase(), Phase::Identify(_)) {
+            self.take_news();
+        }
         let mut turn = self.step(event, now, screen);
-        screen.state(self.dialogue, &self.state, now);
+        screen.state(&self.dialogue, &self.state, now);
+        if matches!(event, Event::Heard(_)) && self.state.passed_over() {
+            screen.notice("not sure that this was for me: say it again, with its name");
+        }
         if let Some(tutorial) = &mut self.tutorial
             && let Some(ask) = tutorial.after(&self.state, turn.say.is_some())
         {
             turn.add(&ask);
         }
         turn
+    }
+
+    /// Takes into account what others added to the record: the nurse's station here,
+    /// or other recorders and the nurse through the home. Before a resident is
+    /// identified, so that nothing changes under a reading.
+    fn take_news(&mut self) {
+        let added = match self.store.facts_after(self.seen, usize::MAX) {
+            Ok(added) => added,
+            Err(error) => return tracing::warn!("what others recorded is not known: {error}"),
+        };
+        let mut news = false;
+        for stored in added {
+            self.seen = stored.seq;
+            let Ok(fact) = stored.fact else { continue };
+            self.record.add(&fact);
+            self.dialogue.take_range(&fact);
+            news |= fact.round != self.state.round();
+        }
+        if news {
+            self.state.take_histories(&self.record);
+        }
+        self.others |= news;
+        if self.others {
+            self.state.take_reports(&self.record);
+        }
     }
 
     /// Makes this a practice round, in the dialogue of [`Tutorial::dialogue`].
@@ -178,7 +222,7 @@ impl<'a> Round<'a> {
     /// What was heard, heard again where that is worth it.
     #[must_use]
     pub fn heard_again(&self, ear: &Ear<Expect>, heard: Heard) -> Heard {
-        heard_again(self.dialogue, &self.state, ear, heard)
+        heard_again(&self.dialogue, &self.state, ear, heard)
     }
 
     /// Whether an utterance means anything to the conversation as it stands, or

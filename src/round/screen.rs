@@ -9,6 +9,7 @@ use crate::dialogue::{Dialogue, State};
 use crate::facts::{Body, Fact, KeptReading, Time};
 use crate::hearing::{By, Heard, Level};
 use crate::residents::{Home, ResidentId, Speech};
+use crate::sync::LinkStatus;
 use crate::vitals::{Finding, Layer, Measurement, Qualifier, Rhythm, Side, Supply, Unit, Value};
 
 /// Whoever watches a round.
@@ -32,6 +33,8 @@ pub trait Screen {
     fn said_all(&mut self) {}
     /// The microphone is lost, or is back.
     fn microphone_lost(&mut self, _: bool) {}
+    /// How the record stands with its home, where it has one.
+    fn link(&mut self, _: &LinkStatus, _: Time) {}
 }
 
 /// Two who watch.
@@ -81,6 +84,11 @@ impl Screen for Both<'_> {
     fn microphone_lost(&mut self, lost: bool) {
         self.0.microphone_lost(lost);
         self.1.microphone_lost(lost);
+    }
+
+    fn link(&mut self, status: &LinkStatus, now: Time) {
+        self.0.link(status, now);
+        self.1.link(status, now);
     }
 }
 

@@ -14,10 +14,10 @@ use sha2::{Digest as _, Sha256};
 use crate::facts::ChainHead;
 
 /// A link of the chain.
-pub(super) type Hash = [u8; 32];
+pub(crate) type Hash = [u8; 32];
 
 /// A stored fact, column by column, as bytes: damage need not leave text.
-pub(super) struct Columns<'a> {
+pub(crate) struct Columns<'a> {
     pub seq: i64,
     pub id: &'a [u8],
     pub round: &'a [u8],
@@ -79,7 +79,7 @@ pub fn hex(bytes: &[u8]) -> String {
 /// The head as the record keeps it, and from which fact on the chain was made
 /// at append time.
 #[derive(Debug, Clone, PartialEq, Eq)]
-pub(super) struct Head {
+pub(crate) struct Head {
     /// The place of the last fact; 0 where there is none.
     pub seq: i64,
     pub hash: Hash,
@@ -127,7 +127,7 @@ impl Head {
             .map(drop)
     }
 
-    pub(super) fn public(&self) -> ChainHead {
+    pub(crate) fn public(&self) -> ChainHead {
         ChainHead {
             seq: self.seq,
             hash: hex(&self.hash),

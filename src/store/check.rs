@@ -26,8 +26,8 @@ pub struct Report {
     /// before were hashed when the record was upgraded: what happened to them
     /// before that can't be told.
     pub chained_from: i64,
-    /// Whether the file is encrypted.
-    pub encrypted: bool,
+    /// Whether the file is encrypted; none where that can't be told.
+    pub encrypted: Option<bool>,
     /// Signatures made here whose head agrees with the record.
     pub signatures: usize,
     /// What is wrong, in order of the record.
@@ -189,7 +189,7 @@ impl Store {
             facts: count.map_err(failed)?,
             head: None,
             chained_from: 0,
-            encrypted: self.encrypted,
+            encrypted: Some(self.encrypted),
             signatures: 0,
             findings: damage(&reading, self.encrypted).map_err(failed)?,
         };
@@ -242,7 +242,7 @@ fn damage(connection: &Connection, encrypted: bool) -> rusqlite::Result<Vec<Find
     Ok(found)
 }
 
-fn about(row: Option<i64>, id: Option<&[u8]>, what: What) -> Finding {
+pub(crate) fn about(row: Option<i64>, id: Option<&[u8]>, what: What) -> Finding {
     let id = id.map(|it| String::from_utf8_lossy(it).into_owned());
     Finding { row, id, what }
 }
@@ -275,18 +275,19 @@ impl Broken {
     }
 }
 
-struct Walk<'a> {
+/// A walk along a chain.
+pub(crate) struct Walk<'a> {
     before: Hash,
     last: i64,
     next: i64,
     broken: Vec<Broken>,
     findings: Vec<Finding>,
-    signatures: usize,
+    pub(crate) signatures: usize,
     known: Vec<&'a ChainHead>,
 }
 
 impl<'a> Walk<'a> {
-    fn new(chained_from: i64, known: &'a [ChainHead]) -> Self {
+    pub(crate) fn new(chained_from: i64, known: &'a [ChainHead]) -> Self {
         let before = beginning(chained_from);
         let mut walk = Self {
             before,
@@ -319,7 +320,8 @@ impl<'a> Walk<'a> {
         self.findings.push(about(Some(row.seq), Some(row.id), what));
     }
 
-    fn step(&mut self, row: &Columns<'_>, chain: Option<Vec<u8>>, came: bool) {
+    /// Takes the next row; `came` says that it was fetched from the home.
+    pub(crate) fn step(&mut self, row: &Columns<'_>, chain: Option<Vec<u8>>, came: bool) {
         let gap = row.seq > self.next;
         if gap {
             let what = What::Removed { to: row.seq - 1 };
@@ -409,7 +411,20 @@ impl<'a> Walk<'a> {
         }
     }
 
-    fn end(mut self, head: Option<&Head>) -> Vec<Finding> {
+    /// Whether the fact is about the resident that the column beside it says.
+    pub(crate) fn resident(&mut self, row: &Columns<'_>, there: Option<&str>) {
+        #[derive(Deserialize)]
+        struct About {
+            resident: Option<String>,
+        }
+        let said = serde_json::from_slice::<About>(row.fact);
+        if said.is_ok_and(|it| it.resident.as_deref() != there) {
+            let column = "resident";
+            self.find(row, What::Contradicts { column });
+        }
+    }
+
+    pub(crate) fn end(mut self, head: Option<&Head>) -> Vec<Finding> {
         match head {
             Some(head) if head.seq == self.last && head.hash == self.before => {}
             Some(head) if head.seq >= self.next => {

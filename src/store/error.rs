@@ -64,6 +64,15 @@ pub enum StoreError {
     /// Facts could not be written.
     #[error("{0}")]
     Write(String),
+    /// Facts may be written or not: the connection was lost at that moment.
+    #[error(
+        "the connection was lost while this was being stored ({0}). It may be stored or not: look \
+         here when it is back, before you do it again"
+    )]
+    Unsure(String),
+    /// The record can't be reached, as was found out before.
+    #[error("{0}")]
+    Away(String),
     /// Facts could not be read.
     #[error("the record cannot be read: {0}")]
     Read(String),

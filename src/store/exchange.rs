@@ -4,7 +4,7 @@
 //! place and its link are each record's own.
 
 use rusqlite::{Connection, OptionalExtension as _};
-use serde::Deserialize;
+use serde::{Deserialize, Serialize};
 use uuid::Uuid;
 
 use super::chain::Hash;
@@ -109,6 +109,49 @@ impl Store {
         });
         rows.and_then(Iterator::collect).map_err(failed)
     }
+}
+
+impl Store {
+    /// The last fact that came from the home.
+    ///
+    /// # Errors
+    /// [`StoreError::Read`].
+    pub fn last_came(&self) -> Result<Option<Uuid>, StoreError> {
+        const LAST: &str = "SELECT id FROM facts WHERE seq = (SELECT max(seq) FROM came)";
+        let id: Option<String> = self
+            .connection
+            .query_row(LAST, [], |row| row.get(0))
+            .optional()
+            .map_err(|error| StoreError::read(&error))?;
+        Ok(id.and_then(|it| it.parse().ok()))
+    }
+
+    /// How many facts after the one at `seq` did not come from the home, and how
+    /// many of them are readings.
+    ///
+    /// # Errors
+    /// [`StoreError::Read`].
+    pub fn waiting(&self, seq: i64) -> Result<Waiting, StoreError> {
+        const WAITING: &str = "SELECT count(*), count(*) FILTER (WHERE kind = 'read') FROM facts
+             WHERE seq > ? AND NOT EXISTS (SELECT 1 FROM came WHERE came.seq = facts.seq)";
+        let read = |row: &rusqlite::Row<'_>| {
+            Ok(Waiting {
+                facts: row.get(0)?,
+                readings: row.get(1)?,
+            })
+        };
+        let waiting = self.connection.query_row(WAITING, [seq], read);
+        waiting.map_err(|error| StoreError::read(&error))
+    }
+}
+
+/// What is not at the home yet.
+#[derive(Debug, Clone, Copy, Default, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Waiting {
+    /// Facts of every kind.
+    pub facts: i64,
+    /// Readings among them.
+    pub readings: i64,
 }
 
 /// Whether the fact at this place came from the home.

@@ -11,6 +11,7 @@ mod connect;
 mod error;
 mod exchange;
 mod key;
+mod read;
 mod schema;
 #[cfg(test)]
 mod tests;
@@ -26,22 +27,26 @@ use rusqlite::{
 };
 use uuid::Uuid;
 
-use self::chain::{Columns, Head};
 use self::connect::BUSY;
 use self::error::plain;
 use self::schema::{APPLICATION, CHAINED, RESIDENT, SCHEMA};
 use crate::facts::{Body, ChainHead, Fact, KeptReading};
+use crate::metrics;
 use crate::residents::ResidentId;
 
 pub use self::backup::{Copied, encrypt, is_plain, opens, reencrypt, restore, verify};
 pub use self::chain::hex;
 pub use self::check::{Finding, Report, What};
 pub use self::error::StoreError;
-pub use self::exchange::{RawFact, RawStored};
+pub use self::exchange::{RawFact, RawStored, Waiting};
 pub use self::key::{Key, KeyError, SHORTEST_PASSPHRASE, add_key, forget_older};
+pub use self::read::Stored;
 pub use self::wal::LogFault;
 
+pub(crate) use self::chain::{Columns, Head};
+pub(crate) use self::check::{Walk, about};
 pub(crate) use self::connect::{connect, private_file};
+pub(crate) use self::read::{parsed, read_all};
 
 /// An open record.
 pub struct Store {
@@ -287,14 +292,49 @@ impl Store {
     /// # Errors
     /// [`StoreError::Write`]: none of them is stored.
     pub fn append(&mut self, facts: &[&Fact<KeptReading>]) -> Result<(), StoreError> {
+        self.timed(None, facts).map(drop)
+    }
+
+    /// The same, unless something was appended after the fact at `seq`: nothing
+    /// is appended then, and the answer is false.
+    ///
+    /// # Errors
+    /// [`StoreError::Write`]: none of them is stored.
+    pub fn append_at(
+        &mut self,
+        seq: i64,
+        facts: &[&Fact<KeptReading>],
+    ) -> Result<bool, StoreError> {
+        self.timed(Some(seq), facts)
+    }
+
+    fn timed(&self, at: Option<i64>, facts: &[&Fact<KeptReading>]) -> Result<bool, StoreError> {
+        let started = Instant::now();
+        let put = self.put(at, facts);
+        if !matches!(put, Ok(false)) {
+            metrics::appended(facts, started.elapsed(), put.is_ok());
+        }
+        put
+    }
+
+    fn put(&self, at: Option<i64>, facts: &[&Fact<KeptReading>]) -> Result<bool, StoreError> {
         let failed = |error: rusqlite::Error| StoreError::write(&error);
         let transaction = self.immediate().map_err(failed)?;
+        if let Some(seq) = at {
+            let later = "SELECT EXISTS (SELECT 1 FROM facts WHERE seq > ?)";
+            let later = transaction.prepare_cached(later);
+            let later = later.and_then(|mut it| it.query_row([seq], |row| row.get(0)));
+            if later.map_err(failed)? {
+                return Ok(false);
+            }
+        }
         let mut head = writable_head(&transaction)?;
         for fact in facts {
             insert(&transaction, &mut head, fact)?;
         }
         head.write(&transaction).map_err(failed)?;
-        transaction.commit().map_err(failed)
+        transaction.commit().map_err(failed)?;
+        Ok(true)
     }
 
     /// All facts, in the order in which they were appended.
@@ -353,17 +393,11 @@ impl Store {
             .prepare_cached("SELECT seq, id, fact FROM facts WHERE seq > ? ORDER BY seq LIMIT ?")
             .map_err(failed)?;
         let most = i64::try_from(most).unwrap_or(i64::MAX);
-        let rows = select
-            .query_map([seq, most], |row| {
-                Ok((row.get(0)?, row.get(1)?, row.get(2)?))
-            })
-            .map_err(failed)?;
-        rows.map(|row| {
-            let (seq, id, json): (i64, String, String) = row.map_err(failed)?;
-            let fact = parsed(id, &json);
-            Ok(Stored { seq, fact })
-        })
-        .collect()
+        let rows = select.query_map([seq, most], |row| {
+            Ok((row.get(0)?, row.get(1)?, row.get(2)?))
+        });
+        let texts = rows.and_then(Iterator::collect).map_err(failed)?;
+        Ok(read_all(texts))
     }
 
     /// The fact with this identifier.
@@ -389,26 +423,18 @@ fn selection(which: &str) -> String {
     format!("SELECT id, fact FROM facts WHERE {which} ORDER BY seq")
 }
 
-/// A fact with its place in the record. One that cannot be read does not hide
-/// those after it.
-#[derive(Debug)]
-pub struct Stored {
-    /// The place: later facts have greater ones.
-    pub seq: i64,
-    /// The fact, or why it cannot be read.
-    pub fact: Result<Fact, StoreError>,
-}
-
-/// The error says where, and not what stands there: it goes to the log too.
-fn parsed(id: String, json: &str) -> Result<Fact, StoreError> {
-    serde_json::from_str(json).map_err(|error| {
-        let what = match error.classify() {
-            serde_json::error::Category::Data => "it is of no known form",
-            _ => "it is no whole JSON",
-        };
-        let problem = format!("{what}, at character {}", error.column());
-        StoreError::Damaged { id, problem }
-    })
+/// A fact as it is stored: keys in order, nothing between, one text for one fact. A
+/// signature holds the head of what is before it.
+pub(crate) fn text(
+    fact: &Fact<KeptReading>,
+    head: Option<&ChainHead>,
+) -> Result<serde_json::Value, StoreError> {
+    let unwritable = |error: serde_json::Error| StoreError::Write(error.to_string());
+    let mut json = serde_json::to_value(fact).map_err(unwritable)?;
+    if matches!(fact.body, Body::Signed { .. }) {
+        json["head"] = serde_json::to_value(head).map_err(unwritable)?;
+    }
+    Ok(json)
 }
 
 fn writable_head(transaction: &Transaction<'_>) -> Result<Head, StoreError> {
@@ -423,12 +449,7 @@ fn insert(
     head: &mut Head,
     fact: &Fact<KeptReading>,
 ) -> Result<(), StoreError> {
-    let unwritable = |error: serde_json::Error| StoreError::Write(error.to_string());
-    // Keys in order, nothing between: one text for one fact.
-    let mut json = serde_json::to_value(fact).map_err(unwritable)?;
-    if matches!(fact.body, Body::Signed { .. }) {
-        json["head"] = serde_json::to_value(head.public()).map_err(unwritable)?;
-    }
+    let json = text(fact, Some(&head.public()))?;
     let kind = json.get("kind").and_then(serde_json::Value::as_str);
     let row = Row {
         id: fact.id.to_string(),

@@ -35,6 +35,53 @@ impl std::fmt::Display for LogFault {
     }
 }
 
+impl LogFault {
+    /// What is wrong with the bytes of a log. None where nothing is.
+    #[must_use]
+    pub fn in_log(log: &[u8]) -> Option<Self> {
+        if log.len() <= HEADER {
+            return None;
+        }
+        let magic = word(log, 0);
+        let mut sum = Sum {
+            pair: (0, 0),
+            big_endian: magic & 1 == 1,
+        };
+        sum.add(&log[..24]);
+        let page = usize::try_from(word(log, 8)).unwrap_or(0);
+        let known = matches!(magic, 0x377f_0682 | 0x377f_0683) && word(log, 4) == 3_007_000;
+        if !known || sum.pair != (word(log, 24), word(log, 28)) || !page.is_power_of_two() {
+            // The whole log goes by its header.
+            return Some(Self::Several);
+        }
+        let salts = &log[16..24];
+        let frames: Vec<&[u8]> = log[HEADER..].chunks_exact(FRAME + page).collect();
+        let of_this_log = |it: &&&[u8]| &it[8..16] == salts;
+        for (at, frame) in frames.iter().enumerate() {
+            let mut next = sum;
+            next.add(&frame[..8]);
+            next.add(&frame[FRAME..]);
+            let whole = next.pair == (word(frame, 16), word(frame, 20));
+            if whole && of_this_log(&frame) {
+                sum = next;
+                continue;
+            }
+            // SQLite stops reading here. Frames of this log from here on were
+            // written by someone; where their sum follows, only a salt is damaged.
+            // All others are left over from before the log was begun anew.
+            let lost = frames[at..].iter().filter(of_this_log);
+            let finished = lost.clone().filter(|it| word(it, 4) != 0).count();
+            return match (lost.count() + usize::from(whole), finished) {
+                (0, _) => None,
+                (_, 0 | 1) => Some(Self::LastOne),
+                _ => Some(Self::Several),
+            };
+        }
+        let cut = !(log.len() - HEADER).is_multiple_of(FRAME + page);
+        cut.then_some(Self::LastOne)
+    }
+}
+
 const HEADER: usize = 32;
 const FRAME: usize = 24;
 
@@ -45,7 +92,7 @@ const FRAME: usize = 24;
 pub(super) fn fault(database: &Path) -> Option<LogFault> {
     let mut fault = None;
     for _ in 0..3 {
-        fault = scan(&std::fs::read(beside(database, "-wal")).ok()?);
+        fault = LogFault::in_log(&std::fs::read(beside(database, "-wal")).ok()?);
         fault?;
         std::thread::sleep(Duration::from_millis(10));
     }
@@ -87,47 +134,4 @@ impl Sum {
         }
         self.pair = (a, b);
     }
-}
-
-fn scan(log: &[u8]) -> Option<LogFault> {
-    if log.len() <= HEADER {
-        return None;
-    }
-    let magic = word(log, 0);
-    let mut sum = Sum {
-        pair: (0, 0),
-        big_endian: magic & 1 == 1,
-    };
-    sum.add(&log[..24]);
-    let page = usize::try_from(word(log, 8)).unwrap_or(0);
-    let known = matches!(magic, 0x377f_0682 | 0x377f_0683) && word(log, 4) == 3_007_000;
-    if !known || sum.pair != (word(log, 24), word(log, 28)) || !page.is_power_of_two() {
-        // The whole log goes by its header.
-        return Some(LogFault::Several);
-    }
-    let salts = &log[16..24];
-    let frames: Vec<&[u8]> = log[HEADER..].chunks_exact(FRAME + page).collect();
-    let of_this_log = |it: &&&[u8]| &it[8..16] == salts;
-    for (at, frame) in frames.iter().enumerate() {
-        let mut next = sum;
-        next.add(&frame[..8]);
-        next.add(&frame[FRAME..]);
-        let whole = next.pair == (word(frame, 16), word(frame, 20));
-        if whole && of_this_log(&frame) {
-            sum = next;
-            continue;
-        }
-        // SQLite stops reading here. Frames of this log from here on were
-        // written by someone; where their sum follows, only a salt is damaged.
-        // All others are left over from before the log was begun anew.
-        let lost = frames[at..].iter().filter(of_this_log);
-        let finished = lost.clone().filter(|it| word(it, 4) != 0).count();
-        return match (lost.count() + usize::from(whole), finished) {
-            (0, _) => None,
-            (_, 0 | 1) => Some(LogFault::LastOne),
-            _ => Some(LogFault::Several),
-        };
-    }
-    let cut = !(log.len() - HEADER).is_multiple_of(FRAME + page);
-    cut.then_some(LogFault::LastOne)
 }

@@ -3,6 +3,7 @@
 //! equally sensible, or where the recogniser was unsure, the answer is a reason
 //! to ask again.
 
+mod address;
 mod claims;
 mod number;
 mod order;
@@ -12,10 +13,13 @@ mod utterance;
 mod value;
 mod whole;
 
+use std::borrow::Cow;
+
 use crate::grammar::{Command, Spoken, Token, Vocabulary};
 use crate::hearing::{Heard, UNKNOWN};
 use crate::vitals::{Measurement, Precautions, Qualifier, Qualifiers, Units, VitalSign};
 
+pub use address::{Meant, meant};
 pub use number::candidates as number_candidates;
 pub use order::Order;
 pub use typed::typed;
@@ -56,10 +60,16 @@ pub fn understand(
     context: &Context<'_>,
 ) -> Result<Utterance, NotUnderstood> {
     let best = meaning(heard, vocabulary, context);
-    match whole::instead(&best, heard, vocabulary, context) {
-        Some((best, heard)) => with_rivals(best, &heard, vocabulary, context),
-        None => with_rivals(best?, heard, vocabulary, context),
+    let (best, heard) = match whole::instead(&best, heard, vocabulary, context) {
+        Some((best, instead)) => (best, Cow::Owned(instead)),
+        None => (best?, Cow::Borrowed(heard)),
+    };
+    let found = with_rivals(best, &heard, vocabulary, context)?;
+    let meant = || meant(&heard, vocabulary, context.ask_below);
+    if address::is_talk(&found, context.pending, meant) {
+        return Err(NotUnderstood::SideTalk);
     }
+    Ok(found)
 }
 
 fn meaning(
@@ -382,9 +392,10 @@ impl Sentence<'_> {
     fn why_not(&self) -> NotUnderstood {
         let value = |it: &Token| matches!(it, Token::Number(_) | Token::Over | Token::Unit(_));
         let part = |it: &Token| value(it) || matches!(it, Token::Filler | Token::Is(_) | Token::No);
+        let number = |it: &Token| matches!(it, Token::Number(_));
         let mut tokens = self.tokens.iter().map(|it| &it.token);
         let sure = self.heard.confidence() >= self.context.ask_below;
-        if sure && tokens.clone().any(value) && tokens.all(part) {
+        if sure && tokens.clone().any(number) && tokens.all(part) {
             NotUnderstood::Nameless
         } else {
             NotUnderstood::SideTalk

@@ -38,6 +38,9 @@ pub(super) fn instead(
         if !is_whole(&meant, &it.text, vocabulary) {
             continue;
         }
+        for word in &mut found.words {
+            word.confidence = (-it.behind).exp().min(1.0);
+        }
         found.clipped = heard.clipped;
         found.by = heard.by;
         let others = heard

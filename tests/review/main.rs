@@ -1,6 +1,7 @@
 //! The nurse's station, from outside: over HTTP, and in a browser.
 
 mod acting;
+mod away;
 #[path = "../browser/mod.rs"]
 mod browser;
 #[path = "../conversation/mod.rs"]

@@ -8,9 +8,9 @@ use axum::body::Body;
 use axum::http::{Request, Response, StatusCode, header};
 use http_body_util::BodyExt as _;
 use sayback::facts::Fact;
-use sayback::residents::Staff;
+use sayback::residents::{Home, Staff};
 use sayback::review::accounts::{FIRST, Role};
-use sayback::review::{FORM_COOKIE, Station, app};
+use sayback::review::{FORM_COOKIE, Ledger, Station, app};
 use sayback::store::Store;
 use tempfile::TempDir;
 use tower::ServiceExt as _;
@@ -47,6 +47,12 @@ impl Site {
         let home = made::home(residents);
         made::record(&path, &home, days);
         let store = Store::open(&path).unwrap();
+        Self::on(folder, home, store, secure)
+    }
+
+    /// One on whatever record, with its accounts in a folder.
+    pub fn on(folder: TempDir, home: Home, record: impl Ledger + 'static, secure: bool) -> Self {
+        let path = folder.path().join("record.db");
         let (accounts, code) = Station::accounts_beside(&path).unwrap();
         accounts.choose(FIRST, PASSWORD).unwrap();
         assert!(code.is_some());
@@ -62,7 +68,7 @@ impl Site {
             accounts.create(login, &staff, role, made::now()).unwrap();
             accounts.choose(login, PASSWORD).unwrap();
         }
-        let station = Station::new(home, store, accounts, made::now, secure).unwrap();
+        let station = Station::new(home, record, accounts, made::now, secure).unwrap();
         let station = Arc::new(station);
         let app = app(Arc::clone(&station));
         Self {

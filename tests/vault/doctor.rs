@@ -144,7 +144,10 @@ fn the_services_are_hardened() {
         let text = std::fs::read_to_string(&path).unwrap();
         let place = Place::new();
         let copy = place.path(unit);
-        let text = text.replace("/usr/local/bin/sayback", env!("CARGO_BIN_EXE_sayback"));
+        let text = text.replace(
+            "/opt/sayback/current/sayback",
+            env!("CARGO_BIN_EXE_sayback"),
+        );
         std::fs::write(&copy, text).unwrap();
         let verified = ran(Command::new("systemd-analyze").arg("verify").arg(&copy));
         assert_eq!(

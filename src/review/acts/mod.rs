@@ -23,6 +23,23 @@ pub type NewFact = Fact<KeptReading>;
 /// Why nothing was appended, to be shown as it is.
 pub type Refused = String;
 
+/// Why an act was not done, to be shown as it is.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum NotDone {
+    /// Nothing was stored, and why.
+    Refused(Refused),
+    /// It may be stored or not.
+    Unsure(String),
+}
+
+impl std::fmt::Display for NotDone {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        match self {
+            Self::Refused(why) | Self::Unsure(why) => f.write_str(why),
+        }
+    }
+}
+
 /// A recorder that was silent for so long has ended its round.
 const SILENT: TimeDelta = TimeDelta::hours(1);
 

@@ -17,6 +17,8 @@ async function renew() {
   if (answer.status === 401) { location.assign("/idle"); return; }
   if (!answer.ok) return;
   const page = new DOMParser().parseFromString(await answer.text(), "text/html");
+  const [told, tells] = [document, page].map((it) => it.getElementById("notice"));
+  if (told && tells && told.innerHTML !== tells.innerHTML) told.replaceChildren(...tells.childNodes);
   const fresh = page.getElementById("live");
   if (!fresh || fresh.innerHTML === live.innerHTML) return;
   const at = document.activeElement;

@@ -309,6 +309,7 @@ impl Index {
         };
         let was = before(&self.home);
         self.home.take_range(&fact);
+        self.set.push(fact.clone());
         if let Body::RangeSet {
             resident,
             sign,

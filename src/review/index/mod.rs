@@ -13,7 +13,7 @@ use std::sync::Arc;
 
 use uuid::Uuid;
 
-use crate::facts::{Pending, Time};
+use crate::facts::{Fact, Pending, Time};
 use crate::residents::{Home, ResidentId, Staff};
 use crate::vitals::{Measurement, VitalSign};
 
@@ -48,6 +48,7 @@ pub struct Index {
     rechecks: Vec<Recheck>,
     notes: HashMap<ResidentId, Vec<Note>>,
     ranges: HashMap<ResidentId, Vec<RangeChange>>,
+    set: Vec<Fact>,
     rounds: BTreeMap<Uuid, Round>,
 }
 
@@ -101,6 +102,7 @@ impl Index {
             rechecks: Vec::new(),
             notes: HashMap::new(),
             ranges: HashMap::new(),
+            set: Vec::new(),
             rounds: BTreeMap::new(),
         }
     }
@@ -109,6 +111,15 @@ impl Index {
     #[must_use]
     pub const fn home(&self) -> &Home {
         &self.home
+    }
+
+    /// Puts the home as it is now in the place of the one before, with the ranges
+    /// that nurses set in the record.
+    pub fn set_home(&mut self, home: Home) {
+        self.home = home;
+        for fact in &self.set {
+            self.home.take_range(fact);
+        }
     }
 
     /// The place in the record up to which this has been folded.

@@ -3,6 +3,7 @@
 use maud::{Markup, html};
 
 use crate::review::accounts::Role;
+use crate::review::acts::NotDone;
 use crate::review::fields::Fields;
 use crate::review::sessions::Session;
 
@@ -11,8 +12,8 @@ use crate::review::sessions::Session;
 pub struct Outcome {
     /// What was done, as a word of the address.
     pub done: String,
-    /// Why nothing was stored.
-    pub problem: Option<String>,
+    /// Why it was not done.
+    pub problem: Option<NotDone>,
     /// Which form it was.
     pub of: Option<Form>,
     /// What was typed into it.
@@ -94,7 +95,10 @@ impl Outcome {
         };
         html! {
             @if let Some(problem) = &self.problem {
-                p.problem role="alert" { b { "Nothing was stored. " } (problem) }
+                p.problem role="alert" {
+                    @if let NotDone::Refused(_) = problem { b { "Nothing was stored. " } }
+                    (problem)
+                }
             } @else if !said.is_empty() {
                 p.told role="status" { (said) }
             }

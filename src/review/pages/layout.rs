@@ -59,7 +59,12 @@ pub fn page(session: &Session, place: Place, title: &str, main: &Markup) -> Mark
                 button.quiet { "Sign out" }
             }
         },
-        main,
+        &html! {
+            div id="notice" role="status" {
+                @if let Some(notice) = &session.notice { p.problem { (notice) } }
+            }
+            (main)
+        },
     )
 }
 
@@ -100,12 +105,17 @@ fn frame(title: &str, head: &Markup, idle: Option<i64>, bar: &Markup, main: &Mar
 
 /// A page that says what is wrong.
 pub fn problem(status: StatusCode, why: &str) -> Response {
+    let heading = match status {
+        StatusCode::NOT_FOUND => "Not here",
+        StatusCode::GATEWAY_TIMEOUT => "Not sure whether it was done",
+        _ => "Not done",
+    };
     let main = html! {
         section.card.narrow {
-            h1 { @if status == StatusCode::NOT_FOUND { "Not here" } @else { "Not done" } }
+            h1 { (heading) }
             p role="alert" { (why) }
             p { a.button href="/" { "To the first page" } }
         }
     };
-    (status, bare("Not done", &main)).into_response()
+    (status, bare(heading, &main)).into_response()
 }

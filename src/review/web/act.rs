@@ -11,7 +11,7 @@ use uuid::Uuid;
 
 use super::show::{reading_page, resident_page, round_page};
 use crate::residents::ResidentId;
-use crate::review::acts::{self, Acting, NewFact, Refused};
+use crate::review::acts::{self, Acting, NewFact, NotDone, Refused};
 use crate::review::fields::Fields;
 use crate::review::index::Index;
 use crate::review::pages::{self, Form, Outcome};
@@ -29,7 +29,7 @@ fn acting(station: &Station, session: &Session) -> Acting {
     }
 }
 
-fn refused(form: Form, why: Refused, typed: &Fields) -> Outcome {
+fn refused(form: Form, why: NotDone, typed: &Fields) -> Outcome {
     Outcome {
         problem: Some(why),
         of: Some(form),
@@ -68,7 +68,8 @@ pub async fn acknowledge(
             let known = back.starts_with("/worklist") || back.starts_with("/readings/");
             done(Form::Acknowledge, if known { back } else { "/worklist" })
         }
-        Err(why) => pages::problem(StatusCode::CONFLICT, &why),
+        Err(NotDone::Refused(why)) => pages::problem(StatusCode::CONFLICT, &why),
+        Err(NotDone::Unsure(why)) => pages::problem(StatusCode::GATEWAY_TIMEOUT, &why),
     }
 }
 

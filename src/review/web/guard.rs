@@ -82,7 +82,8 @@ pub async fn guard(State(app): State<App>, request: Request, next: Next) -> Resp
         let why = "That form was not from a page of this station. Go back, load the page again, and retry.";
         return pages::problem(StatusCode::FORBIDDEN, why);
     }
-    if let Some(session) = session {
+    if let Some(mut session) = session {
+        session.notice = station.away().map(|it| it.to_string());
         parts.extensions.insert(session);
         parts.extensions.insert(Token(token));
     }

@@ -1,9 +1,12 @@
 //! Headers that every answer carries.
 
+use std::net::IpAddr;
+
 use axum::extract::{DefaultBodyLimit, Request, State};
+use axum::http::StatusCode;
 use axum::http::header::{self, HeaderName, HeaderValue};
 use axum::middleware::Next;
-use axum::response::Response;
+use axum::response::{IntoResponse, Response};
 
 use super::App;
 
@@ -59,4 +62,21 @@ pub async fn always(request: Request, next: Next) -> Response {
 pub async fn bounded(mut request: Request, next: Next) -> Response {
     DefaultBodyLimit::max(super::guard::LONGEST_FORM).apply(&mut request);
     next.run(request).await
+}
+
+/// A name that somebody else's site could have given to this machine is not
+/// answered to: its page would then be one of this site's.
+pub async fn own_name(request: Request, next: Next) -> Response {
+    let host = request.headers().get(header::HOST);
+    let host = host.and_then(|it| it.to_str().ok()).unwrap_or_default();
+    let name = match host.rsplit_once(':') {
+        Some((name, port)) if port.bytes().all(|it| it.is_ascii_digit()) => name,
+        _ => host,
+    };
+    let number = name.trim_start_matches('[').trim_end_matches(']');
+    if name == "localhost" || number.parse::<IpAddr>().is_ok() {
+        return next.run(request).await;
+    }
+    let why = "Open this page by its number, as Sayback printed it, or as localhost.";
+    (StatusCode::FORBIDDEN, why).into_response()
 }

@@ -20,10 +20,11 @@ use axum::routing::{get, post};
 
 use super::accounts::Role;
 use super::station::Station;
+use crate::metrics::count_request;
 
 pub use guard::{FORM_COOKIE, LIVE, session_cookie};
 pub(crate) use guard::{cookie, from_own_site, set_cookie};
-pub(crate) use headers::{always, bounded};
+pub(crate) use headers::{always, bounded, own_name};
 
 /// Who may use a route.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -166,5 +167,6 @@ pub fn app(station: Arc<Station>) -> Router {
         .fallback(show::not_there)
         .layer(from_fn_with_state(app.clone(), headers::headers))
         .layer(from_fn(headers::bounded))
+        .layer(from_fn_with_state("station", count_request))
         .with_state(app)
 }

@@ -1,0 +1,173 @@
+//! How a home's database bears many recorders, and many homes one database:
+//!
+//! ```sh
+//! cargo run --release --example home_scale -- [million | homes | appends] [SIZE]
+//! ```
+//!
+//! Starts a PostgreSQL server of its own (Debian package `postgresql`) with
+//! `fsync` and `synchronous_commit` on, in a temporary folder. Nothing of it is
+//! left. `million` has SIZE facts in all (1,000,000), `homes` so many homes (200).
+
+#[path = "drive.rs"]
+mod drive;
+#[path = "../../tests/postgres/mod.rs"]
+mod postgres_server;
+#[path = "../../tests/sync/proxy.rs"]
+#[allow(dead_code, reason = "links drop here and are not mended")]
+mod proxy;
+
+use sayback::sync::MemberKind;
+
+use drive::percentile;
+use postgres_server::{Server, enrol, raw};
+
+const RECORDERS: usize = 50;
+/// A recorder's day: three rounds of 20 residents, eight facts for each.
+const DAY: (usize, usize) = (60, 8);
+const A_HOME: usize = 3;
+const HANDS: usize = 32;
+
+fn main() {
+    let mut words = std::env::args().skip(1);
+    let what = words.next().unwrap_or_default();
+    let size: Option<usize> = words.next().and_then(|it| it.parse().ok());
+    let server = Server::start_with(&[
+        ("fsync", "on"),
+        ("synchronous_commit", "on"),
+        ("log_statement", "none"),
+        ("max_connections", "200"),
+        ("shared_buffers", "512MB"),
+        ("max_wal_size", "4GB"),
+    ]);
+    match what.as_str() {
+        "million" => million(&server, size.unwrap_or(1_000_000)),
+        "homes" => homes(&server, size.unwrap_or(200)),
+        "appends" => appends(&server, size.unwrap_or(500)),
+        _ => {
+            appends(&server, 500);
+            homes(&server, 200);
+            million(&server, 1_000_000);
+        }
+    }
+}
+
+#[allow(clippy::cast_precision_loss, reason = "figures to read")]
+fn million(server: &Server, facts: usize) {
+    let mut done = drive::links_that_drop(server, RECORDERS, facts / RECORDERS);
+    let seconds = done.took.as_secs_f64();
+    println!("\n| {RECORDERS} recorders whose links drop | |\n|---|---|");
+    println!("| facts sent | {} |", done.facts);
+    println!("| lost, doubled, changed or out of a recorder's order | 0 |");
+    println!("| the home's chain, walked through | whole |");
+    println!("| connections cut off in the middle | {} |", done.cuts);
+    println!(
+        "| exchanges that failed and were done again | {} |",
+        done.failed
+    );
+    println!(
+        "| … of them after a start anew, all compared | {} |",
+        done.restarts
+    );
+    println!(
+        "| facts a second, all together | {:.0} |",
+        done.facts as f64 / seconds
+    );
+    println!(
+        "| a batch of 200 meanwhile, p50 / p95 ({}) | {:.0} / {:.0} ms |",
+        done.batches.len(),
+        percentile(&mut done.batches, 50),
+        percentile(&mut done.batches, 95)
+    );
+    println!(
+        "| read in order meanwhile, as a station does | {} |",
+        done.read
+    );
+}
+
+#[allow(clippy::cast_precision_loss, reason = "figures to read")]
+fn homes(server: &Server, homes: usize) {
+    let mut many = drive::many_homes(server, (homes, A_HOME, DAY.0, DAY.1), HANDS);
+    let facts = many.facts as f64;
+    let of = |number: i64| number as f64 / facts;
+    println!("\n| {homes} homes with {A_HOME} recorders each, a day of each | |\n|---|---|");
+    println!("| facts | {} |", many.facts);
+    println!("| the chain of each home | whole |");
+    println!(
+        "| facts a second | {:.0} |",
+        facts / many.took.as_secs_f64()
+    );
+    println!(
+        "| {} facts kept, {HANDS} at once, p50 / p95 | {:.1} / {:.1} ms |",
+        DAY.1,
+        percentile(&mut many.puts, 50),
+        percentile(&mut many.puts, 95)
+    );
+    println!(
+        "| write-ahead log a fact | {:.0} bytes, {:.1} records |",
+        many.wal.0 / facts,
+        many.wal.1 / facts
+    );
+    println!(
+        "| rows of `fact` inserted a fact | {:.2} |",
+        of(many.rows[0])
+    );
+    println!(
+        "| rows of `home` updated an append (of these in place) | {:.2} ({:.0} %) |",
+        many.rows[1] as f64 / many.puts.len() as f64,
+        100.0 * many.rows[2] as f64 / (many.rows[1] as f64).max(1.0)
+    );
+    println!(
+        "| rows of `fact` fetched a fact | {:.2} |",
+        of(many.fetched)
+    );
+    println!(
+        "| pages asked for a fact: of `fact`, of its indexes | {:.1}, {:.1} |",
+        of(many.pages[0]),
+        of(many.pages[1])
+    );
+    println!("| times `fact` was read through | {} |", many.scans[0]);
+    println!(
+        "| seen waiting for a row: of the same home, of another | {}, {} |",
+        many.waits[0], many.waits[1]
+    );
+    plans(server);
+}
+
+/// What one home asks, with all the others beside it.
+fn plans(server: &Server) {
+    let mut superuser = server.superuser("postgres").expect("a server");
+    let newest = "SELECT datname::text FROM pg_database WHERE datname LIKE 'home_%' ORDER BY oid DESC LIMIT 1";
+    let database: String = superuser.query_one(newest, &[]).expect("a row").get(0);
+    let keeper = server.home(&database, "home-7");
+    let station = enrol(&keeper, MemberKind::Station, "the other desk");
+    let mut owner = server.superuser(&database).expect("a database");
+    owner.batch_execute("ANALYZE").expect("analysed");
+    println!(
+        "\n| asked by a station | found by | rows | pages | thrown away |\n|---|---|---|---|---|"
+    );
+    for plan in drive::plans(&mut raw(&station), "home-7") {
+        println!(
+            "| {} | {} | {} | {} | {} |",
+            plan.asked,
+            plan.steps.join(", "),
+            plan.rows,
+            plan.pages,
+            plan.thrown_away
+        );
+    }
+}
+
+fn appends(server: &Server, times: usize) {
+    let database = server.database();
+    let keeper = server.home(&database, "aspen");
+    let cart = enrol(&keeper, MemberKind::Recorder, "the cart");
+    println!("\n| put at once, on the disk and answered over TLS | p50 / p95 |\n|---|---|");
+    for at_once in [1, 8, 200] {
+        let mut taken = drive::appends(&cart, at_once, times);
+        println!(
+            "| {at_once} | {:.1} / {:.1} ms |",
+            percentile(&mut taken, 50),
+            percentile(&mut taken, 95)
+        );
+    }
+}

@@ -1,0 +1,142 @@
+//! Asking again beside talk. Whoever is asked again and again about words that
+//! were not for Sayback turns it off; so what may not have been is asked about
+//! [`ASKS`] times in a row, and then shown on the screen alone, until something
+//! is heard that needs no question, or after a minute in which nobody spoke.
+//! A named reading of which every word was heard surely is always answered.
+//!
+//! While a yes waits, the question comes again after a silence anyway. So there
+//! only what looks like an answer is asked about at once.
+
+use chrono::Duration;
+
+use super::turn::Turn;
+use super::{Phase, State};
+use crate::facts::Time;
+use crate::grammar::{Spoken, Token};
+use crate::hearing::{By, Heard};
+use crate::understanding::{Meant, NotUnderstood, Utterance, Why, meant};
+
+/// How often in a row.
+const ASKS: u8 = 2;
+/// Whoever speaks after so long a silence begins something new.
+const QUIET: Duration = Duration::minutes(1);
+/// Confidence under which a yes or no is taken for a piece of other talk.
+const HALF_SURE: f32 = 0.6;
+
+/// What was asked about, and what is only shown.
+#[derive(Debug, Clone, PartialEq, Default)]
+pub(super) struct Restraint {
+    asked: u8,
+    /// When anybody was heard last.
+    heard: Option<Time>,
+    /// The last words may have been for Sayback, and were not asked about.
+    passed_over: bool,
+}
+
+impl State {
+    /// Whether what was heard last may have been meant for Sayback and was not
+    /// asked about, because others were talking.
+    #[must_use]
+    pub const fn passed_over(&self) -> bool {
+        self.restraint.passed_over
+    }
+}
+
+impl Turn<'_> {
+    /// Whether what was understood is answered. What leads to a question at most
+    /// may be passed over.
+    pub(super) fn answers(
+        &mut self,
+        heard: &Heard,
+        meaning: &Result<Utterance, NotUnderstood>,
+    ) -> bool {
+        let is_new = |last| self.now - last >= QUIET;
+        if self.state.restraint.heard.is_some_and(is_new) {
+            self.state.restraint = Restraint::default();
+        }
+        self.state.restraint.heard = Some(self.now);
+        self.state.restraint.passed_over = false;
+        let asked = match self.doubt(heard, meaning) {
+            Doubt::Talk => return true,
+            Doubt::None => 0,
+            Doubt::Some if self.state.restraint.asked < ASKS => self.state.restraint.asked + 1,
+            Doubt::Some | Doubt::Most => {
+                self.state.restraint.passed_over = true;
+                return false;
+            }
+        };
+        self.state.restraint.asked = asked;
+        true
+    }
+
+    fn doubt(&self, heard: &Heard, meaning: &Result<Utterance, NotUnderstood>) -> Doubt {
+        use NotUnderstood::{Nameless, Nothing, SideTalk, Unsure};
+        let dialogue = self.dialogue;
+        let doubtful = match meaning {
+            Err(Nothing | SideTalk) => return Doubt::Talk,
+            Err(_) if self.state.asleep || self.counting() => return Doubt::Talk,
+            Err(Nameless) if self.state.phase != Phase::Open => return Doubt::Talk,
+            Err(Unsure) if !self.waiting() && !dialogue.worth_asking(self, heard) => {
+                return Doubt::Talk;
+            }
+            Err(Unsure | Nameless) => true,
+            Ok(Utterance::Readings { claims, .. }) => {
+                claims.is_empty()
+                    && meant(heard, &dialogue.vocabulary, dialogue.ask_below) < Meant::Surely
+            }
+            Ok(Utterance::Part(part)) => part.why.is_some() || part.whose.len() > 1,
+            Ok(_) => false,
+        };
+        if !doubtful || heard.by != By::Voice {
+            Doubt::None
+        } else if self.state.waits_for_yes() && !self.looks_like_an_answer(heard) {
+            Doubt::Most
+        } else {
+            Doubt::Some
+        }
+    }
+
+    /// Whether words look like an answer to a read-back: the first is a yes or no,
+    /// more or less surely, or they are a number of several words, surely.
+    fn looks_like_an_answer(&self, heard: &Heard) -> bool {
+        let words: Vec<String> = heard.words.iter().map(|it| it.text.clone()).collect();
+        let mut tokens = self.dialogue.vocabulary.tokens(&words);
+        tokens.retain(|it| it.token != Token::Filler);
+        let sure = |it: &Spoken| {
+            let words = heard.words[it.from..it.to].iter();
+            words.map(|it| it.confidence).fold(1.0, f32::min)
+        };
+        let of_a_number = |it: &Spoken| {
+            matches!(it.token, Token::Number(_) | Token::Over | Token::Unit(_))
+                && sure(it) >= self.dialogue.ask_below
+        };
+        let answer = tokens
+            .first()
+            .is_some_and(|it| matches!(it.token, Token::Yes | Token::No) && sure(it) >= HALF_SURE);
+        answer || (tokens.len() > 1 && tokens.iter().all(of_a_number))
+    }
+
+    /// A part of a reading that comes in place of a yes or no without a no before
+    /// it changes what was read back: every word of it must have been heard surely.
+    pub(super) fn doubt_replacement(&self, heard: &Heard, meaning: &mut Utterance) {
+        let sure = heard.confidence() >= self.dialogue.ask_below;
+        if let (Utterance::Part(part), Phase::Confirming(_), false) =
+            (meaning, &self.state.phase, sure)
+            && !part.no
+            && part.whose.is_empty()
+        {
+            part.why
+                .get_or_insert_with(|| Why::Unsure(heard.confidence()));
+        }
+    }
+}
+
+/// Whether an answer would be a question.
+enum Doubt {
+    /// Nobody means Sayback.
+    Talk,
+    None,
+    Some,
+    /// And the question that waits comes again by itself.
+    Most,
+}

@@ -1,0 +1,416 @@
+//! The columns of the table: what each holds, and how that is found of a line.
+
+use super::super::{Act, Chart, Entry, Missed, Retaken, words};
+use crate::facts::Time;
+use crate::residents::{Home, ResidentId};
+use crate::round::shown;
+use crate::vitals::{
+    Component, Measurement, Qualifier, QualifierKind, Quantity, Supply, Value, VitalSign,
+};
+
+/// A column: its name, what it holds, and how to fill it.
+type Column = (&'static str, &'static str, fn(&Line) -> String);
+
+/// The columns, in order: name, what it holds, and how that is found. The
+/// dictionary is written from this, and so can't say anything else.
+pub(super) const COLUMNS: [Column; 43] = [
+    (
+        "id",
+        "identifier of the fact, for ever the same; with `vital_sign` it names the line",
+        |it| it.id.clone(),
+    ),
+    (
+        "status",
+        "`final`, `amended` (it was corrected), `entered-in-error` (it no longer counts) or `not-taken`",
+        |it| it.status.to_owned(),
+    ),
+    (
+        "resident_id",
+        "the home's identifier of the resident",
+        |it| it.resident.0.clone(),
+    ),
+    (
+        "resident_name",
+        "full name; empty where nobody knows it any more",
+        |it| it.name().unwrap_or_default(),
+    ),
+    ("birth_date", "such as 1938-04-21", |it| it.born()),
+    ("room", "room number, as it is now", |it| {
+        it.home(|resident| Some(resident.room.clone()))
+    }),
+    ("bed", "bed within the room, as it is now", |it| {
+        it.home(|resident| resident.bed.clone())
+    }),
+    (
+        "vital_sign",
+        "temperature, pulse, respiration, blood_pressure, oxygen_saturation, weight, height, pain, oxygen_flow, alertness; or `all_due` where all that was due was not taken",
+        |it| it.sign.map_or("all_due", VitalSign::tag).to_owned(),
+    ),
+    (
+        "value",
+        "the number as it stands now, in `unit`; systolic for a blood pressure",
+        |it| it.number(0, false),
+    ),
+    ("diastolic", "the second number of a blood pressure", |it| {
+        it.number(1, false)
+    }),
+    (
+        "word",
+        "the value where it is no number: a level of alertness, or that pain could not be rated",
+        |it| it.word(),
+    ),
+    ("unit", "unit as said, by its UCUM code", |it| {
+        it.unit(false)
+    }),
+    (
+        "canonical_value",
+        "the same in °C, kg or cm, to 0.01; other units stay",
+        |it| it.number(0, true),
+    ),
+    ("canonical_unit", "unit of `canonical_value`", |it| {
+        it.unit(true)
+    }),
+    (
+        "method",
+        "of a temperature: oral, rectal, axillary, tympanic, temporal artery",
+        |it| it.said(QualifierKind::Method),
+    ),
+    ("pulse_site", "where a pulse was felt", |it| {
+        it.said(QualifierKind::PulseSite)
+    }),
+    ("limb", "limb of the cuff", |it| it.said(QualifierKind::Arm)),
+    ("position", "sitting, lying or standing", |it| {
+        it.said(QualifierKind::Position)
+    }),
+    (
+        "rhythm",
+        "of a pulse or of breathing: regular or irregular",
+        |it| it.rhythm(),
+    ),
+    ("strength", "of a pulse", |it| {
+        it.said(QualifierKind::Strength)
+    }),
+    ("depth", "of breathing", |it| it.said(QualifierKind::Depth)),
+    (
+        "supply",
+        "with a saturation: on room air or on oxygen",
+        |it| it.said(QualifierKind::Supply),
+    ),
+    (
+        "oxygen_flow",
+        "liters a minute, where said with a saturation",
+        |it| it.flow(),
+    ),
+    ("scale", "kind of scale", |it| it.said(QualifierKind::Scale)),
+    (
+        "device",
+        "what it was read from, where that was said",
+        |it| it.entry(|entry| entry.record.device.map(|it| it.spoken().to_owned())),
+    ),
+    (
+        "working",
+        "the numbers behind a value that was worked out",
+        |it| it.entry(|entry| entry.record.working.map(words::working)),
+    ),
+    (
+        "measured_at",
+        "when it was measured, or not taken; with offset from UTC",
+        |it| moment(it.at),
+    ),
+    ("confirmed_at", "when the yes was heard", |it| {
+        it.entry(|entry| Some(moment(entry.record.confirmed_at)))
+    }),
+    ("recorded_by", "who recorded it", |it| it.by.by.name.clone()),
+    ("recorder_title", "that person's title", |it| {
+        it.by.by.title.clone()
+    }),
+    ("round", "identifier of the round", |it| it.round.clone()),
+    ("heard", "the words heard", |it| {
+        it.entry(|entry| Some(entry.record.heard.clone()))
+    }),
+    (
+        "confidence",
+        "the recogniser's lowest confidence in them, 0 to 1",
+        |it| it.entry(|entry| Some(format!("{:.2}", entry.record.confidence))),
+    ),
+    ("read_back", "the words read back before the yes", |it| {
+        it.entry(|entry| Some(entry.record.read_back.clone()))
+    }),
+    (
+        "second_look",
+        "`yes` where it is far from the usual and was confirmed a second time",
+        |it| it.entry(|entry| entry.record.second_look.then(|| "yes".to_owned())),
+    ),
+    (
+        "taken_again",
+        "the other of two readings of the same thing, and why it was taken again",
+        |it| it.entry(taken_again),
+    ),
+    ("not_taken_reason", "why it was not taken", |it| {
+        it.missed(|missed| Some(missed.reason.spoken().to_owned()))
+    }),
+    (
+        "flags",
+        "limits crossed and rules met, with whose they are",
+        |it| it.entry(flags),
+    ),
+    ("reported_to", "nurses to whom those were reported", |it| {
+        it.entry(reported)
+    }),
+    ("open_reports", "how many of them nobody has closed", |it| {
+        it.entry(|entry| {
+            Some(
+                entry
+                    .flags
+                    .iter()
+                    .filter(|it| it.open())
+                    .count()
+                    .to_string(),
+            )
+        })
+    }),
+    (
+        "changes",
+        "corrections with what stood there before, and a retraction: when, who, why",
+        |it| it.changes(),
+    ),
+    ("notes", "remarks: when, who, what", |it| it.notes()),
+    (
+        "changed_at",
+        "when anything about it was last recorded",
+        |it| moment(it.changed_at),
+    ),
+];
+
+/// A line of the table.
+pub(super) struct Line<'a> {
+    chart: &'a Chart<'a>,
+    home: &'a Home,
+    id: String,
+    status: &'static str,
+    resident: &'a ResidentId,
+    sign: Option<VitalSign>,
+    /// When it was measured, or not taken.
+    pub(super) at: Time,
+    by: Act<'a>,
+    round: String,
+    changed_at: Time,
+    about: About<'a>,
+}
+
+#[derive(Clone, Copy)]
+enum About<'a> {
+    Read(&'a Entry<'a>),
+    Missed(&'a Missed<'a>),
+}
+
+impl<'a> Line<'a> {
+    pub(super) fn read(chart: &'a Chart, home: &'a Home, entry: &'a Entry) -> Self {
+        let status = if entry.retracted.is_some() {
+            "entered-in-error"
+        } else if entry.corrections.is_empty() {
+            "final"
+        } else {
+            "amended"
+        };
+        Self {
+            chart,
+            home,
+            id: entry.id.to_string(),
+            status,
+            resident: &entry.record.resident,
+            sign: Some(entry.measurement.sign()),
+            at: entry.record.measured_at,
+            by: Act {
+                at: entry.record.confirmed_at,
+                by: entry.by,
+                text: "",
+            },
+            round: entry.round.to_string(),
+            changed_at: entry.changed_at,
+            about: About::Read(entry),
+        }
+    }
+
+    pub(super) fn not_taken(
+        chart: &'a Chart,
+        home: &'a Home,
+        missed: &'a Missed,
+        sign: Option<VitalSign>,
+    ) -> Self {
+        Self {
+            chart,
+            home,
+            id: missed.id.to_string(),
+            status: match missed.retracted {
+                Some(_) => "entered-in-error",
+                None => "not-taken",
+            },
+            resident: missed.resident,
+            sign,
+            at: missed.act.at,
+            by: missed.act,
+            round: missed.round.to_string(),
+            changed_at: missed.changed_at,
+            about: About::Missed(missed),
+        }
+    }
+
+    fn name(&self) -> Option<String> {
+        let filed = self.home.resident(self.resident);
+        let filed = filed.map(|it| it.name.clone());
+        filed.or_else(|| Some(self.chart.identified(self.resident)?.0.to_owned()))
+    }
+
+    fn born(&self) -> String {
+        let filed = self.home.resident(self.resident).map(|it| it.birth_date);
+        let born = filed.or_else(|| Some(self.chart.identified(self.resident)?.1));
+        born.map(|it| it.to_string()).unwrap_or_default()
+    }
+
+    fn home(&self, find: fn(&crate::residents::Resident) -> Option<String>) -> String {
+        let resident = self.home.resident(self.resident);
+        resident.and_then(find).unwrap_or_default()
+    }
+
+    fn entry(&self, find: fn(&Entry) -> Option<String>) -> String {
+        match self.about {
+            About::Read(entry) => find(entry).unwrap_or_default(),
+            About::Missed(_) => String::new(),
+        }
+    }
+
+    fn missed(&self, find: fn(&Missed) -> Option<String>) -> String {
+        match self.about {
+            About::Missed(missed) => find(missed).unwrap_or_default(),
+            About::Read(_) => String::new(),
+        }
+    }
+
+    fn measurement(&self) -> Option<&Measurement> {
+        match self.about {
+            About::Read(entry) => Some(entry.measurement),
+            About::Missed(_) => None,
+        }
+    }
+
+    fn quantity(&self, at: usize, canonical: bool) -> Option<Quantity> {
+        let (_, said): (Component, _) = *self.measurement()?.components().get(at)?;
+        Some(if canonical { said.canonical() } else { said })
+    }
+
+    fn number(&self, at: usize, canonical: bool) -> String {
+        let quantity = self.quantity(at, canonical);
+        let number = quantity.map(|it| {
+            if canonical {
+                it.value().round_dp(2).normalize()
+            } else {
+                it.value()
+            }
+        });
+        number.map(|it| it.to_string()).unwrap_or_default()
+    }
+
+    fn unit(&self, canonical: bool) -> String {
+        let quantity = self.quantity(0, canonical);
+        quantity.map_or("", |it| it.unit().ucum()).to_owned()
+    }
+
+    fn word(&self) -> String {
+        match self.measurement().map(Measurement::value) {
+            Some(Value::Level(level)) => level.spoken().to_owned(),
+            Some(Value::NotRated) => "could not be rated".to_owned(),
+            Some(Value::One(_) | Value::Pressure { .. }) | None => String::new(),
+        }
+    }
+
+    fn qualifier(&self, kind: QualifierKind) -> Option<Qualifier> {
+        self.measurement()?.qualifiers().get(kind)
+    }
+
+    fn said(&self, kind: QualifierKind) -> String {
+        let qualifier = self.qualifier(kind);
+        qualifier.map_or("", Qualifier::spoken).to_owned()
+    }
+
+    fn rhythm(&self) -> String {
+        match self.qualifier(QualifierKind::Rhythm) {
+            Some(Qualifier::Rhythm(rhythm)) => rhythm.tag().to_owned(),
+            _ => String::new(),
+        }
+    }
+
+    fn flow(&self) -> String {
+        match self.qualifier(QualifierKind::Supply) {
+            Some(Qualifier::Supply(Supply::Oxygen(Some(litres)))) => litres.to_string(),
+            _ => String::new(),
+        }
+    }
+
+    fn changes(&self) -> String {
+        let (mut changes, retracted) = match self.about {
+            About::Read(entry) => {
+                let corrected = entry.corrections.iter().map(|it| {
+                    let before = shown(it.old);
+                    acted(&it.act, &format!("corrected, before: {before}; "))
+                });
+                let moved = entry.record.moved_from.iter().map(|_| {
+                    let at = moment(entry.record.confirmed_at);
+                    let by = &entry.by.name;
+                    format!("{at} {by}: moved here from another resident's record")
+                });
+                (moved.chain(corrected).collect(), entry.retracted)
+            }
+            About::Missed(missed) => (Vec::new(), missed.retracted),
+        };
+        changes.extend(retracted.iter().map(|it| acted(it, "entered in error: ")));
+        changes.join(" | ")
+    }
+
+    fn notes(&self) -> String {
+        let notes = match self.about {
+            About::Read(entry) => &entry.notes,
+            About::Missed(missed) => &missed.notes,
+        };
+        let notes: Vec<String> = notes.iter().map(|it| acted(it, "")).collect();
+        notes.join(" | ")
+    }
+}
+
+fn moment(time: Time) -> String {
+    time.to_rfc3339_opts(chrono::SecondsFormat::Secs, false)
+}
+
+fn acted(act: &Act, what: &str) -> String {
+    format!("{} {}: {what}{}", moment(act.at), act.by.name, act.text)
+}
+
+fn flags(entry: &Entry) -> Option<String> {
+    let flags: Vec<String> = entry.flags.iter().map(|it| it.cause.to_string()).collect();
+    (!flags.is_empty()).then(|| flags.join(" | "))
+}
+
+fn reported(entry: &Entry) -> Option<String> {
+    let mut names: Vec<&str> = entry
+        .flags
+        .iter()
+        .filter_map(|it| it.reported.map(|report| report.text))
+        .collect();
+    names.dedup();
+    (!names.is_empty()).then(|| names.join(" | "))
+}
+
+fn taken_again(entry: &Entry) -> Option<String> {
+    let each = entry.retaken.iter().map(|it| match it {
+        Retaken::After(first, why) => {
+            let (first, why) = (shown(&first.measurement), words::retaken(*why));
+            format!("first: {first}, {why}")
+        }
+        Retaken::Again(again, why) => {
+            let (again, why) = (shown(&again.measurement), words::retaken(*why));
+            format!("again: {again}, {why}")
+        }
+    });
+    let each: Vec<String> = each.collect();
+    (!each.is_empty()).then(|| each.join(" | "))
+}

@@ -1,0 +1,88 @@
+//! What the station asks of the record that it shows and appends to, wherever
+//! that is kept: in a file on this machine, or in the home's database.
+
+use uuid::Uuid;
+
+use super::acts::NewFact;
+use crate::facts::{ChainHead, Fact};
+use crate::residents::{Home, ResidentId};
+use crate::store::{Store, StoreError, Stored};
+
+/// A record, as the station uses it. Any of these may wait for a disk or a
+/// network.
+pub trait Ledger: Send {
+    /// At most `most` facts that were appended after the one at `seq`. None that
+    /// is appended later gets a place before one that was read.
+    ///
+    /// # Errors
+    /// [`StoreError::Read`].
+    fn facts_after(&mut self, seq: i64, most: usize) -> Result<Vec<Stored>, StoreError>;
+
+    /// Appends facts that were made from the record as it stood at `seq`, all or
+    /// none, and returns when they are on the disk. Where others appended
+    /// meanwhile, nothing is appended, and the answer is false.
+    ///
+    /// # Errors
+    /// [`StoreError::Write`]: none of them is stored. [`StoreError::Unsure`]: all
+    /// or none of them.
+    fn append_at(&mut self, seq: i64, facts: &[&NewFact]) -> Result<bool, StoreError>;
+
+    /// The fact with this identifier.
+    ///
+    /// # Errors
+    /// [`StoreError`] when it can't be read.
+    fn fact(&mut self, id: Uuid) -> Result<Option<Fact>, StoreError>;
+
+    /// Everything that belongs to a round, in the order of the record.
+    ///
+    /// # Errors
+    /// [`StoreError`] when it can't be read.
+    fn facts_of_round(&mut self, round: Uuid) -> Result<Vec<Fact>, StoreError>;
+
+    /// Everything about a resident, in the order of the record.
+    ///
+    /// # Errors
+    /// [`StoreError`] when it can't be read.
+    fn facts_about(&mut self, resident: &ResidentId) -> Result<Vec<Fact>, StoreError>;
+
+    /// Where the record stands.
+    ///
+    /// # Errors
+    /// [`StoreError`] when it can't be read.
+    fn head(&mut self) -> Result<Option<ChainHead>, StoreError>;
+
+    /// The home as it is now, where this record keeps that and it has changed
+    /// since this was last asked.
+    ///
+    /// # Errors
+    /// [`StoreError`] when it can't be read.
+    fn changed_home(&mut self) -> Result<Option<Home>, StoreError> {
+        Ok(None)
+    }
+}
+
+impl Ledger for Store {
+    fn facts_after(&mut self, seq: i64, most: usize) -> Result<Vec<Stored>, StoreError> {
+        Self::facts_after(self, seq, most)
+    }
+
+    fn append_at(&mut self, seq: i64, facts: &[&NewFact]) -> Result<bool, StoreError> {
+        Self::append_at(self, seq, facts)
+    }
+
+    fn fact(&mut self, id: Uuid) -> Result<Option<Fact>, StoreError> {
+        Self::fact(self, id)
+    }
+
+    fn facts_of_round(&mut self, round: Uuid) -> Result<Vec<Fact>, StoreError> {
+        Self::facts_of_round(self, round)
+    }
+
+    fn facts_about(&mut self, resident: &ResidentId) -> Result<Vec<Fact>, StoreError> {
+        Self::facts_about(self, resident)
+    }
+
+    fn head(&mut self) -> Result<Option<ChainHead>, StoreError> {
+        Self::head(self)
+    }
+}

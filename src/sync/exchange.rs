@@ -1,0 +1,299 @@
+//! One exchange between a recorder's record and its home: sends what is not there
+//! yet, and fetches what the recorder needs. It can be cut off anywhere and begun
+//! again.
+
+use std::collections::BTreeMap;
+
+use postgres::types::ToSql;
+use serde::Deserialize;
+use uuid::Uuid;
+
+use super::{HomeRecord, Link, Sent, SyncError};
+use crate::facts::ChainHead;
+use crate::store::{RawFact, RawStored, Store, Waiting};
+
+/// So many facts go at once: a batch is a second or less on a slow link, and what
+/// is lost with it is soon sent again.
+const BATCH: usize = 200;
+/// Identifiers are compared in larger ones.
+const COMPARED: usize = 2_000;
+
+/// What a recorder has use for: what readings are, what became of them and of their
+/// reports, and what nurses asked for. What another recorder only read back, or
+/// where its round is, is that one's own.
+const WANTED: [&str; 11] = [
+    "read",
+    "not_taken",
+    "retaken",
+    "flagged",
+    "rule_met",
+    "reported_to_nurse",
+    "corrected",
+    "retracted",
+    "withdrawn",
+    "acknowledged",
+    "recheck_asked",
+];
+/// The longest rule looks back half a year (weight loss over 180 days); a year is
+/// for "last reading". Ranges hold for as long as no other is set.
+const FETCH: &str = "SELECT seq, id, fact FROM sayback.fact \
+    WHERE home = $1 AND seq > $2 AND seq <= $3 AND (sender <> $4::text::name OR $5) \
+    AND (kind = 'range_set' OR (kind = ANY($6) AND received_at > now() - interval '400 days')) \
+    ORDER BY seq LIMIT $7";
+
+/// A recorder's side of its link. It remembers, while the program runs, how far it
+/// has come; at the start it compares identifiers with the home.
+pub struct Exchange {
+    home: HomeRecord,
+    /// All of this record up to here is at the home, or was refused by it.
+    sent: i64,
+    /// Up to here it may be there already.
+    compare: Option<i64>,
+    /// All of the home up to here is in this record as far as it is needed.
+    fetched: Option<i64>,
+    /// Whether the home has something of this recorder that is not in the record.
+    refill: bool,
+    /// The home's head when it was seen last.
+    head: Option<ChainHead>,
+    /// What the home refuses, by place, and why.
+    refused: BTreeMap<i64, String>,
+}
+
+/// What one exchange moved.
+#[derive(Debug, Clone, Copy, Default, PartialEq, Eq)]
+pub struct Moved {
+    /// Facts that were new to the home.
+    pub sent: u64,
+    /// Facts that were new here.
+    pub fetched: usize,
+}
+
+#[derive(Deserialize)]
+struct Identified {
+    id: Uuid,
+}
+
+impl Exchange {
+    /// A link that connects when it is used.
+    #[must_use]
+    pub fn new(link: &Link) -> Self {
+        Self {
+            home: HomeRecord::later(link),
+            sent: 0,
+            compare: None,
+            fetched: None,
+            refill: false,
+            head: None,
+            refused: BTreeMap::new(),
+        }
+    }
+
+    /// The home at the other end.
+    pub fn home(&mut self) -> &mut HomeRecord {
+        &mut self.home
+    }
+
+    /// Up to which place all of the record is at the home.
+    #[must_use]
+    pub const fn sent(&self) -> i64 {
+        self.sent
+    }
+
+    /// What the home refuses, and why: one line each.
+    pub fn refused(&self) -> impl Iterator<Item = &str> {
+        self.refused.values().map(String::as_str)
+    }
+
+    /// What is not at the home yet.
+    ///
+    /// # Errors
+    /// [`SyncError::Store`].
+    pub fn waiting(&self, store: &Store) -> Result<Waiting, SyncError> {
+        Ok(store.waiting(self.sent)?)
+    }
+
+    /// Sends all that is not there, then fetches all that is needed.
+    ///
+    /// # Errors
+    /// [`SyncError`]: what was moved until then stays moved.
+    pub fn run(&mut self, store: &mut Store) -> Result<Moved, SyncError> {
+        self.look(store)?;
+        Ok(Moved {
+            sent: self.send(store)?,
+            fetched: self.fetch(store)?,
+        })
+    }
+
+    /// Whether the home is the one it was: one that was put back from a backup may
+    /// lack what it had.
+    fn look(&mut self, store: &Store) -> Result<(), SyncError> {
+        let head = self.home.stands_at()?;
+        if let Some(last) = self.head.take()
+            && !self.home.holds(&last)?
+        {
+            tracing::warn!("the home was put back to an earlier state; all is compared anew");
+            (self.compare, self.fetched, self.sent) = (None, None, 0);
+        }
+        self.head = Some(head);
+        if self.compare.is_none() {
+            let last = store.head()?.map_or(0, |it| it.seq);
+            self.refused.clear();
+            self.sent = 0;
+            self.compare = Some(last);
+        }
+        if self.fetched.is_none() {
+            self.refill = match self.home.last_of_mine()? {
+                Some(id) => store.fact(id)?.is_none(),
+                None => false,
+            };
+            let last = match store.last_came()? {
+                Some(id) if !self.refill => self.home.place_of(id)?,
+                _ => None,
+            };
+            self.fetched = Some(last.unwrap_or(0));
+        }
+        Ok(())
+    }
+
+    fn send(&mut self, store: &Store) -> Result<u64, SyncError> {
+        let mut new = 0;
+        loop {
+            let comparing = self.compare.is_some_and(|until| self.sent < until);
+            let most = if comparing { COMPARED } else { BATCH };
+            let batch = store.unsent(self.sent, most)?;
+            let Some(last) = batch.last().map(|it| it.seq) else {
+                return Ok(new);
+            };
+            let mut batch = self.readable(batch);
+            if comparing {
+                let ids: Vec<Uuid> = batch.iter().map(|it| it.id).collect();
+                let lacking = self.home.lacking(&ids)?;
+                batch.retain(|it| lacking.contains(&it.id));
+            }
+            for part in batch.chunks(BATCH) {
+                new += self.put(part)?;
+            }
+            self.sent = last;
+        }
+    }
+
+    /// A row that can't be read must not keep back what comes after it.
+    fn readable(&mut self, batch: Vec<RawStored>) -> Vec<Sent> {
+        let mut readable = Vec::new();
+        for stored in batch {
+            let seq = stored.seq;
+            if let Ok(Identified { id }) = serde_json::from_str(&stored.text) {
+                readable.push(Sent {
+                    id,
+                    fact: stored.text,
+                    seq: Some(seq),
+                    hash: Some(stored.hash.to_vec()),
+                });
+            } else {
+                let why = format!("row {seq} of the record can't be read; see `sayback check`");
+                self.refused.insert(seq, why);
+            }
+        }
+        readable
+    }
+
+    /// What the home refuses must not keep back what comes after it: then each goes
+    /// alone.
+    fn put(&mut self, batch: &[Sent]) -> Result<u64, SyncError> {
+        match self.home.put(batch) {
+            Err(SyncError::Refused { id: Some(_), .. }) => {}
+            done => return done,
+        }
+        let mut new = 0;
+        for fact in batch {
+            match self.home.put(std::slice::from_ref(fact)) {
+                Err(SyncError::Refused { id: Some(_), why }) => {
+                    tracing::error!("{why}");
+                    self.refused.insert(fact.seq.unwrap_or_default(), why);
+                }
+                done => new += done?,
+            }
+        }
+        Ok(new)
+    }
+
+    fn fetch(&mut self, store: &mut Store) -> Result<usize, SyncError> {
+        let mut new = 0;
+        // Places are given in the order of commits, so up to this head nothing can
+        // come any more.
+        let until = self.home.stands_at()?;
+        loop {
+            let from = self.fetched.unwrap_or(0);
+            let facts = self.home.wanted(from, until.seq, self.refill)?;
+            let Some((last, _)) = facts.last() else { break };
+            self.fetched = Some(*last);
+            let raw: Vec<RawFact> = facts.into_iter().map(|(_, it)| it).collect();
+            new += store
+                .append_fetched(&raw)
+                .inspect_err(|_| self.fetched = Some(from))?;
+        }
+        self.fetched = Some(until.seq);
+        self.refill = false;
+        self.head = Some(until);
+        Ok(new)
+    }
+}
+
+impl HomeRecord {
+    /// Whether the home's record has this head in it.
+    fn holds(&mut self, head: &ChainHead) -> Result<bool, SyncError> {
+        const HASH: &str =
+            "SELECT encode(hash, 'hex') = $3 FROM sayback.fact WHERE home = $1 AND seq = $2";
+        if head.seq == 0 {
+            return Ok(true);
+        }
+        self.twice(|client, link| {
+            let row = client.query_opt(HASH, &[&link.home, &head.seq, &head.hash])?;
+            Ok(row.is_some_and(|it| it.get(0)))
+        })
+    }
+
+    fn last_of_mine(&mut self) -> Result<Option<Uuid>, SyncError> {
+        const MINE: &str = "SELECT id FROM sayback.fact \
+            WHERE home = $1 AND sender = $2::text::name AND kind = ANY($3) ORDER BY seq DESC LIMIT 1";
+        self.twice(|client, link| {
+            let row = client.query_opt(MINE, &[&link.home, &link.role, &WANTED.as_slice()])?;
+            Ok(row.map(|it| it.get(0)))
+        })
+    }
+
+    fn place_of(&mut self, id: Uuid) -> Result<Option<i64>, SyncError> {
+        const PLACE: &str = "SELECT seq FROM sayback.fact WHERE home = $1 AND id = $2";
+        self.twice(|client, link| {
+            let row = client.query_opt(PLACE, &[&link.home, &id])?;
+            Ok(row.map(|it| it.get(0)))
+        })
+    }
+
+    fn wanted(
+        &mut self,
+        from: i64,
+        until: i64,
+        also_mine: bool,
+    ) -> Result<Vec<(i64, RawFact)>, SyncError> {
+        let most = i64::try_from(BATCH).unwrap_or(i64::MAX);
+        let rows = self.twice(|client, link| {
+            let (home, role) = (&link.home, &link.role);
+            let with: [&(dyn ToSql + Sync); 7] = [
+                home,
+                &from,
+                &until,
+                role,
+                &also_mine,
+                &WANTED.as_slice(),
+                &most,
+            ];
+            Ok(client.query(FETCH, &with)?)
+        })?;
+        let facts = rows.iter().map(|row| {
+            let (id, text) = (row.get(1), row.get(2));
+            (row.get(0), RawFact { id, text })
+        });
+        Ok(facts.collect())
+    }
+}

@@ -1,0 +1,142 @@
+//! The home's record as the nurse's station uses it: the home itself, its
+//! residents and limits, is among what the database keeps.
+
+use std::time::{Duration, Instant};
+
+use postgres::Client;
+use uuid::Uuid;
+
+use super::{HomeRecord, Link, MemberKind, Setting, SyncError, Version};
+use crate::facts::{ChainHead, Fact};
+use crate::residents::{Home, ResidentId};
+use crate::review::Ledger;
+use crate::review::acts::NewFact;
+use crate::store::{StoreError, Stored};
+use crate::vitals::HomeLimits;
+
+/// How often the settings are looked at.
+const SETTINGS: Duration = Duration::from_secs(5);
+
+/// Which settings are in force: the version of each, 0 where there is none.
+#[derive(Debug, Clone, Copy, Default, PartialEq, Eq)]
+struct Versions {
+    roster: i32,
+    limits: i32,
+}
+
+/// A home's record, for a station.
+pub struct HomeLedger {
+    record: HomeRecord,
+    known: Versions,
+    looked: Instant,
+}
+
+impl HomeLedger {
+    /// Signs on as a station, and returns the home as it is now.
+    ///
+    /// # Errors
+    /// [`SyncError`] says why it can't.
+    pub fn open(link: &Link) -> Result<(Self, Home), SyncError> {
+        if link.kind != MemberKind::Station {
+            let why = format!(
+                "this link is a {}'s; enrol a station and give its link file",
+                link.kind.name()
+            );
+            return Err(SyncError::Refused { id: None, why });
+        }
+        let mut record = HomeRecord::open(link)?;
+        let (known, home) = in_force(&mut record)?;
+        let home = home.map_err(SyncError::Database)?;
+        let looked = Instant::now();
+        let ledger = Self {
+            record,
+            known,
+            looked,
+        };
+        Ok((ledger, home))
+    }
+}
+
+impl Ledger for HomeLedger {
+    fn facts_after(&mut self, seq: i64, most: usize) -> Result<Vec<Stored>, StoreError> {
+        self.record.facts_after(seq, most)
+    }
+
+    fn append_at(&mut self, seq: i64, facts: &[&NewFact]) -> Result<bool, StoreError> {
+        self.record.append_at(seq, facts)
+    }
+
+    fn fact(&mut self, id: Uuid) -> Result<Option<Fact>, StoreError> {
+        self.record.fact(id)
+    }
+
+    fn facts_of_round(&mut self, round: Uuid) -> Result<Vec<Fact>, StoreError> {
+        self.record.facts_of_round(round)
+    }
+
+    fn facts_about(&mut self, resident: &ResidentId) -> Result<Vec<Fact>, StoreError> {
+        self.record.facts_about(resident)
+    }
+
+    fn head(&mut self) -> Result<Option<ChainHead>, StoreError> {
+        self.record.head().map(Some)
+    }
+
+    /// A roster or limits that can't be read leave the home as it was.
+    fn changed_home(&mut self) -> Result<Option<Home>, StoreError> {
+        if self.looked.elapsed() < SETTINGS {
+            return Ok(None);
+        }
+        let failed = |error: SyncError| StoreError::Read(error.to_string());
+        let newest = self.record.twice(versions);
+        let newest = newest.map_err(failed)?;
+        self.looked = Instant::now();
+        if newest == self.known {
+            return Ok(None);
+        }
+        let (known, home) = in_force(&mut self.record).map_err(failed)?;
+        self.known = known;
+        Ok(home.map_err(|why| tracing::error!("{why}")).ok())
+    }
+}
+
+/// Their numbers alone: a roster is long, and changes seldom.
+fn versions(client: &mut Client, link: &Link) -> Result<Versions, SyncError> {
+    let newest = "SELECT name, max(version) FROM sayback.setting WHERE home = $1 GROUP BY name";
+    let mut versions = Versions::default();
+    for row in client.query(newest, &[&link.home])? {
+        match row.get(0) {
+            "roster" => versions.roster = row.get(1),
+            "limits" => versions.limits = row.get(1),
+            _ => {}
+        }
+    }
+    Ok(versions)
+}
+
+/// The home as its newest settings say, or what is wrong with them.
+fn in_force(record: &mut HomeRecord) -> Result<(Versions, Result<Home, String>), SyncError> {
+    let roster = record.setting(Setting::Roster)?;
+    let limits = record.setting(Setting::Limits)?;
+    let number = |it: &Option<Version>| it.as_ref().map_or(0, |it| it.version);
+    let known = Versions {
+        roster: number(&roster),
+        limits: number(&limits),
+    };
+    let home = || {
+        let roster = roster.ok_or(
+            "the home has no roster yet; its keeper puts one in force, see `sayback home --help`",
+        )?;
+        let mut home = Home::from_toml(&roster.text)
+            .map_err(|error| format!("the home's roster, version {}: {error}", roster.version))?;
+        if let Some(limits) = limits {
+            let read = HomeLimits::parse(&limits.text, home.units);
+            let read = read.map_err(|error| {
+                format!("the home's limits, version {}, {error}", limits.version)
+            })?;
+            home.set_limits(&read);
+        }
+        Ok(home)
+    };
+    Ok((known, home()))
+}

@@ -1,0 +1,130 @@
+//! Nothing goes out but over TLS to the home's own server.
+
+use std::io::{Read as _, Write as _};
+use std::net::TcpListener;
+
+use sayback::sync::{Password, SyncError};
+
+use super::*;
+
+#[test]
+fn another_authority_is_refused() {
+    let aspen = Aspen::new();
+    let [other, ..] = postgres_server::certificates();
+    let link = Link {
+        ca: other,
+        ..aspen.recorder
+    };
+    let error = HomeRecord::open(&link).err().unwrap();
+    assert!(matches!(error, SyncError::NotTheHome(_)), "{error:?}");
+    assert!(error.to_string().contains("certificate"), "{error}");
+}
+
+#[test]
+fn a_certificate_for_another_host_is_refused() {
+    let aspen = Aspen::new();
+    // The same machine by a name that the certificate does not have.
+    let link = Link {
+        host: "127.0.0.2".to_owned(),
+        ..aspen.recorder.clone()
+    };
+    let listener = TcpListener::bind(("127.0.0.2", 0)).unwrap();
+    let port = listener.local_addr().unwrap().port();
+    let to = aspen.recorder.port;
+    std::thread::spawn(move || {
+        let (mut from, _) = listener.accept().unwrap();
+        let mut to = std::net::TcpStream::connect(("127.0.0.1", to)).unwrap();
+        let (mut back, mut forth) = (from.try_clone().unwrap(), to.try_clone().unwrap());
+        std::thread::spawn(move || std::io::copy(&mut forth, &mut back));
+        let _ = std::io::copy(&mut from, &mut to);
+    });
+    let error = HomeRecord::open(&Link { port, ..link }).err().unwrap();
+    assert!(matches!(error, SyncError::NotTheHome(_)), "{error:?}");
+}
+
+/// Someone in between who takes TLS away learns not even who wanted to sign on.
+#[test]
+fn plain_text_is_refused_before_anything_is_said() {
+    let aspen = Aspen::new();
+    let listener = TcpListener::bind("127.0.0.1:0").unwrap();
+    let port = listener.local_addr().unwrap().port();
+    let heard = std::thread::spawn(move || {
+        let (mut from, _) = listener.accept().unwrap();
+        let mut request = [0; 8];
+        from.read_exact(&mut request).unwrap();
+        from.write_all(b"N").unwrap();
+        let mut rest = Vec::new();
+        let _ = from.read_to_end(&mut rest);
+        rest
+    });
+    let link = Link {
+        host: "127.0.0.1".to_owned(),
+        port,
+        ..aspen.recorder
+    };
+    let error = HomeRecord::open(&link).err().unwrap();
+    assert!(matches!(error, SyncError::NotTheHome(_)), "{error:?}");
+    assert!(error.to_string().contains("no TLS"), "{error}");
+    assert_eq!(heard.join().unwrap(), b"");
+}
+
+#[test]
+fn the_server_takes_no_plain_text_and_no_wrong_password() {
+    let aspen = Aspen::new();
+    let mut plain = postgres::Config::new();
+    plain.host("127.0.0.1").port(aspen.recorder.port);
+    plain.user(&aspen.recorder.role).dbname(&aspen.database);
+    plain.password(&aspen.recorder.password.0);
+    let refused = plain.connect(postgres::NoTls).err().unwrap();
+    assert!(
+        format!("{refused:?}").contains("rejects connection"),
+        "{refused:?}"
+    );
+    let link = Link {
+        password: Password("another".to_owned()),
+        ..aspen.recorder
+    };
+    let error = HomeRecord::open(&link).err().unwrap();
+    assert!(matches!(error, SyncError::CutOff(_)), "{error:?}");
+}
+
+#[test]
+fn no_password_is_in_the_servers_log_nor_in_what_is_shown() {
+    let aspen = Aspen::new();
+    open(&aspen.recorder)
+        .put(&[sent(&note(1, "secret remark"))])
+        .unwrap();
+    let mut wrong = sent(&note(2, "secret remark"));
+    wrong.fact.truncate(60);
+    open(&aspen.recorder).put(&[wrong]).unwrap_err();
+    let log = Server::shared().log();
+    assert!(log.contains("sayback.put"), "all is logged");
+    for link in [&aspen.recorder, &aspen.station, &aspen.keeper] {
+        assert!(!log.contains(&link.password.0));
+        assert!(!format!("{link:?}").contains(&link.password.0));
+    }
+}
+
+#[test]
+fn a_link_file_is_its_owners_alone_or_not_used() {
+    use std::os::unix::fs::PermissionsExt as _;
+    let aspen = Aspen::new();
+    let folder = tempfile::tempdir().unwrap();
+    let path = folder.path().join("link.toml");
+    aspen.recorder.write(&path).unwrap();
+    let mode = |path| std::fs::metadata(path).unwrap().permissions().mode() & 0o777;
+    assert_eq!(mode(&path), 0o600);
+    assert_eq!(Link::read(&path).unwrap(), aspen.recorder);
+    let over = aspen.station.write(&path).unwrap_err();
+    assert!(over.to_string().contains("exists"), "{over}");
+    std::fs::set_permissions(&path, std::fs::Permissions::from_mode(0o640)).unwrap();
+    let error = Link::read(&path).unwrap_err().to_string();
+    assert!(error.contains("chmod 600"), "{error}");
+    let text = std::fs::read_to_string(&path).unwrap();
+    let bad = text.replace("\nport = ", "\nport = x");
+    std::fs::set_permissions(&path, std::fs::Permissions::from_mode(0o600)).unwrap();
+    std::fs::write(&path, bad).unwrap();
+    let error = Link::read(&path).unwrap_err().to_string();
+    assert!(error.contains("no link file"), "{error}");
+    assert!(!error.contains(&aspen.recorder.password.0));
+}

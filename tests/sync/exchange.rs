@@ -1,0 +1,296 @@
+//! What a recorder and its home say to each other, over a network that fails.
+
+use std::path::Path;
+
+use sayback::store::Store;
+use sayback::sync::{Exchange, SyncError};
+
+use super::proxy::Proxy;
+use super::*;
+
+/// A record of a recorder's own, with so many remarks.
+struct Cart {
+    _folder: tempfile::TempDir,
+    store: Store,
+}
+
+impl Cart {
+    fn with(facts: &[Fact<KeptReading>]) -> Self {
+        let folder = tempfile::tempdir().unwrap();
+        let mut store = Store::open(&folder.path().join("record.db")).unwrap();
+        store.append(&facts.iter().collect::<Vec<_>>()).unwrap();
+        Self {
+            _folder: folder,
+            store,
+        }
+    }
+
+    fn path(&self) -> &Path {
+        self.store.path()
+    }
+
+    fn ids(&self) -> Vec<u128> {
+        let facts = self.store.facts().unwrap();
+        facts.iter().map(|it| it.id.as_u128()).collect()
+    }
+}
+
+fn through(link: &Link, proxy: &Proxy) -> Link {
+    Link {
+        port: proxy.port,
+        ..link.clone()
+    }
+}
+
+fn asked(number: u128) -> Fact<KeptReading> {
+    let body = Body::RecheckAsked {
+        resident: ResidentId("AR-090".to_owned()),
+        sign: sayback::vitals::VitalSign::Pulse,
+        reason: "high".to_owned(),
+    };
+    fact(number, body)
+}
+
+fn retracted(number: u128) -> Fact<KeptReading> {
+    let body = Body::Retracted {
+        reading: Uuid::from_u128(number + 1_000_000),
+        resident: ResidentId("AR-090".to_owned()),
+        reason: "of another".to_owned(),
+    };
+    fact(number, body)
+}
+
+#[test]
+fn what_was_recorded_is_sent_and_what_is_needed_comes() {
+    let aspen = Aspen::new();
+    let mut cart = Cart::with(&notes(1..=450));
+    let mut exchange = Exchange::new(&aspen.recorder);
+    assert_eq!(exchange.waiting(&cart.store).unwrap().facts, 450);
+    let moved = exchange.run(&mut cart.store).unwrap();
+    assert_eq!((moved.sent, moved.fetched), (450, 0));
+    assert_eq!(exchange.waiting(&cart.store).unwrap().facts, 0);
+    let mut station = open(&aspen.station);
+    assert_eq!(ids(&mut station), (1..=450).collect::<Vec<_>>());
+    station
+        .append(&[&asked(1001), &note(1002, "the nurse's"), &signature(1003)])
+        .unwrap();
+    cart.store.append(&[&note(451, "new")]).unwrap();
+    let moved = exchange.run(&mut cart.store).unwrap();
+    assert_eq!(
+        (moved.sent, moved.fetched),
+        (1, 1),
+        "a recheck, and no remark or signature"
+    );
+    assert_eq!(*cart.ids().last().unwrap(), 1001);
+    // What came is not sent back, and what is there does not come again.
+    let moved = exchange.run(&mut cart.store).unwrap();
+    assert_eq!((moved.sent, moved.fetched), (0, 0));
+    let mut again = Exchange::new(&aspen.recorder);
+    let moved = again.run(&mut cart.store).unwrap();
+    assert_eq!((moved.sent, moved.fetched), (0, 0));
+    assert_eq!(again.waiting(&cart.store).unwrap().facts, 0);
+    assert!(cart.store.check(&[]).unwrap().sound());
+    assert!(station.check(&[]).unwrap().sound());
+}
+
+/// The link each fact had in the record that it comes from is kept with it.
+#[test]
+fn the_home_knows_each_facts_place_and_link_where_it_comes_from() {
+    let aspen = Aspen::new();
+    let mut cart = Cart::with(&notes(1..=3));
+    Exchange::new(&aspen.recorder).run(&mut cart.store).unwrap();
+    let mut superuser = Server::shared().superuser(&aspen.database).unwrap();
+    let row =
+        "SELECT sender_seq, encode(sender_hash, 'hex') FROM sayback.fact ORDER BY seq DESC LIMIT 1";
+    let row = superuser.query_one(row, &[]).unwrap();
+    let head = cart.store.head().unwrap().unwrap();
+    assert_eq!(
+        (row.get::<_, i64>(0), row.get::<_, String>(1)),
+        (head.seq, head.hash)
+    );
+}
+
+/// Wherever it is cut: each try goes a little further, nothing comes twice, nothing
+/// is lost.
+#[test]
+fn a_link_cut_in_the_middle_of_a_batch_loses_nothing() {
+    let aspen = Aspen::new();
+    let proxy = Proxy::to(aspen.recorder.port);
+    let link = through(&aspen.recorder, &proxy);
+    let mut cart = Cart::with(&notes(1..=900));
+    open(&aspen.station)
+        .append(
+            &(2000..=2400)
+                .map(retracted)
+                .collect::<Vec<_>>()
+                .iter()
+                .collect::<Vec<_>>(),
+        )
+        .unwrap();
+    let mut random = fastrand::Rng::with_seed(7);
+    let mut exchange = Exchange::new(&link);
+    let (mut failed, mut done) = (0, false);
+    for tried in 0..400 {
+        // Some cuts fall into signing on, some into a batch, some into its answer.
+        proxy.cut_after(random.i64(2_000..400_000));
+        if tried % 5 == 4 {
+            // The program was started anew.
+            exchange = Exchange::new(&link);
+        }
+        match exchange.run(&mut cart.store) {
+            Ok(_) => {
+                done = true;
+                if failed > 20 {
+                    break;
+                }
+                // All is there: something new.
+                let first = 10_000 + u128::from(random.u32(0..1_000_000)) * 100;
+                let more = notes(first..=first + 60);
+                cart.store.append(&more.iter().collect::<Vec<_>>()).unwrap();
+            }
+            Err(error) => {
+                assert!(
+                    error.passes() || matches!(error, SyncError::NotTheHome(_)),
+                    "{error:?}"
+                );
+                failed += 1;
+            }
+        }
+    }
+    proxy.mend();
+    exchange.run(&mut cart.store).unwrap();
+    assert!(done && failed > 20, "{failed} failed");
+    println!(
+        "cut {} times, {failed} tries failed",
+        proxy.cuts.load(std::sync::atomic::Ordering::SeqCst)
+    );
+    let mut station = open(&aspen.station);
+    let (mut here, mut there) = (cart.ids(), ids(&mut station));
+    here.sort_unstable();
+    there.sort_unstable();
+    assert_eq!(here, there);
+    assert!(here.len() >= 1301);
+    let report = station.check(&[]).unwrap();
+    assert!(report.sound(), "{:?}", report.findings);
+    assert!(cart.store.check(&[]).unwrap().sound());
+}
+
+#[test]
+fn a_server_that_stops_and_starts_is_found_again() {
+    let server = Server::start();
+    let aspen = Aspen::on(&server);
+    let mut cart = Cart::with(&notes(1..=10));
+    let mut exchange = Exchange::new(&aspen.recorder);
+    let mut station = open(&aspen.station);
+    exchange.run(&mut cart.store).unwrap();
+    for round in 1..=3_u128 {
+        server.down();
+        let more = notes(round * 100..=round * 100 + 5);
+        cart.store.append(&more.iter().collect::<Vec<_>>()).unwrap();
+        let error = exchange.run(&mut cart.store).unwrap_err();
+        assert!(matches!(error, SyncError::Unreachable(_)), "{error:?}");
+        assert_eq!(exchange.waiting(&cart.store).unwrap().facts, 6);
+        assert!(station.head().is_err());
+        server.up();
+        assert_eq!(exchange.run(&mut cart.store).unwrap().sent, 6);
+        assert!(station.check(&[]).unwrap().sound());
+    }
+    assert_eq!(ids(&mut station), cart.ids());
+}
+
+#[test]
+fn what_the_home_refuses_keeps_nothing_else_back() {
+    let aspen = Aspen::new();
+    let mut facts = notes(1..=5);
+    // Made by a station that used this record before it was a recorder's.
+    facts.insert(2, asked(20));
+    let mut cart = Cart::with(&facts);
+    open(&aspen.station)
+        .append(&[&note(4, "another text")])
+        .unwrap();
+    let mut exchange = Exchange::new(&aspen.recorder);
+    assert_eq!(exchange.run(&mut cart.store).unwrap().sent, 4);
+    let refused: Vec<_> = exchange.refused().collect();
+    assert_eq!(refused.len(), 1, "{refused:?}");
+    assert!(
+        refused[0].contains("a recorder may not send"),
+        "{refused:?}"
+    );
+    cart.store.append(&[&note(6, "goes on")]).unwrap();
+    assert_eq!(exchange.run(&mut cart.store).unwrap().sent, 1);
+}
+
+#[test]
+fn two_recorders_each_get_what_the_other_recorded() {
+    let aspen = Aspen::new();
+    let other = enrol(&aspen.keeper, MemberKind::Recorder, "the other cart");
+    let sides = [(&aspen.recorder, 1), (&other, 1_000)];
+    std::thread::scope(|all| {
+        for (link, first) in sides {
+            all.spawn(move || {
+                let mut cart = Cart::with(&[]);
+                let mut exchange = Exchange::new(link);
+                for batch in 0..20 {
+                    let first = first + batch * 10;
+                    let facts: Vec<_> = (first..first + 10).map(retracted).collect();
+                    cart.store
+                        .append(&facts.iter().collect::<Vec<_>>())
+                        .unwrap();
+                    exchange.run(&mut cart.store).unwrap();
+                }
+                for _ in 0..600 {
+                    if cart.ids().len() == 400 {
+                        break;
+                    }
+                    std::thread::sleep(std::time::Duration::from_millis(50));
+                    exchange.run(&mut cart.store).unwrap();
+                }
+                let mut ids = cart.ids();
+                ids.sort_unstable();
+                let expected: Vec<u128> = (1..=200).chain(1_000..=1_199).collect();
+                assert_eq!(ids, expected);
+                assert!(cart.store.check(&[]).unwrap().sound());
+            });
+        }
+    });
+}
+
+/// The device is lost and its record with it: what was sent comes back to the next.
+#[test]
+fn a_recorder_whose_record_is_lost_gets_back_what_it_sent() {
+    let aspen = Aspen::new();
+    let facts: Vec<_> = (1..=250).map(retracted).collect();
+    let mut lost = Cart::with(&facts);
+    Exchange::new(&aspen.recorder).run(&mut lost.store).unwrap();
+    let mut next = Cart::with(&notes(901..=902));
+    let mut exchange = Exchange::new(&aspen.recorder);
+    let moved = exchange.run(&mut next.store).unwrap();
+    assert_eq!((moved.sent, moved.fetched), (2, 250));
+    assert_eq!(exchange.run(&mut next.store).unwrap().fetched, 0);
+    assert_ne!(lost.path(), next.path());
+}
+
+/// A home whose database was put back from a backup gets again what it lost.
+#[test]
+fn a_home_that_was_put_back_gets_again_what_it_lost() {
+    let aspen = Aspen::new();
+    let mut cart = Cart::with(&notes(1..=5));
+    let mut exchange = Exchange::new(&aspen.recorder);
+    exchange.run(&mut cart.store).unwrap();
+    let mut superuser = Server::shared().superuser(&aspen.database).unwrap();
+    let backup =
+        "CREATE TABLE public.f AS TABLE sayback.fact; CREATE TABLE public.h AS TABLE sayback.home";
+    superuser.batch_execute(backup).unwrap();
+    cart.store
+        .append(&notes(6..=9).iter().collect::<Vec<_>>())
+        .unwrap();
+    exchange.run(&mut cart.store).unwrap();
+    let restore = "BEGIN; SET LOCAL session_replication_role = replica; DELETE FROM sayback.fact; \
+        INSERT INTO sayback.fact TABLE public.f; \
+        UPDATE sayback.home h SET seq = s.seq, hash = s.hash FROM public.h s WHERE s.id = h.id; COMMIT";
+    superuser.batch_execute(restore).unwrap();
+    assert_eq!(ids(&mut open(&aspen.station)).len(), 5);
+    assert_eq!(exchange.run(&mut cart.store).unwrap().sent, 4);
+    assert_eq!(ids(&mut open(&aspen.station)).len(), 9);
+    assert!(open(&aspen.station).check(&[]).unwrap().sound());
+}

@@ -1,0 +1,59 @@
+//! The simulations of `examples/home_scale` with few facts: what is asserted there
+//! is asserted here.
+
+use super::postgres_server::{Server, enrol, raw};
+use super::{MemberKind, drive};
+
+#[test]
+fn recorders_whose_links_drop_lose_and_double_nothing() {
+    let done = drive::links_that_drop(Server::shared(), 5, 600);
+    assert_eq!(done.facts, 3000);
+    assert!(
+        done.cuts > 3 && done.failed > 3,
+        "it never dropped: {done:?}"
+    );
+    println!("figure: {} facts, {} cuts: 0 lost", done.facts, done.cuts);
+}
+
+/// Each home pays for itself alone: an insert and no look at another's facts, and
+/// nobody waits but for one of the same home.
+#[test]
+fn many_homes_on_one_database_leave_each_other_alone() {
+    // Alone, or what other tests do would be counted too.
+    let server = Server::start();
+    let many = drive::many_homes(&server, (12, 2, 10, 8), 8);
+    assert_eq!(many.facts, 12 * 2 * 10 * 8);
+    let facts = i64::try_from(many.facts).unwrap();
+    assert_eq!(many.rows[0], facts, "{many:?}");
+    assert_eq!(
+        many.rows[1],
+        facts / 8,
+        "a home's row once an append: {many:?}"
+    );
+    assert_eq!(many.scans[0], 0, "a table was read through: {many:?}");
+    assert!(many.fetched <= facts, "others' facts were read: {many:?}");
+    assert_eq!(many.waits[1], 0, "a home waited for another: {many:?}");
+    assert_eq!(many.puts.len(), 12 * 2 * 10);
+    assert_eq!(drive::percentile(&mut [], 95), 0.0);
+
+    let database = server.database();
+    for home in 0..9 {
+        let keeper = server.home(&database, &format!("home-{home}"));
+        let cart = enrol(&keeper, MemberKind::Recorder, "the cart");
+        assert_eq!(drive::appends(&cart, 100, 8).len(), 8);
+    }
+    server
+        .superuser(&database)
+        .unwrap()
+        .batch_execute("ANALYZE")
+        .unwrap();
+    let keeper = server.home(&database, "home-7");
+    let desk = enrol(&keeper, MemberKind::Station, "the desk");
+    let plans = drive::plans(&mut raw(&desk), "home-7");
+    assert_eq!(plans.len(), 5);
+    for plan in &plans {
+        assert_eq!(plan.scans, 0, "{plan:?}");
+        assert_eq!(plan.thrown_away, 0.0, "{plan:?}");
+        assert!(plan.rows > 0.0, "{plan:?}");
+    }
+}
