@@ -12,6 +12,7 @@ use tokio::sync::watch;
 use super::files::{self, Files};
 use super::{Exchange, Link, SyncError};
 use crate::facts::Time;
+use crate::metrics;
 use crate::store::{Key, Store, Waiting};
 
 /// How often there is a look at what is new, while the home answers.
@@ -191,6 +192,8 @@ impl Keeping {
                 status.trouble = Some(error.to_string());
             }
         }
+        let sent_now = answered.then(std::time::SystemTime::now);
+        metrics::sending(status.waiting.facts.try_into().unwrap_or(0), sent_now);
         // What is shown changes by the minute at most, not every few seconds.
         let minute = |it: &LinkStatus| it.last.map(|it| it.timestamp() / 60);
         if status.waiting != before.waiting
