@@ -150,6 +150,8 @@ pub struct Ear<K> {
     expected: Option<K>,
     /// Samples of the stream so far, heard or not.
     position: u64,
+    /// Samples that were decoded.
+    decoded: u64,
     /// Samples since the last utterance ended.
     running: u64,
     /// None to decode silence too.
@@ -169,6 +171,7 @@ impl<K: Eq + Hash> Ear<K> {
             slots: HashMap::new(),
             expected: None,
             position: 0,
+            decoded: 0,
             running: 0,
             gate: Some(Gate::default()),
             clips: ClipDetector::default(),
@@ -346,6 +349,12 @@ impl<K: Eq + Hash> Ear<K> {
         self.kept.last()
     }
 
+    /// Seconds of sound that were decoded; the rest was silence.
+    #[must_use]
+    pub fn decoded(&self) -> f64 {
+        seconds(self.decoded)
+    }
+
     /// Seconds of sound taken since the start of the stream.
     #[must_use]
     #[allow(clippy::cast_precision_loss, reason = "exact for 2^53 samples")]
@@ -355,6 +364,7 @@ impl<K: Eq + Hash> Ear<K> {
 
     fn accept_block(&mut self, block: &[i16]) -> Option<Heard> {
         let slot = self.slots.get_mut(self.expected.as_ref()?)?;
+        self.decoded += block.len() as u64;
         slot.fed += block.len() as u64;
         slot.learned += block.len() as u64;
         self.running += block.len() as u64;
