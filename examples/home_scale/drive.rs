@@ -15,7 +15,7 @@ use sayback::sync::{Exchange, HomeRecord, Link, MemberKind, Sent, SyncError};
 use tempfile::TempDir;
 use uuid::Uuid;
 
-use super::postgres_server::{Server, enrol};
+use super::postgres_server::{Server, enrol, raw};
 use super::proxy::Proxy;
 
 /// A fact is so long in a record of rounds: a reading with the words heard and read
@@ -114,8 +114,8 @@ pub fn links_that_drop(server: &Server, recorders: usize, each: usize) -> Droppe
                     let mut rng = Rng::with_seed(number as u64);
                     let mut exchange = Exchange::new(&link);
                     loop {
-                        // What one exchange moves is some hundred bytes a fact.
-                        let most = (each * 1200) as i64;
+                        // Less than what all of them have, so that each is cut.
+                        let most = i64::try_from(each * 600).unwrap_or(i64::MAX);
                         proxy.cut_after(rng.i64(2_000..most.max(20_000)));
                         match exchange.run(&mut store) {
                             Ok(_) => break,
@@ -242,6 +242,8 @@ pub struct Many {
     pub pages: [i64; 2],
     /// Who was seen waiting for a row: for one of the same home, of another.
     pub waits: [usize; 2],
+    /// A station of the last home.
+    pub desk: Link,
 }
 
 /// So many homes with so many recorders each record a day: each of them so many
@@ -311,9 +313,11 @@ pub fn many_homes(
         over.store(true, Ordering::Relaxed);
     });
     let after = Counters::read(&mut superuser);
+    let mut desk = None;
     for keeper in &keepers {
         let station = enrol(keeper, MemberKind::Station, "the desk");
         let report = HomeRecord::open(&station).and_then(|mut it| Ok(it.check(&[])?));
+        desk = Some(station);
         let report = report.expect("a home");
         assert!(report.sound(), "{}: {:?}", keeper.home, report.findings);
         let own = recorders * times * of_resident;
@@ -334,6 +338,7 @@ pub fn many_homes(
         fetched: number("fact fetched"),
         pages: [number("fact pages"), number("fact index pages")],
         waits: waits.into_inner().expect("two numbers"),
+        desk: desk.expect("a home"),
     }
 }
 
@@ -435,7 +440,10 @@ const QUESTIONS: [(&str, &str); 5] = [
 ];
 
 /// How what a member of one of the homes asks is found.
-pub fn plans(client: &mut Client, home: &str) -> Vec<Plan> {
+pub fn plans(server: &Server, desk: &Link) -> Vec<Plan> {
+    let mut superuser = server.superuser(&desk.database).expect("a database");
+    superuser.batch_execute("ANALYZE").expect("analysed");
+    let (client, home) = (&mut raw(desk), &desk.home);
     let plan = |(asked, question): (&'static str, &str)| {
         let question = question.replace("$home", &format!("'{home}'"));
         let explain = format!("EXPLAIN (ANALYZE, BUFFERS, FORMAT JSON) {question}");

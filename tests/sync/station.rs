@@ -18,13 +18,13 @@ use super::*;
 
 const ROSTER: &str = include_str!("../../audio-fixtures/demo-home.toml");
 
-/// A round in which a pulse is high, told to nobody.
+/// A round in which a pulse is high, told to nobody though that is asked for.
 const ROUND: [&str; 6] = [
     "room nine",
     "yes",
     "pulse one thirty",
     "yes",
-    "yes",
+    "end of round",
     "end of round",
 ];
 
