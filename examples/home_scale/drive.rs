@@ -240,8 +240,9 @@ pub struct Many {
     pub fetched: i64,
     /// Pages asked for: of `fact` and its indexes, in memory or not.
     pub pages: [i64; 2],
-    /// Who was seen waiting for a row: for one of the same home, of another.
-    pub waits: [usize; 2],
+    /// Who was seen waiting: for a row of the same home, of another, and while
+    /// someone gave the table or an index its next page.
+    pub waits: [usize; 3],
     /// A station of the last home.
     pub desk: Link,
 }
@@ -271,7 +272,7 @@ pub fn many_homes(
     let mut superuser = server.superuser(&database).expect("a database");
     let before = Counters::read(&mut superuser);
     let (next, over) = (AtomicUsize::new(0), AtomicBool::new(false));
-    let (puts, waits) = (Mutex::new(Vec::new()), Mutex::new([0, 0]));
+    let (puts, waits) = (Mutex::new(Vec::new()), Mutex::new([0; 3]));
     let began = Instant::now();
     let mut took = Duration::ZERO;
     std::thread::scope(|scope| {
@@ -298,10 +299,11 @@ pub fn many_homes(
         scope.spawn(|| {
             let mut superuser = server.superuser(&database).expect("a database");
             while !over.load(Ordering::Relaxed) {
-                let [same, other] = waiting(&mut superuser);
-                let mut waits = waits.lock().expect("two numbers");
-                waits[0] += same;
-                waits[1] += other;
+                let now = waiting(&mut superuser);
+                let mut waits = waits.lock().expect("numbers");
+                for (all, now) in waits.iter_mut().zip(now) {
+                    *all += now;
+                }
                 drop(waits);
                 std::thread::sleep(Duration::from_millis(20));
             }
@@ -337,21 +339,29 @@ pub fn many_homes(
         scans: [number("fact scans"), number("home scans")],
         fetched: number("fact fetched"),
         pages: [number("fact pages"), number("fact index pages")],
-        waits: waits.into_inner().expect("two numbers"),
+        waits: waits.into_inner().expect("numbers"),
         desk: desk.expect("a home"),
     }
 }
 
-/// Who waits for whom just now, of members of the same home and of others.
-fn waiting(superuser: &mut Client) -> [usize; 2] {
-    const WAITING: &str = "SELECT m.home = n.home FROM pg_stat_activity a
+/// Who waits just now: for a row of the same home, of another, and for a new page.
+fn waiting(superuser: &mut Client) -> [usize; 3] {
+    // A transaction or a tuple is a row's; `extend` is for the next page of a table.
+    const WAITING: &str = "SELECT a.wait_event <> 'extend', m.home = n.home FROM pg_stat_activity a
         CROSS JOIN LATERAL unnest(pg_blocking_pids(a.pid)) AS blocking(pid)
         JOIN pg_stat_activity b ON b.pid = blocking.pid
         JOIN sayback.member m ON m.role = a.usename JOIN sayback.member n ON n.role = b.usename
         WHERE a.wait_event_type = 'Lock'";
-    let rows = superuser.query(WAITING, &[]).expect("rows");
-    let same = rows.iter().filter(|it| it.get(0)).count();
-    [same, rows.len() - same]
+    let mut waits = [0; 3];
+    for row in superuser.query(WAITING, &[]).expect("rows") {
+        let kind = match (row.get(0), row.get(1)) {
+            (true, true) => 0,
+            (true, false) => 1,
+            (false, _) => 2,
+        };
+        waits[kind] += 1;
+    }
+    waits
 }
 
 struct Counters {

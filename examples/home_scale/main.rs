@@ -127,8 +127,8 @@ fn homes(server: &Server, homes: usize) {
     );
     println!("| times `fact` was read through | {} |", many.scans[0]);
     println!(
-        "| seen waiting for a row: of the same home, of another | {}, {} |",
-        many.waits[0], many.waits[1]
+        "| seen waiting for a row of the same home, of another, for a new page | {}, {}, {} |",
+        many.waits[0], many.waits[1], many.waits[2]
     );
     plans(server, &many.desk);
 }
