@@ -106,7 +106,7 @@ impl Rig {
             for block in quiet.chunks(BLOCK) {
                 let _ = ear.accept(block);
             }
-            let busy = (processor_time()? - busy).as_secs_f64();
+            let busy = processor_time()?.saturating_sub(busy).as_secs_f64();
             row(
                 &format!("Processor time for a second of a stream: {name}"),
                 &format!("{:.4} s", busy / 60.0),
@@ -208,7 +208,7 @@ impl Rig {
                 ran.seconds += BLOCK_TIME.as_secs_f64();
             }
         }
-        ran.busy = processor_time()? - busy;
+        ran.busy = processor_time()?.saturating_sub(busy);
         Ok(ran)
     }
 }
@@ -284,7 +284,6 @@ fn listening() -> Anything<()> {
     let inside = server.inside();
     let store = inside.folder().join("round.db");
     let quiet = Ventilation::new(2).under(&sound::silence(100_000));
-    let mut noise = inside.play_into_microphone("quiet.wav", &quiet);
     let model = std::fs::canonicalize("assets/model-en-us")?;
     let home = std::fs::canonicalize("audio-fixtures/demo-home.toml")?;
     let mut command = inside.command(std::fs::canonicalize(program)?.to_str().ok_or("a path")?);
@@ -292,7 +291,13 @@ fn listening() -> Anything<()> {
     command.arg("--home").arg(home).arg("--store").arg(store);
     let output = std::fs::File::create(inside.folder().join("listen.txt"))?;
     command.stdin(std::process::Stdio::null()).stdout(output);
-    let mut listen = command.spawn()?;
+    let mut noise = inside.play_into_microphone("quiet.wav", &quiet);
+    let listen = command.spawn();
+    let Ok(mut listen) = listen else {
+        let _ = noise.kill();
+        let _ = noise.wait();
+        return Err("`sayback listen` cannot be started".into());
+    };
     // It loads the model, and greets.
     std::thread::sleep(Duration::from_secs(20));
     let before = process_time(listen.id());
@@ -306,7 +311,7 @@ fn listening() -> Anything<()> {
     let figure = match (before, after) {
         (Ok(before), Ok(after)) => {
             #[allow(clippy::cast_precision_loss)]
-            let share = (after - before).as_secs_f64() / SECONDS as f64;
+            let share = after.saturating_sub(before).as_secs_f64() / SECONDS as f64;
             format!("{:.2} % of a core", 100.0 * share)
         }
         _ => format!("not measured: {}", said.unwrap_or_default().trim()),

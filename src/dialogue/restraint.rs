@@ -20,8 +20,9 @@ use crate::understanding::{Meant, NotUnderstood, Utterance, Why, meant};
 const ASKS: u8 = 2;
 /// Whoever speaks after so long a silence begins something new.
 const QUIET: Duration = Duration::minutes(1);
-/// Confidence under which a yes or no is taken for a piece of other talk.
-const HALF_SURE: f32 = 0.6;
+/// Confidence under which a yes or no that begins what was not heard surely is taken
+/// for a piece of other talk.
+const HALF_SURE: f32 = 0.35;
 
 /// What was asked about, and what is only shown.
 #[derive(Debug, Clone, PartialEq, Default)]
