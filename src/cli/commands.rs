@@ -286,6 +286,10 @@ fn rehearse(
     let path = store.unwrap_or_else(|| fresh_record(&script.path));
     no_pins(&path)?;
     let mut store = vault::open(&path)?;
+    // A rehearsal deletes nothing of a record's: its script names its own home.
+    if home.kept_sound.is_some() {
+        super::sound::start(&mut store, &home)?;
+    }
     let facts = store.facts().map_err(message)?;
     let before = facts.len();
     // Ranges that a nurse has set since the home's file was written.
@@ -382,7 +386,8 @@ fn listen(
     let grammar = Grammar::standard();
     let (mut store, dialogue, tutorial, pins) = if let Some((staff, home)) = who {
         let pins = existing(store)?;
-        let store = vault::start(store)?;
+        let mut store = vault::start(store)?;
+        super::sound::start(&mut store, &home)?;
         let home = residents_with_ranges(&home, &store.facts().map_err(message)?);
         let dialogue = Dialogue::for_staff(home, staff, &grammar).map_err(message)?;
         (store, dialogue, None, pins)

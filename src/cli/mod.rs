@@ -9,6 +9,7 @@ mod members;
 mod screen;
 mod serve;
 mod show;
+mod sound;
 mod staff;
 mod table;
 mod vault;
