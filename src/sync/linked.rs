@@ -4,7 +4,7 @@
 use std::path::{Path, PathBuf};
 use std::sync::mpsc::{self, RecvTimeoutError};
 use std::thread::JoinHandle;
-use std::time::Duration;
+use std::time::{Duration, SystemTime};
 
 use serde::{Deserialize, Serialize};
 use tokio::sync::watch;
@@ -192,8 +192,7 @@ impl Keeping {
                 status.trouble = Some(error.to_string());
             }
         }
-        let sent_now = answered.then(std::time::SystemTime::now);
-        metrics::sending(status.waiting.facts.try_into().unwrap_or(0), sent_now);
+        metrics::sending(status.waiting.facts, answered.then(SystemTime::now));
         // What is shown changes by the minute at most, not every few seconds.
         let minute = |it: &LinkStatus| it.last.map(|it| it.timestamp() / 60);
         if status.waiting != before.waiting
