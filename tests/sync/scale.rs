@@ -1,8 +1,8 @@
 //! The simulations of `examples/home_scale` with few facts: what is asserted there
 //! is asserted here.
 
-use super::drive;
 use super::postgres_server::Server;
+use super::{drive, plans};
 
 #[test]
 fn recorders_whose_links_drop_lose_and_double_nothing() {
@@ -35,7 +35,7 @@ fn many_homes_on_one_database_leave_each_other_alone() {
     assert_eq!(many.waits[1], 0, "a home waited for another: {many:?}");
     assert_eq!(many.puts.len(), 12 * 2 * 10);
 
-    let plans = drive::plans(&server, &many.desk);
+    let plans = plans::plans(&server, &many.desk);
     assert_eq!(plans.len(), 5);
     for plan in &plans {
         assert_eq!(plan.scans, 0, "{plan:?}");
