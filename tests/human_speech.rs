@@ -10,8 +10,12 @@ mod sound;
 use std::path::PathBuf;
 use std::process::Command;
 
+use sayback::dialogue::{Dialogue, Event};
+use sayback::facts::{Record, Time};
 use sayback::grammar::{Expect, Grammar, Token, Vocabulary};
 use sayback::hearing::{Ear, Heard, Model, RATE, read_wav, read_wav_bytes};
+use sayback::residents::Home;
+use sayback::round::heard_again;
 use sayback::understanding::{ASK_BELOW, Context, NotUnderstood, Part, Utterance, understand};
 use sayback::vitals::{Units, Value, VitalSign};
 
@@ -38,12 +42,17 @@ struct Listener {
     model: Model,
     grammar: Grammar,
     vocabulary: Vocabulary,
+    dialogue: Dialogue,
 }
 
 impl Listener {
     fn new() -> Self {
         let grammar = Grammar::standard();
+        let home = include_str!("../audio-fixtures/demo-home.toml");
+        let home = Home::from_toml(home).unwrap();
+        let aide = home.aides[0].clone();
         Self {
+            dialogue: Dialogue::new(home, aide, &grammar).unwrap(),
             model: sound::model(),
             vocabulary: grammar.vocabulary(),
             grammar,
@@ -56,6 +65,22 @@ impl Listener {
             .unwrap();
         ear.expect(expect);
         ear
+    }
+
+    /// As a round hears it again, with the dialogue where it expects this.
+    fn again(&self, ear: &Ear<Expect>, expect: Expect, heard: Heard) -> Heard {
+        let mut said = vec!["room nine", "yes"];
+        if expect == Expect::Confirm {
+            said.push("pulse seventy two");
+        }
+        let now = Time::parse_from_rfc3339("2026-03-02T07:30:00-05:00").unwrap();
+        let (mut state, _) = self.dialogue.begin(&Record::default(), 1, now);
+        for words in said {
+            let event = Event::Heard(Heard::from_text(words));
+            state = self.dialogue.step(state, &event, now).0;
+        }
+        assert_eq!(state.expect(), expect);
+        heard_again(&self.dialogue, &state, ear, heard)
     }
 
     fn meaning(&self, heard: &Heard, pending: &[VitalSign]) -> Result<Utterance, NotUnderstood> {
@@ -83,12 +108,23 @@ impl Listener {
 }
 
 fn hear(ear: &mut Ear<Expect>, sound: &[i16]) -> Vec<Heard> {
+    hear_each(ear, sound, |_, heard| heard)
+}
+
+/// Each utterance, and what is made of it right after it ended.
+fn hear_each(
+    ear: &mut Ear<Expect>,
+    sound: &[i16],
+    each: impl Fn(&Ear<Expect>, Heard) -> Heard,
+) -> Vec<Heard> {
     let mut sound = sound.to_vec();
     sound.extend(vec![0; RATE as usize]);
-    let blocks = sound.chunks(RATE as usize / 10);
-    let mut heard: Vec<Heard> = blocks.filter_map(|it| ear.accept(it)).collect();
-    heard.extend(ear.finish());
-    heard
+    let mut all = Vec::new();
+    for block in sound.chunks(RATE as usize / 10) {
+        all.extend(ear.accept(block).map(|it| each(ear, it)));
+    }
+    all.extend(ear.finish().map(|it| each(ear, it)));
+    all
 }
 
 /// Two men, one woman. The cards and "dhd" come with their texts; "numbers" has
@@ -279,7 +315,9 @@ fn side_talk_offers_nothing_and_is_seldom_asked_about() {
             // Two voices each, in turn, keep this quick.
             for voice in [VOICES[number % 2], VOICES[2 + number / 2 % 2]] {
                 tried += 1;
-                for heard in hear(&mut ear, &spoken(voice, text)) {
+                for heard in hear_each(&mut ear, &spoken(voice, text), |ear, heard| {
+                    listener.again(ear, expect, heard)
+                }) {
                     let found = listener.meaning(&heard, pending);
                     let at = format!("{expect:?}, {voice}, {text}: \"{}\"", heard.text());
                     assert!(!acted_upon(&found), "{at} {found:?}");

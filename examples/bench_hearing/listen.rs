@@ -5,6 +5,7 @@ use std::time::{Duration, Instant};
 use sayback::dialogue::{Dialogue, State};
 use sayback::grammar::{Expect, Grammar};
 use sayback::hearing::{Ear, Heard, Model, RATE};
+use sayback::round::heard_again;
 
 use super::Anything;
 
@@ -53,6 +54,7 @@ impl<'a> Listener<'a> {
             };
             let began = Instant::now();
             if let Some(it) = self.ear.accept_until(block, pause) {
+                let it = heard_again(self.dialogue, state, &self.ear, it);
                 self.last = began.elapsed();
                 heard.push(it);
             }
@@ -60,7 +62,8 @@ impl<'a> Listener<'a> {
         // In loud noise an utterance has no end of its own.
         if heard.is_empty() {
             let began = Instant::now();
-            heard.extend(self.ear.finish());
+            let last = self.ear.finish();
+            heard.extend(last.map(|it| heard_again(self.dialogue, state, &self.ear, it)));
             self.last = began.elapsed();
         }
         self.busy += started.elapsed();

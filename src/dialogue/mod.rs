@@ -4,6 +4,7 @@
 //! is to be said, stored or listened for goes out as [`Action`]s. Whole rounds
 //! are tested as scripts.
 
+mod again;
 mod care;
 mod change;
 mod confirm;
@@ -113,6 +114,7 @@ pub const PATIENCE: u32 = 8;
 pub struct Dialogue {
     home: Home,
     signed_on: Vec<Staff>,
+    grammar: Grammar,
     vocabulary: Vocabulary,
     ask_below: f32,
 }
@@ -137,10 +139,12 @@ impl Dialogue {
         signed_on: Vec<Staff>,
         grammar: &Grammar,
     ) -> Result<Self, GrammarError> {
-        let vocabulary = grammar.clone().for_home(&home)?.vocabulary();
+        let grammar = grammar.clone().for_home(&home)?;
+        let vocabulary = grammar.vocabulary();
         Ok(Self {
             home,
             signed_on,
+            grammar,
             vocabulary,
             ask_below: ASK_BELOW,
         })

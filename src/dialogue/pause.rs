@@ -68,14 +68,15 @@ fn whole(claim: &Claim) -> bool {
 }
 
 #[cfg(test)]
-mod tests {
+pub(super) mod tests {
     use super::*;
     use crate::dialogue::Event;
     use crate::facts::{Record, Time};
     use crate::grammar::Grammar;
     use crate::residents::Home;
 
-    fn after(said: &[&str], words: &str) -> Option<i64> {
+    /// The demo home's dialogue after these words.
+    pub(in crate::dialogue) fn having_said(said: &[&str]) -> (Dialogue, State) {
         let home = Home::from_toml(include_str!("../../audio-fixtures/demo-home.toml")).unwrap();
         let aide = home.aides[0].clone();
         let dialogue = Dialogue::new(home, aide, &Grammar::standard()).unwrap();
@@ -85,6 +86,11 @@ mod tests {
             let event = Event::Heard(Heard::from_text(words));
             state = dialogue.step(state, &event, now).0;
         }
+        (dialogue, state)
+    }
+
+    fn after(said: &[&str], words: &str) -> Option<i64> {
+        let (dialogue, state) = having_said(said);
         let pause = dialogue.pause_after(&state, words);
         pause.map(|it| it.num_milliseconds())
     }

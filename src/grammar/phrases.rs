@@ -8,6 +8,7 @@ use fastrand::Rng;
 use super::jsgf::Expansion;
 use super::{Expect, Grammar};
 use crate::hearing::UNKNOWN;
+use crate::vitals::VitalSign;
 
 /// Any fixed number does; fixed so that every start hears alike.
 const SEED: u64 = 0x5A7B_AC4B;
@@ -36,6 +37,24 @@ const NEVER_SAID: &str = "www";
 const STRICT: usize = 9;
 /// In lines of so many words.
 const NEVER_A_LINE: usize = 50;
+/// Phrases to hear an utterance again with.
+const OF_SIGNS: usize = 1500;
+
+fn add_talk(phrases: &mut Vec<String>, rng: &mut Rng) {
+    let talk = (phrases.len() / TALK).max(LEAST_TALK);
+    phrases.extend((0..talk).map(|_| {
+        let length = rng.usize(1..=LONGEST_TALK);
+        vec![UNKNOWN; length].join(" ")
+    }));
+}
+
+/// See [`NEVER_SAID`].
+fn add_never(phrases: &mut Vec<String>) {
+    let words = phrases.iter().map(|it| it.split(' ').count() + 1);
+    let never = words.sum::<usize>() * STRICT;
+    let line = vec![NEVER_SAID; NEVER_A_LINE].join(" ");
+    phrases.extend(std::iter::repeat_n(line, never / NEVER_A_LINE));
+}
 
 impl Grammar {
     /// The phrases to listen for in one state of the conversation, and phrases
@@ -50,17 +69,38 @@ impl Grammar {
                 phrases.extend((0..count).map(|_| self.draw(rule, &mut rng)));
             }
         }
-        let talk = (phrases.len() / TALK).max(LEAST_TALK);
-        phrases.extend((0..talk).map(|_| {
-            let length = rng.usize(1..=LONGEST_TALK);
-            vec![UNKNOWN; length].join(" ")
-        }));
+        add_talk(&mut phrases, &mut rng);
         if expect == Expect::Rate {
-            let words = phrases.iter().map(|it| it.split(' ').count() + 1);
-            let never = words.sum::<usize>() * STRICT;
-            let line = vec![NEVER_SAID; NEVER_A_LINE].join(" ");
-            phrases.extend(std::iter::repeat_n(line, never / NEVER_A_LINE));
+            add_never(&mut phrases);
         }
+        phrases
+    }
+
+    /// The phrases to hear an utterance again with that named these vital signs:
+    /// readings of one or of two of them, in any order, and hardly anything else.
+    /// `after` are words that come first: "no", or none.
+    #[must_use]
+    pub fn phrases_of(&self, signs: &[VitalSign], after: &str) -> Vec<String> {
+        let mut rng = Rng::with_seed(SEED);
+        let rules: Vec<String> = signs
+            .iter()
+            .map(|it| format!("{}.reading", it.name().replace(' ', "_")))
+            .collect();
+        let each = OF_SIGNS / (rules.len() * rules.len()).max(1);
+        let mut phrases = Vec::new();
+        for first in &rules {
+            for second in &rules {
+                phrases.extend((0..each).map(|_| {
+                    let mut words = vec![after.to_owned(), self.draw(first, &mut rng)];
+                    if first != second {
+                        words.push(self.draw(second, &mut rng));
+                    }
+                    words.join(" ").trim().to_owned()
+                }));
+            }
+        }
+        add_talk(&mut phrases, &mut rng);
+        add_never(&mut phrases);
         phrases
     }
 

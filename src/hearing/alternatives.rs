@@ -1,11 +1,14 @@
 //! From scored transcripts to the best one with a confidence for each word.
 //!
 //! The library gives either one transcript with confidences or many with
-//! scores. Both would take decoding the sound twice, which costs hundreds of
-//! milliseconds just when the aide waits. The scores, however, are what
+//! scores; both would take decoding the sound twice. The scores, however, are what
 //! confidences are made of: a word's confidence is the probability of all the
 //! transcripts that have that word at that time, with nothing more or less after
 //! it.
+
+use std::panic::{AssertUnwindSafe, catch_unwind};
+
+use vosk::Recognizer;
 
 use super::heard::{Alternative, By, Heard, Word};
 
@@ -43,7 +46,19 @@ pub fn heard_in(json: &str) -> Result<Option<Heard>, serde_json::Error> {
 }
 
 impl Path {
-    fn text(&self) -> String {
+    /// Moves it in time, by seconds.
+    #[allow(
+        clippy::cast_possible_truncation,
+        reason = "milliseconds matter, not more"
+    )]
+    pub(super) fn shift(&mut self, by: f64) {
+        for (_, start, end) in &mut self.words {
+            *start = (f64::from(*start) + by) as f32;
+            *end = (f64::from(*end) + by) as f32;
+        }
+    }
+
+    pub(super) fn text(&self) -> String {
         let words: Vec<&str> = self.words.iter().map(|(word, ..)| word.as_str()).collect();
         words.join(" ")
     }
@@ -80,6 +95,22 @@ fn shorter(a: &Spoken, b: &Spoken) -> f32 {
 
 fn longer(a: &Spoken, b: &Spoken) -> f32 {
     (a.2 - a.1).max(b.2 - b.1)
+}
+
+/// Takes the result out of a recogniser. `None` when it cannot be read: the
+/// binding panics when the library writes something that is not JSON, such as a
+/// score that is not a number. One lost utterance is asked for again; a dead
+/// recorder is not so easily forgiven.
+pub(super) fn transcripts(
+    recognizer: &mut Recognizer,
+    result: for<'a> fn(&'a mut Recognizer) -> vosk::CompleteResult<'a>,
+) -> Option<Vec<Path>> {
+    let read = AssertUnwindSafe(|| {
+        let complete = result(recognizer).multiple();
+        let all = complete.map_or_else(Vec::new, |it| it.alternatives);
+        all.into_iter().map(Path::from).collect()
+    });
+    catch_unwind(read).ok()
 }
 
 /// The first transcript with the words' confidences, and the others as text.

@@ -4,6 +4,7 @@
 //! recordings into that form and [`Microphone`] live sound; [`Ear`] turns it into
 //! utterances, and [`Meter`] says how loud it is.
 
+mod again;
 mod alternatives;
 mod frames;
 mod gate;

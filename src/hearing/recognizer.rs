@@ -2,7 +2,6 @@
 
 use std::collections::HashMap;
 use std::hash::Hash;
-use std::panic::{AssertUnwindSafe, catch_unwind};
 use std::path::{Path, PathBuf};
 use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
 use std::time::{Duration, Instant};
@@ -10,7 +9,8 @@ use std::time::{Duration, Instant};
 use thiserror::Error;
 use vosk::{DecodingState, LogLevel, Recognizer};
 
-use super::alternatives::{Path as Transcript, best_with_confidence};
+use super::again;
+use super::alternatives::{Path as Transcript, best_with_confidence, transcripts};
 use super::gate::Gate;
 use super::heard::{Heard, UNKNOWN};
 use super::kept_sound::KeptSound;
@@ -120,7 +120,7 @@ impl Model {
         self.inner.lock().unwrap_or_else(PoisonError::into_inner)
     }
 
-    fn recognizer(&self, phrases: &[String]) -> Result<Recognizer, EarError> {
+    pub(super) fn recognizer(&self, phrases: &[String]) -> Result<Recognizer, EarError> {
         #[allow(clippy::cast_precision_loss, reason = "16000 is exact")]
         let recognizer = Recognizer::new_with_grammar(&self.lock(), RATE as f32, phrases);
         let mut recognizer = recognizer.ok_or(EarError::Failed)?;
@@ -160,6 +160,8 @@ pub struct Ear<K> {
     pauses: Pauses,
     dither: Dither,
     kept: KeptSound,
+    /// What the last utterance may have been.
+    transcripts: Vec<Transcript>,
 }
 
 impl<K: Eq + Hash> Ear<K> {
@@ -178,6 +180,7 @@ impl<K: Eq + Hash> Ear<K> {
             pauses: Pauses::default(),
             dither: Dither::default(),
             kept: KeptSound::default(),
+            transcripts: Vec::new(),
         }
     }
 
@@ -299,7 +302,11 @@ impl<K: Eq + Hash> Ear<K> {
                 if let Some(next) = ended.or_else(|| self.ended_sooner(&pause)) {
                     heard = Some(match heard {
                         None => next,
-                        Some(first) => joined(first, next),
+                        Some(first) => {
+                            // The sound is of the last of them only.
+                            self.transcripts.clear();
+                            joined(first, next)
+                        }
                     });
                 }
             }
@@ -353,6 +360,27 @@ impl<K: Eq + Hash> Ear<K> {
     #[must_use]
     pub fn decoded(&self) -> f64 {
         seconds(self.decoded)
+    }
+
+    /// Hears the sound of the last utterance once more, for these phrases only,
+    /// and gives what both times agree on; the first, when there is nothing to
+    /// hear or it cannot be heard again.
+    #[must_use]
+    pub fn hear_again(&self, first: Heard, phrases: &[String]) -> Heard {
+        let sound = self.last_sound();
+        let found = checked(phrases)
+            .and_then(|list| self.model.recognizer(&list))
+            .map(|mut it| again::transcripts(&mut it, sound));
+        let second = match found {
+            Ok(Some(second)) => second,
+            Ok(None) => return first,
+            Err(error) => {
+                tracing::warn!("not heard again: {error}");
+                return first;
+            }
+        };
+        let start = self.seconds() - seconds(sound.len() as u64);
+        again::both(first, &self.transcripts, second, start)
     }
 
     /// Seconds of sound taken since the start of the stream.
@@ -415,22 +443,10 @@ impl<K: Eq + Hash> Ear<K> {
         self.pauses.begin();
         let clipped = std::mem::take(&mut self.clips).clipped();
         let slot = self.slots.get_mut(self.expected.as_ref()?)?;
-        // The binding panics when the library writes something that is not JSON,
-        // such as a score that is not a number. One lost utterance is asked for
-        // again; a dead recorder is not so easily forgiven.
-        let transcripts = catch_unwind(AssertUnwindSafe(|| {
-            let complete = result(&mut slot.recognizer).multiple();
-            complete.map_or_else(Vec::new, |complete| {
-                complete
-                    .alternatives
-                    .into_iter()
-                    .map(Transcript::from)
-                    .collect()
-            })
-        }));
+        let transcripts = transcripts(&mut slot.recognizer, result);
         let offset = seconds(self.position) - seconds(slot.fed);
         let worn_out = slot.fed > RENEW_AFTER;
-        let Ok(transcripts) = transcripts else {
+        let Some(mut transcripts) = transcripts else {
             tracing::warn!("the recogniser gave an unreadable result; starting it afresh");
             self.renew();
             return None;
@@ -438,16 +454,11 @@ impl<K: Eq + Hash> Ear<K> {
         if worn_out {
             self.renew();
         }
-        let mut heard = best_with_confidence(&transcripts)?;
-        for word in &mut heard.words {
-            #[allow(
-                clippy::cast_possible_truncation,
-                reason = "milliseconds matter, not more"
-            )]
-            let shift = |time: f32| (f64::from(time) + offset) as f32;
-            word.start = shift(word.start);
-            word.end = shift(word.end);
+        for it in &mut transcripts {
+            it.shift(offset);
         }
+        self.transcripts = transcripts;
+        let mut heard = best_with_confidence(&self.transcripts)?;
         heard.clipped = clipped;
         Some(heard)
     }

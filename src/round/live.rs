@@ -131,7 +131,7 @@ impl Live<'_> {
                     match hands.listen(&frames, |words| round.pause_after(words)) {
                         Some(heard) => {
                             hands.recognised = Some(Instant::now());
-                            Event::Heard(round.with_sound(heard, hands.ear))
+                            Event::Heard(round.heard_whole(heard, hands.ear))
                         }
                         None => continue,
                     }

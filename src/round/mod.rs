@@ -202,9 +202,10 @@ impl<'a> Round<'a> {
         Ok(())
     }
 
-    /// What was heard, with how it sounded where the home keeps that. To be asked
-    /// before the ear hears more.
-    fn with_sound(&self, mut heard: Heard, ear: &Ear<Expect>) -> Heard {
+    /// What was heard, heard again where that is worth it, with how it sounded
+    /// where the home keeps that. To be asked before the ear hears more.
+    fn heard_whole(&self, heard: Heard, ear: &Ear<Expect>) -> Heard {
+        let mut heard = heard_again(&self.dialogue, &self.state, ear, heard);
         if self.store.keeps_sound() {
             heard.sound = ear.sound_of(&heard);
         }
@@ -305,6 +306,15 @@ impl Turn {
         }
         turn.waiting.spoke = turn.say.is_some();
         turn
+    }
+}
+
+/// What an ear heard last, heard again where the dialogue finds that worth it.
+#[must_use]
+pub fn heard_again(dialogue: &Dialogue, state: &State, ear: &Ear<Expect>, heard: Heard) -> Heard {
+    match dialogue.worth_hearing_again(state, &heard) {
+        Some(phrases) => ear.hear_again(heard, &phrases),
+        None => heard,
     }
 }
 

@@ -235,10 +235,10 @@ fn hear(
     let mut heard: Vec<Heard> = Vec::new();
     for block in sound.chunks(BLOCK) {
         let next = ear.accept_until(block, |words| round.pause_after(words));
-        heard.extend(next.map(|it| round.with_sound(it, ear)));
+        heard.extend(next.map(|it| round.heard_whole(it, ear)));
     }
     let rest = ear.finish();
-    heard.extend(rest.map(|it| round.with_sound(it, ear)));
+    heard.extend(rest.map(|it| round.heard_whole(it, ear)));
     Ok(heard)
 }
 

@@ -11,6 +11,9 @@ mod taken;
 mod typed;
 mod utterance;
 mod value;
+mod whole;
+
+use std::borrow::Cow;
 
 use crate::grammar::{Command, Piece, Spoken, Token, Vocabulary};
 use crate::hearing::{Heard, UNKNOWN};
@@ -24,6 +27,7 @@ pub use typed::typed;
 pub use utterance::{
     Claim, NotUnderstood, Part, Place, Rival, Taken, Unclear, Utterance, Valued, Why, Yes,
 };
+pub use whole::is_whole;
 
 /// What understanding needs to know of the conversation.
 #[derive(Debug, Clone)]
@@ -56,9 +60,13 @@ pub fn understand(
     vocabulary: &Vocabulary,
     context: &Context<'_>,
 ) -> Result<Utterance, NotUnderstood> {
-    let best = meaning(heard, vocabulary, context)?;
-    let found = with_rivals(best, heard, vocabulary, context)?;
-    let meant = || meant(heard, vocabulary, context.ask_below);
+    let best = meaning(heard, vocabulary, context);
+    let (best, heard) = match whole::instead(&best, heard, vocabulary, context) {
+        Some((best, instead)) => (best, Cow::Owned(instead)),
+        None => (best?, Cow::Borrowed(heard)),
+    };
+    let found = with_rivals(best, &heard, vocabulary, context)?;
+    let meant = || meant(&heard, vocabulary, context.ask_below);
     if address::is_talk(&found, context.pending, meant) {
         return Err(NotUnderstood::SideTalk);
     }
@@ -131,6 +139,8 @@ struct Other {
     meaning: Result<Utterance, NotUnderstood>,
     /// Whether speech was heard in it that fits no word.
     lost: bool,
+    /// How many words it has.
+    words: usize,
     weight: f32,
 }
 
@@ -146,7 +156,8 @@ fn with_rivals(
     let others = heard.alternatives.iter().map(|it| Other {
         meaning: meaning(&Heard::from_text(&it.text), vocabulary, context),
         lost: it.text.split(' ').any(|word| word == UNKNOWN),
-        weight: (-it.behind.max(0.0)).exp(),
+        words: it.text.split(' ').count(),
+        weight: (-it.behind).exp(),
     });
     let others: Vec<Other> = others.collect();
     match best {
@@ -157,7 +168,7 @@ fn with_rivals(
         } => {
             let mut certain = Vec::new();
             for mut claim in claims {
-                let (share, rivals) = share_of(&claim.measurement, &others);
+                let (share, rivals) = share_of(&claim.measurement, heard.words.len(), &others);
                 // A word that hardly any transcript has is not trusted either.
                 let doubted = claim.confidence < DOUBTED_WORD;
                 claim.confidence = share;
@@ -236,32 +247,29 @@ const DOUBTED_WORD: f32 = 0.3;
 /// The share of likelihood, 0 to 1, of the transcripts that claim the same as
 /// the best one, and the other claims. Transcripts that claim nothing
 /// clear about this vital sign say nothing about its value, unless what they
-/// lack is words beside the number.
-fn share_of(best: &Measurement, others: &[Other]) -> (f32, Vec<Rival>) {
+/// lack is words beside the number: speech that fits no word, or a word more than
+/// the best one has, which may have been a digit.
+fn share_of(best: &Measurement, words: usize, others: &[Other]) -> (f32, Vec<Rival>) {
     let (mut same, mut other) = (1.0, 0.0);
     let mut rivals = Vec::new();
-    for Other {
-        meaning,
-        lost,
-        weight,
-    } in others
-    {
+    for it in others {
         let Ok(Utterance::Readings {
             claims, unclear, ..
-        }) = meaning
+        }) = &it.meaning
         else {
             continue;
         };
         let of_sign = claims.iter().map(|it| &it.measurement);
         let of_sign: Vec<_> = of_sign.filter(|it| it.sign() == best.sign()).collect();
-        let gap = |it: &Unclear| *lost && it.sign == best.sign() && it.why == Why::Gap;
+        let more = it.lost || it.words > words;
+        let gap = |it: &Unclear| it.sign == best.sign() && it.why == Why::Gap;
         if of_sign.iter().any(|it| !differs(best, it)) {
-            same += weight;
+            same += it.weight;
         } else if let Some(first) = of_sign.first() {
-            other += weight;
-            add(&mut rivals, first, *weight);
-        } else if unclear.iter().any(gap) {
-            other += weight;
+            other += it.weight;
+            add(&mut rivals, first, it.weight);
+        } else if more && unclear.iter().any(gap) {
+            other += it.weight;
         }
     }
     let all = same + other;

@@ -18,13 +18,13 @@ use super::*;
 
 const ROSTER: &str = include_str!("../../audio-fixtures/demo-home.toml");
 
-/// A round in which a pulse is high, told to nobody.
+/// A round in which a pulse is high, told to nobody though that is asked for.
 const ROUND: [&str; 6] = [
     "room nine",
     "yes",
     "pulse one thirty",
     "yes",
-    "yes",
+    "end of round",
     "end of round",
 ];
 
@@ -148,10 +148,6 @@ async fn what_a_recorder_sent_is_acted_on_and_what_was_done_goes_back() {
         let kinds = |of: fn(&Body) -> bool| facts.iter().filter(|it| of(&it.body)).count();
         assert!(kinds(|it| matches!(it, Body::Acknowledged { .. })) >= 1);
         assert_eq!(kinds(|it| matches!(it, Body::Corrected { .. })), 1);
-        assert_eq!(
-            kinds(|it| matches!(it, Body::Signed { head: Some(_), .. })),
-            1
-        );
         assert!(cart.store.check(&[]).unwrap().sound());
         let report = open(&aspen.station).check(&[]).unwrap();
         assert!(report.sound(), "{:?}", report.findings);

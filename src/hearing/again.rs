@@ -1,0 +1,173 @@
+//! Hearing an utterance a second time, when it is known what it is about.
+//!
+//! The first time, all that may be said is listened for, and so that talk is not
+//! taken for readings, every word may follow every other at a small price. The
+//! second time only the phrases of what was named are listened for, and a word
+//! that no phrase has in that place costs much more. Each has its own mistakes:
+//! what both hear is rarely wrong.
+
+use std::collections::HashMap;
+
+use vosk::Recognizer;
+
+use super::alternatives::{self, Path as Transcript, best_with_confidence};
+use super::heard::Heard;
+use super::tuning::Dither;
+use super::wav::RATE;
+
+/// Given to the recogniser at once, in samples (1 s).
+const BLOCK: usize = RATE as usize;
+/// The peak that softer sound is raised to, of 32,768: the recogniser was
+/// trained on louder speech than a far or badly set microphone gives.
+const PEAK: f32 = 12_000.0;
+/// What is softer than this below [`PEAK`] is not speech, but a room.
+const MOST_GAIN: f32 = 60.0;
+/// How likely a transcript is taken to be that the other time did not give at
+/// all: only the ten likeliest are given.
+const LEAST: f64 = 0.005;
+
+/// What a recogniser makes of an utterance's sound.
+pub(super) fn transcripts(recognizer: &mut Recognizer, sound: &[i16]) -> Option<Vec<Transcript>> {
+    let mut dither = Dither::default();
+    for block in raised(sound).chunks(BLOCK) {
+        recognizer.accept_waveform(dither.add(block)).ok()?;
+    }
+    alternatives::transcripts(recognizer, Recognizer::final_result)
+}
+
+fn raised(sound: &[i16]) -> Vec<i16> {
+    let peak = sound.iter().map(|it| it.unsigned_abs()).max();
+    let gain = (PEAK / f32::from(peak.unwrap_or(1).max(1))).clamp(1.0, MOST_GAIN);
+    #[allow(clippy::cast_possible_truncation, reason = "at most full scale")]
+    let louder = |it: &i16| (f32::from(*it) * gain) as i16;
+    sound.iter().map(louder).collect()
+}
+
+/// What was heard, by the transcripts of both times. Those of the second time
+/// count from `start`, in seconds of the stream.
+pub(super) fn both(
+    heard: Heard,
+    first: &[Transcript],
+    mut second: Vec<Transcript>,
+    start: f64,
+) -> Heard {
+    if first.is_empty() || second.is_empty() {
+        return heard;
+    }
+    for it in &mut second {
+        it.shift(start);
+    }
+    match best_with_confidence(&agreed(first, &second)) {
+        Some(found) => Heard {
+            clipped: heard.clipped,
+            by: heard.by,
+            ..found
+        },
+        None => heard,
+    }
+}
+
+/// The transcripts of both, each as likely as both times together make it, the
+/// likeliest first.
+fn agreed(first: &[Transcript], second: &[Transcript]) -> Vec<Transcript> {
+    let [once, twice] = [first, second].map(shares);
+    let of = |shares: &HashMap<String, f64>, text: &str| {
+        shares.get(text).copied().unwrap_or(0.0).max(LEAST).ln()
+    };
+    let mut seen = Vec::new();
+    let mut all = Vec::new();
+    for it in first.iter().chain(second) {
+        let text = it.text();
+        if !seen.contains(&text) {
+            all.push(Transcript {
+                score: of(&once, &text) + of(&twice, &text),
+                words: it.words.clone(),
+            });
+            seen.push(text);
+        }
+    }
+    all.sort_by(|a, b| b.score.total_cmp(&a.score));
+    all
+}
+
+/// How likely each text is, together 1.
+fn shares(transcripts: &[Transcript]) -> HashMap<String, f64> {
+    let best = transcripts.first().map_or(0.0, |it| it.score);
+    let weight = |it: &Transcript| match (it.score - best).exp() {
+        weight if weight.is_finite() => weight.min(1.0),
+        _ => 1.0,
+    };
+    let total: f64 = transcripts.iter().map(weight).sum();
+    let mut shares = HashMap::new();
+    for it in transcripts {
+        *shares.entry(it.text()).or_insert(0.0) += weight(it) / total;
+    }
+    shares
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn transcripts(all: &[(&str, f64)]) -> Vec<Transcript> {
+        let transcript = |(text, score): &(&str, f64)| Transcript {
+            score: *score,
+            words: (0_u8..)
+                .zip(text.split(' '))
+                .map(|(at, word)| (word.to_owned(), f32::from(at), f32::from(at) + 0.9))
+                .collect(),
+        };
+        all.iter().map(transcript).collect()
+    }
+
+    fn heard(first: &[(&str, f64)], second: &[(&str, f64)]) -> Heard {
+        let first = transcripts(first);
+        let once = best_with_confidence(&first).unwrap();
+        both(once, &first, transcripts(second), 0.0)
+    }
+
+    #[test]
+    fn what_both_hear_is_surer_than_either() {
+        let times = [
+            [("pulse eighty", 0.0), ("pulse eighteen", -1.0)],
+            [("pulse eighty", 0.0), ("pulse forty", -1.0)],
+        ];
+        let heard = heard(&times[0], &times[1]);
+        assert_eq!(heard.text(), "pulse eighty");
+        assert!(heard.confidence() > 0.95, "{heard:?}");
+        let texts: Vec<&str> = heard
+            .alternatives
+            .iter()
+            .map(|it| it.text.as_str())
+            .collect();
+        assert_eq!(texts, ["pulse eighteen", "pulse forty"]);
+    }
+
+    #[test]
+    fn where_they_disagree_neither_is_sure() {
+        let heard = heard(&[("pulse fifty", 0.0)], &[("pulse fifteen", 0.0)]);
+        assert!(heard.confidence() <= 0.5, "{heard:?}");
+        assert!(heard.alternatives[0].behind < 0.1, "{heard:?}");
+    }
+
+    #[test]
+    fn the_second_time_decides_what_the_first_left_open() {
+        let first = [("pulse a four", 0.0), ("pulse eight four", -0.3)];
+        let heard = heard(&first, &[("pulse eight four", 0.0), ("pulse a four", -5.0)]);
+        assert_eq!(heard.text(), "pulse eight four");
+        assert!(heard.confidence() > 0.9, "{heard:?}");
+    }
+
+    #[test]
+    fn nothing_heard_again_leaves_the_first() {
+        assert_eq!(heard(&[("yes", 0.0)], &[]).text(), "yes");
+    }
+
+    #[test]
+    fn soft_sound_is_raised_and_never_beyond_full_scale() {
+        assert_eq!(raised(&[100, -400]), [3_000, -12_000]);
+        assert_eq!(raised(&[i16::MIN, 5]), [i16::MIN, 5]);
+        assert_eq!(raised(&[2, 0]), [120, 0]);
+        assert!(raised(&[]).is_empty());
+    }
+}

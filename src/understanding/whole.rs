@@ -1,0 +1,166 @@
+//! Which transcript to believe: the likeliest is not always one that makes sense.
+//!
+//! The recogniser knows which word follows which, and no more: "height is six
+//! three" and "nine is six three" are much alike to it. Only one is a reading.
+
+use super::{Context, DOUBTED_WORD, NotUnderstood, Utterance, meaning};
+use crate::grammar::{Token, Vocabulary};
+use crate::hearing::{Alternative, Heard, UNKNOWN};
+
+/// The utterance with the likeliest transcript that is a whole reading in place
+/// of the best one, where that is none and hardly likelier. `None` when the best
+/// one stands.
+///
+/// Where speech was heard that fits no word, it was talk, and stands. What has
+/// fewer words than the best one may lack a digit that was heard as another word.
+pub(super) fn instead(
+    best: &Result<Utterance, NotUnderstood>,
+    heard: &Heard,
+    vocabulary: &Vocabulary,
+    context: &Context<'_>,
+) -> Option<(Utterance, Heard)> {
+    let may_be_reading = matches!(
+        best,
+        Err(_) | Ok(Utterance::Readings { .. } | Utterance::Part(_))
+    );
+    let text = heard.text();
+    let talk = text.split(' ').any(|word| word == UNKNOWN);
+    if heard.words.is_empty() || !may_be_reading || talk || is_whole(best, &text, vocabulary) {
+        return None;
+    }
+    let near = |it: &&Alternative| (-it.behind).exp() >= DOUBTED_WORD;
+    for it in heard.alternatives.iter().take_while(near) {
+        let mut found = Heard::from_text(&it.text);
+        if found.words.len() < heard.words.len() {
+            continue;
+        }
+        let meant = meaning(&found, vocabulary, context);
+        if !is_whole(&meant, &it.text, vocabulary) {
+            continue;
+        }
+        for word in &mut found.words {
+            word.confidence = (-it.behind).exp().min(1.0);
+        }
+        found.clipped = heard.clipped;
+        found.by = heard.by;
+        found.sound.clone_from(&heard.sound);
+        let others = heard
+            .alternatives
+            .iter()
+            .filter(|other| other.text != it.text);
+        let best = Alternative {
+            text: text.clone(),
+            behind: 0.0,
+        };
+        found.alternatives = std::iter::once(&best)
+            .chain(others)
+            .map(|other| Alternative {
+                text: other.text.clone(),
+                behind: other.behind - it.behind,
+            })
+            .collect();
+        return Some((meant.ok()?, found));
+    }
+    None
+}
+
+/// Whether every word of a transcript is part of readings that are clear.
+#[must_use]
+pub fn is_whole(
+    it: &Result<Utterance, NotUnderstood>,
+    text: &str,
+    vocabulary: &Vocabulary,
+) -> bool {
+    let clear = match it {
+        Ok(Utterance::Readings {
+            claims, unclear, ..
+        }) => !claims.is_empty() && unclear.is_empty(),
+        Ok(Utterance::Part(part)) => part.value.is_some() && part.why.is_none(),
+        _ => false,
+    };
+    let words: Vec<String> = text.split(' ').map(str::to_owned).collect();
+    let tokens = vocabulary.tokens(&words);
+    // "Wrong" at the end was "strong", and corrects nothing.
+    let ends = |token: &Token| !matches!(token, Token::No | Token::Fix);
+    clear
+        && tokens.iter().all(|it| it.token != Token::Unknown)
+        && tokens.last().is_some_and(|it| ends(&it.token))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::grammar::Grammar;
+    use crate::understanding::{ASK_BELOW, understand};
+    use crate::vitals::Units;
+
+    fn heard(transcripts: &[(&str, f32)]) -> Heard {
+        let mut heard = Heard::from_text(transcripts[0].0);
+        let others = transcripts[1..].iter();
+        heard.alternatives = others
+            .map(|(text, behind)| Alternative {
+                text: (*text).to_owned(),
+                behind: *behind,
+            })
+            .collect();
+        heard
+    }
+
+    /// The claims, and how many are asked for.
+    fn claims(transcripts: &[(&str, f32)]) -> Option<(Vec<String>, usize)> {
+        let context = Context {
+            units: Units::UsCustomary,
+            pending: &[],
+            precautions: None,
+            ask_below: ASK_BELOW,
+            counted: None,
+        };
+        let vocabulary = Grammar::standard().vocabulary();
+        match understand(&heard(transcripts), &vocabulary, &context) {
+            Ok(Utterance::Readings {
+                claims, unclear, ..
+            }) => {
+                let text = |it: &crate::understanding::Claim| it.words.clone();
+                Some((claims.iter().map(text).collect(), unclear.len()))
+            }
+            _ => None,
+        }
+    }
+
+    fn one(words: &str) -> Option<(Vec<String>, usize)> {
+        Some((vec![words.to_owned()], 0))
+    }
+
+    #[test]
+    fn a_whole_reading_is_believed_before_words_that_are_none() {
+        let found = claims(&[("pulse a four", 0.0), ("pulse eight four", 0.3)]);
+        assert_eq!(found, one("pulse eight four"));
+        let found = claims(&[
+            ("nine is six three inches", 0.0),
+            ("height is six three inches", 0.6),
+        ]);
+        assert_eq!(found, one("height is six three inches"));
+        let found = claims(&[("pulse eighty wrong", 0.0), ("pulse eighty strong", 0.3)]);
+        assert_eq!(found, one("pulse eighty strong"));
+    }
+
+    #[test]
+    fn another_whole_reading_as_likely_is_still_a_rival() {
+        let found = claims(&[
+            ("pulse a four", 0.0),
+            ("pulse eight four", 0.3),
+            ("pulse nine four", 0.4),
+        ]);
+        assert_eq!(found, Some((vec![], 1)));
+    }
+
+    #[test]
+    fn what_may_lack_a_digit_is_far_less_likely_or_is_talk_is_not_believed() {
+        let lacks = claims(&[("pulse nine three say", 0.0), ("pulse nine three", 0.5)]);
+        assert_eq!(lacks, Some((vec![], 1)));
+        let far = claims(&[("pulse a four", 0.0), ("pulse eight four", 1.5)]);
+        assert_eq!(far, Some((vec![], 1)));
+        let talk = claims(&[("[unk] is eighty", 0.0), ("pulse is eighty", 0.1)]);
+        assert_eq!(talk, None);
+    }
+}
