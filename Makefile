@@ -7,7 +7,7 @@ DEMO = ./target/release/sayback rehearse audio-fixtures/demo-round.script
 
 # The steps of a target depend on the one before, whatever -j says.
 .NOTPARALLEL:
-.PHONY: help setup setup-test build demo lint test figures reliability home-scale fuzz release bench-engines bench-hearing check-offline lint-deps clean distclean
+.PHONY: help setup setup-test build demo lint test figures streams reliability home-scale fuzz release bench-engines bench-hearing check-offline lint-deps clean distclean
 
 help: ## Show this list
 	@sed -n 's/^\([a-z-]*\):.*## \(.*\)/  make \1\t\2/p' Makefile | expand -t 24
@@ -34,6 +34,10 @@ test: lint ## Set up, lint, and run every test
 figures: setup-test ## Measure and print the table of docs/figures.md (on a machine at rest)
 	cargo build --release --example figures $(CARGO_FLAGS)
 	taskset -c 0 ./target/release/examples/figures
+
+streams: build setup-test ## Measure how many live streams one core carries (on a machine at rest)
+	cargo build --release --example streams $(CARGO_FLAGS)
+	taskset -c 0 ./target/release/examples/streams
 
 reliability: setup-test ## Print the figures of docs/reliability.md (minutes)
 	SAYBACK_TEST_KILLS=200 cargo test $(CARGO_FLAGS) --test store -- --nocapture --test-threads 1 2>&1 | grep -o 'figure: .*'

@@ -28,7 +28,7 @@ use sound::{CHAT, Ventilation, Voices, silence};
 type Anything<T> = Result<T, Box<dyn std::error::Error>>;
 
 /// At least so many seconds of each talk in each state.
-const SECONDS: f64 = 900.0;
+const SECONDS: f64 = 600.0;
 /// As from a microphone.
 const BLOCK: usize = RATE as usize / 20;
 /// In dB beside speech as it is recorded.

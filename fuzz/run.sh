@@ -16,15 +16,16 @@ targets=("$@")
 if [ ${#targets[@]} -eq 0 ]; then mapfile -t targets < <(cargo fuzz list); fi
 # Without a sanitizer: the program has no unsafe code of its own.
 cargo fuzz build --sanitizer none
+built=fuzz/target/$(rustc -vV | sed -n 's/^host: //p')/release
 mkdir -p out
 failed=0
 for target in "${targets[@]}"; do
     echo "fuzz: $target"
-    mkdir -p "fuzz/corpus/$target"
+    mkdir -p "fuzz/corpus/$target" "fuzz/artifacts/$target"
     log=out/fuzz-$target.log
-    cargo fuzz run --sanitizer none "$target" "fuzz/corpus/$target" "fuzz/seeds/$target" -- \
+    "$built/$target" -artifact_prefix="fuzz/artifacts/$target/" \
         -max_total_time="${SECONDS_EACH:-60}" -max_len=20000 -timeout=20 -rss_limit_mb=2048 \
-        -print_final_stats=1 >"$log" 2>&1 || {
+        -print_final_stats=1 "fuzz/corpus/$target" "fuzz/seeds/$target" >"$log" 2>&1 || {
         failed=1
         grep -E "panicked|SUMMARY|Test unit written" "$log" || tail -n 20 "$log"
     }

@@ -74,6 +74,8 @@ struct Conversation {
     spoken: String,
     tones: Vec<Tone>,
     stored: Vec<String>,
+    /// All that was stored.
+    record: Record,
     turn: String,
     /// The number of the question that waited before the last turn.
     before: u64,
@@ -93,6 +95,7 @@ impl Conversation {
             spoken: String::new(),
             tones: Vec::new(),
             stored: Vec::new(),
+            record: Record::default(),
             turn: String::new(),
             before: 0,
             wake: None,
@@ -121,7 +124,11 @@ impl Conversation {
                     self.spoken.push_str(&saying.spoken);
                     self.tones.extend(saying.tones);
                 }
-                Action::Keep(fact) => self.stored.extend(show(&fact)),
+                Action::Keep(fact) => {
+                    self.stored.extend(show(&fact));
+                    let stored = serde_json::to_value(&fact).unwrap();
+                    self.record.add(&serde_json::from_value(stored).unwrap());
+                }
                 Action::Click => self.clicks += 1,
                 Action::Listen {
                     wake, sharp, tell, ..
@@ -249,7 +256,34 @@ impl Conversation {
         let (state, actions) = self.dialogue.step(self.state.clone(), event, self.now);
         self.state = state;
         self.take(actions);
+        self.is_what_was_stored();
     }
+
+    /// What the conversation goes by is what the record adds up to: where others
+    /// added nothing, going on with the record changes nothing.
+    fn is_what_was_stored(&self) {
+        let mut again = self.state.clone();
+        again.take_histories(&self.record);
+        again.take_reports(&self.record);
+        assert_eq!(parts(&again), parts(&self.state), "after \"{}\"", self.turn);
+    }
+}
+
+/// A state as text, its past readings apart: of those taken at one moment the order
+/// means nothing, and a correction changes it.
+fn parts(state: &State) -> (String, Vec<String>) {
+    let text = format!("{state:?}");
+    let (before, rest) = text.split_once(" histories: ").unwrap();
+    let (histories, after) = rest.split_once(" rechecks: ").unwrap();
+    let mut readings = Vec::new();
+    for of_one in histories.split("ResidentId(").skip(1) {
+        let mut parts = of_one.split("Reading { ");
+        let whose = parts.next().unwrap();
+        let of_one = parts.map(|it| it.trim_end_matches([' ', ',', ']', '}']));
+        readings.extend(of_one.map(|it| format!("{whose} {it}")));
+    }
+    readings.sort();
+    (before.to_owned() + after, readings)
 }
 
 fn own(home: &str) -> Bedside {

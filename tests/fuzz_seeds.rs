@@ -1,5 +1,6 @@
-//! The fuzz targets over their seeds, and over each seed damaged in some ways:
-//! an ordinary test, with no fuzzer.
+//! The fuzz targets over their seeds, and over each seed made by hand damaged in
+//! some ways: an ordinary test, with no fuzzer. Seeds that a fuzzer found are
+//! called so, and are run as they are.
 
 #[path = "../fuzz/targets.rs"]
 mod targets;
@@ -18,15 +19,24 @@ fn every_seed_and_what_is_near_it_is_taken_or_refused() {
         let folder = Path::new(env!("CARGO_MANIFEST_DIR"))
             .join("fuzz/seeds")
             .join(name);
-        let mut seeds: Vec<Vec<u8>> = std::fs::read_dir(&folder)
+        let mut seeds: Vec<(String, Vec<u8>)> = std::fs::read_dir(&folder)
             .unwrap_or_else(|error| panic!("{}: {error}", folder.display()))
-            .map(|it| std::fs::read(it.unwrap().path()).unwrap())
+            .map(|it| {
+                let it = it.unwrap();
+                let name = it.file_name().into_string().unwrap();
+                (name, std::fs::read(it.path()).unwrap())
+            })
             .collect();
         seeds.sort();
         assert!(seeds.len() >= 2, "{name} has too few seeds");
-        for seed in seeds {
+        for (file, seed) in seeds {
             target(&seed);
-            for _ in 0..DAMAGED {
+            let damages = if file.starts_with("found-") {
+                0
+            } else {
+                DAMAGED
+            };
+            for _ in 0..damages {
                 target(&damaged(&seed, &mut rng));
             }
         }

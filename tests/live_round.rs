@@ -5,6 +5,8 @@
 #![cfg(target_os = "linux")]
 
 mod browser;
+#[path = "live_round/kept.rs"]
+mod kept;
 mod metered;
 #[path = "live_round/screen.rs"]
 mod screen;

@@ -15,7 +15,7 @@ use sayback::sync::{Exchange, HomeRecord, Link, MemberKind, Sent, SyncError};
 use tempfile::TempDir;
 use uuid::Uuid;
 
-use super::postgres_server::{Server, enrol};
+use super::postgres_server::{Server, enrol, raw};
 use super::proxy::Proxy;
 
 /// A fact is so long in a record of rounds: a reading with the words heard and read
@@ -92,7 +92,7 @@ pub fn links_that_drop(server: &Server, recorders: usize, each: usize) -> Droppe
     let carts: Vec<(TempDir, Store)> = links.iter().map(|_| filled(each)).collect();
     let (failed, restarts) = (AtomicUsize::new(0), AtomicUsize::new(0));
     let cuts = AtomicU64::new(0);
-    let over = AtomicBool::new(false);
+    let (over, all_put) = (AtomicBool::new(false), AtomicBool::new(false));
     let (batches, read) = (Mutex::new(Vec::new()), Mutex::new(0));
     let began = Instant::now();
     let mut took = Duration::ZERO;
@@ -114,8 +114,8 @@ pub fn links_that_drop(server: &Server, recorders: usize, each: usize) -> Droppe
                     let mut rng = Rng::with_seed(number as u64);
                     let mut exchange = Exchange::new(&link);
                     loop {
-                        // What one exchange moves is some hundred bytes a fact.
-                        let most = (each * 1200) as i64;
+                        // Less than what all of them have, so that each is cut.
+                        let most = i64::try_from(each * 600).unwrap_or(i64::MAX);
                         proxy.cut_after(rng.i64(2_000..most.max(20_000)));
                         match exchange.run(&mut store) {
                             Ok(_) => break,
@@ -134,7 +134,7 @@ pub fn links_that_drop(server: &Server, recorders: usize, each: usize) -> Droppe
                 })
             })
             .collect();
-        scope.spawn(|| {
+        let probing = scope.spawn(|| {
             let mut home = HomeRecord::open(&probe).expect("a home");
             while !over.load(Ordering::Relaxed) {
                 let facts: Vec<Sent> = (0..200).map(|it| sent(&fact(NO_ROUND, it))).collect();
@@ -149,7 +149,7 @@ pub fn links_that_drop(server: &Server, recorders: usize, each: usize) -> Droppe
             let mut home = HomeRecord::open(&station).expect("a home");
             let mut seq = 0;
             loop {
-                let done = over.load(Ordering::Relaxed);
+                let done = all_put.load(Ordering::SeqCst);
                 let facts = home.facts_after(seq, 5000).expect("facts");
                 for stored in &facts {
                     assert_eq!(stored.seq, seq + 1, "one was missed");
@@ -169,6 +169,8 @@ pub fn links_that_drop(server: &Server, recorders: usize, each: usize) -> Droppe
         }
         took = began.elapsed();
         over.store(true, Ordering::Relaxed);
+        probing.join().expect("the probe");
+        all_put.store(true, Ordering::SeqCst);
     });
     let batches = batches.into_inner().expect("a list");
     let read = read.into_inner().expect("a number");
@@ -238,8 +240,11 @@ pub struct Many {
     pub fetched: i64,
     /// Pages asked for: of `fact` and its indexes, in memory or not.
     pub pages: [i64; 2],
-    /// Who was seen waiting for a row: for one of the same home, of another.
-    pub waits: [usize; 2],
+    /// Who was seen waiting: for a row of the same home, of another, and while
+    /// someone gave the table or an index its next page.
+    pub waits: [usize; 3],
+    /// A station of the last home.
+    pub desk: Link,
 }
 
 /// So many homes with so many recorders each record a day: each of them so many
@@ -267,7 +272,7 @@ pub fn many_homes(
     let mut superuser = server.superuser(&database).expect("a database");
     let before = Counters::read(&mut superuser);
     let (next, over) = (AtomicUsize::new(0), AtomicBool::new(false));
-    let (puts, waits) = (Mutex::new(Vec::new()), Mutex::new([0, 0]));
+    let (puts, waits) = (Mutex::new(Vec::new()), Mutex::new([0; 3]));
     let began = Instant::now();
     let mut took = Duration::ZERO;
     std::thread::scope(|scope| {
@@ -294,10 +299,11 @@ pub fn many_homes(
         scope.spawn(|| {
             let mut superuser = server.superuser(&database).expect("a database");
             while !over.load(Ordering::Relaxed) {
-                let [same, other] = waiting(&mut superuser);
-                let mut waits = waits.lock().expect("two numbers");
-                waits[0] += same;
-                waits[1] += other;
+                let now = waiting(&mut superuser);
+                let mut waits = waits.lock().expect("numbers");
+                for (all, now) in waits.iter_mut().zip(now) {
+                    *all += now;
+                }
                 drop(waits);
                 std::thread::sleep(Duration::from_millis(20));
             }
@@ -309,9 +315,11 @@ pub fn many_homes(
         over.store(true, Ordering::Relaxed);
     });
     let after = Counters::read(&mut superuser);
+    let mut desk = None;
     for keeper in &keepers {
         let station = enrol(keeper, MemberKind::Station, "the desk");
         let report = HomeRecord::open(&station).and_then(|mut it| Ok(it.check(&[])?));
+        desk = Some(station);
         let report = report.expect("a home");
         assert!(report.sound(), "{}: {:?}", keeper.home, report.findings);
         let own = recorders * times * of_resident;
@@ -331,20 +339,29 @@ pub fn many_homes(
         scans: [number("fact scans"), number("home scans")],
         fetched: number("fact fetched"),
         pages: [number("fact pages"), number("fact index pages")],
-        waits: waits.into_inner().expect("two numbers"),
+        waits: waits.into_inner().expect("numbers"),
+        desk: desk.expect("a home"),
     }
 }
 
-/// Who waits for whom just now, of members of the same home and of others.
-fn waiting(superuser: &mut Client) -> [usize; 2] {
-    const WAITING: &str = "SELECT m.home = n.home FROM pg_stat_activity a
+/// Who waits just now: for a row of the same home, of another, and for a new page.
+fn waiting(superuser: &mut Client) -> [usize; 3] {
+    // A transaction or a tuple is a row's; `extend` is for the next page of a table.
+    const WAITING: &str = "SELECT a.wait_event <> 'extend', m.home = n.home FROM pg_stat_activity a
         CROSS JOIN LATERAL unnest(pg_blocking_pids(a.pid)) AS blocking(pid)
         JOIN pg_stat_activity b ON b.pid = blocking.pid
         JOIN sayback.member m ON m.role = a.usename JOIN sayback.member n ON n.role = b.usename
         WHERE a.wait_event_type = 'Lock'";
-    let rows = superuser.query(WAITING, &[]).expect("rows");
-    let same = rows.iter().filter(|it| it.get(0)).count();
-    [same, rows.len() - same]
+    let mut waits = [0; 3];
+    for row in superuser.query(WAITING, &[]).expect("rows") {
+        let kind = match (row.get(0), row.get(1)) {
+            (true, true) => 0,
+            (true, false) => 1,
+            (false, _) => 2,
+        };
+        waits[kind] += 1;
+    }
+    waits
 }
 
 struct Counters {
@@ -433,7 +450,10 @@ const QUESTIONS: [(&str, &str); 5] = [
 ];
 
 /// How what a member of one of the homes asks is found.
-pub fn plans(client: &mut Client, home: &str) -> Vec<Plan> {
+pub fn plans(server: &Server, desk: &Link) -> Vec<Plan> {
+    let mut superuser = server.superuser(&desk.database).expect("a database");
+    superuser.batch_execute("ANALYZE").expect("analysed");
+    let (client, home) = (&mut raw(desk), &desk.home);
     let plan = |(asked, question): (&'static str, &str)| {
         let question = question.replace("$home", &format!("'{home}'"));
         let explain = format!("EXPLAIN (ANALYZE, BUFFERS, FORMAT JSON) {question}");

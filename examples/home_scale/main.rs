@@ -16,10 +16,10 @@ mod postgres_server;
 #[allow(dead_code, reason = "links drop here and are not mended")]
 mod proxy;
 
-use sayback::sync::MemberKind;
+use sayback::sync::{Link, MemberKind};
 
 use drive::percentile;
-use postgres_server::{Server, enrol, raw};
+use postgres_server::{Server, enrol};
 
 const RECORDERS: usize = 50;
 /// A recorder's day: three rounds of 20 residents, eight facts for each.
@@ -127,25 +127,18 @@ fn homes(server: &Server, homes: usize) {
     );
     println!("| times `fact` was read through | {} |", many.scans[0]);
     println!(
-        "| seen waiting for a row: of the same home, of another | {}, {} |",
-        many.waits[0], many.waits[1]
+        "| seen waiting for a row of the same home, of another, for a new page | {}, {}, {} |",
+        many.waits[0], many.waits[1], many.waits[2]
     );
-    plans(server);
+    plans(server, &many.desk);
 }
 
 /// What one home asks, with all the others beside it.
-fn plans(server: &Server) {
-    let mut superuser = server.superuser("postgres").expect("a server");
-    let newest = "SELECT datname::text FROM pg_database WHERE datname LIKE 'home_%' ORDER BY oid DESC LIMIT 1";
-    let database: String = superuser.query_one(newest, &[]).expect("a row").get(0);
-    let keeper = server.home(&database, "home-7");
-    let station = enrol(&keeper, MemberKind::Station, "the other desk");
-    let mut owner = server.superuser(&database).expect("a database");
-    owner.batch_execute("ANALYZE").expect("analysed");
+fn plans(server: &Server, desk: &Link) {
     println!(
         "\n| asked by a station | found by | rows | pages | thrown away |\n|---|---|---|---|---|"
     );
-    for plan in drive::plans(&mut raw(&station), "home-7") {
+    for plan in drive::plans(server, desk) {
         println!(
             "| {} | {} | {} | {} | {} |",
             plan.asked,

@@ -69,7 +69,9 @@ fn top(view: &View) -> Markup {
                 datetime=(view.at.to_rfc3339())
                 { (view.at.format("%H:%M")) }
             span.aide { @match &view.aide { Some(it) => (it), None => "Nobody records" } }
-            @if let Some(it) = not_heard(view.speech) { span.aide { (it) } }
+            @let notes: Vec<String> = not_heard(view.speech).map(str::to_owned).into_iter()
+                .chain(view.sound_days.map(sound_kept)).collect();
+            @if !notes.is_empty() { span.aide { (notes.join(" \u{b7} ")) } }
         }
     }
 }
@@ -444,6 +446,15 @@ const fn not_heard(speech: Speech) -> Option<&'static str> {
         Speech::Room => Some("Names are not spoken"),
         Speech::Tones => Some("Nothing is spoken"),
     }
+}
+
+fn sound_kept(days: u16) -> String {
+    let days = if days == 1 {
+        "1 day".to_owned()
+    } else {
+        format!("{days} days")
+    };
+    format!("Sound kept {days}")
 }
 
 /// The picture and the words of what Sayback does. Each picture has an outline

@@ -7,7 +7,7 @@ use super::view::{Doing, HeardLine, Kept, View, take_in};
 use crate::dialogue::{Dialogue, State};
 use crate::facts::{Fact, KeptReading, Time};
 use crate::hearing::Heard;
-use crate::round::Screen;
+use crate::round::{PASSED_OVER, Screen};
 use crate::sync::LinkStatus;
 
 /// The bedside screen's end at the round.
@@ -80,6 +80,10 @@ impl Screen for Bedside {
 
     fn stored(&mut self, fact: &Fact<KeptReading>) {
         take_in(&mut self.kept, fact);
+    }
+
+    fn passed_over(&mut self) {
+        self.notice(PASSED_OVER);
     }
 
     fn notice(&mut self, text: &str) {

@@ -47,6 +47,8 @@ pub struct View {
     pub moving_from: Option<String>,
     /// What is heard of what is shown.
     pub speech: Speech,
+    /// For how many days the sound of confirmed readings is kept, where it is.
+    pub sound_days: Option<u16>,
     /// Something about the machine.
     pub notice: Option<String>,
     /// How the record stands with its home, where it has one.
@@ -216,6 +218,7 @@ impl View {
             timers: timers(state),
             moving_from: state.moving_from().map(|it| name_of(dialogue, it)),
             speech: home.bedside.speech,
+            sound_days: home.kept_sound.map(|it| it.days),
             notice: None,
             link: None,
             rooms: rooms(dialogue),

@@ -17,13 +17,13 @@ use sayback::round::{
 };
 use sayback::speaking::{Cached, Espeak, EspeakSettings, Piper, Player, Tee};
 use sayback::store::Store;
-use sayback::sync::{Files, Link, Linked};
+use sayback::sync::{Link, Linked};
 use sayback::understanding::{ASK_BELOW, Context, NotUnderstood, Utterance, understand};
 use sayback::vitals::{Units, VitalSign};
 use serde::Serialize;
 
 use super::home::{limits, read_home, roster};
-use super::members::recorder;
+use super::members::{linked, recorder};
 use super::screen::{Watched, page, print_card};
 use super::show::{LevelBar, meaning_line};
 use super::staff::{existing, member, no_pins, sign_on, staff};
@@ -286,6 +286,10 @@ fn rehearse(
     let path = store.unwrap_or_else(|| fresh_record(&script.path));
     no_pins(&path)?;
     let mut store = vault::open(&path)?;
+    // A rehearsal deletes nothing of a record's: its script names its own home.
+    if home.kept_sound.is_some() {
+        super::sound::start(&mut store, &home)?;
+    }
     let facts = store.facts().map_err(message)?;
     let before = facts.len();
     // Ranges that a nurse has set since the home's file was written.
@@ -382,7 +386,8 @@ fn listen(
     let grammar = Grammar::standard();
     let (mut store, dialogue, tutorial, pins) = if let Some((staff, home)) = who {
         let pins = existing(store)?;
-        let store = vault::start(store)?;
+        let mut store = vault::start(store)?;
+        super::sound::start(&mut store, &home)?;
         let home = residents_with_ranges(&home, &store.facts().map_err(message)?);
         let dialogue = Dialogue::for_staff(home, staff, &grammar).map_err(message)?;
         (store, dialogue, None, pins)
@@ -393,10 +398,7 @@ fn listen(
         (store, dialogue, Some(tutorial), None)
     };
     let ear = ear_for(&model_folder(model)?, &grammar, dialogue.home()).map_err(message)?;
-    let linked = link.map(|(link, home)| {
-        Linked::begin(&link, store.path(), vault::used()?, Files::beside(&home)).map_err(message)
-    });
-    let linked = linked.transpose()?;
+    let linked = linked(link, store.path())?;
     let aide = dialogue.staff().first().map_or("aide", |it| &it.name);
     let mut screen = LevelBar::new(aide, dialogue.home(), microphone.name());
     let (mut page, touches) = page(address, &dialogue, None, pins)?;

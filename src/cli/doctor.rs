@@ -78,6 +78,7 @@ pub fn doctor(arguments: &Doctor) -> Result<End, Message> {
     let (record, clock) = record(store, now);
     checks.extend([("record", record), ("clock", clock)]);
     checks.push(("accounts", accounts(store)));
+    checks.push(("sound", sound(store, arguments.home.as_deref())));
     if let Some(home) = &arguments.home {
         checks.push(("home", home_file(home)));
     }
@@ -266,6 +267,16 @@ fn accounts(record: &Path) -> Found {
         Err(error) => fail(error.to_string()),
         Ok(_) if store::is_plain(&path) => warn("not encrypted; see `sayback key encrypt --help`"),
         Ok(_) => ok("they open, encrypted"),
+    }
+}
+
+fn sound(record: &Path, home: Option<&Path>) -> Found {
+    // A home's file that can't be read is said of the home.
+    let home = home.and_then(|it| read_home(it).ok());
+    match super::sound::doctor(record, home.as_ref()) {
+        Ok((true, text)) => ok(text),
+        Ok((false, text)) => warn(text),
+        Err(why) => fail(why),
     }
 }
 

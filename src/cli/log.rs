@@ -12,8 +12,9 @@ use tracing_subscriber::{EnvFilter, Layer as _};
 
 #[derive(Args)]
 pub struct LogArgs {
-    /// How the log on standard error is written; `SAYBACK_LOG` says how much. With
-    /// json, one object a line, from \"info\" on where nothing else is said
+    /// How the log on standard error is written; `SAYBACK_LOG` says how much
+    ///
+    /// With json, one object a line, from "info" on where nothing else is said.
     #[arg(
         long,
         global = true,

@@ -6,8 +6,8 @@ use chrono::{DateTime, Local, Utc};
 use clap::{Args, Subcommand};
 use sayback::residents::Home;
 use sayback::sync::{
-    Address, Environment, Exchange, HomeRecord, Link, LinkStatus, MemberKind, Replaced, Setting,
-    SyncError, init, read_status, send_once,
+    Address, Environment, Exchange, Files, HomeRecord, Link, LinkStatus, Linked, MemberKind,
+    Replaced, Setting, SyncError, init, read_status, send_once,
 };
 
 use super::commands::{Message, message};
@@ -19,7 +19,7 @@ use super::{End, vault};
 pub enum HomeCommand {
     /// Make the database ready for a home, and the home's keeper
     ///
-    /// Signs on as PostgreSQL's own programs do: PGHOST, PGPORT, PGDATABASE (sayback),
+    /// Signs on as psql does: PGHOST, PGPORT, PGDATABASE (sayback),
     /// PGUSER, and PGPASSWORD or a file of passwords. Run again, it brings the
     /// database up to date and makes one more keeper. The keeper enrols the others.
     Init {
@@ -345,6 +345,15 @@ pub fn recorder(path: &Path) -> Result<Link, Message> {
     Ok(link)
 }
 
+/// Begins to keep in touch with the home, for `listen`; the home's file is beside.
+pub fn linked(link: Option<(Link, PathBuf)>, record: &Path) -> Result<Option<Linked>, Message> {
+    let Some((link, home)) = link else {
+        return Ok(None);
+    };
+    let linked = Linked::begin(&link, record, vault::used()?, Files::beside(&home));
+    linked.map(Some).map_err(message)
+}
+
 /// Runs `sayback send`.
 pub fn send(arguments: &Send) -> Result<End, Message> {
     let link = recorder(&arguments.link)?;
@@ -391,12 +400,12 @@ pub fn standing(path: &Path, record: &Path) -> Result<String, Message> {
         status.waiting = store.waiting(status.sent).map_err(message)?;
     }
     status.trouble = home.as_ref().err().map(SyncError::to_string);
-    let line = status.line(today);
+    let text = status.line(today);
     match home {
         Ok(_) => Ok(format!(
-            "reached as \"{}\" of {}: {line}",
+            "reached as \"{}\" of {}: {text}",
             link.label, link.home
         )),
-        Err(_) => Err(line),
+        Err(_) => Err(text),
     }
 }

@@ -9,6 +9,7 @@ mod members;
 mod screen;
 mod serve;
 mod show;
+mod sound;
 mod staff;
 mod table;
 mod vault;
@@ -52,7 +53,7 @@ Environment:
   SAYBACK_MODEL  folder of the recogniser's model, as --model
   SAYBACK_KEY_FILE    file of the key that the record is encrypted with, as --key-file
   SAYBACK_PASSPHRASE  a passphrase instead; SAYBACK_NEW_PASSPHRASE the next one, for `key rotate`
-  PGHOST and the like  how `home init` signs on, as PostgreSQL's own programs do
+  PGHOST and the like  how `home init` signs on, as for psql
   SAYBACK_FHIR_TOKEN  bearer token for `export --post`
   SAYBACK_LOG    what to log on standard error, such as \"debug\"; never readings or names
   SAYBACK_LOG_FORMAT  human or json, as --log-format

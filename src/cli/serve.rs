@@ -71,7 +71,8 @@ pub fn serve(arguments: &Arguments) -> Result<End, String> {
 /// A station on a record on this machine.
 fn of_file(arguments: &Arguments, home: &Path) -> Result<Station, String> {
     let home = read_home(home)?;
-    let store = vault::start(&arguments.store)?;
+    let mut store = vault::start(&arguments.store)?;
+    super::sound::start(&mut store, &home)?;
     let known = accounts(arguments, store.path())?;
     // Three years of a large home take some seconds.
     anstream::println!("Reading the record {} ...", arguments.store.display());

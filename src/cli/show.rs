@@ -147,6 +147,10 @@ impl Screen for LevelBar {
         self.above(|it| it.notice(text));
     }
 
+    fn passed_over(&mut self) {
+        self.above(Screen::passed_over);
+    }
+
     fn speech(&mut self, speech: sayback::residents::Speech) {
         self.above(|it| it.speech(speech));
     }

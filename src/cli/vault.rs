@@ -74,7 +74,7 @@ pub enum KeyCommand {
     Path,
     /// Encrypt a record that is not encrypted yet, and the files beside it
     ///
-    /// Those are the accounts and the PINs. Stop `listen` and `serve` first. What the disk still holds of the file
+    /// Those are the accounts, the PINs and the kept sound. Stop `listen` and `serve` first. What the disk still holds of the file
     /// as it was is not wiped.
     Encrypt {
         /// The record
@@ -82,7 +82,7 @@ pub enum KeyCommand {
     },
     /// Encrypt records, and the files beside them, with a new key
     ///
-    /// Those are the accounts and the PINs. Stop `listen` and `serve` first. The key file keeps the older keys, for
+    /// Those are the accounts, the PINs and the kept sound. Stop `listen` and `serve` first. The key file keeps the older keys, for
     /// backups that were made with them. With a passphrase, the new one is taken
     /// from `SAYBACK_NEW_PASSPHRASE` or asked for.
     Rotate {
@@ -208,6 +208,7 @@ pub fn check(arguments: &Check) -> Result<End, Message> {
     }
     let store = open_to_read(&arguments.file)?;
     let report = store.check(&arguments.against).map_err(message)?;
+    let sound = super::sound::look(&arguments.file)?;
     let mut out = anstream::stdout().lock();
     if arguments.json {
         let json = serde_json::to_value(&report).map_err(message)?;
@@ -217,15 +218,20 @@ pub fn check(arguments: &Check) -> Result<End, Message> {
             "sound": report.sound() && fault.is_none(),
             "upgraded": store.upgraded(),
             "log_fault": fault,
+            "kept_sound": sound.as_json(),
             "report": json,
         });
         finished(writeln!(out, "{all}"))?;
     } else {
         let what = store.path().display().to_string();
-        finished(write!(out, "{}", in_words(&what, Some(&store), &report)))?;
+        finished(write!(
+            out,
+            "{}{sound}",
+            in_words(&what, Some(&store), &report)
+        ))?;
     }
-    let sound = report.sound() && store.log_fault().is_none();
-    Ok(if sound { End::Done } else { End::Found })
+    let all_right = report.sound() && store.log_fault().is_none() && sound.is_right();
+    Ok(if all_right { End::Done } else { End::Found })
 }
 
 fn check_home(link: &Path, arguments: &Check) -> Result<End, Message> {
@@ -299,7 +305,9 @@ pub fn backup(arguments: &Backup) -> Result<End, Message> {
     }
     let store = open_to_read(from)?;
     let copied = store.backup(to, used()?).map_err(message)?;
-    tell("Copied to", to, &copied)
+    let done = tell("Copied to", to, &copied);
+    super::sound::not_copied(from);
+    done
 }
 
 /// Runs `sayback restore`.
@@ -345,7 +353,11 @@ pub fn key(command: &KeyCommand) -> Result<End, Message> {
 
 /// What else is encrypted with a record's key.
 fn beside(record: &Path) -> impl Iterator<Item = PathBuf> {
-    let all = [record.with_file_name("accounts.db"), Pins::beside(record)];
+    let all = [
+        record.with_file_name("accounts.db"),
+        Pins::beside(record),
+        store::sound_beside(record),
+    ];
     all.into_iter().filter(|it| it.exists())
 }
 

@@ -24,6 +24,7 @@ mod rejudge;
 mod report;
 mod restraint;
 mod seen;
+mod sound;
 mod staff;
 mod state;
 mod time;
@@ -324,6 +325,7 @@ impl Turn<'_> {
         self.keep(Body::RoundOpened { home: home.clone() });
         let by = self.state.staff.by();
         self.say(&format!("{home}. {} recording.", by.name));
+        self.say_sound_is_kept();
         if self.dialogue.home.bedside.speech == Speech::Tones {
             self.say("Nothing is spoken here: read the screen before every yes.");
         }

@@ -108,6 +108,7 @@ impl Turn<'_> {
                 claim.words = format!("{}; {}", claim.words, part.words);
                 claim.confidence = part.confidence;
                 claim.rivals = part.rivals;
+                claim.sound = part.sound;
                 claim.by = claim.by.max(part.by);
             }
         }
@@ -146,6 +147,7 @@ impl Turn<'_> {
             confidence: part.confidence,
             by: part.by,
             rivals: part.rivals,
+            sound: part.sound,
         });
         self.advance();
     }

@@ -140,6 +140,7 @@ impl Turn<'_> {
         if self.state.unopened.is_none() {
             self.keep(Body::Recorder);
             self.say("Noted.");
+            self.say_sound_is_kept();
             // Who takes the round over takes its open reports over.
             self.say_open_reports();
         } else {

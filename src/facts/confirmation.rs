@@ -5,6 +5,7 @@ use serde::Serialize;
 use uuid::Uuid;
 
 use super::{MovedFrom, ReadingRecord, Time};
+use crate::hearing::Sound;
 use crate::residents::ResidentId;
 use crate::speaking::wording;
 use crate::understanding::{Claim, Yes};
@@ -63,6 +64,7 @@ impl Ready {
                 confidence: record.confidence,
                 by: record.given_by,
                 rivals: record.rivals.clone(),
+                sound: None,
             },
             measured_at: record.measured_at,
             spoken_at: record.spoken_at,
@@ -170,8 +172,10 @@ impl ReadBack {
     /// `second_look` says that an unlikely value was confirmed once more.
     #[must_use]
     pub fn confirm(self, yes: &Yes, now: Time, second_look: bool) -> Vec<KeptReading> {
-        let keep = |ready: Ready| {
-            KeptReading(ReadingRecord {
+        let keep = |ready: Ready| KeptReading {
+            sound: ready.claim.sound,
+            yes: yes.sound().cloned(),
+            record: ReadingRecord {
                 offer: self.offer,
                 resident: self.resident.clone(),
                 measurement: ready.claim.measurement,
@@ -189,7 +193,7 @@ impl ReadBack {
                 given_by: ready.claim.by,
                 confirmed_by: yes.by(),
                 moved_from: ready.moved_from,
-            })
+            },
         };
         self.readings.into_iter().map(keep).collect()
     }
@@ -199,12 +203,30 @@ impl ReadBack {
 /// and made in no other way than by [`ReadBack::confirm`].
 #[derive(Debug, Clone, PartialEq, Serialize)]
 #[serde(transparent)]
-pub struct KeptReading(ReadingRecord);
+pub struct KeptReading {
+    record: ReadingRecord,
+    #[serde(skip)]
+    sound: Option<Sound>,
+    #[serde(skip)]
+    yes: Option<Sound>,
+}
 
 impl KeptReading {
     /// The reading as it will stand in the record.
     #[must_use]
     pub const fn record(&self) -> &ReadingRecord {
-        &self.0
+        &self.record
+    }
+
+    /// How the utterance that gave the value sounded, where the home keeps that.
+    #[must_use]
+    pub const fn sound(&self) -> Option<&Sound> {
+        self.sound.as_ref()
+    }
+
+    /// How the yes sounded, where the home keeps that.
+    #[must_use]
+    pub const fn yes_sound(&self) -> Option<&Sound> {
+        self.yes.as_ref()
     }
 }

@@ -166,6 +166,7 @@ pub(super) fn best_with_confidence(paths: &[Path]) -> Option<Heard> {
         alternatives,
         clipped: false,
         by: By::Voice,
+        sound: None,
     })
 }
 

@@ -3,6 +3,8 @@
 
 use serde::{Deserialize, Serialize};
 
+use super::Sound;
+
 /// The recogniser's token for speech that fits none of the expected phrases.
 pub const UNKNOWN: &str = "[unk]";
 
@@ -62,6 +64,9 @@ pub struct Heard {
     /// How it was given.
     #[serde(default, skip_serializing_if = "By::is_voice")]
     pub by: By,
+    /// How it sounded, where the home keeps that.
+    #[serde(skip)]
+    pub sound: Option<Sound>,
 }
 
 impl Heard {

@@ -17,6 +17,7 @@ mod mute;
 mod pause;
 mod recognizer;
 mod resample;
+mod sound;
 mod tuning;
 mod wav;
 
@@ -29,8 +30,9 @@ pub use recognizer::{Ear, EarError, Model};
 pub use resample::{
     HIGHEST_RATE, LOWEST_RATE, Resampler, UnsupportedRate, resample, to_f32, to_i16,
 };
+pub use sound::Sound;
 pub use wav::{
     LONGEST_SECONDS, MOST_CHANNELS, RATE, WavError, read_wav, read_wav_at_own_rate, read_wav_bytes,
-    write_wav,
+    wav_bytes, write_wav,
 };
 pub(crate) use wav::{into_io, mono16};

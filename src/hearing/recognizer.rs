@@ -150,6 +150,8 @@ pub struct Ear<K> {
     expected: Option<K>,
     /// Samples of the stream so far, heard or not.
     position: u64,
+    /// Samples that were decoded.
+    decoded: u64,
     /// Samples since the last utterance ended.
     running: u64,
     /// None to decode silence too.
@@ -171,6 +173,7 @@ impl<K: Eq + Hash> Ear<K> {
             slots: HashMap::new(),
             expected: None,
             position: 0,
+            decoded: 0,
             running: 0,
             gate: Some(Gate::default()),
             clips: ClipDetector::default(),
@@ -353,6 +356,12 @@ impl<K: Eq + Hash> Ear<K> {
         self.kept.last()
     }
 
+    /// Seconds of sound that were decoded; the rest was silence.
+    #[must_use]
+    pub fn decoded(&self) -> f64 {
+        seconds(self.decoded)
+    }
+
     /// Hears the sound of the last utterance once more, for these phrases only,
     /// and gives what both times agree on; the first, when there is nothing to
     /// hear or it cannot be heard again.
@@ -383,6 +392,7 @@ impl<K: Eq + Hash> Ear<K> {
 
     fn accept_block(&mut self, block: &[i16]) -> Option<Heard> {
         let slot = self.slots.get_mut(self.expected.as_ref()?)?;
+        self.decoded += block.len() as u64;
         slot.fed += block.len() as u64;
         slot.learned += block.len() as u64;
         self.running += block.len() as u64;

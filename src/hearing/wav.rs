@@ -1,7 +1,7 @@
 //! WAV files in and out.
 
 use std::fs::File;
-use std::io::{BufReader, Cursor, ErrorKind, Read};
+use std::io::{BufReader, Cursor, ErrorKind, Read, Seek, Write};
 use std::path::{Path, PathBuf};
 
 use hound::{SampleFormat, WavReader, WavSpec, WavWriter};
@@ -131,7 +131,22 @@ pub fn read_wav_at_own_rate(bytes: &[u8]) -> Result<(u32, Vec<i16>), WavError> {
 /// # Errors
 /// What the system said when the file could not be written.
 pub fn write_wav(path: &Path, rate: u32, samples: &[i16]) -> std::io::Result<()> {
-    let mut writer = WavWriter::create(path, mono16(rate)).map_err(into_io)?;
+    let writer = WavWriter::create(path, mono16(rate)).map_err(into_io)?;
+    fill(writer, samples)
+}
+
+/// The same in memory.
+///
+/// # Errors
+/// When there is more sound than a WAV file can hold.
+pub fn wav_bytes(rate: u32, samples: &[i16]) -> std::io::Result<Vec<u8>> {
+    let mut bytes = Cursor::new(Vec::new());
+    let writer = WavWriter::new(&mut bytes, mono16(rate)).map_err(into_io)?;
+    fill(writer, samples)?;
+    Ok(bytes.into_inner())
+}
+
+fn fill<W: Write + Seek>(mut writer: WavWriter<W>, samples: &[i16]) -> std::io::Result<()> {
     let mut block = writer.get_i16_writer(u32::try_from(samples.len()).map_err(|_| {
         std::io::Error::new(
             ErrorKind::InvalidInput,

@@ -222,8 +222,7 @@ pub(crate) fn open_reports(count: usize) {
 }
 
 /// So many facts wait to be sent to the home; some were just sent, at this time.
-pub fn sending(unsent: usize, sent: Option<SystemTime>) {
-    let unsent = i64::try_from(unsent).unwrap_or(i64::MAX);
+pub fn sending(unsent: i64, sent: Option<SystemTime>) {
     METRICS.unsent.get_or_create(&[]).set(unsent);
     if let Some(at) = sent {
         METRICS.sent_at.get_or_create(&[]).set(since_1970(at));

@@ -9,7 +9,7 @@ use thiserror::Error;
 
 use super::file_ranges::{BaselineEntry, Dated, RangeEntry, nurse_range, possible};
 use super::staff::{StaffEntry, badges, entries, members};
-use super::{Bedside, Care, Frequency, Home, Resident, ResidentId, UsualMethods};
+use super::{Bedside, Care, Frequency, Home, KeptSound, Resident, ResidentId, UsualMethods};
 use crate::vitals::{
     Baseline, Limits, Precautions, Quantity, RangeOf, Source, Unit, Units, VitalSign,
 };
@@ -40,6 +40,8 @@ struct HomeFile {
     units: Units,
     #[serde(default, skip_serializing_if = "is_default")]
     bedside: Bedside,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    kept_sound: Option<KeptSound>,
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     shifts: Vec<NaiveTime>,
     #[serde(default)]
@@ -95,11 +97,8 @@ impl Home {
                 return Err(wrong(&at, "used twice", "an identifier of its own"));
             }
             if !beds.insert((entry.room, entry.bed.clone())) {
-                return Err(wrong(
-                    &at,
-                    "room and bed are taken",
-                    "one resident to a bed",
-                ));
+                let expected = "one resident to a bed";
+                return Err(wrong(&at, "room and bed are taken", expected));
             }
             residents.push(resident(entry, file.units, &at)?);
         }
@@ -115,6 +114,7 @@ impl Home {
             name: file.name,
             units: file.units,
             bedside: file.bedside,
+            kept_sound: file.kept_sound,
             shifts: file.shifts,
             nurses: members(file.nurses),
             aides: members(file.aides),
@@ -135,14 +135,14 @@ impl Home {
             name: self.name.clone(),
             units: self.units,
             bedside: self.bedside,
+            kept_sound: self.kept_sound,
             shifts: self.shifts.clone(),
             nurses: entries(&self.nurses, &self.badges),
             aides: entries(&self.aides, &self.badges),
             residents,
         };
-        let unwritable = |error: toml::ser::Error| {
-            wrong("home", &error.to_string(), "values that TOML can hold")
-        };
+        let expected = "values that TOML can hold";
+        let unwritable = |it: toml::ser::Error| wrong("home", &it.to_string(), expected);
         let mut value = toml::Value::try_from(file).map_err(unwritable)?;
         plain_numbers(&mut value);
         toml::to_string(&value).map_err(unwritable)

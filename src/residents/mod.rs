@@ -5,6 +5,7 @@ mod csv_import;
 mod due;
 mod file;
 mod file_ranges;
+mod kept_sound;
 mod names;
 mod soundex;
 mod staff;
@@ -23,6 +24,7 @@ pub use check::{Notice, NoticeKind};
 pub use csv_import::{CsvError, columns_table, import_csv};
 pub use due::{Frequency, shift_start};
 pub use file::HomeFileError;
+pub use kept_sound::KeptSound;
 pub use soundex::soundex;
 
 /// A resident's identifier, as the home gave it.
@@ -159,6 +161,9 @@ pub struct Home {
     pub units: Units,
     /// How Sayback behaves at the bedside.
     pub bedside: Bedside,
+    /// For how long it keeps how confirmed readings sounded; none where it keeps
+    /// no sound.
+    pub kept_sound: Option<KeptSound>,
     /// When each shift begins, in order; see [`shift_start`].
     pub shifts: Vec<NaiveTime>,
     /// Nurses to whom a report can be made.

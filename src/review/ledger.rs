@@ -59,6 +59,12 @@ pub trait Ledger: Send {
     fn changed_home(&mut self) -> Result<Option<Home>, StoreError> {
         Ok(None)
     }
+
+    /// The record itself where it is a file of this machine: kept sound is beside
+    /// it, and nowhere else.
+    fn file(&mut self) -> Option<&mut Store> {
+        None
+    }
 }
 
 impl Ledger for Store {
@@ -84,5 +90,9 @@ impl Ledger for Store {
 
     fn head(&mut self) -> Result<Option<ChainHead>, StoreError> {
         Self::head(self)
+    }
+
+    fn file(&mut self) -> Option<&mut Store> {
+        Some(self)
     }
 }

@@ -15,7 +15,7 @@ use super::sessions::Sessions;
 use crate::facts::{ChainHead, Fact, Time};
 use crate::metrics;
 use crate::residents::{Home, ResidentId};
-use crate::store::{Key, StoreError};
+use crate::store::{Key, SoundError, SoundPart, Stands, StoreError};
 
 /// How many facts are read from the record at a time.
 const BATCH: usize = 20_000;
@@ -184,6 +184,54 @@ impl Station {
         self.ask(|it| it.head())
     }
 
+    /// Whether sound is kept beside this record, and can be listened to; none
+    /// where the record is not on this machine.
+    #[must_use]
+    pub fn keeps_sound(&self) -> Option<bool> {
+        self.record().file().map(|it| it.keeps_sound())
+    }
+
+    /// What became of a kept sound of a reading; none where none was ever kept.
+    ///
+    /// # Errors
+    /// [`SoundError`] when that cannot be read.
+    pub fn sound_stands(
+        &self,
+        reading: uuid::Uuid,
+        part: SoundPart,
+    ) -> Result<Option<Stands>, SoundError> {
+        let now = self.now();
+        patiently(|| match self.record().file() {
+            Some(file) => file.sound_stands(reading, part, now),
+            None => Ok(None),
+        })
+    }
+
+    /// The samples of a kept sound of a reading, 16 kHz mono; none where there
+    /// are none, or no more.
+    ///
+    /// # Errors
+    /// [`SoundError`] when they cannot be read.
+    pub fn sound(
+        &self,
+        reading: uuid::Uuid,
+        part: SoundPart,
+    ) -> Result<Option<Vec<i16>>, SoundError> {
+        let now = self.now();
+        patiently(|| match self.record().file() {
+            Some(file) => file.sound(reading, part, now),
+            None => Ok(None),
+        })
+    }
+
+    /// Deletes kept sound that is over, now and then.
+    pub fn let_sound_go(&self) {
+        let now = self.now();
+        if let Some(file) = self.record().file() {
+            file.let_sound_go(now);
+        }
+    }
+
     /// Takes in what was appended to the record by whoever, and the home's own
     /// settings where the record keeps them.
     ///
@@ -284,8 +332,12 @@ impl Station {
         loop {
             every.tick().await;
             let station = std::sync::Arc::clone(&self);
-            // Where it fails, that is noted, logged and shown.
-            let _ = tokio::task::spawn_blocking(move || station.refresh()).await;
+            let keep_up = move || {
+                station.let_sound_go();
+                // Where it fails, that is noted, logged and shown.
+                let _ = station.refresh();
+            };
+            let _ = tokio::task::spawn_blocking(keep_up).await;
         }
     }
 }

@@ -103,6 +103,7 @@ impl Live<'_> {
         let mut going = hands.act(&mut round, turn).await;
         while going {
             let mut at = now();
+            round.let_sound_go(at);
             let event = match hands.next().await? {
                 Next::Stop => {
                     hands.stopped();
@@ -130,7 +131,7 @@ impl Live<'_> {
                     match hands.listen(&frames, |words| round.pause_after(words)) {
                         Some(heard) => {
                             hands.recognised = Some(Instant::now());
-                            Event::Heard(round.heard_again(hands.ear, heard))
+                            Event::Heard(round.heard_whole(heard, hands.ear))
                         }
                         None => continue,
                     }

@@ -25,7 +25,7 @@ pub use live::Live;
 pub use mouth::Mouth;
 pub use pins::{PinError, Pins, Refused, SHORTEST_PIN};
 pub use rehearsal::{Outcome, Rehearsal};
-pub use screen::{Both, Screen, Shown, Silent, Terminal, crossed, over_limit, shown};
+pub use screen::{Both, PASSED_OVER, Screen, Shown, Silent, Terminal, crossed, over_limit, shown};
 pub use script::{Script, ScriptError};
 pub use tutorial::{LESSONS, Tutorial};
 
@@ -122,7 +122,7 @@ impl<'a> Round<'a> {
         let mut turn = self.step(event, now, screen);
         screen.state(&self.dialogue, &self.state, now);
         if matches!(event, Event::Heard(_)) && self.state.passed_over() {
-            screen.notice("not sure that this was for me: say it again, with its name");
+            screen.passed_over();
         }
         if let Some(tutorial) = &mut self.tutorial
             && let Some(ask) = tutorial.after(&self.state, turn.say.is_some())
@@ -196,7 +196,25 @@ impl<'a> Round<'a> {
         for fact in facts {
             screen.stored(fact);
         }
+        if let Some(trouble) = self.store.sound_trouble() {
+            screen.notice(&trouble);
+        }
         Ok(())
+    }
+
+    /// What was heard, heard again where that is worth it, with how it sounded
+    /// where the home keeps that. To be asked before the ear hears more.
+    fn heard_whole(&self, heard: Heard, ear: &Ear<Expect>) -> Heard {
+        let mut heard = heard_again(&self.dialogue, &self.state, ear, heard);
+        if self.store.keeps_sound() {
+            heard.sound = ear.sound_of(&heard);
+        }
+        heard
+    }
+
+    /// Deletes kept sound that is over, now and then.
+    fn let_sound_go(&mut self, now: Time) {
+        self.store.let_sound_go(now);
     }
 
     /// Something the recorder itself has to say, as the home wants it heard.
@@ -217,12 +235,6 @@ impl<'a> Round<'a> {
     pub fn pause_after(&self, words: &str) -> Option<std::time::Duration> {
         let pause = self.dialogue.pause_after(&self.state, words)?;
         pause.to_std().ok()
-    }
-
-    /// What was heard, heard again where that is worth it.
-    #[must_use]
-    pub fn heard_again(&self, ear: &Ear<Expect>, heard: Heard) -> Heard {
-        heard_again(&self.dialogue, &self.state, ear, heard)
     }
 
     /// Whether an utterance means anything to the conversation as it stands, or

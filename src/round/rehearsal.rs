@@ -232,14 +232,13 @@ fn hear(
     if let Some(expect) = expect {
         ear.expect(expect);
     }
-    let mut heard: Vec<Heard> = sound
-        .chunks(BLOCK)
-        .filter_map(|it| {
-            let heard = ear.accept_until(it, |words| round.pause_after(words))?;
-            Some(round.heard_again(ear, heard))
-        })
-        .collect();
-    heard.extend(ear.finish().map(|it| round.heard_again(ear, it)));
+    let mut heard: Vec<Heard> = Vec::new();
+    for block in sound.chunks(BLOCK) {
+        let next = ear.accept_until(block, |words| round.pause_after(words));
+        heard.extend(next.map(|it| round.heard_whole(it, ear)));
+    }
+    let rest = ear.finish();
+    heard.extend(rest.map(|it| round.heard_whole(it, ear)));
     Ok(heard)
 }
 

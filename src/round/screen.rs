@@ -22,6 +22,9 @@ pub trait Screen {
     fn stored(&mut self, fact: &Fact<KeptReading>);
     /// Something about the machine, not the residents.
     fn notice(&mut self, text: &str);
+    /// What was heard last may have been for Sayback, and is not asked about:
+    /// [`PASSED_OVER`].
+    fn passed_over(&mut self) {}
     /// What is heard of what is shown, as the home has chosen; once, at the
     /// beginning.
     fn speech(&mut self, _: Speech) {}
@@ -36,6 +39,9 @@ pub trait Screen {
     /// How the record stands with its home, where it has one.
     fn link(&mut self, _: &LinkStatus, _: Time) {}
 }
+
+/// What is shown instead of asking again.
+pub const PASSED_OVER: &str = "not sure that this was for me: say it again, with its name";
 
 /// Two who watch.
 pub struct Both<'a>(pub &'a mut dyn Screen, pub &'a mut dyn Screen);
@@ -59,6 +65,11 @@ impl Screen for Both<'_> {
     fn notice(&mut self, text: &str) {
         self.0.notice(text);
         self.1.notice(text);
+    }
+
+    fn passed_over(&mut self) {
+        self.0.passed_over();
+        self.1.passed_over();
     }
 
     fn speech(&mut self, speech: Speech) {
@@ -221,6 +232,10 @@ impl<W: Write> Screen for Terminal<W> {
 
     fn notice(&mut self, text: &str) {
         self.line("", "note", PLAIN, text);
+    }
+
+    fn passed_over(&mut self) {
+        self.notice(PASSED_OVER);
     }
 
     fn speech(&mut self, speech: Speech) {

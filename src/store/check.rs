@@ -223,7 +223,7 @@ impl Store {
 }
 
 /// What the database finds out about itself, page by page.
-fn damage(connection: &Connection, encrypted: bool) -> rusqlite::Result<Vec<Finding>> {
+pub(super) fn damage(connection: &Connection, encrypted: bool) -> rusqlite::Result<Vec<Finding>> {
     let mut found = Vec::new();
     let pragmas = [
         "PRAGMA cipher_integrity_check",

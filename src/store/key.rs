@@ -218,31 +218,33 @@ fn parsed(line: &str) -> Option<Secret> {
     Some(Secret::Raw(bytes))
 }
 
-/// Refuses a file that others may read. What systemd hands to a service is
-/// guarded by its folder, and may show the group's bit.
-#[cfg(unix)]
+/// Refuses a file that others may read.
 fn private(path: &Path) -> Result<(), KeyError> {
-    use std::os::unix::fs::PermissionsExt as _;
-    let found = std::fs::metadata(path).map_err(|error| match error.kind() {
+    let open = open_to_others(path).map_err(|error| match error.kind() {
         ErrorKind::NotFound => KeyError::Missing(path.to_owned()),
         _ => failed(path)(error),
     })?;
-    let handed = std::env::var_os("CREDENTIALS_DIRECTORY");
-    let handed = handed.is_some_and(|it| path.starts_with(it));
-    let others = if handed { 0o007 } else { 0o077 };
-    if found.permissions().mode() & others != 0 {
+    if open {
         return Err(KeyError::Open(path.to_owned()));
     }
     Ok(())
 }
 
+/// Whether others than a file's owner may read it. What systemd hands to a service
+/// is guarded by its folder, and may show the group's bit.
+#[cfg(unix)]
+pub(crate) fn open_to_others(path: &Path) -> std::io::Result<bool> {
+    use std::os::unix::fs::PermissionsExt as _;
+    let found = std::fs::metadata(path)?;
+    let handed = std::env::var_os("CREDENTIALS_DIRECTORY");
+    let handed = handed.is_some_and(|it| path.starts_with(it));
+    let others = if handed { 0o007 } else { 0o077 };
+    Ok(found.permissions().mode() & others != 0)
+}
+
 #[cfg(not(unix))]
-fn private(path: &Path) -> Result<(), KeyError> {
-    if path.exists() {
-        Ok(())
-    } else {
-        Err(KeyError::Missing(path.to_owned()))
-    }
+pub(crate) fn open_to_others(path: &Path) -> std::io::Result<bool> {
+    std::fs::metadata(path).map(|_| false)
 }
 
 /// Several programs may start at once: one of them makes the key, and all use it.

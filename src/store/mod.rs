@@ -13,6 +13,7 @@ mod exchange;
 mod key;
 mod read;
 mod schema;
+mod sound;
 #[cfg(test)]
 mod tests;
 mod wal;
@@ -30,6 +31,7 @@ use uuid::Uuid;
 use self::connect::BUSY;
 use self::error::plain;
 use self::schema::{APPLICATION, CHAINED, RESIDENT, SCHEMA};
+use self::sound::Sounding;
 use crate::facts::{Body, ChainHead, Fact, KeptReading};
 use crate::metrics;
 use crate::residents::ResidentId;
@@ -41,11 +43,15 @@ pub use self::error::StoreError;
 pub use self::exchange::{RawFact, RawStored, Waiting};
 pub use self::key::{Key, KeyError, SHORTEST_PASSPHRASE, add_key, forget_older};
 pub use self::read::Stored;
+pub use self::sound::{
+    Keeping, SoundError, SoundPart, SoundReport, Stands, WhyGone, sound_beside, sound_report,
+};
 pub use self::wal::LogFault;
 
 pub(crate) use self::chain::{Columns, Head};
 pub(crate) use self::check::{Walk, about};
 pub(crate) use self::connect::{connect, private_file};
+pub(crate) use self::key::open_to_others;
 pub(crate) use self::read::{parsed, read_all};
 
 /// An open record.
@@ -55,6 +61,7 @@ pub struct Store {
     encrypted: bool,
     upgraded: Option<i64>,
     log_fault: Option<LogFault>,
+    sounding: Sounding,
 }
 
 impl Store {
@@ -109,6 +116,7 @@ impl Store {
             encrypted: false,
             upgraded: None,
             log_fault: None,
+            sounding: Sounding::default(),
         };
         store.prepare()?;
         Ok(store)
@@ -158,6 +166,7 @@ impl Store {
             encrypted: connected.secret.is_some(),
             upgraded: None,
             log_fault,
+            sounding: Sounding::default(),
         })
     }
 
@@ -292,7 +301,9 @@ impl Store {
     /// # Errors
     /// [`StoreError::Write`]: none of them is stored.
     pub fn append(&mut self, facts: &[&Fact<KeptReading>]) -> Result<(), StoreError> {
-        self.timed(None, facts).map(drop)
+        self.timed(None, facts)?;
+        self.sounding.follow(facts);
+        Ok(())
     }
 
     /// The same, unless something was appended after the fact at `seq`: nothing
@@ -305,7 +316,11 @@ impl Store {
         seq: i64,
         facts: &[&Fact<KeptReading>],
     ) -> Result<bool, StoreError> {
-        self.timed(Some(seq), facts)
+        let put = self.timed(Some(seq), facts)?;
+        if put {
+            self.sounding.follow(facts);
+        }
+        Ok(put)
     }
 
     fn timed(&self, at: Option<i64>, facts: &[&Fact<KeptReading>]) -> Result<bool, StoreError> {

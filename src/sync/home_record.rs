@@ -32,6 +32,18 @@ pub struct Sent {
     pub hash: Option<Vec<u8>>,
 }
 
+/// A connection says goodbye as it is closed, and waits for that, which no thread may
+/// that also drives others.
+impl Drop for HomeRecord {
+    fn drop(&mut self) {
+        if let Some(client) = self.client.take()
+            && tokio::runtime::Handle::try_current().is_ok()
+        {
+            let _ = std::thread::spawn(move || drop(client)).join();
+        }
+    }
+}
+
 impl HomeRecord {
     /// Connects to a home.
     ///

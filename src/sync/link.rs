@@ -7,7 +7,7 @@ use std::path::Path;
 use serde::{Deserialize, Serialize};
 
 use super::SyncError;
-use crate::store::private_file;
+use crate::store::{open_to_others, private_file};
 
 /// What a member of a home may do.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
@@ -113,16 +113,11 @@ impl Link {
 /// The text of a file that only its owner may read.
 pub(super) fn read_private(path: &Path) -> Result<String, String> {
     let text = std::fs::read_to_string(path).map_err(|error| error.to_string())?;
-    #[cfg(unix)]
-    {
-        use std::os::unix::fs::PermissionsExt as _;
-        let mode = std::fs::metadata(path).map_err(|error| error.to_string())?;
-        if mode.permissions().mode() & 0o077 != 0 {
-            return Err(format!(
-                "others can read it, and it holds a password; run: chmod 600 {}",
-                path.display()
-            ));
-        }
+    if open_to_others(path).map_err(|error| error.to_string())? {
+        return Err(format!(
+            "others can read it, and it holds a password; run: chmod 600 {}",
+            path.display()
+        ));
     }
     Ok(text)
 }

@@ -4,7 +4,7 @@
 use std::path::{Path, PathBuf};
 use std::sync::mpsc::{self, RecvTimeoutError};
 use std::thread::JoinHandle;
-use std::time::Duration;
+use std::time::{Duration, SystemTime};
 
 use serde::{Deserialize, Serialize};
 use tokio::sync::watch;
@@ -12,6 +12,7 @@ use tokio::sync::watch;
 use super::files::{self, Files};
 use super::{Exchange, Link, SyncError};
 use crate::facts::Time;
+use crate::metrics;
 use crate::store::{Key, Store, Waiting};
 
 /// How often there is a look at what is new, while the home answers.
@@ -191,6 +192,7 @@ impl Keeping {
                 status.trouble = Some(error.to_string());
             }
         }
+        metrics::sending(status.waiting.facts, answered.then(SystemTime::now));
         // What is shown changes by the minute at most, not every few seconds.
         let minute = |it: &LinkStatus| it.last.map(|it| it.timestamp() / 60);
         if status.waiting != before.waiting

@@ -74,12 +74,15 @@ CREATE TABLE IF NOT EXISTS sayback.fact (
     sender_seq  bigint,
     sender_hash bytea,
     received_at timestamptz NOT NULL DEFAULT now(),
-    PRIMARY KEY (home, seq),
-    UNIQUE (home, id)
+    PRIMARY KEY (home, seq)
 );
 CREATE INDEX IF NOT EXISTS fact_resident ON sayback.fact (home, resident, seq);
 CREATE INDEX IF NOT EXISTS fact_round ON sayback.fact (home, round, seq);
 CREATE INDEX IF NOT EXISTS fact_sender ON sayback.fact (home, sender, seq);
+-- The last of them: while nothing is known of the table, all indexes of a home look
+-- the same, and the newest is taken. By another one each append would read the whole
+-- home.
+CREATE UNIQUE INDEX IF NOT EXISTS fact_id ON sayback.fact (home, id);
 
 -- The home's file and its limits. The newest version is in force; all stay.
 -- `based_on` is the version that whoever made this one had before them.

@@ -133,6 +133,7 @@ impl Sentence<'_> {
             confidence,
             by: self.heard.by,
             rivals: Vec::new(),
+            sound: None,
         })
     }
 

@@ -15,9 +15,10 @@ mod whole;
 
 use std::borrow::Cow;
 
-use crate::grammar::{Command, Spoken, Token, Vocabulary};
+use crate::grammar::{Command, Piece, Spoken, Token, Vocabulary};
 use crate::hearing::{Heard, UNKNOWN};
 use crate::vitals::{Measurement, Precautions, Qualifier, Qualifiers, Units, VitalSign};
+use value::is_core;
 
 pub use address::{Meant, meant};
 pub use number::candidates as number_candidates;
@@ -69,7 +70,7 @@ pub fn understand(
     if address::is_talk(&found, context.pending, meant) {
         return Err(NotUnderstood::SideTalk);
     }
-    Ok(found)
+    Ok(found.sounding(heard.sound.as_ref()))
 }
 
 fn meaning(
@@ -392,10 +393,12 @@ impl Sentence<'_> {
     fn why_not(&self) -> NotUnderstood {
         let value = |it: &Token| matches!(it, Token::Number(_) | Token::Over | Token::Unit(_));
         let part = |it: &Token| value(it) || matches!(it, Token::Filler | Token::Is(_) | Token::No);
-        let number = |it: &Token| matches!(it, Token::Number(_));
+        // A digit alone comes up in any talk.
+        let number = |it: &Token| matches!(it, Token::Number(Piece::Teen(_) | Piece::Ten(_)));
         let mut tokens = self.tokens.iter().map(|it| &it.token);
         let sure = self.heard.confidence() >= self.context.ask_below;
-        if sure && tokens.clone().any(number) && tokens.all(part) {
+        let several = tokens.clone().filter(|it| is_core(it)).count() > 1;
+        if sure && (several || tokens.clone().any(number)) && tokens.all(part) {
             NotUnderstood::Nameless
         } else {
             NotUnderstood::SideTalk

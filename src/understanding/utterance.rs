@@ -5,7 +5,7 @@ use thiserror::Error;
 
 use super::Order;
 use crate::grammar::{Command, HalfDay};
-use crate::hearing::By;
+use crate::hearing::{By, Sound};
 use crate::vitals::{
     Activity, Device, Impossible, Measurement, NotTakenReason, Qualifier, Qualifiers, VitalSign,
     Working,
@@ -15,17 +15,29 @@ use crate::vitals::{
 /// an utterance that was nothing but a yes, or began with one. It knows how the
 /// yes was given.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize)]
-pub struct Yes(By);
+#[serde(transparent)]
+pub struct Yes {
+    by: By,
+    #[serde(skip)]
+    sound: Option<Sound>,
+}
 
 impl Yes {
     pub(super) const fn given(by: By) -> Self {
-        Self(by)
+        Self { by, sound: None }
     }
 
     /// How it was given.
     #[must_use]
     pub const fn by(&self) -> By {
-        self.0
+        self.by
+    }
+
+    /// How it sounded, where the home keeps that and nothing else was said in
+    /// the same breath.
+    #[must_use]
+    pub const fn sound(&self) -> Option<&Sound> {
+        self.sound.as_ref()
     }
 }
 
@@ -92,6 +104,9 @@ pub struct Claim {
     /// What else the words may have meant, the likeliest first.
     #[serde(skip_serializing_if = "Vec::is_empty")]
     pub rivals: Vec<Rival>,
+    /// How the utterance that gave the value sounded, where the home keeps that.
+    #[serde(skip)]
+    pub sound: Option<Sound>,
 }
 
 /// A reading that was spoken but is not clear, so that it must be asked for.
@@ -162,6 +177,9 @@ pub struct Part {
     /// What else the value may have been, the likeliest first.
     #[serde(skip_serializing_if = "Vec::is_empty")]
     pub rivals: Vec<Rival>,
+    /// How it sounded, where the home keeps that.
+    #[serde(skip)]
+    pub sound: Option<Sound>,
 }
 
 /// Where the aide is.
@@ -230,6 +248,26 @@ pub enum Utterance {
 }
 
 impl Utterance {
+    /// Gives what came from an utterance its sound. A yes that began a longer
+    /// utterance has none: what follows it is not confirmed yet.
+    pub(super) fn sounding(mut self, sound: Option<&Sound>) -> Self {
+        let sound = sound.cloned();
+        match &mut self {
+            Self::Readings { claims, .. } => {
+                for claim in claims {
+                    claim.sound.clone_from(&sound);
+                }
+            }
+            Self::Part(part) => part.sound = sound,
+            Self::Yes(yes) => yes.sound = sound,
+            Self::Order(Order::Change {
+                to: Some(claim), ..
+            }) => claim.sound = sound,
+            _ => {}
+        }
+        self
+    }
+
     /// The clear claim about `sign`, if this utterance makes one.
     #[must_use]
     pub fn claim(&self, sign: VitalSign) -> Option<&Claim> {

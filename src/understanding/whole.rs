@@ -43,6 +43,7 @@ pub(super) fn instead(
         }
         found.clipped = heard.clipped;
         found.by = heard.by;
+        found.sound.clone_from(&heard.sound);
         let others = heard
             .alternatives
             .iter()

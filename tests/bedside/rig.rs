@@ -9,7 +9,7 @@ use sayback::dialogue::{Dialogue, Event};
 use sayback::facts::{Fact, Time};
 use sayback::grammar::Grammar;
 use sayback::hearing::Heard;
-use sayback::residents::{Home, Speech};
+use sayback::residents::{Home, KeptSound, Speech};
 use sayback::round::{Round, Screen};
 use sayback::store::Store;
 use tempfile::TempDir;
@@ -111,6 +111,11 @@ impl Going {
     pub fn heard_as(speech: Speech, spoken: &[&str]) -> Self {
         let mut home = dialogue().home().clone();
         home.bedside.speech = speech;
+        // The most that the corner of the screen has to hold.
+        home.kept_sound = Some(KeptSound {
+            days: 14,
+            megabytes: 100,
+        });
         let aide = home.aides[0].clone();
         Self::of(
             Dialogue::new(home, aide, &Grammar::standard()).unwrap(),

@@ -86,11 +86,19 @@ impl Server {
         Self::start_with(&[])
     }
 
+    /// Starts one with an authority's certificate, its own, and its key.
+    pub fn certified(by: [String; 3]) -> Self {
+        Self::begin(by, &[])
+    }
+
     /// Starts one with these settings over the usual ones.
     pub fn start_with(over: &[(&str, &str)]) -> Self {
+        Self::begin(certificates(), over)
+    }
+
+    fn begin([ca, certificate, key]: [String; 3], over: &[(&str, &str)]) -> Self {
         let folder = tempfile::Builder::new().prefix("sayback-pg-").tempdir();
         let folder = folder.unwrap().keep();
-        let [ca, certificate, key] = certificates();
         let write = |name: &str, text: &str| {
             let path = folder.join(name);
             fs::write(&path, text).unwrap();

@@ -231,3 +231,25 @@ async fn a_changed_home_is_taken_in_with_the_ranges_set() {
         .range(VitalSign::BloodPressure, Component::Systolic);
     assert_eq!(range.unwrap().bounds.high.to_string(), "155");
 }
+
+/// Sound is on the recorder on which it was spoken, and never at the home's.
+#[tokio::test]
+async fn where_the_record_is_elsewhere_so_is_its_sound() {
+    let (site, fate) = far();
+    let mut home = made::home(4);
+    home.kept_sound = Some(sayback::residents::KeptSound {
+        days: 14,
+        megabytes: 10,
+    });
+    *fate.home.lock().unwrap() = Some(home);
+    site.station.refresh().unwrap();
+    let facts = site.facts();
+    let read = facts.iter().find(|it| matches!(it.body, Body::Read(_)));
+    let mut nurse = site.visitor(Role::Nurse).await;
+    let reading = format!("/readings/{}", read.unwrap().id);
+    let (_, page) = nurse.get(&reading).await;
+    assert!(page.contains("Sound stays on the recorder"), "{page}");
+    assert!(!page.contains("<audio"));
+    let (status, _) = nurse.get(&format!("{reading}/sound")).await;
+    assert_eq!(status, StatusCode::NOT_FOUND);
+}

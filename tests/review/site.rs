@@ -8,10 +8,10 @@ use axum::body::Body;
 use axum::http::{Request, Response, StatusCode, header};
 use http_body_util::BodyExt as _;
 use sayback::facts::Fact;
-use sayback::residents::{Home, Staff};
+use sayback::residents::{Home, KeptSound, Staff};
 use sayback::review::accounts::{FIRST, Role};
 use sayback::review::{FORM_COOKIE, Ledger, Station, app};
-use sayback::store::Store;
+use sayback::store::{Key, Store};
 use tempfile::TempDir;
 use tower::ServiceExt as _;
 
@@ -33,20 +33,33 @@ impl Site {
     }
 
     pub fn of(residents: usize, days: u64) -> Self {
-        Self::made(residents, days, false)
+        Self::made(residents, days, false, None)
+    }
+
+    /// One in a home that keeps sound for so many days.
+    pub fn keeping_sound(days: u16) -> Self {
+        let kept = KeptSound {
+            days,
+            megabytes: 10,
+        };
+        Self::made(4, 0, false, Some(kept))
     }
 
     /// One whose pages go out over TLS.
     pub fn secure() -> Self {
-        Self::made(4, 3, true)
+        Self::made(4, 3, true, None)
     }
 
-    fn made(residents: usize, days: u64, secure: bool) -> Self {
+    fn made(residents: usize, days: u64, secure: bool, kept: Option<KeptSound>) -> Self {
         let folder = tempfile::tempdir().unwrap();
         let path = folder.path().join("record.db");
-        let home = made::home(residents);
+        let mut home = made::home(residents);
+        home.kept_sound = kept;
         made::record(&path, &home, days);
-        let store = Store::open(&path).unwrap();
+        let mut store = Store::open(&path).unwrap();
+        store
+            .keep_sound(kept, &key_in(folder.path()), made::now())
+            .unwrap();
         Self::on(folder, home, store, secure)
     }
 
@@ -102,6 +115,11 @@ impl Site {
         assert_eq!(answer.status(), StatusCode::SEE_OTHER, "{login}");
         visitor
     }
+}
+
+/// The key of what is encrypted there.
+pub fn key_in(folder: &Path) -> Key {
+    Key::File(folder.join("record.key"))
 }
 
 pub fn facts(path: &Path) -> Vec<Fact> {

@@ -55,10 +55,8 @@ fn fails(folder: &Path, arguments: &[&str], says: &str) {
     );
 }
 
-#[test]
-fn from_an_empty_database_to_a_home_and_back() {
-    let server = Server::shared();
-    let database = server.database();
+/// A database begun by the program, and the folder with what that made.
+fn begun(server: &Server, database: &str) -> tempfile::TempDir {
     let temporary = tempfile::tempdir().unwrap();
     let folder = temporary.path();
     std::fs::write(folder.join("ca.pem"), &server.ca).unwrap();
@@ -86,7 +84,7 @@ fn from_an_empty_database_to_a_home_and_back() {
         command
             .env("PGHOST", "localhost")
             .env("PGPORT", server.port.to_string())
-            .env("PGDATABASE", &database)
+            .env("PGDATABASE", database)
             .env("PGUSER", superuser)
             .env("PGPASSFILE", &pass)
             .env("PGSSLROOTCERT", folder.join("ca.pem"));
@@ -113,7 +111,15 @@ fn from_an_empty_database_to_a_home_and_back() {
         "{}",
         again.all
     );
+    temporary
+}
 
+#[test]
+fn from_an_empty_database_to_a_home_that_recorders_send_to() {
+    let server = Server::shared();
+    let database = server.database();
+    let temporary = begun(server, &database);
+    let folder = temporary.path();
     let enrol = [
         "home",
         "enrol",
@@ -175,6 +181,28 @@ fn from_an_empty_database_to_a_home_and_back() {
         &["The home alder: 3 facts.", "Nothing was changed"],
     );
 
+    let mut superuser = server.superuser(&database).unwrap();
+    let tamper = "BEGIN; SET LOCAL session_replication_role = replica; \
+        UPDATE sayback.fact SET fact = replace(fact, 'before', 'after') WHERE seq = 2; COMMIT";
+    superuser.batch_execute(tamper).unwrap();
+    let found = sayback(folder, &["check", "--link", "desk.toml"]);
+    assert_eq!(found.code, 4, "{}", found.all);
+    assert!(found.all.contains("WRONG: row 2"), "{}", found.all);
+
+    done(folder, &["home", "revoke", "cart 1"], &["is cut off"]);
+    fails(folder, &send, "refuses this link");
+    fails(folder, &["home", "revoke", "cart 1"], "nobody called that");
+    // No secret was said.
+    let secret = Link::read(&folder.join("keeper.toml")).unwrap().password.0;
+    let log = server.log();
+    assert!(!log.contains(&secret) && !log.contains(postgres_server::SUPERUSER_PASSWORD));
+}
+
+#[test]
+fn the_roster_is_set_with_a_word_on_what_it_replaces() {
+    let server = Server::shared();
+    let temporary = begun(server, &server.database());
+    let folder = temporary.path();
     let roster = Path::new(env!("CARGO_MANIFEST_DIR")).join("audio-fixtures/demo-home.toml");
     std::fs::copy(&roster, folder.join("home.toml")).unwrap();
     let by = ["--by", "Ines Marlow"];
@@ -214,21 +242,6 @@ fn from_an_empty_database_to_a_home_and_back() {
         &["home", "set-roster", "bad.toml", "--by", "me"],
         "Nothing is changed",
     );
-
-    let mut superuser = server.superuser(&database).unwrap();
-    let tamper = "BEGIN; SET LOCAL session_replication_role = replica; \
-        UPDATE sayback.fact SET fact = replace(fact, 'before', 'after') WHERE seq = 2; COMMIT";
-    superuser.batch_execute(tamper).unwrap();
-    let found = sayback(folder, &["check", "--link", "desk.toml"]);
-    assert_eq!(found.code, 4, "{}", found.all);
-    assert!(found.all.contains("WRONG: row 2"), "{}", found.all);
-
-    done(folder, &["home", "revoke", "cart 1"], &["is cut off"]);
-    fails(folder, &send, "refuses this link");
-    fails(folder, &["home", "revoke", "cart 1"], "nobody called that");
-    // No secret was said.
-    let secret = Link::read(&folder.join("keeper.toml")).unwrap().password.0;
-    assert!(!server.log().contains(&secret) && !server.log().contains(password));
 }
 
 #[test]

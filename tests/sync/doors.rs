@@ -128,3 +128,25 @@ fn a_link_file_is_its_owners_alone_or_not_used() {
     assert!(error.contains("no link file"), "{error}");
     assert!(!error.contains(&aspen.recorder.password.0));
 }
+
+/// What docs/home.md tells an installer to type makes certificates that are believed.
+#[test]
+fn the_certificates_of_the_manual_are_believed() {
+    let manual = include_str!("../../docs/home.md");
+    let from = manual.find("openssl req -x509").unwrap();
+    let to = from + manual[from..].find("install -o postgres").unwrap();
+    let commands = manual[from..to].replace("station.home.lan", "localhost");
+    let folder = tempfile::tempdir().unwrap();
+    let mut shell = std::process::Command::new("sh");
+    let made = shell.args(["-ec", &commands]).current_dir(folder.path());
+    let made = made.output().unwrap();
+    assert!(
+        made.status.success(),
+        "{}",
+        String::from_utf8_lossy(&made.stderr)
+    );
+    let text = |name: &str| std::fs::read_to_string(folder.path().join(name)).unwrap();
+    let server = Server::certified(["ca.pem", "server.crt", "server.key"].map(text));
+    let aspen = Aspen::on(&server);
+    open(&aspen.recorder).put(&[sent(&note(1, "x"))]).unwrap();
+}

@@ -1,8 +1,8 @@
 //! The simulations of `examples/home_scale` with few facts: what is asserted there
 //! is asserted here.
 
-use super::postgres_server::{Server, enrol, raw};
-use super::{MemberKind, drive};
+use super::drive;
+use super::postgres_server::Server;
 
 #[test]
 fn recorders_whose_links_drop_lose_and_double_nothing() {
@@ -36,20 +36,7 @@ fn many_homes_on_one_database_leave_each_other_alone() {
     assert_eq!(many.puts.len(), 12 * 2 * 10);
     assert_eq!(drive::percentile(&mut [], 95), 0.0);
 
-    let database = server.database();
-    for home in 0..9 {
-        let keeper = server.home(&database, &format!("home-{home}"));
-        let cart = enrol(&keeper, MemberKind::Recorder, "the cart");
-        assert_eq!(drive::appends(&cart, 100, 8).len(), 8);
-    }
-    server
-        .superuser(&database)
-        .unwrap()
-        .batch_execute("ANALYZE")
-        .unwrap();
-    let keeper = server.home(&database, "home-7");
-    let desk = enrol(&keeper, MemberKind::Station, "the desk");
-    let plans = drive::plans(&mut raw(&desk), "home-7");
+    let plans = drive::plans(&server, &many.desk);
     assert_eq!(plans.len(), 5);
     for plan in &plans {
         assert_eq!(plan.scans, 0, "{plan:?}");

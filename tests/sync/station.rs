@@ -18,13 +18,13 @@ use super::*;
 
 const ROSTER: &str = include_str!("../../audio-fixtures/demo-home.toml");
 
-/// A round in which a pulse is high, told to nobody.
+/// A round in which a pulse is high, told to nobody though that is asked for.
 const ROUND: [&str; 6] = [
     "room nine",
     "yes",
     "pulse one thirty",
     "yes",
-    "yes",
+    "end of round",
     "end of round",
 ];
 
@@ -49,6 +49,7 @@ struct Cart {
     _folder: tempfile::TempDir,
     store: Store,
     link: Exchange,
+    rounds: i64,
 }
 
 impl Cart {
@@ -58,11 +59,13 @@ impl Cart {
             store: Store::open(&folder.path().join("record.db")).unwrap(),
             _folder: folder,
             link: Exchange::new(link),
+            rounds: 0,
         }
     }
 
     fn hears(&mut self, words: &[&str]) {
-        let begins = made::now() - chrono::TimeDelta::minutes(20);
+        self.rounds += 1;
+        let begins = made::now() - chrono::TimeDelta::minutes(20 - self.rounds);
         let facts = conversation::facts(&HOME, begins, words);
         self.store
             .append(&facts.iter().collect::<Vec<_>>())
@@ -95,7 +98,7 @@ async fn what_a_recorder_sent_is_acted_on_and_what_was_done_goes_back() {
     let (id, record) = reading(&cart.store.facts().unwrap());
     let round = cart.store.fact(id).unwrap().unwrap().round;
     let mut nurse = site.visitor(Role::Nurse).await;
-    assert!(!nurse.get("/worklist").await.1.contains("Rosa Delgado</a>"));
+    assert!(site.station.index().is_empty());
     site.station.refresh().unwrap();
     let (_, page) = nurse.get("/worklist").await;
     assert!(
@@ -145,10 +148,6 @@ async fn what_a_recorder_sent_is_acted_on_and_what_was_done_goes_back() {
         let kinds = |of: fn(&Body) -> bool| facts.iter().filter(|it| of(&it.body)).count();
         assert!(kinds(|it| matches!(it, Body::Acknowledged { .. })) >= 1);
         assert_eq!(kinds(|it| matches!(it, Body::Corrected { .. })), 1);
-        assert_eq!(
-            kinds(|it| matches!(it, Body::Signed { head: Some(_), .. })),
-            1
-        );
         assert!(cart.store.check(&[]).unwrap().sound());
         let report = open(&aspen.station).check(&[]).unwrap();
         assert!(report.sound(), "{:?}", report.findings);
@@ -295,7 +294,8 @@ fn a_roster_that_changed_is_taken_in_and_a_broken_one_is_not() {
     let name = || site.station.index().home().name.clone();
     let before = name();
     put_roster(&aspen.keeper, "name = 7");
-    let new = ROSTER.replacen(&before, "Alder Bend House", 1);
+    let named = |name: &str| format!("\nname = \"{name}\"\n");
+    let new = ROSTER.replacen(&named(&before), &named("Alder Bend House"), 1);
     let began = Instant::now();
     while began.elapsed() < Duration::from_secs(7) {
         site.station.refresh().unwrap();

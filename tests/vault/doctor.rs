@@ -138,10 +138,15 @@ fn the_services_are_hardened() {
         eprintln!("no systemd-analyze here: the services are not looked at");
         return;
     }
-    for unit in ["sayback-serve.service", "sayback-listen.service"] {
+    let alone = ["sayback-serve.service", "sayback-listen.service"].map(|it| (it, None));
+    let linked = ("sayback-listen.service", Some("sayback-listen-home.conf"));
+    for (unit, dropped_in) in alone.into_iter().chain([linked]) {
         let path = format!("{ROOT}/dist/{unit}");
         // It must name a program that is there.
-        let text = std::fs::read_to_string(&path).unwrap();
+        let mut text = std::fs::read_to_string(&path).unwrap();
+        if let Some(more) = dropped_in {
+            text.push_str(&std::fs::read_to_string(format!("{ROOT}/dist/{more}")).unwrap());
+        }
         let place = Place::new();
         let copy = place.path(unit);
         let text = text.replace(

@@ -173,9 +173,10 @@ fn sources() -> Vec<(PathBuf, String)> {
     all
 }
 
-/// What is heard is never written: nothing that hears makes a file, and nothing
-/// of the program uses what tests write recordings with. What Sayback itself says
-/// may be written, where that is asked for.
+/// What is heard is written nowhere but in the encrypted file of kept sound
+/// (`tests/kept_sound`): nothing that hears makes a file, and nothing of the program
+/// uses what tests write recordings with. What Sayback itself says may be written,
+/// where that is asked for.
 #[test]
 fn no_code_that_hears_writes_a_file() {
     let mut looked_at = 0;

@@ -296,3 +296,20 @@ fn a_report_that_is_said_again_says_how_often() {
     };
     assert_eq!([0, 1, 3].map(again), [0, 1, 3]);
 }
+
+#[test]
+fn whoever_records_sees_that_sound_is_kept() {
+    let mut home = Home::from_toml(include_str!("../../../audio-fixtures/demo-home.toml")).unwrap();
+    let page = |home: &Home| {
+        let aide = home.aides[0].clone();
+        let dialogue = Dialogue::new(home.clone(), aide, &Grammar::standard()).unwrap();
+        let (view, _) = after(&dialogue, &["room four bed two", "yes"]);
+        crate::bedside::page::screen(&view, "key").into_string()
+    };
+    assert!(!page(&home).contains("Sound kept"));
+    home.kept_sound = Some(crate::residents::KeptSound {
+        days: 14,
+        megabytes: 100,
+    });
+    assert!(page(&home).contains("Sound kept 14 days"));
+}

@@ -47,6 +47,7 @@ fn an_imported_roster_survives_the_homes_file() {
         name: "Larkfield House".to_owned(),
         units: Units::UsCustomary,
         bedside: crate::residents::Bedside::default(),
+        kept_sound: None,
         shifts: Vec::new(),
         nurses: Vec::new(),
         aides: vec![Staff {

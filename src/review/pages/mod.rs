@@ -10,6 +10,7 @@ mod reading;
 mod resident;
 mod rounds;
 mod sign_in;
+mod sound;
 mod trend;
 mod worklist;
 
@@ -23,5 +24,6 @@ pub use reading::{Behind, reading};
 pub use resident::resident;
 pub use rounds::{round, rounds};
 pub use sign_in::{left_open, password, sign_in};
+pub use sound::OfSound;
 pub use trend::{span, trend};
 pub use worklist::worklist;

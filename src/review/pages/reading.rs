@@ -7,6 +7,7 @@ use super::layout::{Place, page};
 use super::parts::{
     how, moment, percent, resident_link, resident_path, side, staff, states, value,
 };
+use super::sound::{OfSound, sound};
 use crate::facts::{Fact, Raised, ReadingRecord, Time};
 use crate::review::acts::{ALERTNESS, OVER, VALUE, act_word, qualifier_field, state_of};
 use crate::review::index::{ActKind, ClosedHow, Entry, Index};
@@ -27,6 +28,8 @@ pub struct Behind<'a> {
     pub fact: &'a Fact,
     /// The reading in that fact.
     pub record: &'a ReadingRecord,
+    /// How it sounded.
+    pub sound: &'a OfSound,
 }
 
 /// The page.
@@ -59,6 +62,7 @@ pub fn reading(
             div.columns {
                 div {
                     (spoken(index, behind, now))
+                    (sound(session, entry.id, behind.record, behind.sound, now))
                     (limits(index, entry, now))
                     (history(index, behind, now))
                 }

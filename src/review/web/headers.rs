@@ -13,7 +13,7 @@ use super::App;
 /// Nothing but our own files, no script or style in the page, nobody's frame,
 /// and forms that go nowhere else.
 const POLICY: &str = "default-src 'none'; style-src 'self'; script-src 'self'; img-src 'self' data:; \
-    connect-src 'self'; form-action 'self'; base-uri 'none'; frame-ancestors 'none'";
+    media-src 'self'; connect-src 'self'; form-action 'self'; base-uri 'none'; frame-ancestors 'none'";
 
 const ALWAYS: [(HeaderName, &str); 8] = [
     (header::CONTENT_SECURITY_POLICY, POLICY),

@@ -8,6 +8,7 @@ mod live;
 mod people;
 mod show;
 mod sign_in;
+mod sound;
 mod take;
 
 use std::sync::Arc;
@@ -75,6 +76,8 @@ pub const ROUTES: &[(&str, &str, Who)] = &[
     ("GET", "/residents/{id}/csv", Who::Nurses),
     ("GET", "/residents/{id}/fhir", Who::Nurses),
     ("GET", "/readings/{id}", Who::Carers),
+    ("GET", "/readings/{id}/sound", Who::Nurses),
+    ("GET", "/readings/{id}/sound-of-yes", Who::Nurses),
     ("GET", "/rounds", Who::Carers),
     ("GET", "/rounds/{id}", Who::Carers),
     ("GET", "/rounds/{id}/sheet", Who::Carers),
@@ -142,6 +145,8 @@ pub fn app(station: Arc<Station>) -> Router {
         .route("/residents/{id}/csv", get(take::resident_csv))
         .route("/residents/{id}/fhir", get(take::resident_fhir))
         .route("/readings/{id}", get(show::reading))
+        .route("/readings/{id}/sound", get(sound::reading))
+        .route("/readings/{id}/sound-of-yes", get(sound::yes))
         .route("/rounds", get(show::rounds))
         .route("/rounds/{id}", get(show::round))
         .route("/rounds/{id}/sheet", get(take::sheet))

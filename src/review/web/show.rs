@@ -12,9 +12,10 @@ use uuid::Uuid;
 use crate::facts::Body;
 use crate::residents::ResidentId;
 use crate::review::fields::Fields;
-use crate::review::pages::{self, Behind, Outcome};
+use crate::review::pages::{self, Behind, OfSound, Outcome};
 use crate::review::sessions::Session;
 use crate::review::station::Station;
+use crate::store::{SoundError, SoundPart};
 use crate::vitals::VitalSign;
 
 /// The answer where there is nothing.
@@ -108,6 +109,7 @@ pub fn reading_page(station: &Station, session: &Session, id: Uuid, outcome: &Ou
             return pages::problem(StatusCode::INTERNAL_SERVER_ERROR, &error.to_string());
         }
     };
+    let sound = sound_of(station, id);
     let index = station.index();
     let (Some(entry), Body::Read(record)) = (index.reading(id), &fact.body) else {
         return missing("reading");
@@ -116,8 +118,30 @@ pub fn reading_page(station: &Station, session: &Session, id: Uuid, outcome: &Ou
         entry,
         fact: &fact,
         record,
+        sound: &sound,
     };
     pages::reading(session, &index, behind, outcome, station.now()).into_response()
+}
+
+fn sound_of(station: &Station, id: Uuid) -> OfSound {
+    if station.index().home().kept_sound.is_none() {
+        return OfSound::Off;
+    }
+    match station.keeps_sound() {
+        Some(true) => {}
+        Some(false) => {
+            let why = "what the station wrote when it was started says why";
+            return OfSound::Broken(why.to_owned());
+        }
+        None => return OfSound::Elsewhere,
+    }
+    let both = || -> Result<OfSound, SoundError> {
+        Ok(OfSound::Known {
+            reading: station.sound_stands(id, SoundPart::Reading)?,
+            yes: station.sound_stands(id, SoundPart::Yes)?,
+        })
+    };
+    both().unwrap_or_else(|error| OfSound::Broken(error.to_string()))
 }
 
 /// The latest rounds.
