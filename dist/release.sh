@@ -1,9 +1,8 @@
 #!/usr/bin/env bash
 # Builds what can be carried to another machine: one folder with the program, its
 # library, its model, the demo, the units, the documents and all licences, as
-# out/sayback-VERSION-x86_64-linux.tar.gz with its SHA-256 beside it. The same
-# commit and compiler give the same bytes: nothing in it is of this machine or
-# of now.
+# out/sayback-VERSION-x86_64-linux.tar.gz with its SHA-256 beside it. Nothing
+# in it is of this machine or of now.
 set -euo pipefail
 cd "$(dirname "${BASH_SOURCE[0]}")/.."
 

@@ -19,8 +19,7 @@ use sayback::review::export::import::{Rooms, plan};
 use sayback::review::fields::Fields;
 use sayback::review::index::Index;
 use sayback::round::Script;
-use sayback::store::{LogFault, RawFact, Store, Stored};
-use sayback::sync::Link;
+use sayback::store::{LogFault, Stored};
 use sayback::understanding::{Context, Utterance, understand};
 use sayback::vitals::{HomeLimits, Units, VitalSign};
 
@@ -29,7 +28,7 @@ pub type Target = (&'static str, fn(&[u8]));
 
 /// Every target.
 #[allow(dead_code, reason = "each fuzz target runs one")]
-pub const ALL: [Target; 17] = [
+pub const ALL: [Target; 15] = [
     ("wav", wav),
     ("transcripts", transcripts),
     ("log", log),
@@ -45,8 +44,6 @@ pub const ALL: [Target; 17] = [
     ("facts", facts),
     ("patients", patients),
     ("script", script),
-    ("link", link),
-    ("fetched", fetched),
 ];
 
 static HOME: LazyLock<Home> = LazyLock::new(|| {
@@ -269,48 +266,4 @@ pub fn script(data: &[u8]) {
     if let Some(text) = text(data) {
         let _ = Script::parse(std::path::Path::new("any.script"), text);
     }
-}
-
-/// The file that links a recorder to its home. What is read is written as the
-/// same, and no password is shown.
-pub fn link(data: &[u8]) {
-    let Some(Ok(link)) = text(data).map(toml::from_str::<Link>) else {
-        return;
-    };
-    let written = toml::to_string(&link).expect("it can be written");
-    let again: Link = toml::from_str(&written).expect("and read again");
-    assert_eq!(again, link);
-    let password = &link.password.0;
-    let hidden = format!("{:?}", link.password);
-    assert!(password.len() < 12 || !hidden.contains(password.as_str()));
-}
-
-/// Facts from the home, one a line: texts that another recorder wrote. They are
-/// taken whole or not at all, twice is once, and the record stays sound.
-pub fn fetched(data: &[u8]) {
-    let Some(text) = text(data) else { return };
-    let facts: Vec<RawFact> = text
-        .lines()
-        .take(20)
-        .map(|line| {
-            let known = serde_json::from_str(line).ok();
-            let id = known.and_then(|it: serde_json::Value| it.get("id").cloned());
-            let id = id.and_then(|it| serde_json::from_value(it).ok());
-            RawFact {
-                id: id.unwrap_or_default(),
-                text: line.to_owned(),
-            }
-        })
-        .collect();
-    let mut store = Store::in_memory().expect("a record");
-    let before = store.head().expect("a head");
-    match store.append_fetched(&facts) {
-        Ok(new) => {
-            assert!(new <= facts.len());
-            assert_eq!(store.append_fetched(&facts).expect("again"), 0);
-        }
-        Err(_) => assert_eq!(store.head().expect("a head"), before, "taken by half"),
-    }
-    let report = store.check(&[]).expect("it can be checked");
-    assert!(report.findings.is_empty(), "{:?}", report.findings);
 }

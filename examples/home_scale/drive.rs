@@ -2,12 +2,12 @@
 //! costs it. The tests run the same with small numbers.
 
 use std::sync::Mutex;
-use std::sync::atomic::{AtomicBool, AtomicU64, AtomicUsize, Ordering};
+use std::sync::atomic::{AtomicBool, AtomicU32, AtomicUsize, Ordering};
 use std::time::{Duration, Instant};
 
 use fastrand::Rng;
+use postgres::Client;
 use postgres::fallible_iterator::FallibleIterator as _;
-use postgres::{Client, SimpleQueryMessage};
 use sayback::facts::{Body, Fact, KeptReading, NO_ROUND, Time, VERSION};
 use sayback::residents::{ResidentId, Staff};
 use sayback::store::Store;
@@ -15,7 +15,7 @@ use sayback::sync::{Exchange, HomeRecord, Link, MemberKind, Sent, SyncError};
 use tempfile::TempDir;
 use uuid::Uuid;
 
-use super::postgres_server::{Server, enrol, raw};
+use super::postgres_server::{Server, enrol};
 use super::proxy::Proxy;
 
 /// A fact is so long in a record of rounds: a reading with the words heard and read
@@ -91,7 +91,7 @@ pub fn links_that_drop(server: &Server, recorders: usize, each: usize) -> Droppe
         .collect();
     let carts: Vec<(TempDir, Store)> = links.iter().map(|_| filled(each)).collect();
     let (failed, restarts) = (AtomicUsize::new(0), AtomicUsize::new(0));
-    let cuts = AtomicU64::new(0);
+    let cuts = AtomicU32::new(0);
     let (over, all_put) = (AtomicBool::new(false), AtomicBool::new(false));
     let (batches, read) = (Mutex::new(Vec::new()), Mutex::new(0));
     let began = Instant::now();
@@ -105,31 +105,10 @@ pub fn links_that_drop(server: &Server, recorders: usize, each: usize) -> Droppe
             .map(|(number, ((folder, mut store), link))| {
                 let (failed, restarts, cuts) = (&failed, &restarts, &cuts);
                 scope.spawn(move || {
-                    let proxy = Proxy::to(link.port);
-                    let port = proxy.port;
-                    let link = Link {
-                        port,
-                        ..link.clone()
-                    };
-                    let mut rng = Rng::with_seed(number as u64);
-                    let mut exchange = Exchange::new(&link);
-                    loop {
-                        // Less than what all of them have, so that each is cut.
-                        let most = i64::try_from(each * 600).unwrap_or(i64::MAX);
-                        proxy.cut_after(rng.i64(2_000..most.max(20_000)));
-                        match exchange.run(&mut store) {
-                            Ok(_) => break,
-                            Err(SyncError::Unreachable(_)) => {}
-                            Err(error) => panic!("{error}"),
-                        }
-                        failed.fetch_add(1, Ordering::Relaxed);
-                        if rng.u8(0..4) == 0 {
-                            exchange = Exchange::new(&link);
-                            restarts.fetch_add(1, Ordering::Relaxed);
-                        }
-                    }
-                    let cut = proxy.cuts.load(Ordering::Relaxed);
-                    cuts.fetch_add(u64::from(cut), Ordering::Relaxed);
+                    let tried = sends_all(number as u64, &mut store, link, each);
+                    failed.fetch_add(tried.failed, Ordering::Relaxed);
+                    restarts.fetch_add(tried.restarts, Ordering::Relaxed);
+                    cuts.fetch_add(tried.cuts, Ordering::Relaxed);
                     (folder, store)
                 })
             })
@@ -144,26 +123,7 @@ pub fn links_that_drop(server: &Server, recorders: usize, each: usize) -> Droppe
                 std::thread::sleep(Duration::from_millis(100));
             }
         });
-        scope.spawn(|| {
-            // As a station does: what comes after the last it saw.
-            let mut home = HomeRecord::open(&station).expect("a home");
-            let mut seq = 0;
-            loop {
-                let done = all_put.load(Ordering::SeqCst);
-                let facts = home.facts_after(seq, 5000).expect("facts");
-                for stored in &facts {
-                    assert_eq!(stored.seq, seq + 1, "one was missed");
-                    seq = stored.seq;
-                }
-                if facts.is_empty() {
-                    if done {
-                        break;
-                    }
-                    std::thread::sleep(Duration::from_millis(50));
-                }
-            }
-            *read.lock().expect("a number") = seq;
-        });
+        scope.spawn(|| *read.lock().expect("a number") = reads_all(&station, &all_put));
         for thread in threads {
             kept.push(thread.join().expect("a recorder"));
         }
@@ -186,12 +146,68 @@ pub fn links_that_drop(server: &Server, recorders: usize, each: usize) -> Droppe
     assert_eq!((report.facts, read), (all, all), "lost or doubled");
     Dropped {
         facts: recorders * each,
-        cuts: u32::try_from(cuts.into_inner()).unwrap_or(u32::MAX),
+        cuts: cuts.into_inner(),
         failed: failed.into_inner(),
         restarts: restarts.into_inner(),
         took,
         batches,
         read,
+    }
+}
+
+/// What it took to send all.
+#[derive(Default)]
+struct Tried {
+    failed: usize,
+    restarts: usize,
+    cuts: u32,
+}
+
+/// Sends all of a record over a link that is cut after some bytes, again and again.
+fn sends_all(seed: u64, store: &mut Store, link: &Link, each: usize) -> Tried {
+    let proxy = Proxy::to(link.port);
+    let link = Link {
+        port: proxy.port,
+        ..link.clone()
+    };
+    let mut rng = Rng::with_seed(seed);
+    let mut exchange = Exchange::new(&link);
+    let mut tried = Tried::default();
+    loop {
+        // Less than what all of them have, so that each is cut.
+        let most = i64::try_from(each * 600).unwrap_or(i64::MAX);
+        proxy.cut_after(rng.i64(2_000..most.max(20_000)));
+        match exchange.run(store) {
+            Ok(_) => break,
+            Err(SyncError::Unreachable(_)) => tried.failed += 1,
+            Err(error) => panic!("{error}"),
+        }
+        if rng.u8(0..4) == 0 {
+            exchange = Exchange::new(&link);
+            tried.restarts += 1;
+        }
+    }
+    tried.cuts = proxy.cuts.load(Ordering::Relaxed);
+    tried
+}
+
+/// Reads as a station does, what comes after the last it saw, until all is put.
+fn reads_all(station: &Link, all_put: &AtomicBool) -> i64 {
+    let mut home = HomeRecord::open(station).expect("a home");
+    let mut seq = 0;
+    loop {
+        let done = all_put.load(Ordering::SeqCst);
+        let facts = home.facts_after(seq, 5000).expect("facts");
+        for stored in &facts {
+            assert_eq!(stored.seq, seq + 1, "one was missed");
+            seq = stored.seq;
+        }
+        if facts.is_empty() {
+            if done {
+                return seq;
+            }
+            std::thread::sleep(Duration::from_millis(50));
+        }
     }
 }
 
@@ -408,90 +424,6 @@ impl Counters {
     fn of(&self, name: &str) -> i64 {
         let found = self.all.iter().find(|(it, _)| it == name);
         found.map_or(0, |(_, number)| *number)
-    }
-}
-
-/// How the database finds what a member asks for, and what it reads for that.
-#[derive(Debug)]
-pub struct Plan {
-    pub asked: &'static str,
-    /// The steps, outermost first.
-    pub steps: Vec<String>,
-    /// Tables read through from end to end.
-    pub scans: usize,
-    /// Rows looked at and thrown away.
-    pub thrown_away: f64,
-    pub rows: f64,
-    pub pages: i64,
-}
-
-/// What recorders and stations ask, with what stands in for `$home`.
-const QUESTIONS: [(&str, &str); 5] = [
-    (
-        "what came after a place",
-        "SELECT seq, id, fact FROM sayback.fact WHERE home = $home AND seq > 20 ORDER BY seq LIMIT 20",
-    ),
-    (
-        "a fact by its identifier",
-        "SELECT fact FROM sayback.fact WHERE home = $home AND id = (SELECT id FROM sayback.fact WHERE home = $home AND seq = 7)",
-    ),
-    (
-        "all of a round",
-        "SELECT fact FROM sayback.fact WHERE home = $home AND round = (SELECT round FROM sayback.fact WHERE home = $home AND seq = 7) ORDER BY seq",
-    ),
-    (
-        "all about a resident",
-        "SELECT fact FROM sayback.fact WHERE home = $home AND resident = 'AR-007' ORDER BY seq",
-    ),
-    (
-        "where the home stands",
-        "SELECT seq, hash FROM sayback.home WHERE id = $home",
-    ),
-];
-
-/// How what a member of one of the homes asks is found.
-pub fn plans(server: &Server, desk: &Link) -> Vec<Plan> {
-    let mut superuser = server.superuser(&desk.database).expect("a database");
-    superuser.batch_execute("ANALYZE").expect("analysed");
-    let (client, home) = (&mut raw(desk), &desk.home);
-    let plan = |(asked, question): (&'static str, &str)| {
-        let question = question.replace("$home", &format!("'{home}'"));
-        let explain = format!("EXPLAIN (ANALYZE, BUFFERS, FORMAT JSON) {question}");
-        let said = client.simple_query(&explain).expect("a plan");
-        let text = said.iter().find_map(|it| match it {
-            SimpleQueryMessage::Row(row) => row.get(0),
-            _ => None,
-        });
-        let text: serde_json::Value = serde_json::from_str(text.expect("a plan")).expect("JSON");
-        let mut plan = Plan {
-            asked,
-            steps: Vec::new(),
-            scans: 0,
-            thrown_away: 0.0,
-            rows: text[0]["Plan"]["Actual Rows"].as_f64().unwrap_or(0.0),
-            pages: 0,
-        };
-        let top = &text[0]["Plan"];
-        for kind in ["Shared Hit Blocks", "Shared Read Blocks"] {
-            plan.pages += top[kind].as_i64().unwrap_or(0);
-        }
-        walk(top, &mut plan);
-        plan
-    };
-    QUESTIONS.into_iter().map(plan).collect()
-}
-
-fn walk(node: &serde_json::Value, plan: &mut Plan) {
-    let kind = node["Node Type"].as_str().unwrap_or_default();
-    let index = node["Index Name"].as_str().unwrap_or_default();
-    plan.steps.push(format!("{kind} {index}").trim().to_owned());
-    let table = node["Relation Name"].as_str().unwrap_or_default();
-    // That of a home's own row is one page while there are few homes.
-    plan.scans += usize::from(kind == "Seq Scan" && table == "fact");
-    let removed = node["Rows Removed by Filter"].as_f64().unwrap_or(0.0);
-    plan.thrown_away += if table == "fact" { removed } else { 0.0 };
-    for below in node["Plans"].as_array().into_iter().flatten() {
-        walk(below, plan);
     }
 }
 

@@ -10,6 +10,8 @@
 
 #[path = "drive.rs"]
 mod drive;
+#[path = "plans.rs"]
+mod plans;
 #[path = "../../tests/postgres/mod.rs"]
 mod postgres_server;
 #[path = "../../tests/sync/proxy.rs"]
@@ -138,7 +140,7 @@ fn plans(server: &Server, desk: &Link) {
     println!(
         "\n| asked by a station | found by | rows | pages | thrown away |\n|---|---|---|---|---|"
     );
-    for plan in drive::plans(server, desk) {
+    for plan in plans::plans(server, desk) {
         println!(
             "| {} | {} | {} | {} | {} |",
             plan.asked,

@@ -23,7 +23,7 @@ use sayback::vitals::{Units, VitalSign};
 use serde::Serialize;
 
 use super::home::{limits, read_home, roster};
-use super::members::{linked, recorder};
+use super::members::{linked, recorder_of};
 use super::screen::{Watched, page, print_card};
 use super::show::{LevelBar, meaning_line};
 use super::staff::{existing, member, no_pins, sign_on, staff};
@@ -92,8 +92,7 @@ pub fn run(command: Command) -> Result<End, Message> {
             metrics,
         } => {
             metrics.open()?;
-            let files = home.clone();
-            let link = link.as_deref().map(recorder).transpose()?;
+            let link = recorder_of(link.as_deref(), home.as_deref())?;
             let home = home.as_deref().map(read_home).transpose()?;
             let who = match home {
                 Some(home) => Some((
@@ -107,7 +106,6 @@ pub fn run(command: Command) -> Result<End, Message> {
                 speaker: speaker.as_deref(),
                 said: said.as_deref(),
             };
-            let link = link.zip(files);
             listen(who, &store, &model, &voice, &sound, screen.screen, link)
         }
         Command::Send(arguments) => super::members::send(&arguments),

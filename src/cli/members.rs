@@ -334,7 +334,7 @@ fn get(setting: Setting, arguments: &Get) -> Result<(), Message> {
 }
 
 /// Reads the link of a recorder, or of a station that also records.
-pub fn recorder(path: &Path) -> Result<Link, Message> {
+fn recorder(path: &Path) -> Result<Link, Message> {
     let link = Link::read(path).map_err(message)?;
     if link.kind == MemberKind::Keeper {
         return Err(format!(
@@ -343,6 +343,15 @@ pub fn recorder(path: &Path) -> Result<Link, Message> {
         ));
     }
     Ok(link)
+}
+
+/// The link of a recorder, with the home's file that it keeps up to date.
+pub fn recorder_of(
+    link: Option<&Path>,
+    home: Option<&Path>,
+) -> Result<Option<(Link, PathBuf)>, Message> {
+    let link = link.map(recorder).transpose()?;
+    Ok(link.zip(home.map(Path::to_owned)))
 }
 
 /// Begins to keep in touch with the home, for `listen`; the home's file is beside.

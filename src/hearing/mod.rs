@@ -13,6 +13,7 @@ mod kept_sound;
 mod level;
 mod link;
 mod microphone;
+mod model;
 mod mute;
 mod pause;
 mod recognizer;
@@ -25,8 +26,9 @@ pub use alternatives::heard_in;
 pub use heard::{Alternative, By, Heard, UNKNOWN, Word};
 pub use level::{ClipDetector, FLOOR, Level, Meter};
 pub use microphone::{Microphone, MicrophoneEvent};
+pub use model::{EarError, Model};
 pub use mute::{Mute, Muted};
-pub use recognizer::{Ear, EarError, Model};
+pub use recognizer::Ear;
 pub use resample::{
     HIGHEST_RATE, LOWEST_RATE, Resampler, UnsupportedRate, resample, to_f32, to_i16,
 };

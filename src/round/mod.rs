@@ -205,10 +205,11 @@ impl<'a> Round<'a> {
     /// What was heard, heard again where that is worth it, with how it sounded
     /// where the home keeps that. To be asked before the ear hears more.
     fn heard_whole(&self, heard: Heard, ear: &Ear<Expect>) -> Heard {
+        // By the words of the first hearing, whose times are those of the stream.
+        let kept = self.store.keeps_sound();
+        let sound = kept.then(|| ear.sound_of(&heard)).flatten();
         let mut heard = heard_again(&self.dialogue, &self.state, ear, heard);
-        if self.store.keeps_sound() {
-            heard.sound = ear.sound_of(&heard);
-        }
+        heard.sound = sound;
         heard
     }
 

@@ -87,8 +87,8 @@ pub fn init(
     let new = new.get(0);
     let link = enrolled(MemberKind::Keeper, keeper, id, address, |verifier| {
         let make = "SELECT sayback.new_member($1, 'keeper', $2, $3)::text";
-        let role = transaction.query_one(make, &[&id, &keeper, &verifier])?;
-        Ok(role.get(0))
+        let role = transaction.query_one(make, &[&id, &keeper, &verifier]);
+        Ok(role.map_err(|error| already(error, keeper))?.get(0))
     })?;
     transaction.commit()?;
     Ok((link, new))

@@ -70,6 +70,33 @@ async fn a_correction_keeps_what_was_recorded() {
 }
 
 #[tokio::test]
+async fn a_correction_made_without_knowing_of_another_says_so() {
+    let site = Site::new();
+    let id = reading(&site, VitalSign::BloodPressure);
+    let mut nurse = site.visitor(Role::Nurse).await;
+    let path = format!("/readings/{id}/correct");
+    for (seen, value) in [(0, 131), (1, 133)] {
+        let fields = format!("seen={seen}&value={value}&over=77&{PRESSURE}&reason=read+off+wrong");
+        let answer = nurse.post(&path, &fields).await;
+        assert_eq!(answer.status(), StatusCode::SEE_OTHER, "{fields}");
+    }
+    let unaware = "Made without knowing of the correction before it";
+    let (_, page) = nurse.get(&format!("/readings/{id}")).await;
+    assert!(!page.contains(unaware), "each knew of the one before");
+
+    // A recorder that was cut off corrected what was recorded at first.
+    let corrected = |it: &Body| matches!(it, Body::Corrected { .. });
+    let first = site.facts().into_iter().find(|it| corrected(&it.body));
+    let first = first.expect("a correction");
+    let mut recorder = made::Writer::join(&site.record());
+    recorder.put(made::now(), &made::aide(0), first.round, first.body);
+    recorder.end();
+    site.station.refresh().unwrap();
+    let (_, page) = nurse.get(&format!("/readings/{id}")).await;
+    assert_eq!(page.matches(unaware).count(), 1, "{page}");
+}
+
+#[tokio::test]
 async fn bad_input_stores_nothing_and_says_why() {
     let site = Site::new();
     let before = site.facts().len();

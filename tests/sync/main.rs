@@ -12,6 +12,9 @@ mod drive;
 #[path = "../review/made.rs"]
 #[allow(dead_code, reason = "a part of it is used here")]
 mod made;
+#[path = "../../examples/home_scale/plans.rs"]
+#[allow(dead_code, reason = "not all of its figures are used here")]
+mod plans;
 #[path = "../postgres/mod.rs"]
 mod postgres_server;
 #[path = "../review/site.rs"]

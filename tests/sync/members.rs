@@ -96,6 +96,9 @@ fn a_home_is_begun_once_and_brought_up_to_date_without_loss() {
     let mut superuser = server.superuser(&aspen.database).unwrap();
     let address = server.address(&aspen.database);
     let home = ("aspen", "Another name");
+    let same = sayback::sync::init(&mut superuser, home, "the installer", &address);
+    let same = same.unwrap_err().to_string();
+    assert!(same.contains("enrolled already"), "{same}");
     let (second, new) = sayback::sync::init(&mut superuser, home, "another", &address).unwrap();
     assert!(!new);
     assert_eq!(open(&second).members().unwrap().len(), 4);

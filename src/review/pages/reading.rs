@@ -10,7 +10,7 @@ use super::parts::{
 use super::sound::{OfSound, sound};
 use crate::facts::{Fact, Raised, ReadingRecord, Time};
 use crate::review::acts::{ALERTNESS, OVER, VALUE, act_word, qualifier_field, state_of};
-use crate::review::index::{ActKind, ClosedHow, Entry, Index};
+use crate::review::index::{Act, ActKind, ClosedHow, Entry, Index};
 use crate::review::sessions::Session;
 use crate::review::worklist::{about, how_far, part_name};
 use crate::speaking::wording::capital;
@@ -190,6 +190,20 @@ fn limits(index: &Index, entry: &Entry, now: Time) -> Markup {
     }
 }
 
+/// Which of these are corrections of a value that had been corrected already: made
+/// on a recorder or at a station that had not heard of the one before.
+fn unaware(acts: &[Act]) -> Vec<bool> {
+    let mut stands: Option<&Measurement> = None;
+    acts.iter()
+        .map(|act| match &act.kind {
+            ActKind::Corrected { old, new, .. } => {
+                stands.replace(new).is_some_and(|before| before != old)
+            }
+            _ => false,
+        })
+        .collect()
+}
+
 fn history(index: &Index, behind: Behind<'_>, now: Time) -> Markup {
     let acts = index.acts(behind.entry.id);
     html! {
@@ -203,14 +217,21 @@ fn history(index: &Index, behind: Behind<'_>, now: Time) -> Markup {
                         th scope="col" { "Why" } th scope="col" { "Who and when" }
                     } }
                     tbody {
-                        @for act in acts {
+                        @for (act, unaware) in acts.iter().zip(unaware(acts)) {
                             tr {
                                 th scope="row" { (act_word(&act.kind)) }
                                 @match &act.kind {
                                     ActKind::Corrected { old, new, reason } => {
                                         td data-of="Before" { s { (value(old)) } " " span.soft { (how(old)) } }
                                         td data-of="After" { b { (value(new)) } " " span.soft { (how(new)) } }
-                                        td data-of="Why" { (reason) }
+                                        td data-of="Why" {
+                                            (reason)
+                                            @if unaware {
+                                                br;
+                                                b { "Made without knowing of the correction before \
+                                                     it. This one holds; look which is right." }
+                                            }
+                                        }
                                     }
                                     ActKind::Retracted(reason) => {
                                         td data-of="Before" { s { (value(&behind.entry.measurement)) } }

@@ -1,4 +1,0 @@
-#![no_main]
-#[path = "../targets.rs"]
-mod targets;
-libfuzzer_sys::fuzz_target!(|data: &[u8]| targets::link(data));
