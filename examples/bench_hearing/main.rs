@@ -466,6 +466,9 @@ impl<'a> Bench<'a> {
             &talk,
             |it| it.set.clone(),
         );
+        if talk.is_empty() {
+            return text;
+        }
         let hours = talk.iter().map(|it| it.seconds).sum::<f64>() / 3_600.0;
         let offered = talk
             .iter()
