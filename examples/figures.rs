@@ -18,7 +18,7 @@ use sayback::facts::{Fact, KeptReading, Record, Time};
 use sayback::grammar::{Expect, Grammar};
 use sayback::hearing::{Ear, Heard, Model, RATE, read_wav};
 use sayback::residents::Home;
-use sayback::round::{Mouth, Round, Silent, ear_for};
+use sayback::round::{Mouth, Round, Silent, ear_for, heard_again};
 use sayback::speaking::{Audio, Cached, Espeak, EspeakSettings, Player};
 use sayback::store::{Key, Store};
 
@@ -239,6 +239,7 @@ impl Rounds {
                     let busy = processor_time()?;
                     let before = Instant::now();
                     let heard = ear.accept_until(block, |words| round.pause_after(words));
+                    let heard = heard.map(|it| heard_again(&dialogue, round.state(), &ear, it));
                     let concluded = before.elapsed();
                     self.busy += processor_time()?.saturating_sub(busy);
                     self.hearing += concluded;
