@@ -5,7 +5,7 @@ use std::collections::BTreeSet;
 use super::{Dialogue, State};
 use crate::grammar::Token;
 use crate::hearing::{Heard, UNKNOWN};
-use crate::understanding::{NotUnderstood, Utterance, is_whole};
+use crate::understanding::{NotUnderstood, Utterance, is_core, is_whole};
 use crate::vitals::{Unit, Units, VitalSign};
 
 /// More vital signs in one breath are heard once only: with so many phrases
@@ -73,29 +73,20 @@ fn with_unit(token: &Token) -> Vec<VitalSign> {
 
 /// Whether readings hold it when they hold nothing of when, where or who.
 const fn of_readings(token: &Token) -> bool {
-    matches!(
-        token,
-        Token::Sign(_)
-            | Token::Is(_)
-            | Token::Short(_)
-            | Token::Unit(_)
-            | Token::Number(_)
-            | Token::Over
-            | Token::Feet
-            | Token::Ounces
-            | Token::Litres
-            | Token::Counted(_)
-            | Token::Plus
-            | Token::Less
-            | Token::LessChair
-            | Token::Level(_)
-            | Token::NotRated
-            | Token::Device(_)
-            | Token::No
-            | Token::Fix
-            | Token::Filler
-            | Token::Unknown
-    )
+    is_core(token)
+        || matches!(
+            token,
+            Token::Sign(_)
+                | Token::Is(_)
+                | Token::Short(_)
+                | Token::Unit(_)
+                | Token::Number(_)
+                | Token::Device(_)
+                | Token::No
+                | Token::Fix
+                | Token::Filler
+                | Token::Unknown
+        )
 }
 
 #[cfg(test)]

@@ -18,7 +18,6 @@ use std::borrow::Cow;
 use crate::grammar::{Command, Piece, Spoken, Token, Vocabulary};
 use crate::hearing::{Heard, UNKNOWN};
 use crate::vitals::{Measurement, Precautions, Qualifier, Qualifiers, Units, VitalSign};
-use value::is_core;
 
 pub use address::{Meant, meant};
 pub use number::candidates as number_candidates;
@@ -27,6 +26,7 @@ pub use typed::typed;
 pub use utterance::{
     Claim, NotUnderstood, Part, Place, Rival, Taken, Unclear, Utterance, Valued, Why, Yes,
 };
+pub(crate) use value::is_core;
 pub use whole::is_whole;
 
 /// What understanding needs to know of the conversation.
