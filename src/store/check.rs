@@ -247,10 +247,10 @@ pub(crate) fn about(row: Option<i64>, id: Option<&[u8]>, what: What) -> Finding 
     Finding { row, id, what }
 }
 
-/// What a fact says it is.
+/// What a fact says it is. Not borrowed: an escape in it is no other kind.
 #[derive(Deserialize)]
-struct Kind<'a> {
-    kind: &'a str,
+struct Kind {
+    kind: String,
 }
 
 /// A row whose hash does not follow.
@@ -397,7 +397,7 @@ impl<'a> Walk<'a> {
             Err(_) => return,
         };
         let kind = serde_json::from_str::<Kind>(text).ok();
-        let kind = kind.map(|it| it.kind.to_owned());
+        let kind = kind.map(|it| it.kind);
         let same = [
             ("id", row.id, fact.id.to_string()),
             ("round", row.round, fact.round.to_string()),

@@ -144,6 +144,19 @@ fn what_is_no_fact_or_another_one_is_refused_by_name() {
     assert!(store.check(&[]).unwrap().sound());
 }
 
+/// JSON has several ways to write a letter: `\u006eoted` is `noted`.
+#[test]
+fn a_kind_written_with_an_escape_is_the_kind_it_says() {
+    let (_folder, path) = three();
+    let mut store = Store::open(&path).unwrap();
+    let mut escaped = raw(&note(4, ""));
+    escaped.text = escaped.text.replace("\"noted\"", "\"\\u006eoted\"");
+    assert!(escaped.text.contains("u006e"), "{}", escaped.text);
+    assert_eq!(store.append_fetched(&[escaped]).unwrap(), 1);
+    let found = store.check(&[]).unwrap().findings;
+    assert_eq!(found, vec![]);
+}
+
 /// A kind that this version does not know is kept for one that does.
 #[test]
 fn a_fact_of_a_newer_version_is_kept() {
