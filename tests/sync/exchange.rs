@@ -220,6 +220,65 @@ fn what_the_home_refuses_keeps_nothing_else_back() {
     assert_eq!(exchange.run(&mut cart.store).unwrap().sent, 1);
 }
 
+/// The database would take more for a time than a recorder reads.
+#[test]
+fn the_home_takes_no_time_that_no_recorder_reads() {
+    let aspen = Aspen::new();
+    let mut recorder = open(&aspen.recorder);
+    for (time, taken) in [
+        ("infinity", false),
+        ("yesterday", false),
+        ("2026-03-02", false),
+        ("2026-03-02 07:30:00-05:00", false),
+        ("2026-03-02T24:00:00-05:00", false),
+        ("2026-03-02T07:30:00.123-05:00", true),
+        ("2026-03-02T12:30:00Z", true),
+    ] {
+        let mut one = sent(&note(1, "x"));
+        let mut fact: serde_json::Value = serde_json::from_str(&one.fact).unwrap();
+        fact["at"] = time.into();
+        fact["id"] = Uuid::new_v4().to_string().into();
+        one.id = fact["id"].as_str().unwrap().parse().unwrap();
+        one.fact = fact.to_string();
+        let put = recorder.put(&[one]);
+        assert_eq!(put.is_ok(), taken, "{time}: {put:?}");
+    }
+}
+
+/// As from a home whose rules were others.
+#[test]
+fn what_cannot_be_stored_here_does_not_keep_back_what_comes_after() {
+    let aspen = Aspen::new();
+    let mut station = open(&aspen.station);
+    let asked = |numbers: std::ops::RangeInclusive<u128>| numbers.map(asked).collect::<Vec<_>>();
+    station
+        .append(&asked(1..=3).iter().collect::<Vec<_>>())
+        .unwrap();
+    let mut superuser = Server::shared().superuser(&aspen.database).unwrap();
+    superuser
+        .batch_execute(
+            "ALTER TABLE sayback.fact DISABLE TRIGGER ALL;
+             UPDATE sayback.fact SET fact = replace(fact, '2026-03-02T', 'once ') WHERE seq = 2;
+             ALTER TABLE sayback.fact ENABLE TRIGGER ALL",
+        )
+        .unwrap();
+    let mut cart = Cart::with(&[]);
+    let mut exchange = Exchange::new(&aspen.recorder);
+    assert_eq!(exchange.run(&mut cart.store).unwrap().fetched, 2);
+    assert_eq!(cart.ids(), [1, 3]);
+    let refused: Vec<_> = exchange.refused().collect();
+    assert!(
+        matches!(refused[..], [it] if it.contains("can't be stored")),
+        "{refused:?}"
+    );
+    station
+        .append(&asked(4..=4).iter().collect::<Vec<_>>())
+        .unwrap();
+    assert_eq!(exchange.run(&mut cart.store).unwrap().fetched, 1);
+    assert_eq!(exchange.refused().count(), 1, "it stays said");
+    assert!(cart.store.check(&[]).unwrap().sound());
+}
+
 #[test]
 fn two_recorders_each_get_what_the_other_recorded() {
     let aspen = Aspen::new();
