@@ -4,6 +4,8 @@
 //! The fuzzer runs these (`make fuzz`), and so does an ordinary test over the
 //! seeds (`tests/fuzz_seeds.rs`).
 
+#[path = "home.rs"]
+pub mod home;
 #[path = "web.rs"]
 pub mod web;
 
@@ -28,7 +30,7 @@ pub type Target = (&'static str, fn(&[u8]));
 
 /// Every target.
 #[allow(dead_code, reason = "each fuzz target runs one")]
-pub const ALL: [Target; 15] = [
+pub const ALL: [Target; 19] = [
     ("wav", wav),
     ("transcripts", transcripts),
     ("log", log),
@@ -44,6 +46,10 @@ pub const ALL: [Target; 15] = [
     ("facts", facts),
     ("patients", patients),
     ("script", script),
+    ("link", home::link),
+    ("fetched", home::fetched),
+    ("shown", home::shown),
+    ("settings", home::settings),
 ];
 
 static HOME: LazyLock<Home> = LazyLock::new(|| {
@@ -110,29 +116,36 @@ pub fn grammar(data: &[u8]) {
 
 /// A home's file. What is written of it reads back as the same.
 pub fn roster_toml(data: &[u8]) {
-    let Some(Ok(home)) = text(data).map(Home::from_toml) else {
-        return;
-    };
-    if let Ok(written) = home.to_toml() {
+    if let Some(Ok(home)) = text(data).map(Home::from_toml) {
+        let written = home.to_toml().expect("what was read can be written");
         let again = Home::from_toml(&written).expect("what was written can be read");
-        assert_eq!(again.residents.len(), home.residents.len());
+        assert_eq!(again, home);
         assert_eq!(again.to_toml().expect("again"), written);
     }
 }
 
-/// A roster as a table.
+/// A roster as a table. What is read of it can be written to the home's file, and
+/// reads back from there as the same.
 pub fn roster_csv(data: &[u8]) {
-    if let Some(text) = text(data) {
-        let _ = import_csv(text, Units::UsCustomary);
-    }
+    let Some(Ok(residents)) = text(data).map(|it| import_csv(it, Units::UsCustomary)) else {
+        return;
+    };
+    let mut home = HOME.clone();
+    home.residents = residents;
+    let written = home.to_toml().expect("what was read can be written");
+    assert_eq!(Home::from_toml(&written).expect("and read"), home);
 }
 
-/// A home's limits.
+/// A home's limits. Whatever they are, a round can be held with them.
 pub fn limits(data: &[u8]) {
-    if let Some(text) = text(data) {
-        for units in [Units::Metric, Units::UsCustomary] {
-            let _ = HomeLimits::parse(text, units);
-        }
+    let Some(text) = text(data) else { return };
+    let _ = HomeLimits::parse(text, Units::Metric);
+    if let Ok(limits) = HomeLimits::parse(text, HOME.units) {
+        let mut home = HOME.clone();
+        home.set_limits(&limits);
+        let dialogue = Dialogue::new(home, HOME.aides[0].clone(), &GRAMMAR);
+        let facts = web::recorded(&dialogue.expect("a dialogue"));
+        assert!(facts.iter().any(|it| matches!(it.body, Body::Read(_))));
     }
 }
 
