@@ -64,32 +64,29 @@ impl Files {
         let (mut homes, old_limits) = (text(&self.roster), text(&self.limits));
         let roster = roster.filter(|it| new(Some(it), homes.as_deref()));
         let limits = limits.filter(|it| new(Some(it), old_limits.as_deref()));
-        let (mut said, mut written) = (Vec::new(), true);
-        let mut write = |setting: Setting, version: &Version| {
-            let (line, done) = self.write(setting, version);
-            said.push(line);
-            written &= done;
-            done
-        };
         if let (Some(roster), Some(limits)) = (roster, limits)
             && usable(&roster.text, Some(&limits.text)).is_ok()
         {
-            if write(Setting::Roster, roster) {
-                write(Setting::Limits, limits);
-            }
-            return (said, written);
+            return self.write(&[(Setting::Roster, roster), (Setting::Limits, limits)]);
         }
+        let (mut said, mut written) = (Vec::new(), true);
+        let mut one = |setting: Setting, version: &Version| {
+            let (lines, done) = self.write(&[(setting, version)]);
+            said.extend(lines);
+            written &= done;
+            done
+        };
         let mut refused = Vec::new();
         if let Some(version) = roster {
             match usable(&version.text, old_limits.as_deref()) {
-                Ok(_) if write(Setting::Roster, version) => homes = Some(version.text.clone()),
+                Ok(_) if one(Setting::Roster, version) => homes = Some(version.text.clone()),
                 Ok(_) => {}
                 Err(problem) => refused.push(unused(Setting::Roster, version, &problem)),
             }
         }
         if let Some(version) = limits {
             match usable(homes.as_deref().unwrap_or_default(), Some(&version.text)) {
-                Ok(_) => drop(write(Setting::Limits, version)),
+                Ok(_) => drop(one(Setting::Limits, version)),
                 Err(problem) => refused.push(unused(Setting::Limits, version, &problem)),
             }
         }
@@ -97,22 +94,42 @@ impl Files {
         (said, written)
     }
 
-    fn write(&self, setting: Setting, version: &Version) -> (String, bool) {
-        let path = match setting {
+    /// All of these or none: each is on the disk before any is put in its place.
+    fn write(&self, versions: &[(Setting, &Version)]) -> (Vec<String>, bool) {
+        let failed = |(setting, version): (Setting, &Version), error: std::io::Error| {
+            let what = named(setting, version);
+            (vec![format!("{what} can't be written: {error}")], false)
+        };
+        for one in versions {
+            if let Err(error) = self.ready(one.0, one.1) {
+                return failed(*one, error);
+            }
+        }
+        for one in versions {
+            if let Err(error) = put_in_place(self.path(one.0)) {
+                return failed(*one, error);
+            }
+        }
+        let line = |(setting, version): &(Setting, &Version)| {
+            let what = named(*setting, version);
+            format!("{what} is here, and in force from the next round on")
+        };
+        (versions.iter().map(line).collect(), true)
+    }
+
+    /// Writes the new one beside the old one, of which there is a copy then.
+    fn ready(&self, setting: Setting, version: &Version) -> std::io::Result<()> {
+        let path = self.path(setting);
+        if let Ok(old) = std::fs::read_to_string(path) {
+            replace(&path.with_extension("before.toml"), &old)?;
+        }
+        prepare(path, &version.text)
+    }
+
+    fn path(&self, setting: Setting) -> &Path {
+        match setting {
             Setting::Roster => &self.roster,
             Setting::Limits => &self.limits,
-        };
-        let what = named(setting, version);
-        let before = match std::fs::read_to_string(path) {
-            Ok(old) => replace(&path.with_extension("before.toml"), &old),
-            Err(_) => Ok(()),
-        };
-        match before.and_then(|()| replace(path, &version.text)) {
-            Ok(()) => {
-                let line = format!("{what} is here, and in force from the next round on");
-                (line, true)
-            }
-            Err(error) => (format!("{what} can't be written: {error}"), false),
         }
     }
 }
@@ -168,6 +185,12 @@ pub fn limits_of(home: &Path) -> PathBuf {
 /// # Errors
 /// What the system says; the old version is as it was.
 pub fn replace(path: &Path, text: &str) -> std::io::Result<()> {
+    prepare(path, text)?;
+    put_in_place(path)
+}
+
+/// The first half of [`replace`].
+fn prepare(path: &Path, text: &str) -> std::io::Result<()> {
     let new = path.with_extension("new");
     let mut options = std::fs::OpenOptions::new();
     options.write(true).create(true).truncate(true);
@@ -178,8 +201,12 @@ pub fn replace(path: &Path, text: &str) -> std::io::Result<()> {
         file.set_permissions(old.permissions())?;
     }
     file.write_all(text.as_bytes())?;
-    file.sync_all()?;
-    std::fs::rename(&new, path)
+    file.sync_all()
+}
+
+/// The second half.
+fn put_in_place(path: &Path) -> std::io::Result<()> {
+    std::fs::rename(path.with_extension("new"), path)
 }
 
 #[cfg(test)]
@@ -258,5 +285,17 @@ mod tests {
         let (_, written) = files.put(Some(&newer), None);
         assert!(written);
         assert_eq!(std::fs::read_to_string(&files.roster).unwrap(), newer.text);
+    }
+
+    /// The one without the other would not do.
+    #[test]
+    fn where_one_of_two_cannot_be_written_neither_is() {
+        let (folder, files) = files();
+        let metric = version(&ROSTER.replace("us_customary", "metric"));
+        std::fs::create_dir(folder.path().join("home.limits.new")).unwrap();
+        let (said, written) = files.put(Some(&metric), Some(&version(CELSIUS)));
+        assert!(said[0].contains("can't be written") && !written, "{said:?}");
+        assert_eq!(std::fs::read_to_string(&files.roster).unwrap(), ROSTER);
+        assert!(!files.limits.exists());
     }
 }
