@@ -1,7 +1,7 @@
 #!/usr/bin/env bash
-# Takes what the fuzzer found to reach something new into the seeds, which every run
-# of the tests tries: fuzz/keep.sh [TARGET...], after fuzz/run.sh. The smallest that
-# together reach all, as many as fit into KILOBYTES (60) a target.
+# Takes some of what the fuzzer found to reach something new into the seeds, which
+# every run of the tests tries: fuzz/keep.sh [TARGET...], after fuzz/run.sh. Of the
+# inputs that together reach all, MOST (40) a target, small ones and large ones.
 set -euo pipefail
 cd "$(dirname "${BASH_SOURCE[0]}")/.."
 export LD_LIBRARY_PATH=$PWD/assets/vosk
@@ -11,19 +11,21 @@ if [ ${#targets[@]} -eq 0 ]; then mapfile -t targets < <(ls fuzz/corpus); fi
 for target in "${targets[@]}"; do
     seeds=fuzz/seeds/$target
     merged=$(mktemp -d)
-    # What the seeds reach already needs no other input.
-    by_hand=$(mktemp -d)
-    find "$seeds" -type f ! -name 'found-*' -exec cp {} "$by_hand" \;
-    cp "$by_hand"/* "$merged"
+    # What those made by hand reach needs no other input.
+    find "$seeds" -type f ! -name 'found-*' -exec cp {} "$merged" \;
     "$built/$target" -merge=1 -max_len=4000 "$merged" "$seeds" "fuzz/corpus/$target" >/dev/null 2>&1
-    for file in "$by_hand"/*; do rm "$merged/$(basename "$file")"; done
+    find "$seeds" -type f ! -name 'found-*' -printf "$merged/%f\\0" | xargs -0 rm
     rm -f "$seeds"/found-*
-    left=$((${KILOBYTES:-60} * 1000))
-    while read -r size file; do
-        left=$((left - size))
-        [ $left -ge 0 ] || break
+    find "$merged" -type f -printf '%s %p\n' | sort -n | awk -v most="${MOST:-40}" '
+        { file[NR] = $2 }
+        END {
+            step = NR > most ? NR / most : 1
+            for (at = step; at < NR + 0.5; at += step) print file[int(at + 0.5)]
+        }
+    ' | while read -r file; do
         cp "$file" "$seeds/found-$(basename "$file" | cut -c1-8)"
-    done < <(find "$merged" -type f -printf '%s %p\n' | sort -n)
-    echo "$target: $(find "$seeds" -name 'found-*' | wc -l) of $(find "$merged" -type f | wc -l) kept, $(du -sb "$seeds" | cut -f1) bytes"
-    rm -rf "$merged" "$by_hand"
+    done
+    kept=$(find "$seeds" -name 'found-*' | wc -l)
+    echo "$target: $kept of $(find "$merged" -type f | wc -l), $(du -sb "$seeds" | cut -f1) bytes"
+    rm -rf "$merged"
 done
