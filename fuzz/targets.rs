@@ -9,9 +9,10 @@ pub mod home;
 #[path = "web.rs"]
 pub mod web;
 
+use std::collections::BTreeMap;
 use std::sync::LazyLock;
 
-use sayback::dialogue::{Action, Dialogue, Event};
+use sayback::dialogue::{Action, Dialogue, Event, State, Touched};
 use sayback::facts::{Body, ChainHead, Fact, Record, Time};
 use sayback::grammar::{Expect, Grammar, Vocabulary};
 use sayback::hearing::{Heard, heard_in, read_wav_at_own_rate, read_wav_bytes};
@@ -22,7 +23,7 @@ use sayback::review::fields::Fields;
 use sayback::review::index::Index;
 use sayback::round::Script;
 use sayback::store::{LogFault, Stored};
-use sayback::understanding::{Context, Utterance, understand};
+use sayback::understanding::{Context, Utterance, typed, understand};
 use sayback::vitals::{HomeLimits, Units, VitalSign};
 
 /// A target: what it is called, and what it does.
@@ -172,50 +173,91 @@ fn meant(heard: &Heard) {
 }
 
 /// A conversation: each byte says what happens next. No reading is kept but by a
-/// step whose words are understood as a yes.
+/// step whose words are understood as a yes, and none that was not read back of the
+/// same resident.
 pub fn dialogue(data: &[u8]) {
     let mut now = now();
     let (mut state, _) = DIALOGUE.begin(&Record::default(), 1, now);
     let mut bytes = data.iter().copied();
+    let mut offered = BTreeMap::new();
     // Longer ones only take longer.
     for _ in 0..60 {
         let Some(byte) = bytes.next() else { return };
         now += chrono::TimeDelta::seconds(i64::from(byte));
-        let event = match byte {
-            0..=15 => Event::Silence,
-            16..=23 => Event::Tick,
-            24..=27 => Event::NotStored("the disk is full".to_owned()),
-            28..=31 => Event::NotSaid,
-            32..=39 => Event::Said {
-                began: now,
-                ended: now,
-            },
-            40..=99 => Event::Heard(Heard::from_text("yes")),
-            _ => {
-                let pair = [bytes.next().unwrap_or(0), bytes.next().unwrap_or(0)];
-                let at = usize::from(u16::from_le_bytes(pair)) * 31 + usize::from(byte);
-                Event::Heard(Heard::from_text(&PHRASES[at % PHRASES.len()]))
-            }
+        let event = event(byte, &mut bytes, &state, now);
+        // The clock is set back.
+        if byte == 99 {
+            now -= chrono::TimeDelta::hours(2);
+        }
+        let heard = match &event {
+            Event::Heard(heard) | Event::Touched(Touched { heard, .. }) => heard,
+            _ => &Heard::default(),
         };
-        let yes = match &event {
-            Event::Heard(heard) => matches!(
-                DIALOGUE.meaning(&state, heard),
-                Ok(Utterance::Yes(_) | Utterance::Readings { yes: Some(_), .. })
-            ),
-            _ => false,
-        };
+        let yes = matches!(
+            DIALOGUE.meaning(&state, heard),
+            Ok(Utterance::Yes(_) | Utterance::Readings { yes: Some(_), .. })
+        );
         let (next, actions) = DIALOGUE.step(state, &event, now);
         for action in &actions {
-            if let Action::Keep(fact) = action
-                && matches!(fact.body, Body::Read(_))
-            {
-                assert!(yes, "kept without a yes: {event:?}");
+            let Action::Keep(fact) = action else { continue };
+            let json = serde_json::to_value(fact).expect("a fact");
+            match fact.body {
+                Body::Offered { .. } => {
+                    offered.insert(json["id"].to_string(), json);
+                }
+                Body::Read(_) => {
+                    assert!(yes, "kept without a yes: {event:?}");
+                    let offer = offered.get(&json["offer"].to_string());
+                    let offer = offer.expect("kept without an offer");
+                    let read_back = offer["readings"].as_array().expect("readings");
+                    assert!(read_back.contains(&json["measurement"]), "{json}");
+                    assert_eq!(offer["resident"], json["resident"]);
+                }
+                _ => {}
             }
         }
         if actions.iter().any(|it| matches!(it, Action::End)) {
             return;
         }
         state = next;
+    }
+}
+
+/// What a byte, and those after it, say that happens.
+fn event(byte: u8, bytes: &mut impl Iterator<Item = u8>, state: &State, now: Time) -> Event {
+    let mut phrase = || {
+        let pair = [bytes.next().unwrap_or(0), bytes.next().unwrap_or(0)];
+        let at = usize::from(u16::from_le_bytes(pair)) * 31 + usize::from(byte);
+        Heard::from_text(&PHRASES[at % PHRASES.len()])
+    };
+    let touched = |words: &str, asked: u64| {
+        let heard = typed(words);
+        Event::Touched(Touched { heard, asked })
+    };
+    let staff = |at: u8| {
+        let staff: Vec<_> = HOME.staff().cloned().collect();
+        staff[usize::from(at) % staff.len()].clone()
+    };
+    match byte {
+        0..=15 => Event::Silence,
+        16..=23 | 99 => Event::Tick,
+        24..=27 => Event::NotStored("the disk is full".to_owned()),
+        28..=31 => Event::NotSaid,
+        32..=39 => Event::Said {
+            began: now,
+            ended: now,
+        },
+        40..=79 => Event::Heard(Heard::from_text("yes")),
+        80..=85 => touched("yes", state.asked()),
+        86 => touched("yes", state.asked().wrapping_sub(1)),
+        87 => touched("152/88", state.asked()),
+        88..=92 => {
+            let words: Vec<String> = phrase().words.into_iter().map(|it| it.text).collect();
+            touched(&words.join(" "), state.asked())
+        }
+        93..=95 => Event::SignedOn(staff(byte)),
+        96..=98 => Event::SignedOff(staff(byte)),
+        _ => Event::Heard(phrase()),
     }
 }
 
