@@ -108,10 +108,26 @@ pub fn log(data: &[u8]) {
     let _ = LogFault::in_log(data);
 }
 
-/// A grammar file.
+/// A grammar file, under the name that it says. Every phrase that has a meaning is of
+/// its words.
 pub fn grammar(data: &[u8]) {
-    if let Some(text) = text(data) {
-        let _ = Grammar::parse(&[("any.jsgf", text)]);
+    let Some(text) = text(data) else { return };
+    let named = text
+        .split_once("grammar ")
+        .and_then(|it| it.1.split_once(';'));
+    let name = named.map_or("any", |it| it.0.trim());
+    // Most others use the numbers.
+    let numbers = ("numbers", include_str!("../grammar/numbers.jsgf"));
+    let Ok(grammar) = Grammar::parse(&[numbers, (name, text)]) else {
+        return;
+    };
+    let words = grammar.words();
+    for (phrase, _) in grammar.vocabulary().phrases() {
+        let mut each = phrase.split_whitespace();
+        assert!(
+            each.all(|it| words.binary_search(&it.to_owned()).is_ok()),
+            "{phrase}"
+        );
     }
 }
 
