@@ -4,12 +4,15 @@
 //! The fuzzer runs these (`make fuzz`), and so does an ordinary test over the
 //! seeds (`tests/fuzz_seeds.rs`).
 
+#[path = "home.rs"]
+pub mod home;
 #[path = "web.rs"]
 pub mod web;
 
+use std::collections::BTreeMap;
 use std::sync::LazyLock;
 
-use sayback::dialogue::{Action, Dialogue, Event};
+use sayback::dialogue::{Action, Dialogue, Event, State, Touched};
 use sayback::facts::{Body, ChainHead, Fact, Record, Time};
 use sayback::grammar::{Expect, Grammar, Vocabulary};
 use sayback::hearing::{Heard, heard_in, read_wav_at_own_rate, read_wav_bytes};
@@ -20,7 +23,7 @@ use sayback::review::fields::Fields;
 use sayback::review::index::Index;
 use sayback::round::Script;
 use sayback::store::{LogFault, Stored};
-use sayback::understanding::{Context, Utterance, understand};
+use sayback::understanding::{Context, Utterance, typed, understand};
 use sayback::vitals::{HomeLimits, Units, VitalSign};
 
 /// A target: what it is called, and what it does.
@@ -28,7 +31,7 @@ pub type Target = (&'static str, fn(&[u8]));
 
 /// Every target.
 #[allow(dead_code, reason = "each fuzz target runs one")]
-pub const ALL: [Target; 15] = [
+pub const ALL: [Target; 19] = [
     ("wav", wav),
     ("transcripts", transcripts),
     ("log", log),
@@ -44,6 +47,10 @@ pub const ALL: [Target; 15] = [
     ("facts", facts),
     ("patients", patients),
     ("script", script),
+    ("link", home::link),
+    ("fetched", home::fetched),
+    ("shown", home::shown),
+    ("settings", home::settings),
 ];
 
 static HOME: LazyLock<Home> = LazyLock::new(|| {
@@ -101,38 +108,61 @@ pub fn log(data: &[u8]) {
     let _ = LogFault::in_log(data);
 }
 
-/// A grammar file.
+/// A grammar file, under the name that it says. Every phrase that has a meaning is of
+/// its words.
 pub fn grammar(data: &[u8]) {
-    if let Some(text) = text(data) {
-        let _ = Grammar::parse(&[("any.jsgf", text)]);
+    let Some(text) = text(data) else { return };
+    let named = text
+        .split_once("grammar ")
+        .and_then(|it| it.1.split_once(';'));
+    let name = named.map_or("any", |it| it.0.trim());
+    // Most others use the numbers.
+    let numbers = ("numbers", include_str!("../grammar/numbers.jsgf"));
+    let Ok(grammar) = Grammar::parse(&[numbers, (name, text)]) else {
+        return;
+    };
+    let words = grammar.words();
+    for (phrase, _) in grammar.vocabulary().phrases() {
+        let mut each = phrase.split_whitespace();
+        assert!(
+            each.all(|it| words.binary_search(&it.to_owned()).is_ok()),
+            "{phrase}"
+        );
     }
 }
 
 /// A home's file. What is written of it reads back as the same.
 pub fn roster_toml(data: &[u8]) {
-    let Some(Ok(home)) = text(data).map(Home::from_toml) else {
-        return;
-    };
-    if let Ok(written) = home.to_toml() {
+    if let Some(Ok(home)) = text(data).map(Home::from_toml) {
+        let written = home.to_toml().expect("what was read can be written");
         let again = Home::from_toml(&written).expect("what was written can be read");
-        assert_eq!(again.residents.len(), home.residents.len());
+        assert_eq!(again, home);
         assert_eq!(again.to_toml().expect("again"), written);
     }
 }
 
-/// A roster as a table.
+/// A roster as a table. What is read of it can be written to the home's file, and
+/// reads back from there as the same.
 pub fn roster_csv(data: &[u8]) {
-    if let Some(text) = text(data) {
-        let _ = import_csv(text, Units::UsCustomary);
-    }
+    let Some(Ok(residents)) = text(data).map(|it| import_csv(it, Units::UsCustomary)) else {
+        return;
+    };
+    let mut home = HOME.clone();
+    home.residents = residents;
+    let written = home.to_toml().expect("what was read can be written");
+    assert_eq!(Home::from_toml(&written).expect("and read"), home);
 }
 
-/// A home's limits.
+/// A home's limits. Whatever they are, a round can be held with them.
 pub fn limits(data: &[u8]) {
-    if let Some(text) = text(data) {
-        for units in [Units::Metric, Units::UsCustomary] {
-            let _ = HomeLimits::parse(text, units);
-        }
+    let Some(text) = text(data) else { return };
+    let _ = HomeLimits::parse(text, Units::Metric);
+    if let Ok(limits) = HomeLimits::parse(text, HOME.units) {
+        let mut home = HOME.clone();
+        home.set_limits(&limits);
+        let dialogue = Dialogue::new(home, HOME.aides[0].clone(), &GRAMMAR);
+        let facts = web::recorded(&dialogue.expect("a dialogue"));
+        assert!(facts.iter().any(|it| matches!(it.body, Body::Read(_))));
     }
 }
 
@@ -159,50 +189,91 @@ fn meant(heard: &Heard) {
 }
 
 /// A conversation: each byte says what happens next. No reading is kept but by a
-/// step whose words are understood as a yes.
+/// step whose words are understood as a yes, and none that was not read back of the
+/// same resident.
 pub fn dialogue(data: &[u8]) {
     let mut now = now();
     let (mut state, _) = DIALOGUE.begin(&Record::default(), 1, now);
     let mut bytes = data.iter().copied();
+    let mut offered = BTreeMap::new();
     // Longer ones only take longer.
     for _ in 0..60 {
         let Some(byte) = bytes.next() else { return };
         now += chrono::TimeDelta::seconds(i64::from(byte));
-        let event = match byte {
-            0..=15 => Event::Silence,
-            16..=23 => Event::Tick,
-            24..=27 => Event::NotStored("the disk is full".to_owned()),
-            28..=31 => Event::NotSaid,
-            32..=39 => Event::Said {
-                began: now,
-                ended: now,
-            },
-            40..=99 => Event::Heard(Heard::from_text("yes")),
-            _ => {
-                let pair = [bytes.next().unwrap_or(0), bytes.next().unwrap_or(0)];
-                let at = usize::from(u16::from_le_bytes(pair)) * 31 + usize::from(byte);
-                Event::Heard(Heard::from_text(&PHRASES[at % PHRASES.len()]))
-            }
+        let event = event(byte, &mut bytes, &state, now);
+        // The clock is set back.
+        if byte == 99 {
+            now -= chrono::TimeDelta::hours(2);
+        }
+        let heard = match &event {
+            Event::Heard(heard) | Event::Touched(Touched { heard, .. }) => heard,
+            _ => &Heard::default(),
         };
-        let yes = match &event {
-            Event::Heard(heard) => matches!(
-                DIALOGUE.meaning(&state, heard),
-                Ok(Utterance::Yes(_) | Utterance::Readings { yes: Some(_), .. })
-            ),
-            _ => false,
-        };
+        let yes = matches!(
+            DIALOGUE.meaning(&state, heard),
+            Ok(Utterance::Yes(_) | Utterance::Readings { yes: Some(_), .. })
+        );
         let (next, actions) = DIALOGUE.step(state, &event, now);
         for action in &actions {
-            if let Action::Keep(fact) = action
-                && matches!(fact.body, Body::Read(_))
-            {
-                assert!(yes, "kept without a yes: {event:?}");
+            let Action::Keep(fact) = action else { continue };
+            let json = serde_json::to_value(fact).expect("a fact");
+            match fact.body {
+                Body::Offered { .. } => {
+                    offered.insert(json["id"].to_string(), json);
+                }
+                Body::Read(_) => {
+                    assert!(yes, "kept without a yes: {event:?}");
+                    let offer = offered.get(&json["offer"].to_string());
+                    let offer = offer.expect("kept without an offer");
+                    let read_back = offer["readings"].as_array().expect("readings");
+                    assert!(read_back.contains(&json["measurement"]), "{json}");
+                    assert_eq!(offer["resident"], json["resident"]);
+                }
+                _ => {}
             }
         }
         if actions.iter().any(|it| matches!(it, Action::End)) {
             return;
         }
         state = next;
+    }
+}
+
+/// What a byte, and those after it, say that happens.
+fn event(byte: u8, bytes: &mut impl Iterator<Item = u8>, state: &State, now: Time) -> Event {
+    let mut phrase = || {
+        let pair = [bytes.next().unwrap_or(0), bytes.next().unwrap_or(0)];
+        let at = usize::from(u16::from_le_bytes(pair)) * 31 + usize::from(byte);
+        Heard::from_text(&PHRASES[at % PHRASES.len()])
+    };
+    let touched = |words: &str, asked: u64| {
+        let heard = typed(words);
+        Event::Touched(Touched { heard, asked })
+    };
+    let staff = |at: u8| {
+        let staff: Vec<_> = HOME.staff().cloned().collect();
+        staff[usize::from(at) % staff.len()].clone()
+    };
+    match byte {
+        0..=15 => Event::Silence,
+        16..=23 | 99 => Event::Tick,
+        24..=27 => Event::NotStored("the disk is full".to_owned()),
+        28..=31 => Event::NotSaid,
+        32..=39 => Event::Said {
+            began: now,
+            ended: now,
+        },
+        40..=79 => Event::Heard(Heard::from_text("yes")),
+        80..=85 => touched("yes", state.asked()),
+        86 => touched("yes", state.asked().wrapping_sub(1)),
+        87 => touched("152/88", state.asked()),
+        88..=92 => {
+            let words: Vec<String> = phrase().words.into_iter().map(|it| it.text).collect();
+            touched(&words.join(" "), state.asked())
+        }
+        93..=95 => Event::SignedOn(staff(byte)),
+        96..=98 => Event::SignedOff(staff(byte)),
+        _ => Event::Heard(phrase()),
     }
 }
 

@@ -9,12 +9,12 @@ use axum::body::Body;
 use axum::http::{Request, StatusCode, header};
 use http_body_util::BodyExt as _;
 use sayback::bedside::{Bedside, KEY_COOKIE, Link, TOUCHES};
-use sayback::dialogue::{Action, Event};
+use sayback::dialogue::{Action, Dialogue, Event};
 use sayback::facts::{Fact, KeptReading, Record};
 use sayback::hearing::Heard;
 use sayback::residents::Staff;
 use sayback::review::accounts::Role;
-use sayback::review::{FORM_COOKIE, ROUTES, Station, session_cookie};
+use sayback::review::{FORM_COOKIE, Ledger, ROUTES, Station, session_cookie};
 use sayback::store::Store;
 use tokio::runtime::Runtime;
 use tokio::sync::mpsc;
@@ -27,7 +27,7 @@ const ANEW: u32 = 500;
 const LOGIN: &str = "imarlow";
 const PASSWORD: &str = "teal kettle sings";
 /// A round with a report, a corrected reading and one not taken.
-const ROUND: [&str; 9] = [
+pub(super) const ROUND: [&str; 9] = [
     "room nine",
     "yes",
     "blood pressure one ninety two over eighty eight left arm sitting",
@@ -40,13 +40,14 @@ const ROUND: [&str; 9] = [
 ];
 
 /// A station with a nurse signed in.
-struct Site {
+pub(super) struct Site {
+    pub station: Arc<Station>,
     app: Router,
     runtime: Runtime,
     cookie: String,
     csrf: String,
     ids: Vec<String>,
-    asked: u32,
+    pub asked: u32,
     _folder: tempfile::TempDir,
 }
 
@@ -61,12 +62,12 @@ fn runtime() -> Runtime {
 }
 
 /// The facts of [`ROUND`].
-fn recorded() -> Vec<Fact<KeptReading>> {
-    let (mut state, mut actions) = DIALOGUE.begin(&Record::default(), 1, now());
+pub(super) fn recorded(dialogue: &Dialogue) -> Vec<Fact<KeptReading>> {
+    let (mut state, mut actions) = dialogue.begin(&Record::default(), 1, now());
     for (words, minute) in ROUND.iter().zip(1..) {
         let at = now() + chrono::TimeDelta::minutes(minute);
         let event = Event::Heard(Heard::from_text(words));
-        let (next, more) = DIALOGUE.step(state, &event, at);
+        let (next, more) = dialogue.step(state, &event, at);
         state = next;
         actions.extend(more);
     }
@@ -79,9 +80,8 @@ fn recorded() -> Vec<Fact<KeptReading>> {
 
 impl Site {
     fn new() -> Self {
-        let folder = tempfile::tempdir().expect("a folder");
         let mut store = Store::in_memory().expect("a record");
-        let facts = recorded();
+        let facts = recorded(&DIALOGUE);
         store
             .append(&facts.iter().collect::<Vec<_>>())
             .expect("appended");
@@ -93,6 +93,15 @@ impl Site {
             .collect();
         ids.sort();
         ids.dedup();
+        Self {
+            ids,
+            ..Self::of(store)
+        }
+    }
+
+    /// The same on a record, without identifiers of anything in it.
+    pub fn of(record: impl Ledger + 'static) -> Self {
+        let folder = tempfile::tempdir().expect("a folder");
         let accounts = Station::accounts_beside(&folder.path().join("record.db"));
         let (accounts, _) = accounts.expect("accounts");
         let staff = Staff {
@@ -102,14 +111,15 @@ impl Site {
         let made = accounts.create(LOGIN, &staff, Role::Nurse, now());
         made.expect("a nurse");
         accounts.choose(LOGIN, PASSWORD).expect("a password");
-        let station = Station::new(HOME.clone(), store, accounts, now, false);
-        let app = sayback::review::app(Arc::new(station.expect("a station")));
+        let station = Station::new(HOME.clone(), record, accounts, now, false);
+        let station = Arc::new(station.expect("a station"));
         let mut site = Self {
-            app,
+            app: sayback::review::app(Arc::clone(&station)),
+            station,
             runtime: runtime(),
             cookie: String::new(),
             csrf: String::new(),
-            ids,
+            ids: Vec::new(),
             asked: 0,
             _folder: folder,
         };
@@ -117,7 +127,7 @@ impl Site {
         site
     }
 
-    fn ask(&self, request: Request<Body>) -> (StatusCode, Vec<String>, String) {
+    pub fn ask(&self, request: Request<Body>) -> (StatusCode, Vec<String>, String) {
         let answer = self.app.clone().oneshot(request);
         self.runtime.block_on(async {
             let answer = answer.await.expect("an answer");
@@ -136,7 +146,7 @@ impl Site {
         })
     }
 
-    fn request(&self, method: &str, path: &str, body: Vec<u8>) -> Option<Request<Body>> {
+    pub fn request(&self, method: &str, path: &str, body: Vec<u8>) -> Option<Request<Body>> {
         let request = Request::builder().method(method).uri(path);
         let request = request.header(header::HOST, "station");
         let request = request.header(header::COOKIE, &self.cookie);

@@ -7,7 +7,7 @@ use clap::{Args, Subcommand};
 use sayback::residents::Home;
 use sayback::sync::{
     Address, Environment, Exchange, Files, HomeRecord, Link, LinkStatus, Linked, MemberKind,
-    Replaced, Setting, SyncError, init, read_status, send_once,
+    Replaced, Setting, SyncError, init, read_status, send_once, usable,
 };
 
 use super::commands::{Message, message};
@@ -279,7 +279,7 @@ fn set(setting: Setting, arguments: &Set) -> Result<(), Message> {
     let wrong = |error: &dyn std::fmt::Display| format!("{file}: {error}\nNothing is changed.");
     match setting {
         Setting::Roster => {
-            Home::from_toml(&text).map_err(|it| wrong(&it))?;
+            usable(&text, None).map_err(|it| wrong(&it))?;
         }
         Setting::Limits => {
             let roster = home.setting(Setting::Roster).map_err(message)?;

@@ -6,6 +6,7 @@
 //! store takes no others; what comes back out of the store holds plain
 //! [`ReadingRecord`]s.
 
+mod bounded;
 mod chain_head;
 mod confirmation;
 mod fold;
@@ -24,6 +25,7 @@ use crate::vitals::{
     WentOn, Working,
 };
 
+pub(crate) use bounded::finite;
 pub use chain_head::ChainHead;
 pub use confirmation::{KeptReading, ReadBack, Ready};
 pub use fold::{OpenReport, Pending, Raised, Reading, Recheck, Record};
@@ -46,6 +48,7 @@ pub struct Fact<R = ReadingRecord> {
     /// The version of the fact's form.
     pub version: u16,
     /// When it was recorded.
+    #[serde(deserialize_with = "bounded::moment")]
     pub at: Time,
     /// Who was recording.
     pub by: Staff,
@@ -110,7 +113,11 @@ pub enum Body<R = ReadingRecord> {
         /// Why.
         reason: NotTakenReason,
         /// When to try again, where that is known.
-        #[serde(default, skip_serializing_if = "Option::is_none")]
+        #[serde(
+            default,
+            skip_serializing_if = "Option::is_none",
+            deserialize_with = "bounded::moment_if_any"
+        )]
         retry_at: Option<Time>,
     },
     /// A reading was taken again; both stay in the record.
@@ -259,16 +266,20 @@ pub struct ReadingRecord {
     /// What was measured, as said.
     pub measurement: Measurement,
     /// When it was measured.
+    #[serde(deserialize_with = "bounded::moment")]
     pub measured_at: Time,
     /// When it was spoken.
+    #[serde(deserialize_with = "bounded::moment")]
     pub spoken_at: Time,
     /// The words heard.
     pub heard: String,
     /// The recogniser's lowest confidence in those words, 0 to 1.
+    #[serde(deserialize_with = "bounded::finite")]
     pub confidence: f32,
     /// The words read back.
     pub read_back: String,
     /// When the yes was heard.
+    #[serde(deserialize_with = "bounded::moment")]
     pub confirmed_at: Time,
     /// Whether it is far from the usual and was confirmed a second time.
     pub second_look: bool,

@@ -31,7 +31,14 @@ pub enum JsgfError {
     /// A weight that is not a positive number.
     #[error("the weight /{0}/ must be a whole number from 1 to 1000")]
     Weight(String),
+    /// Groups inside of groups, or tags after tags, without end.
+    #[error("more than {DEEPEST} groups or tags inside of one another")]
+    TooDeep,
 }
+
+/// No rule of a person's making is as deep, and one that is must not take the
+/// whole stack to read.
+const DEEPEST: usize = 50;
 
 /// A rule.
 #[derive(Debug, Clone, PartialEq)]
@@ -118,6 +125,7 @@ pub fn parse(file: &str, text: &str) -> Located<Vec<(String, Rule)>> {
         file,
         lexemes,
         at: 0,
+        depth: 0,
         last_line,
     };
     parser.file()
@@ -207,6 +215,7 @@ struct Parser<'a> {
     file: &'a str,
     lexemes: Vec<(usize, Lexeme)>,
     at: usize,
+    depth: usize,
     last_line: usize,
 }
 
@@ -268,6 +277,16 @@ impl Parser<'_> {
         Ok((name, Rule { public, body }))
     }
 
+    fn deeper(&mut self) -> Located<()> {
+        self.depth += 1;
+        if self.depth <= DEEPEST {
+            return Ok(());
+        }
+        let at = self.lexemes.get(self.at);
+        let line = at.map_or(self.last_line, |(line, _)| *line);
+        Err((line, JsgfError::TooDeep))
+    }
+
     fn choice(&mut self) -> Located<Expansion> {
         let mut alternatives = vec![self.alternative()?];
         while self.take_symbol('|') {
@@ -300,6 +319,8 @@ impl Parser<'_> {
     }
 
     fn part(&mut self) -> Located<Option<Expansion>> {
+        let depth = self.depth;
+        self.deeper()?;
         let mut part = match self.peek() {
             Some(Lexeme::Word(word)) => {
                 let word = Expansion::Word(word.clone());
@@ -328,12 +349,17 @@ impl Parser<'_> {
                 self.symbol(']', "\"]\"")?;
                 Expansion::Optional(Box::new(inner))
             }
-            _ => return Ok(None),
+            _ => {
+                self.depth = depth;
+                return Ok(None);
+            }
         };
         while let Some(Lexeme::Tag(tag)) = self.peek() {
             part = Expansion::Tagged(Box::new(part), tag.clone());
             self.at += 1;
+            self.deeper()?;
         }
+        self.depth = depth;
         Ok(Some(part))
     }
 }
@@ -373,6 +399,10 @@ mod tests {
         let (line, problem) = case("#JSGF V1.0;\ngrammar t;\n<a> = one\n<b> = two;");
         assert_eq!(line, 4);
         assert!(problem.to_string().contains("\";\""), "{problem}");
+        let deep = format!("#JSGF V1.0;\ngrammar t;\n<a> = {};", "[".repeat(9_000));
+        assert_eq!(case(&deep), (3, JsgfError::TooDeep));
+        let tags = format!("#JSGF V1.0;\ngrammar t;\n<a> = a{};", "{}".repeat(9_000));
+        assert_eq!(case(&tags), (3, JsgfError::TooDeep));
         let (line, problem) = case("#JSGF V1.0;\ngrammar t;\n<a> = One;");
         assert_eq!((line, problem), (3, JsgfError::Character('O')));
     }

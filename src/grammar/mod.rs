@@ -13,7 +13,7 @@ mod place;
 mod token;
 mod vocabulary;
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 use thiserror::Error;
 
@@ -60,6 +60,14 @@ pub enum GrammarError {
         /// The rule it stands in.
         rule: String,
     },
+    /// A phrase with more forms than anyone says.
+    #[error("grammar: what {{{tag}}} stands for in <{rule}> has more than {MOST_FORMS} words")]
+    TooMany {
+        /// The tag.
+        tag: String,
+        /// The rule it stands in.
+        rule: String,
+    },
     /// One phrase with two meanings.
     #[error("grammar: \"{phrase}\" has two meanings, {first} and {second}")]
     TwoMeanings {
@@ -71,6 +79,11 @@ pub enum GrammarError {
         second: String,
     },
 }
+
+/// The most words that all forms of a tagged phrase have together. Those of the
+/// built-in grammar have some dozens; forms multiply, and a few lines can have more
+/// than fit in memory.
+const MOST_FORMS: usize = 10_000;
 
 /// The rules of all files together, by qualified name (`pulse.reading`).
 #[derive(Debug, Clone)]
@@ -149,31 +162,38 @@ impl Grammar {
     }
 
     fn check(&self) -> Result<(), GrammarError> {
+        let mut done = BTreeSet::new();
         for name in self.rules.keys() {
-            self.check_rule(name, name, &mut Vec::new())?;
+            self.check_rule(name, name, &mut Vec::new(), &mut done)?;
         }
         Vocabulary::of(self)?;
         Ok(())
     }
 
-    fn check_rule(
-        &self,
-        name: &str,
+    /// `done` are the rules that need no second look, however often they are used.
+    fn check_rule<'a>(
+        &'a self,
+        name: &'a str,
         user: &str,
-        inside: &mut Vec<String>,
+        inside: &mut Vec<&'a str>,
+        done: &mut BTreeSet<&'a str>,
     ) -> Result<(), GrammarError> {
+        if done.contains(name) {
+            return Ok(());
+        }
         let Some(rule) = self.rules.get(name) else {
             let (rule, user) = (name.to_owned(), user.to_owned());
             return Err(GrammarError::NoSuchRule { rule, user });
         };
-        if inside.iter().any(|it| it == name) {
+        if inside.contains(&name) {
             return Err(GrammarError::Recursive(name.to_owned()));
         }
-        inside.push(name.to_owned());
+        inside.push(name);
         for used in rule.body.references() {
-            self.check_rule(used, name, inside)?;
+            self.check_rule(used, name, inside, done)?;
         }
         inside.pop();
+        done.insert(name);
         Ok(())
     }
 

@@ -3,7 +3,7 @@
 use std::collections::{BTreeMap, BTreeSet};
 
 use super::jsgf::Expansion;
-use super::{Grammar, GrammarError, Token};
+use super::{Grammar, GrammarError, MOST_FORMS, Token};
 
 /// Phrases that carry meaning, and words that do not but belong to the grammar.
 #[derive(Debug, Clone)]
@@ -118,7 +118,11 @@ fn collect(
                 tag: tag.clone(),
                 rule: rule.to_owned(),
             })?;
-            for phrase in spellings(grammar, inner) {
+            let forms = spellings(grammar, inner).ok_or_else(|| GrammarError::TooMany {
+                tag: tag.clone(),
+                rule: rule.to_owned(),
+            })?;
+            for phrase in forms {
                 let earlier = phrases.insert(phrase.clone(), token.clone());
                 if let Some(first) = earlier.filter(|it| *it != token) {
                     return Err(GrammarError::TwoMeanings {
@@ -133,33 +137,80 @@ fn collect(
     }
 }
 
-/// Every way to say an expansion. Only tagged phrases come here, and those are
-/// short.
-fn spellings(grammar: &Grammar, expansion: &Expansion) -> Vec<Vec<String>> {
-    match expansion {
+/// Every way to say an expansion; none where they are too many. Only tagged phrases
+/// come here, and those are short.
+fn spellings(grammar: &Grammar, expansion: &Expansion) -> Option<Vec<Vec<String>>> {
+    let ways = match expansion {
         Expansion::Word(word) => vec![vec![word.clone()]],
-        Expansion::Rule(name) => grammar
-            .rules
-            .get(name)
-            .map_or_else(Vec::new, |rule| spellings(grammar, &rule.body)),
+        Expansion::Rule(name) => match grammar.rules.get(name) {
+            Some(rule) => spellings(grammar, &rule.body)?,
+            None => Vec::new(),
+        },
         Expansion::Choice(parts) => {
-            let each = parts.iter();
-            each.flat_map(|(_, it)| spellings(grammar, it)).collect()
+            let mut ways = Vec::new();
+            for (_, part) in parts {
+                ways.extend(spellings(grammar, part)?);
+            }
+            ways
         }
         Expansion::Optional(inner) => {
-            let mut ways = spellings(grammar, inner);
+            let mut ways = spellings(grammar, inner)?;
             ways.push(Vec::new());
             ways
         }
-        Expansion::Tagged(inner, _) => spellings(grammar, inner),
-        Expansion::Sequence(parts) => parts.iter().fold(vec![Vec::new()], |before, part| {
-            let after = spellings(grammar, part);
-            let join = |head: &Vec<String>| {
-                let head = head.clone();
-                let join = move |tail: &Vec<String>| [head.clone(), tail.clone()].concat();
-                after.iter().map(join).collect::<Vec<_>>()
-            };
-            before.iter().flat_map(join).collect()
-        }),
+        Expansion::Tagged(inner, _) => spellings(grammar, inner)?,
+        Expansion::Sequence(parts) => {
+            let mut ways = vec![Vec::new()];
+            for part in parts {
+                let after = spellings(grammar, part)?;
+                few(&ways, after.len())?;
+                let join = |head: &Vec<String>| {
+                    let head = head.clone();
+                    let join = move |tail: &Vec<String>| [head.clone(), tail.clone()].concat();
+                    after.iter().map(join).collect::<Vec<_>>()
+                };
+                ways = ways.iter().flat_map(join).collect();
+                few(&ways, 1)?;
+            }
+            ways
+        }
+    };
+    few(&ways, 1)?;
+    Some(ways)
+}
+
+/// Whether there is room for these, each so many times.
+fn few(ways: &[Vec<String>], times: usize) -> Option<()> {
+    let words = ways.iter().map(|it| it.len() + 1).sum::<usize>();
+    (words.saturating_mul(times) <= MOST_FORMS).then_some(())
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn parsed(rules: &str) -> Result<Grammar, GrammarError> {
+        Grammar::parse(&[("t", &format!("#JSGF V1.0;\ngrammar t;\n{rules}"))])
+    }
+
+    /// Each line doubles what the one before has.
+    fn doubling(of: impl Fn(u32) -> String) -> String {
+        let lines = (0..40).map(|it| format!("<r{}> = {};", it + 1, of(it)));
+        lines.chain(["<r0> = a;".to_owned()]).collect()
+    }
+
+    #[test]
+    fn what_multiplies_without_end_is_refused() {
+        let optional = "<a> = ([a] [b] [c] [d] [e] [f] [g] [h] [i] [j] [k] [l] [m] [n] [o] [p] \
+            [q] [r] [s] [t] [u] [v] [w] [x] [y] [z]) {say yes};";
+        let longer = doubling(|it| format!("<r{it}> <r{it}>"));
+        let more = doubling(|it| format!("<r{it}> | b <r{it}>"));
+        let tagged = "<all> = <r40> {say yes};";
+        for rules in [optional, &(longer.clone() + tagged), &(more + tagged)] {
+            let refused = parsed(rules).unwrap_err();
+            assert!(matches!(refused, GrammarError::TooMany { .. }), "{refused}");
+        }
+        // Without a tag nothing is spelled out.
+        parsed(&longer).unwrap();
     }
 }

@@ -83,7 +83,8 @@ impl<'a> Round<'a> {
     ///
     /// # Errors
     /// [`StoreError`] when the record cannot be read or written; without a
-    /// record there is no round.
+    /// record there is no round. What came from the home and can't be read is said
+    /// and passed over.
     pub fn open(
         dialogue: &Dialogue,
         store: &'a mut Store,
@@ -91,9 +92,24 @@ impl<'a> Round<'a> {
         screen: &mut dyn Screen,
     ) -> Result<(Self, Turn), StoreError> {
         let (mut record, mut seen) = (Record::default(), 0);
+        let mut unread = 0;
         for stored in store.facts_after(0, usize::MAX)? {
-            record.add(&stored.fact?);
             seen = stored.seq;
+            match stored.fact {
+                Ok(fact) => record.add(&fact),
+                // Another's, most likely of a newer version.
+                Err(error) if store.came(seen)? => {
+                    tracing::warn!("{error}");
+                    unread += 1;
+                }
+                Err(error) => return Err(error),
+            }
+        }
+        if unread > 0 {
+            screen.notice(&format!(
+                "{unread} of the entries that came from the home can't be read by this Sayback, \
+                 and are not taken into account. Is there a newer one?"
+            ));
         }
         // A fresh random seed for the identifiers of this round's facts.
         let random = uuid::Uuid::new_v4().as_u64_pair().0;

@@ -10,7 +10,7 @@ use super::chain::{Columns, Hash, Head, beginning, link};
 use super::error::StoreError;
 use super::schema::{CHAINED, SCHEMA, missing_guards};
 use super::{Store, exchange, parsed};
-use crate::facts::{Body, ChainHead};
+use crate::facts::{Body, ChainHead, Time};
 
 /// No more rows than this are looked through for where each belongs.
 const MOVED: usize = 40;
@@ -247,10 +247,10 @@ pub(crate) fn about(row: Option<i64>, id: Option<&[u8]>, what: What) -> Finding 
     Finding { row, id, what }
 }
 
-/// What a fact says it is.
+/// What a fact says it is. Not borrowed: an escape in it is no other kind.
 #[derive(Deserialize)]
-struct Kind<'a> {
-    kind: &'a str,
+struct Kind {
+    kind: String,
 }
 
 /// A row whose hash does not follow.
@@ -397,17 +397,22 @@ impl<'a> Walk<'a> {
             Err(_) => return,
         };
         let kind = serde_json::from_str::<Kind>(text).ok();
-        let kind = kind.map(|it| it.kind.to_owned());
+        let kind = kind.map(|it| it.kind);
         let same = [
             ("id", row.id, fact.id.to_string()),
             ("round", row.round, fact.round.to_string()),
-            ("at", row.at, fact.at.to_rfc3339()),
             ("kind", row.kind, kind.unwrap_or_default()),
         ];
         for (column, there, said) in same {
             if there != said.as_bytes() {
                 self.find(row, What::Contradicts { column });
             }
+        }
+        // A moment can be written in several ways, and the home has it as it came.
+        let there = std::str::from_utf8(row.at).ok();
+        let there = there.and_then(|it| Time::parse_from_rfc3339(it).ok());
+        if there.is_none_or(|it| (it, it.offset()) != (fact.at, fact.at.offset())) {
+            self.find(row, What::Contradicts { column: "at" });
         }
     }
 

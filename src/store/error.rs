@@ -4,6 +4,7 @@ use std::path::{Path, PathBuf};
 
 use rusqlite::ErrorCode;
 use thiserror::Error;
+use uuid::Uuid;
 
 use super::key::{Key, KeyError};
 use super::schema::SCHEMA;
@@ -64,6 +65,15 @@ pub enum StoreError {
     /// Facts could not be written.
     #[error("{0}")]
     Write(String),
+    /// A fact of the home that can't be stored, however often it is tried. Others
+    /// can.
+    #[error("fact {id} from the home can't be stored: {problem}")]
+    Refused {
+        /// The fact.
+        id: Uuid,
+        /// Why.
+        problem: String,
+    },
     /// Facts may be written or not: the connection was lost at that moment.
     #[error(
         "the connection was lost while this was being stored ({0}). It may be stored or not: look \

@@ -47,8 +47,9 @@ impl Store {
     /// how many of them were new. They are not among [`Store::unsent`].
     ///
     /// # Errors
-    /// [`StoreError::Write`]: none of them is stored. A text that is no fact, or
-    /// is another than the one stored with its identifier, is refused by name.
+    /// [`StoreError::Write`]: none of them is stored. [`StoreError::Refused`], and
+    /// none either: a text that is no fact, or is another than the one stored with
+    /// its identifier.
     pub fn append_fetched(&mut self, facts: &[RawFact]) -> Result<usize, StoreError> {
         let failed = |error: rusqlite::Error| StoreError::write(&error);
         let transaction = self.immediate().map_err(failed)?;
@@ -63,10 +64,8 @@ impl Store {
             match there {
                 Some(text) if text == fact.text => continue,
                 Some(_) => {
-                    return Err(StoreError::Write(format!(
-                        "fact {id} is another in this record than in what was fetched; see \
-                         `sayback check`"
-                    )));
+                    let problem = "it is another in this record; see `sayback check`";
+                    return Err(refused(fact.id, problem));
                 }
                 None => {}
             }
@@ -126,6 +125,14 @@ impl Store {
         Ok(id.and_then(|it| it.parse().ok()))
     }
 
+    /// Whether the fact at this place came from the home.
+    ///
+    /// # Errors
+    /// [`StoreError::Read`].
+    pub fn came(&self, seq: i64) -> Result<bool, StoreError> {
+        came(&self.connection, seq).map_err(|error| StoreError::read(&error))
+    }
+
     /// How many facts after the one at `seq` did not come from the home, and how
     /// many of them are readings.
     ///
@@ -161,18 +168,20 @@ pub(super) fn came(connection: &Connection, seq: i64) -> rusqlite::Result<bool> 
         .query_row([seq], |row| row.get(0))
 }
 
+fn refused(id: Uuid, problem: &str) -> StoreError {
+    let problem = problem.to_owned();
+    StoreError::Refused { id, problem }
+}
+
 /// The columns of a fact that was fetched, as they would be of one made here.
 fn row(fact: &RawFact) -> Result<Row, StoreError> {
     let id = fact.id.to_string();
-    let wrong = |problem: &str| {
-        StoreError::Write(format!(
-            "fact {id} from the home can't be stored: {problem}"
-        ))
-    };
-    let about: Envelope = serde_json::from_str(&fact.text)
-        .map_err(|_| wrong("it does not say what it is, when it was and in which round"))?;
+    let about: Envelope = serde_json::from_str(&fact.text).map_err(|_| {
+        let problem = "it does not say what it is, when it was and in which round";
+        refused(fact.id, problem)
+    })?;
     if about.id != fact.id {
-        return Err(wrong("its text has another identifier"));
+        return Err(refused(fact.id, "its text has another identifier"));
     }
     if let Err(error) = parsed(id.clone(), &fact.text) {
         tracing::warn!("{error}; it is kept for a newer version");

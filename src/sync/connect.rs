@@ -55,7 +55,8 @@ fn usual(config: &mut Config) {
         .options(&format!("-c statement_timeout={}", REQUEST.as_millis()));
 }
 
-fn tls(ca: &[u8]) -> Result<ClientConfig, String> {
+/// The certificates of an authority.
+pub(super) fn authority(ca: &[u8]) -> Result<RootCertStore, String> {
     let mut roots = RootCertStore::empty();
     for certificate in CertificateDer::pem_slice_iter(ca) {
         let certificate = certificate.map_err(|error| format!("its authority: {error}"))?;
@@ -65,6 +66,11 @@ fn tls(ca: &[u8]) -> Result<ClientConfig, String> {
     if roots.is_empty() {
         return Err("no certificate of its authority is given".to_owned());
     }
+    Ok(roots)
+}
+
+fn tls(ca: &[u8]) -> Result<ClientConfig, String> {
+    let roots = authority(ca)?;
     let ring = Arc::new(rustls::crypto::ring::default_provider());
     let config = ClientConfig::builder_with_provider(ring).with_safe_default_protocol_versions();
     let config = config.map_err(|error| error.to_string())?;

@@ -10,7 +10,7 @@ use uuid::Uuid;
 
 use super::{HomeRecord, Link, Sent, SyncError};
 use crate::facts::ChainHead;
-use crate::store::{RawFact, RawStored, Store, Waiting};
+use crate::store::{RawFact, RawStored, Store, StoreError, Waiting};
 
 /// So many facts go at once: a batch is a second or less on a slow link, and what
 /// is lost with it is soon sent again.
@@ -57,6 +57,8 @@ pub struct Exchange {
     head: Option<ChainHead>,
     /// What the home refuses, by place, and why.
     refused: BTreeMap<i64, String>,
+    /// What of the home can't be stored here, by its place there, and why.
+    not_taken: BTreeMap<i64, String>,
 }
 
 /// What one exchange moved.
@@ -85,6 +87,7 @@ impl Exchange {
             refill: false,
             head: None,
             refused: BTreeMap::new(),
+            not_taken: BTreeMap::new(),
         }
     }
 
@@ -99,9 +102,11 @@ impl Exchange {
         self.sent
     }
 
-    /// What the home refuses, and why: one line each.
+    /// What the home refuses, and what of the home can't be stored here, and why:
+    /// one line each.
     pub fn refused(&self) -> impl Iterator<Item = &str> {
-        self.refused.values().map(String::as_str)
+        let both = self.refused.values().chain(self.not_taken.values());
+        both.map(String::as_str)
     }
 
     /// What is not at the home yet.
@@ -142,6 +147,7 @@ impl Exchange {
             self.compare = Some(last);
         }
         if self.fetched.is_none() {
+            self.not_taken.clear();
             self.refill = match self.home.last_of_mine()? {
                 Some(id) => store.fact(id)?.is_none(),
                 None => false,
@@ -227,14 +233,36 @@ impl Exchange {
             let facts = self.home.wanted(from, until.seq, self.refill)?;
             let Some((last, _)) = facts.last() else { break };
             self.fetched = Some(*last);
-            let raw: Vec<RawFact> = facts.into_iter().map(|(_, it)| it).collect();
-            new += store
-                .append_fetched(&raw)
+            new += self
+                .take(store, facts)
                 .inspect_err(|_| self.fetched = Some(from))?;
         }
         self.fetched = Some(until.seq);
         self.refill = false;
         self.head = Some(until);
+        Ok(new)
+    }
+}
+
+impl Exchange {
+    /// What can't be stored must not keep back what comes after it: then each goes
+    /// alone.
+    fn take(&mut self, store: &mut Store, facts: Vec<(i64, RawFact)>) -> Result<usize, SyncError> {
+        let (places, raw): (Vec<i64>, Vec<RawFact>) = facts.into_iter().unzip();
+        match store.append_fetched(&raw) {
+            Err(StoreError::Refused { .. }) => {}
+            done => return Ok(done?),
+        }
+        let mut new = 0;
+        for (place, fact) in places.iter().zip(&raw) {
+            match store.append_fetched(std::slice::from_ref(fact)) {
+                Err(error @ StoreError::Refused { .. }) => {
+                    tracing::error!("{error}");
+                    self.not_taken.insert(*place, error.to_string());
+                }
+                done => new += done?,
+            }
+        }
         Ok(new)
     }
 }

@@ -7,6 +7,7 @@ use std::path::Path;
 use serde::{Deserialize, Serialize};
 
 use super::SyncError;
+use super::connect::authority;
 use crate::store::{open_to_others, private_file};
 
 /// What a member of a home may do.
@@ -80,13 +81,43 @@ impl Link {
             problem,
         };
         let text = read_private(path).map_err(wrong)?;
-        // What TOML says of a mistake can quote the line, and so the password.
-        toml::from_str(&text).map_err(|error: toml::de::Error| {
-            wrong(format!(
-                "it is no link file ({}); make one with `sayback home enrol`",
-                error.message()
-            ))
-        })
+        Self::parse(&text).map_err(wrong)
+    }
+
+    /// Reads the text of a link file.
+    ///
+    /// # Errors
+    /// What is wrong, without a word of what stands there: it holds a password.
+    pub fn parse(text: &str) -> Result<Self, String> {
+        let no_link =
+            |what: &str| format!("it is no link file ({what}); make one with `sayback home enrol`");
+        let link: Self = toml::from_str(text).map_err(|error: toml::de::Error| {
+            // What TOML says of a mistake quotes what it found, and so the password,
+            // but for what it did not find.
+            let message = error.message();
+            if message.starts_with("missing field") {
+                return no_link(message);
+            }
+            let before = error.span().and_then(|it| text.get(..it.start));
+            let line = before.map_or(1, |it| it.matches('\n').count() + 1);
+            no_link(&format!("line {line} is not as it must be"))
+        })?;
+        let certificates = authority(link.ca.as_bytes());
+        certificates.map_err(|_| no_link("its authority's certificates can't be read"))?;
+        Ok(link)
+    }
+
+    /// The text of its file.
+    ///
+    /// # Errors
+    /// Why it can't be written: never what it holds.
+    pub fn text(&self) -> Result<String, String> {
+        let text = toml::to_string(self).map_err(|error| error.to_string())?;
+        Ok(format!(
+            "# The link of this {} to its home. Whoever has this file can sign on as it:\n\
+             # keep it, and take its right away with `sayback home revoke` if it is lost.\n{text}",
+            self.kind.name()
+        ))
     }
 
     /// Writes a link file that is its owner's alone. Nothing is written over.
@@ -98,12 +129,7 @@ impl Link {
             path: path.to_owned(),
             problem,
         };
-        let text = toml::to_string(self).map_err(|error| wrong(error.to_string()))?;
-        let text = format!(
-            "# The link of this {} to its home. Whoever has this file can sign on as it:\n\
-             # keep it, and take its right away with `sayback home revoke` if it is lost.\n{text}",
-            self.kind.name()
-        );
+        let text = self.text().map_err(wrong)?;
         private_file(path)
             .and_then(|()| std::fs::write(path, text))
             .map_err(|error| wrong(error.to_string()))
@@ -120,4 +146,38 @@ pub(super) fn read_private(path: &Path) -> Result<String, String> {
         ));
     }
     Ok(text)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    const LINK: &str = include_str!("../../fuzz/seeds/link/recorder");
+
+    /// "SECRET" stands for the password: with quotes missing, under another name, or
+    /// in another field's place.
+    #[test]
+    fn what_is_wrong_is_said_without_the_password() {
+        assert!(Link::parse(LINK).is_ok());
+        for (right, wrong) in [
+            ("\"SECRET\"", "SECRET"),
+            ("\"SECRET\"", "\"SECRET"),
+            ("password = \"SECRET\"", "SECRET = \"\""),
+            ("kind = \"recorder\"", "kind = \"SECRET\""),
+            ("port = 5432", "port = SECRET"),
+            ("port = 5432", "port = \"SECRET\""),
+        ] {
+            for secret in ["7719305527", "kq7xv9zj2w"] {
+                assert!(LINK.contains(right));
+                let text = LINK.replace(right, wrong).replace("SECRET", secret);
+                let problem = Link::parse(&text).unwrap_err();
+                assert!(!problem.contains(secret), "{problem}");
+                assert!(problem.contains("line "), "{problem}");
+            }
+        }
+        let problem = Link::parse(&LINK.replace("port = 5432\n", "")).unwrap_err();
+        assert!(problem.contains("missing field `port`"), "{problem}");
+        let problem = Link::parse(&LINK.replace("BEGIN", "BEGAN")).unwrap_err();
+        assert!(problem.contains("authority"), "{problem}");
+    }
 }

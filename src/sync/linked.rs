@@ -184,8 +184,12 @@ impl Keeping {
         match done {
             Ok(settings) => {
                 status.last = Some(chrono::Local::now().fixed_offset());
-                status.settings.extend(settings);
-                status.settings.dedup();
+                // What is tried again is not said again.
+                for line in settings {
+                    if !status.settings.contains(&line) {
+                        status.settings.push(line);
+                    }
+                }
             }
             Err(error) => {
                 tracing::warn!("{error}");

@@ -22,7 +22,7 @@ pub use admin::Environment;
 pub use enrol::{Address, Member, init};
 pub use error::SyncError;
 pub use exchange::{Exchange, Moved};
-pub use files::{Files, limits_of, replace};
+pub use files::{Files, limits_of, replace, usable};
 pub use home_record::{HomeRecord, Sent};
 pub use ledger::HomeLedger;
 pub use link::{Link, MemberKind, Password};

@@ -228,7 +228,9 @@ BEGIN
             RAISE EXCEPTION 'fact % can''t be read', id_ USING ERRCODE = 'SB004', DETAIL = id_;
         END;
         IF kind_ IS NULL OR at_ IS NULL OR round_ IS NULL OR length(one) > 100000
-           OR j ->> 'id' IS DISTINCT FROM id_ OR j ->> 'round' <> round_ THEN
+           OR j ->> 'id' IS DISTINCT FROM id_ OR j ->> 'round' <> round_
+           -- The database takes more for a time, "infinity" among it, than a recorder reads.
+           OR at_ !~ '^\d{4}-\d\d-\d\dT([01]\d|2[0-3]):\d\d:\d\d(\.\d+)?[+-]\d\d:\d\d$' THEN
             RAISE EXCEPTION 'fact % is of no known form', id_ USING ERRCODE = 'SB004', DETAIL = id_;
         END IF;
         IF kind_ <> ALL (allowed) THEN

@@ -77,6 +77,7 @@ pub struct Rival {
     /// What another of the recogniser's transcripts claims.
     pub measurement: Measurement,
     /// Its share of likelihood, 0 to 1.
+    #[serde(deserialize_with = "crate::facts::finite")]
     pub share: f32,
 }
 

@@ -136,7 +136,8 @@ impl HomeLimits {
         if let Some(rules) = file.rules {
             if let Some(name) = rules.get_ref().senseless() {
                 let field = format!("rules.{name}");
-                let expected = "a number above nought, and an urgent score not below the other";
+                let expected = "a number above nought and below a million, and an urgent score \
+                                not below the other";
                 let offset = text.find(name).unwrap_or(rules.span().start);
                 return Err(at(offset, &field, "out of range", expected.to_owned()));
             }
@@ -378,6 +379,20 @@ weight_30_days = 4
                 15,
                 "rules.weight_30_days",
                 "above",
+            ),
+            (
+                "weight_30_days = 4",
+                "weight_30_days = \"79228162514264337593543950335\"",
+                15,
+                "rules.weight_30_days",
+                "below a million",
+            ),
+            (
+                "low = 93.2",
+                "low = \"-79228162514264337593543950335\"",
+                9,
+                "unlikely.temperature",
+                "within what is possible",
             ),
             (
                 "weight_30_days",

@@ -10,6 +10,7 @@ use rust_decimal::Decimal;
 use serde::{Deserialize, Serialize};
 
 use super::defaults::{outside_range, unlikely_range};
+use super::measurement::measurable;
 use super::{HomeLimits, Measurement, Quantity, Unit, Units, VitalSign};
 
 /// The part of a measurement that a limit applies to.
@@ -40,8 +41,10 @@ impl Component {
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
 pub struct Bounds {
     /// Lowest value inside.
+    #[serde(deserialize_with = "measurable")]
     pub low: Decimal,
     /// Highest value inside.
+    #[serde(deserialize_with = "measurable")]
     pub high: Decimal,
     /// Unit of both.
     pub unit: Unit,

@@ -1,7 +1,8 @@
 //! One measured value with its unit and qualifiers.
 
 use rust_decimal::{Decimal, dec};
-use serde::{Deserialize, Serialize};
+use serde::de::Error as _;
+use serde::{Deserialize, Deserializer, Serialize};
 use thiserror::Error;
 
 use super::{
@@ -11,6 +12,7 @@ use super::{
 /// A number with its unit, as it was said.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize)]
 pub struct Quantity {
+    #[serde(deserialize_with = "measurable")]
     value: Decimal,
     unit: Unit,
 }
@@ -47,6 +49,20 @@ impl Quantity {
     pub fn canonical(self) -> Self {
         self.to(self.unit.canonical()).unwrap_or(self)
     }
+}
+
+/// No vital sign has numbers as large as this: what is reckoned with them must not
+/// overflow.
+pub(super) const TOO_LARGE: Decimal = dec!(1_000_000);
+
+/// A number that a fact or a file holds. Whether a person can have it is for
+/// [`Measurement::new`] to say.
+pub(super) fn measurable<'de, D: Deserializer<'de>>(from: D) -> Result<Decimal, D::Error> {
+    let number: Decimal = Deserialize::deserialize(from)?;
+    if number.abs() < TOO_LARGE {
+        return Ok(number);
+    }
+    Err(D::Error::custom("no vital sign has a number as large"))
 }
 
 /// The numbers of a claim: one, or the two of a blood pressure.

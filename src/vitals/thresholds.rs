@@ -3,6 +3,7 @@
 use rust_decimal::{Decimal, dec};
 use serde::{Deserialize, Serialize};
 
+use super::measurement::TOO_LARGE;
 use super::{Quantity, Unit};
 
 /// A temperature, or a difference of temperatures, as a publication prints it
@@ -146,7 +147,8 @@ impl Default for Thresholds {
 
 impl Thresholds {
     /// The name of a threshold that makes no sense, if there is one: each must
-    /// be above nought, and the urgent score not below the other.
+    /// be above nought, not so large that a sum with it overflows, and the urgent
+    /// score not below the other.
     pub(super) fn senseless(&self) -> Option<&'static str> {
         let numbers = [
             ("single_oral", self.single_oral.fahrenheit),
@@ -175,7 +177,8 @@ impl Thresholds {
             ("pain_at_least", self.pain_at_least.into()),
             ("early_warning", self.early_warning.into()),
         ];
-        let wrong = numbers.into_iter().find(|(_, number)| *number <= dec!(0));
+        let right = |number: &Decimal| *number > dec!(0) && *number < TOO_LARGE;
+        let wrong = numbers.into_iter().find(|(_, number)| !right(number));
         let urgent = (self.early_warning_urgent < self.early_warning)
             .then_some(("early_warning_urgent", dec!(0)));
         wrong.or(urgent).map(|(name, _)| name)

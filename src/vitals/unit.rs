@@ -110,17 +110,24 @@ impl Unit {
     }
 
     /// Converts `value` from this unit into `to` by exact factors (NIST SP 811).
-    /// `None` when the two do not measure the same thing.
+    /// `None` when the two do not measure the same thing, and for a number so large
+    /// that it can't be: files and other machines can hold any.
     #[must_use]
     pub fn convert(self, value: Decimal, to: Self) -> Option<Decimal> {
         match (self, to) {
             (from, to) if from == to => Some(value),
-            (Self::Fahrenheit, Self::Celsius) => Some((value - dec!(32)) * dec!(5) / dec!(9)),
-            (Self::Celsius, Self::Fahrenheit) => Some(value * dec!(9) / dec!(5) + dec!(32)),
-            (Self::Pound, Self::Kilogram) => Some(value * KILOGRAMS_PER_POUND),
-            (Self::Kilogram, Self::Pound) => Some(value / KILOGRAMS_PER_POUND),
-            (Self::Inch, Self::Centimetre) => Some(value * CENTIMETRES_PER_INCH),
-            (Self::Centimetre, Self::Inch) => Some(value / CENTIMETRES_PER_INCH),
+            (Self::Fahrenheit, Self::Celsius) => {
+                let above = value.checked_sub(dec!(32))?;
+                above.checked_mul(dec!(5))?.checked_div(dec!(9))
+            }
+            (Self::Celsius, Self::Fahrenheit) => {
+                let above = value.checked_mul(dec!(9))?.checked_div(dec!(5))?;
+                above.checked_add(dec!(32))
+            }
+            (Self::Pound, Self::Kilogram) => value.checked_mul(KILOGRAMS_PER_POUND),
+            (Self::Kilogram, Self::Pound) => value.checked_div(KILOGRAMS_PER_POUND),
+            (Self::Inch, Self::Centimetre) => value.checked_mul(CENTIMETRES_PER_INCH),
+            (Self::Centimetre, Self::Inch) => value.checked_div(CENTIMETRES_PER_INCH),
             _ => None,
         }
     }
@@ -175,6 +182,18 @@ mod tests {
         ];
         for (value, from, expected, to) in cases {
             assert_eq!(from.convert(value, to), Some(expected), "{value} {from:?}");
+        }
+    }
+
+    #[test]
+    fn what_is_too_large_does_not_convert() {
+        for (number, from, to) in [
+            (Decimal::MAX, Unit::Kilogram, Unit::Pound),
+            (Decimal::MAX, Unit::Inch, Unit::Centimetre),
+            (Decimal::MAX, Unit::Celsius, Unit::Fahrenheit),
+            (Decimal::MIN, Unit::Fahrenheit, Unit::Celsius),
+        ] {
+            assert_eq!(from.convert(number, to), None, "{number} {from:?}");
         }
     }
 

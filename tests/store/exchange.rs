@@ -2,13 +2,28 @@
 
 use fastrand::Rng;
 use rusqlite::Connection;
-use sayback::facts::{Body, Fact};
+use sayback::facts::{Body, Fact, KeptReading, Time};
+use sayback::hearing::Heard;
+use sayback::round::{Round, Screen, Silent};
 use sayback::store::{RawFact, RawStored, Store, StoreError, What};
 use uuid::Uuid;
 
-use super::{ids, note, record, three};
+use super::{DIALOGUE, ids, note, now, record, three};
 
-fn raw(fact: &Fact<sayback::facts::KeptReading>) -> RawFact {
+/// Remembers what is said of the machine.
+#[derive(Default)]
+struct Noticed(Vec<String>);
+
+impl Screen for Noticed {
+    fn heard(&mut self, _: Time, _: &Heard, _: bool) {}
+    fn said(&mut self, _: Time, _: &str) {}
+    fn stored(&mut self, _: &Fact<KeptReading>) {}
+    fn notice(&mut self, text: &str) {
+        self.0.push(text.to_owned());
+    }
+}
+
+fn raw(fact: &Fact<KeptReading>) -> RawFact {
     RawFact {
         id: fact.id,
         text: serde_json::to_value(fact).unwrap().to_string(),
@@ -131,9 +146,10 @@ fn what_is_no_fact_or_another_one_is_refused_by_name() {
     ];
     for (bad, why) in bad {
         let error = store.append_fetched(&[good.clone(), bad.clone()]);
-        let Err(StoreError::Write(said)) = error else {
+        let Err(error @ StoreError::Refused { .. }) = error else {
             panic!("{bad:?}: {error:?}");
         };
+        let said = error.to_string();
         assert!(
             said.contains(why) && said.contains(&bad.id.to_string()),
             "{said}"
@@ -142,6 +158,19 @@ fn what_is_no_fact_or_another_one_is_refused_by_name() {
     }
     assert_eq!(store.append_fetched(&[good]).unwrap(), 1);
     assert!(store.check(&[]).unwrap().sound());
+}
+
+/// JSON has several ways to write a letter: `\u006eoted` is `noted`.
+#[test]
+fn a_kind_written_with_an_escape_is_the_kind_it_says() {
+    let (_folder, path) = three();
+    let mut store = Store::open(&path).unwrap();
+    let mut escaped = raw(&note(4, ""));
+    escaped.text = escaped.text.replace("\"noted\"", "\"\\u006eoted\"");
+    assert!(escaped.text.contains("u006e"), "{}", escaped.text);
+    assert_eq!(store.append_fetched(&[escaped]).unwrap(), 1);
+    let found = store.check(&[]).unwrap().findings;
+    assert_eq!(found, vec![]);
 }
 
 /// A kind that this version does not know is kept for one that does.
@@ -161,6 +190,31 @@ fn a_fact_of_a_newer_version_is_kept() {
             .facts_about(&sayback::residents::ResidentId("AR-090".into()))
             .is_err()
     );
+}
+
+/// What another's newer version recorded must not keep this recorder from its
+/// rounds. What was recorded here and can't be read still does.
+#[test]
+fn a_round_begins_on_what_came_and_can_not_be_read() {
+    let (_folder, path) = three();
+    let mut store = Store::open(&path).unwrap();
+    let mut newer = raw(&note(4, ""));
+    newer.text = newer.text.replace("\"noted\"", "\"sung\"");
+    store.append_fetched(&[newer]).unwrap();
+    let mut screen = Noticed::default();
+    let opened = Round::open(&DIALOGUE, &mut store, now(), &mut screen);
+    assert!(opened.is_ok());
+    drop(opened);
+    assert!(
+        matches!(&screen.0[..], [it] if it.starts_with("1 of the entries")),
+        "{:?}",
+        screen.0
+    );
+    // The same not marked as come from there.
+    let other = Connection::open(&path).unwrap();
+    other.execute_batch("DELETE FROM came").unwrap();
+    let opened = Round::open(&DIALOGUE, &mut store, now(), &mut Silent);
+    assert!(matches!(opened.err(), Some(StoreError::Damaged { .. })));
 }
 
 /// A signature made at the home holds the home's head, which is another than

@@ -220,6 +220,144 @@ fn what_the_home_refuses_keeps_nothing_else_back() {
     assert_eq!(exchange.run(&mut cart.store).unwrap().sent, 1);
 }
 
+/// The database would take more for a time than a recorder reads.
+#[test]
+fn the_home_takes_no_time_that_no_recorder_reads() {
+    let aspen = Aspen::new();
+    let mut recorder = open(&aspen.recorder);
+    for (time, taken) in [
+        ("infinity", false),
+        ("yesterday", false),
+        ("2026-03-02", false),
+        ("2026-03-02 07:30:00-05:00", false),
+        ("2026-03-02T24:00:00-05:00", false),
+        ("2026-03-02T07:30:00.123-05:00", true),
+        ("2026-03-02T12:30:00Z", true),
+    ] {
+        let mut one = sent(&note(1, "x"));
+        let mut fact: serde_json::Value = serde_json::from_str(&one.fact).unwrap();
+        fact["at"] = time.into();
+        fact["id"] = Uuid::new_v4().to_string().into();
+        one.id = fact["id"].as_str().unwrap().parse().unwrap();
+        one.fact = fact.to_string();
+        let put = recorder.put(&[one]);
+        assert_eq!(put.is_ok(), taken, "{time}: {put:?}");
+    }
+}
+
+/// What the home takes it finds sound, and a recorder that fetches it can store it:
+/// the two read the same texts by different means.
+#[test]
+fn what_the_home_takes_a_recorder_takes() {
+    let aspen = Aspen::new();
+    let mut station = open(&aspen.station);
+    let whole = sent(&asked(1)).fact;
+    let odd = [
+        ("at", r#""2026-03-02T07:30:00.5-05:00""#),
+        ("at", r#""2026-03-02T07:30:00.1234567-05:00""#),
+        ("at", r#""2026-03-02T07:30:00-00:00""#),
+        ("at", r#""2026-03-02T07:30:00z""#),
+        ("at", r#""2026-03-02T07:30:60-05:00""#),
+        ("at", r#""2026-02-30T07:30:00-05:00""#),
+        ("at", r#""0000-01-01T00:00:00Z""#),
+        ("at", r#""9999-12-31T23:59:59Z""#),
+        ("at", r#""2026-03-02T07:30:00+15:59""#),
+        ("at", r#""2026-03-02T07:30:00+24:00""#),
+        ("at", r#""2026-03-02T07:30\u003a00-05:00""#),
+        ("round", r#""0000000000000000000000000000000A""#),
+        ("round", r#""{00000000-0000-0000-0000-00000000000a}""#),
+        ("round", r#""00000000-0000-0000-0000-00000000000A""#),
+        ("round", "null"),
+        ("kind", r#""recheck\u005fasked""#),
+        ("kind", "[]"),
+        ("resident", "5"),
+        ("resident", "true"),
+        ("resident", r#"{"a": [1, 2]}"#),
+        ("resident", r#""AR-\u0030\u0039\u0030""#),
+        ("resident", r#""AR-\u0000""#),
+        ("resident", r#""\ud800""#),
+        ("resident", r#""\ud83d\ude00""#),
+        ("version", "1e400"),
+        ("version", "1.0"),
+        ("sign", r#""no such sign""#),
+        ("by", "null"),
+        ("reason", r#""\u007f \" \\ / <""#),
+    ];
+    let mut taken = 0;
+    for (number, (field, value)) in (1_u128..).zip(odd) {
+        let mut fact: serde_json::Value = serde_json::from_str(&whole).unwrap();
+        let id = Uuid::from_u128(number);
+        fact["id"] = id.to_string().into();
+        fact[field] = "HERE".into();
+        let text = fact.to_string().replace("\"HERE\"", value);
+        let one = Sent {
+            id,
+            fact: text,
+            seq: None,
+            hash: None,
+        };
+        match station.put(&[one]) {
+            Ok(new) => taken += new,
+            Err(SyncError::Refused { id: about, .. }) => assert_eq!(about, Some(id)),
+            Err(error) => panic!("{field} {value}: {error}"),
+        }
+    }
+    let unreadable = |report: sayback::store::Report| {
+        for found in report.findings {
+            let what = sayback::store::What::Unreadable {
+                problem: String::new(),
+            };
+            assert_eq!(
+                std::mem::discriminant(&found.what),
+                std::mem::discriminant(&what),
+                "{found}"
+            );
+        }
+    };
+    unreadable(station.check(&[]).unwrap());
+    let mut cart = Cart::with(&[]);
+    let mut exchange = Exchange::new(&aspen.recorder);
+    let moved = exchange.run(&mut cart.store).unwrap();
+    assert_eq!(exchange.refused().collect::<Vec<_>>(), [] as [&str; 0]);
+    assert_eq!(moved.fetched as u64, taken);
+    assert!(taken > 5, "{taken}");
+    unreadable(cart.store.check(&[]).unwrap());
+}
+
+/// As from a home whose rules were others.
+#[test]
+fn what_cannot_be_stored_here_does_not_keep_back_what_comes_after() {
+    let aspen = Aspen::new();
+    let mut station = open(&aspen.station);
+    let asked = |numbers: std::ops::RangeInclusive<u128>| numbers.map(asked).collect::<Vec<_>>();
+    station
+        .append(&asked(1..=3).iter().collect::<Vec<_>>())
+        .unwrap();
+    let mut superuser = Server::shared().superuser(&aspen.database).unwrap();
+    superuser
+        .batch_execute(
+            "ALTER TABLE sayback.fact DISABLE TRIGGER ALL;
+             UPDATE sayback.fact SET fact = replace(fact, '2026-03-02T', 'once ') WHERE seq = 2;
+             ALTER TABLE sayback.fact ENABLE TRIGGER ALL",
+        )
+        .unwrap();
+    let mut cart = Cart::with(&[]);
+    let mut exchange = Exchange::new(&aspen.recorder);
+    assert_eq!(exchange.run(&mut cart.store).unwrap().fetched, 2);
+    assert_eq!(cart.ids(), [1, 3]);
+    let refused: Vec<_> = exchange.refused().collect();
+    assert!(
+        matches!(refused[..], [it] if it.contains("can't be stored")),
+        "{refused:?}"
+    );
+    station
+        .append(&asked(4..=4).iter().collect::<Vec<_>>())
+        .unwrap();
+    assert_eq!(exchange.run(&mut cart.store).unwrap().fetched, 1);
+    assert_eq!(exchange.refused().count(), 1, "it stays said");
+    assert!(cart.store.check(&[]).unwrap().sound());
+}
+
 #[test]
 fn two_recorders_each_get_what_the_other_recorded() {
     let aspen = Aspen::new();
