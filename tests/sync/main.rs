@@ -21,6 +21,7 @@ mod postgres_server;
 #[allow(dead_code, reason = "a part of it is used here")]
 mod site;
 
+mod apart;
 mod command;
 mod doors;
 mod exchange;

@@ -39,7 +39,7 @@ pub fn aspen() -> Aspen {
     aspen
 }
 
-fn desk(link: &Link) -> Site {
+pub fn desk(link: &Link) -> Site {
     let (ledger, home) = HomeLedger::open(link).unwrap();
     Site::on(tempfile::tempdir().unwrap(), home, ledger, false)
 }

@@ -215,6 +215,14 @@ fn attention(index: &Index, list: &Worklist<'_>, now: Time) -> Markup {
     };
     let unconfirmed = list.held.len() + list.pending.len();
     html! {
+        @if !list.apart.is_empty() {
+            section.card aria-labelledby="apart" {
+                h2 id="apart" { "Changed by two apart" (count(list.apart.len())) }
+                p.soft { "Neither knew of the other. Look at both: one of them holds for now." }
+                ol.items { @for it in list.apart.iter().take(MOST) { (kept(it)) } }
+                (more(list.apart.len()))
+            }
+        }
         @if unconfirmed > 0 {
             section.card aria-labelledby="held" {
                 h2 id="held" { "Not confirmed" (count(unconfirmed)) }

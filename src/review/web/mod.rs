@@ -87,6 +87,7 @@ pub const ROUTES: &[(&str, &str, Who)] = &[
     ("GET", "/live", Who::Carers),
     ("POST", "/reports/{id}/acknowledge", Who::Nurses),
     ("POST", "/readings/{id}/correct", Who::Nurses),
+    ("POST", "/readings/{id}/decide", Who::Nurses),
     ("POST", "/readings/{id}/retract", Who::Nurses),
     ("POST", "/readings/{id}/note", Who::Nurses),
     ("POST", "/residents/{id}/note", Who::Nurses),
@@ -156,6 +157,7 @@ pub fn app(station: Arc<Station>) -> Router {
         .route("/live", get(live::changes))
         .route("/reports/{id}/acknowledge", post(act::acknowledge))
         .route("/readings/{id}/correct", post(act::correct))
+        .route("/readings/{id}/decide", post(act::decide))
         .route("/readings/{id}/retract", post(act::retract))
         .route("/readings/{id}/note", post(act::note))
         .route("/residents/{id}/note", post(act::note_resident))
