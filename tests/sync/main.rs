@@ -23,6 +23,7 @@ mod site;
 
 mod apart;
 mod command;
+mod cut_off;
 mod doors;
 mod exchange;
 mod home_record;

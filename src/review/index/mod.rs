@@ -121,6 +121,17 @@ impl Index {
         &self.home
     }
 
+    /// Forgets everything about everyone.
+    pub fn forget(&mut self) {
+        *self = Self::new(Home {
+            nurses: Vec::new(),
+            aides: Vec::new(),
+            badges: BTreeMap::new(),
+            residents: Vec::new(),
+            ..self.home.clone()
+        });
+    }
+
     /// Puts the home as it is now in the place of the one before, with the ranges
     /// that nurses set in the record.
     pub fn set_home(&mut self, home: Home) {

@@ -107,6 +107,7 @@ fn frame(title: &str, head: &Markup, idle: Option<i64>, bar: &Markup, main: &Mar
 pub fn problem(status: StatusCode, why: &str) -> Response {
     let heading = match status {
         StatusCode::NOT_FOUND => "Not here",
+        StatusCode::GONE => "Cut off",
         StatusCode::GATEWAY_TIMEOUT => "Not sure whether it was done",
         _ => "Not done",
     };
