@@ -36,6 +36,7 @@ mod scale;
 mod served;
 mod settings;
 mod station;
+mod words;
 
 use std::sync::LazyLock;
 
