@@ -233,10 +233,11 @@ fn of_database(said: &DbError) -> SyncError {
     match code.code() {
         "SB001" => SyncError::CutOff(why),
         it if it.starts_with("SB") => SyncError::Refused { id, why },
-        _ if *code == SqlState::INVALID_PASSWORD
-            || *code == SqlState::INVALID_AUTHORIZATION_SPECIFICATION =>
-        {
-            SyncError::CutOff(why)
+        _ if *code == SqlState::INVALID_PASSWORD => {
+            SyncError::CutOff("its password is not the right one".to_owned())
+        }
+        _ if *code == SqlState::INVALID_AUTHORIZATION_SPECIFICATION => {
+            SyncError::CutOff("it was cut off, or never enrolled".to_owned())
         }
         // No schema, table or function of ours.
         "3F000" | "42P01" | "42883" => SyncError::Setup(format!(

@@ -2,11 +2,14 @@
 
 use axum::http::StatusCode;
 use sayback::facts::Body;
+use sayback::residents::Staff;
 use sayback::review::accounts::Role;
 use sayback::vitals::{Measurement, Numbers, Unit, VitalSign};
 
 use super::acting::{PRESSURE, reading, refused};
+use super::browser::DESK;
 use super::made;
+use super::pages::{Open, in_order};
 use super::site::Site;
 
 /// The nurse and a recorder that was cut off correct one reading, neither knowing of
@@ -72,4 +75,67 @@ async fn corrections_made_apart_are_on_the_worklist_until_a_nurse_decides() {
     assert!(!page.contains(apart), "{page}");
     let again = format!("seen=4&right={aides}");
     refused(&mut nurse, &decide, &again, "Nothing is left").await;
+}
+
+/// In a browser: both are before her, and one touch decides.
+#[test]
+fn a_nurse_looks_at_both_and_chooses() {
+    let open = Open::new(4, 10);
+    let pressure = |it: &Body| matches!(it, Body::Read(it) if it.measurement.sign() == VitalSign::BloodPressure);
+    let id = open.fact(pressure);
+    let facts = open.site.facts();
+    let read = facts.iter().find(|it| it.id == id).unwrap();
+    let Body::Read(record) = &read.body else {
+        unreachable!()
+    };
+    let old = &record.measurement;
+    let mut writer = made::Writer::join(&open.site.record());
+    for (by_nurse, by, high) in [
+        (
+            true,
+            Staff {
+                name: "Ines Marlow".into(),
+                title: "registered nurse".into(),
+            },
+            133,
+        ),
+        (false, made::aide(0), 148),
+    ] {
+        let numbers = Numbers::Over(high.into(), 77.into());
+        let new = Measurement::new(old.sign(), numbers, Unit::MmHg, old.qualifiers().clone());
+        let corrected = Body::Corrected {
+            reading: id,
+            resident: record.resident.clone(),
+            old: old.clone(),
+            new: new.unwrap(),
+            reason: if by_nurse {
+                "misread"
+            } else {
+                "by voice: \u{201c}change it\u{201d}"
+            }
+            .into(),
+            stands: Vec::new(),
+            over: vec![id],
+            by_nurse,
+        };
+        writer.put(made::now(), &by, read.round, corrected);
+    }
+    writer.end();
+    open.site.station.refresh().unwrap();
+    let browser = open.visit(Role::Nurse, DESK);
+    browser.wait(|it| it.text("main").contains("Changed by two apart"));
+    in_order(&browser, "worklist");
+    let both = browser.text("section[aria-labelledby=apart]");
+    assert!(both.contains("Ines Marlow’s 133/77"), "{both}");
+    assert!(both.contains("Dana Whitlock’s 148/77"), "{both}");
+    browser.pictured("apart-worklist");
+    browser.go(&open.address(&format!("/readings/{id}")));
+    in_order(&browser, "apart");
+    browser.pictured("apart-reading");
+    assert!(browser.text("h1").contains("133/77"));
+    browser.click("form[action$=decide] button:not(.main)");
+    browser.wait(|it| it.text(".told").contains("It is decided"));
+    assert!(browser.text("h1").contains("148/77"));
+    in_order(&browser, "decided");
+    browser.pictured("apart-decided");
 }

@@ -115,7 +115,9 @@ pub fn problem(status: StatusCode, why: &str) -> Response {
         section.card.narrow {
             h1 { (heading) }
             p role="alert" { (why) }
-            p { a.button href="/" { "To the first page" } }
+            @if status != StatusCode::GONE {
+                p { a.button href="/" { "To the first page" } }
+            }
         }
     };
     (status, bare(heading, &main)).into_response()

@@ -217,7 +217,7 @@ fn history(index: &Index, behind: Behind<'_>, now: Time) -> Markup {
                                             (reason)
                                             @if !line.iter().any(|on| on.id == it.id) {
                                                 br;
-                                                b { "Made apart; does not hold." }
+                                                b { "Made apart" @if it.new != *behind.entry.measurement { "; does not hold" } "." }
                                             }
                                         }
                                     }
