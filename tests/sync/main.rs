@@ -20,6 +20,9 @@ mod postgres_server;
 #[path = "../review/site.rs"]
 #[allow(dead_code, reason = "a part of it is used here")]
 mod site;
+#[path = "../../examples/home_scale/split.rs"]
+#[allow(dead_code, reason = "not all of its figures are used here")]
+mod split;
 
 mod apart;
 mod command;
