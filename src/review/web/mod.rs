@@ -13,15 +13,16 @@ mod take;
 
 use std::sync::Arc;
 
-use axum::Router;
 use axum::extract::FromRef;
 use axum::http::Method;
 use axum::middleware::{from_fn, from_fn_with_state};
-use axum::routing::{get, post};
+use axum::routing::{MethodRouter, get, post};
+use axum::{Extension, Router};
 
 use super::accounts::Role;
 use super::station::Station;
 use crate::metrics::count_request;
+use crate::store::SoundPart;
 
 pub use guard::{FORM_COOKIE, LIVE, session_cookie};
 pub(crate) use guard::{cookie, from_own_site, set_cookie};
@@ -125,6 +126,10 @@ impl FromRef<App> for Arc<Station> {
     }
 }
 
+fn played(part: SoundPart) -> MethodRouter<App> {
+    get(sound::played).layer(Extension(part))
+}
+
 /// The pages of a station.
 pub fn app(station: Arc<Station>) -> Router {
     let app = App { station };
@@ -146,8 +151,8 @@ pub fn app(station: Arc<Station>) -> Router {
         .route("/residents/{id}/csv", get(take::resident_csv))
         .route("/residents/{id}/fhir", get(take::resident_fhir))
         .route("/readings/{id}", get(show::reading))
-        .route("/readings/{id}/sound", get(sound::reading))
-        .route("/readings/{id}/sound-of-yes", get(sound::yes))
+        .route("/readings/{id}/sound", played(SoundPart::Reading))
+        .route("/readings/{id}/sound-of-yes", played(SoundPart::Yes))
         .route("/rounds", get(show::rounds))
         .route("/rounds/{id}", get(show::round))
         .route("/rounds/{id}/sheet", get(take::sheet))
