@@ -83,8 +83,8 @@ fn on_several(homes: usize) {
             split.facts as f64 / split.took.as_secs_f64(),
             percentile(&mut split.puts, 50),
             percentile(&mut split.puts, 95),
-            split.statements.0,
-            split.statements.1,
+            split.statements.len(),
+            split.statements.values().sum::<i64>(),
             split.of_no_home.len()
         );
         for it in &split.of_no_home {

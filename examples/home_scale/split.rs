@@ -1,7 +1,7 @@
 //! Homes spread over several servers: each has all of a home, and none knows of the
 //! others.
 
-use std::collections::BTreeSet;
+use std::collections::{BTreeMap, BTreeSet};
 use std::sync::Mutex;
 use std::sync::atomic::{AtomicUsize, Ordering};
 use std::time::{Duration, Instant};
@@ -26,8 +26,8 @@ pub struct Split {
     pub took: Duration,
     /// How many homes each server has facts of.
     pub homes: Vec<usize>,
-    /// Different statements that looked at facts, homes or settings, and how often.
-    pub statements: (usize, i64),
+    /// The statements that looked at facts, homes or settings, and how often.
+    pub statements: BTreeMap<String, i64>,
     /// Those that do not say of which home.
     pub of_no_home: Vec<String>,
 }
@@ -87,7 +87,7 @@ pub fn split(
         puts: puts.into_inner().expect("a list"),
         took,
         homes: Vec::new(),
-        statements: (0, 0),
+        statements: BTreeMap::new(),
         of_no_home: Vec::new(),
     };
     for (on, (server, database)) in servers.iter().zip(&databases).enumerate() {
@@ -95,8 +95,8 @@ pub fn split(
         let own: BTreeSet<String> = own.map(|it| format!("home-{it}")).collect();
         look(server, database, &own, &mut split);
     }
-    split.of_no_home.sort();
-    split.of_no_home.dedup();
+    let all = split.statements.keys();
+    split.of_no_home = all.filter(|it| !names_a_home(it)).cloned().collect();
     split
 }
 
@@ -125,12 +125,8 @@ fn look(server: &Server, database: &str, own: &BTreeSet<String>, split: &mut Spl
         WHERE r.rolname LIKE 'sayback%' AND query ~ 'sayback\\.(fact|home|setting)\\y'";
     for row in superuser.query(asked, &[]).expect("rows") {
         let (statement, calls): (String, i64) = (row.get(0), row.get(1));
-        split.statements.0 += 1;
-        split.statements.1 += calls;
         let statement = statement.split_whitespace().collect::<Vec<_>>().join(" ");
-        if !names_a_home(&statement) {
-            split.of_no_home.push(statement);
-        }
+        *split.statements.entry(statement).or_default() += calls;
     }
 }
 
