@@ -45,6 +45,10 @@ reliability: setup-test ## Print the figures of docs/reliability.md (minutes)
 	cargo build --release --example figures $(CARGO_FLAGS)
 	./target/release/examples/figures appends
 
+home-scale: setup-test ## Print the figures of docs/home-scale.md (HOME_SCALE="homes 100"; all of it takes the better part of an hour)
+	cargo build --release --example home_scale $(CARGO_FLAGS)
+	./target/release/examples/home_scale $(HOME_SCALE)
+
 fuzz: setup ## Fuzz every way in, a minute each (SECONDS_EACH=n, TARGETS="wav form")
 	@setup/packages.sh fuzz
 	fuzz/run.sh $(TARGETS)

@@ -197,8 +197,15 @@ fn a_round_tells_how_it_goes_and_of_nobody() {
     assert!(count("sayback_append_seconds_sum") > 0.0);
     assert!((0.5..10.0).contains(&count("sayback_recognised_sound_seconds_total")));
     assert!(count("sayback_recogniser_work_seconds_total") > 0.0);
+    // Not in the numbers that are told: a time can have any digits.
+    let without = |it: &str| match it.rsplit_once(' ') {
+        Some((before, _)) if !it.starts_with('#') => before.to_owned(),
+        _ => it.to_owned(),
+    };
+    let names: Vec<String> = told.text.lines().map(without).collect();
     for private in ["Rosa", "Delgado", "AR-090", "Whitlock", "192", "seventy"] {
-        assert!(!told.text.contains(private), "{private}: {}", told.text);
+        let is_told = names.iter().any(|it| it.contains(private));
+        assert!(!is_told, "{private}: {}", told.text);
     }
 }
 

@@ -1,12 +1,13 @@
 //! How a home's database bears many recorders, and many homes one database:
 //!
 //! ```sh
-//! cargo run --release --example home_scale -- [million | homes | appends] [SIZE]
+//! cargo run --release --example home_scale -- [million | homes | appends | split] [SIZE]
 //! ```
 //!
 //! Starts a PostgreSQL server of its own (Debian package `postgresql`) with
 //! `fsync` and `synchronous_commit` on, in a temporary folder. Nothing of it is
 //! left. `million` has SIZE facts in all (1,000,000), `homes` so many homes (200).
+//! `split` has as many, on 1, 2 and 4 servers of this machine.
 
 #[path = "drive.rs"]
 mod drive;
@@ -17,6 +18,8 @@ mod postgres_server;
 #[path = "../../tests/sync/proxy.rs"]
 #[allow(dead_code, reason = "links drop here and are not mended")]
 mod proxy;
+#[path = "split.rs"]
+mod split;
 
 use sayback::sync::{Link, MemberKind};
 
@@ -29,18 +32,23 @@ const DAY: (usize, usize) = (60, 8);
 const A_HOME: usize = 3;
 const HANDS: usize = 32;
 
+const SETTINGS: [(&str, &str); 6] = [
+    ("fsync", "on"),
+    ("synchronous_commit", "on"),
+    ("log_statement", "none"),
+    ("max_connections", "200"),
+    ("shared_buffers", "512MB"),
+    ("max_wal_size", "4GB"),
+];
+
 fn main() {
     let mut words = std::env::args().skip(1);
     let what = words.next().unwrap_or_default();
     let size: Option<usize> = words.next().and_then(|it| it.parse().ok());
-    let server = Server::start_with(&[
-        ("fsync", "on"),
-        ("synchronous_commit", "on"),
-        ("log_statement", "none"),
-        ("max_connections", "200"),
-        ("shared_buffers", "512MB"),
-        ("max_wal_size", "4GB"),
-    ]);
+    if what == "split" {
+        return on_several(size.unwrap_or(200));
+    }
+    let server = Server::start_with(&SETTINGS);
     match what.as_str() {
         "million" => million(&server, size.unwrap_or(1_000_000)),
         "homes" => homes(&server, size.unwrap_or(200)),
@@ -49,6 +57,38 @@ fn main() {
             appends(&server, 500);
             homes(&server, 200);
             million(&server, 1_000_000);
+            drop(server);
+            on_several(200);
+        }
+    }
+}
+
+#[allow(clippy::cast_precision_loss, reason = "figures to read")]
+fn on_several(homes: usize) {
+    println!(
+        "\n| servers | homes on each | facts | facts a second | {} facts kept, {HANDS} at once, \
+         p50 / p95 | different statements on facts, homes, settings; how often; of no one home |\n\
+         |---|---|---|---|---|---|",
+        DAY.1
+    );
+    for count in [1, 2, 4] {
+        let settings: Vec<_> = SETTINGS.into_iter().chain(split::COUNTED).collect();
+        let servers: Vec<Server> = (0..count).map(|_| Server::start_with(&settings)).collect();
+        let servers: Vec<&Server> = servers.iter().collect();
+        let mut split = split::split(&servers, (homes, A_HOME, DAY.0, DAY.1), HANDS);
+        println!(
+            "| {count} | {:?} | {} | {:.0} | {:.1} / {:.1} ms | {}; {}; {} |",
+            split.homes,
+            split.facts,
+            split.facts as f64 / split.took.as_secs_f64(),
+            percentile(&mut split.puts, 50),
+            percentile(&mut split.puts, 95),
+            split.statements.len(),
+            split.statements.values().sum::<i64>(),
+            split.of_no_home.len()
+        );
+        for it in &split.of_no_home {
+            println!("OF NO ONE HOME: {it}");
         }
     }
 }

@@ -7,7 +7,7 @@ use super::view::{Doing, HeardLine, Kept, View, take_in};
 use crate::dialogue::{Dialogue, State};
 use crate::facts::{Fact, KeptReading, Time};
 use crate::hearing::Heard;
-use crate::round::{PASSED_OVER, Screen};
+use crate::round::{PASSED_OVER, Screen, Shown};
 use crate::sync::LinkStatus;
 
 /// The bedside screen's end at the round.
@@ -93,7 +93,17 @@ impl Screen for Bedside {
     fn state(&mut self, dialogue: &Dialogue, state: &State, now: Time) {
         let mut next = View::of(dialogue, state, now);
         let here = |it: &&Kept| state.resident() == Some(&it.resident);
-        next.kept = self.kept.iter().filter(here).cloned().collect();
+        // A nurse may have corrected it meanwhile.
+        let as_it_stands = |it: &Kept| {
+            let now = Shown::of(state.kept_here(&it.resident, it.id)?);
+            Some(Kept {
+                changed: it.changed || now != it.reading,
+                reading: now,
+                ..it.clone()
+            })
+        };
+        let kept = self.kept.iter().filter(here);
+        next.kept = kept.filter_map(as_it_stands).collect();
         self.show(|view| {
             next.heard = view.heard.take();
             next.said = view.said.take();

@@ -41,6 +41,7 @@ impl Turn<'_> {
             id,
             record: record.clone(),
             measurement: record.measurement.clone(),
+            version: id,
             flags: Vec::new(),
             visit: self.state.visit,
             by: self.state.staff.by().name,
@@ -74,17 +75,22 @@ impl Turn<'_> {
     /// Stores what a reading raised and opens its report. Returns what to say.
     pub(super) fn raise(&mut self, resident: &Resident, reading: Uuid, raised: Raised) -> String {
         let said = spoken(&raised);
-        let of = resident.id.clone();
+        let whose = resident.id.clone();
+        let kept = self.state.kept.get(&resident.id).into_iter().flatten();
+        let mut versions = kept.filter(|it| it.id == reading).map(|it| it.version);
+        let of = Some(versions.next().unwrap_or(reading));
         let flag = self.keep(match raised.clone() {
             Raised::Limit(finding) => Body::Flagged {
                 reading,
-                resident: of,
+                resident: whose,
                 finding,
+                of,
             },
             Raised::Rule(flag) => Body::RuleMet {
                 reading,
-                resident: of,
+                resident: whose,
                 flag,
+                of,
             },
         });
         let kept = self.state.kept.get_mut(&resident.id);

@@ -14,6 +14,8 @@ pub(super) struct KeptHere {
     pub(super) record: ReadingRecord,
     /// As it stands.
     pub(super) measurement: Measurement,
+    /// The fact by which it stands so: its own, or a correction's.
+    pub(super) version: Uuid,
     /// What it raised, and the facts of that.
     pub(super) flags: Vec<(Uuid, Raised)>,
     /// The visit in which it was kept.

@@ -42,16 +42,19 @@ impl Turn<'_> {
         let now = self.raised_by(resident, &new.reading());
         let holds = |(_, it): &&(Uuid, Raised)| !is_own(it) || now.contains(it);
         let stands = old.flags.iter().filter(holds).map(|(flag, _)| *flag);
-        self.keep(Body::Corrected {
+        let version = self.keep(Body::Corrected {
             reading,
             resident: resident.id.clone(),
             old: old.measurement.clone(),
             new: to.clone(),
             reason: reason.to_owned(),
             stands: stands.collect(),
+            over: vec![old.version],
+            by_nurse: false,
         });
         if let Some(kept) = self.kept_mut(resident, reading) {
             kept.measurement = to.clone();
+            kept.version = version;
         }
         let words = described(to);
         let said = self.judge_again(resident, &old, ToldWrong::Corrected(&words));
@@ -79,6 +82,7 @@ impl Turn<'_> {
             reading,
             resident: resident.id.clone(),
             reason: reason.to_owned(),
+            over: vec![old.version],
         });
         self.judge_again(resident, &old, why)
     }

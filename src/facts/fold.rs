@@ -1,10 +1,10 @@
 //! What the facts add up to.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 use uuid::Uuid;
 
-use super::{Body, Fact, ReadingRecord, Time};
+use super::{Body, Correction, Fact, ReadingRecord, Standing, Time};
 use crate::residents::ResidentId;
 use crate::vitals::rules::Flag;
 use crate::vitals::{self, Finding, History, Measurement, VitalSign};
@@ -52,20 +52,25 @@ pub struct Reading {
     pub record: ReadingRecord,
     /// What holds now.
     pub measurement: Measurement,
-    /// Whether it was corrected.
-    pub corrected: bool,
+    /// The fact by which that holds: its own, or a correction's.
+    pub version: Uuid,
     /// Whether it was retracted, so that it no longer counts.
     pub retracted: bool,
 }
 
-/// A fold over all facts. Everything is in the order of the record, and not of
-/// identifiers, which go backward when the clock is set back.
+/// A fold over all facts. Lists are in the order of the record, and not of
+/// identifiers, which go backward when the clock is set back. What holds is the same
+/// in whichever order facts came.
 #[derive(Debug, Clone, Default, PartialEq)]
 pub struct Record {
     pending: Vec<Pending>,
     open: Vec<OpenReport>,
     readings: Vec<Reading>,
     places: BTreeMap<Uuid, usize>,
+    /// The corrections of each reading.
+    corrections: BTreeMap<Uuid, Vec<Correction>>,
+    retracted: BTreeSet<Uuid>,
+    closed: BTreeSet<Uuid>,
     /// With when they were asked for.
     rechecks: Vec<(Time, Recheck)>,
 }
@@ -118,11 +123,12 @@ impl Record {
                     id: fact.id,
                     record: reading.clone(),
                     measurement: reading.measurement.clone(),
-                    corrected: false,
-                    retracted: false,
+                    version: fact.id,
+                    retracted: self.retracted.contains(&fact.id),
                 };
                 self.places.insert(fact.id, self.readings.len());
                 self.readings.push(reading);
+                self.stand(fact.id);
             }
             Body::RecheckAsked {
                 resident,
@@ -137,14 +143,16 @@ impl Record {
                 };
                 self.rechecks.push((fact.at, recheck));
             }
-            Body::Corrected { reading, new, .. } => {
-                if let Some(reading) = self.reading(*reading) {
-                    reading.measurement = new.clone();
-                    reading.corrected = true;
+            Body::Corrected { .. } => {
+                if let Some((reading, correction)) = Correction::of(fact) {
+                    let made = self.corrections.entry(reading).or_default();
+                    made.push(correction);
+                    self.stand(reading);
                 }
             }
             Body::Retracted { reading, .. } => {
-                if let Some(reading) = self.reading(*reading) {
+                self.retracted.insert(*reading);
+                if let Some(reading) = self.reading_mut(*reading) {
                     reading.retracted = true;
                 }
             }
@@ -157,6 +165,7 @@ impl Record {
             Body::ReportedToNurse { flags, .. }
             | Body::Withdrawn { flags, .. }
             | Body::Acknowledged { flags, .. } => {
+                self.closed.extend(flags);
                 self.open.retain(|it| !flags.contains(&it.flag));
             }
             Body::RoundOpened { .. }
@@ -171,7 +180,25 @@ impl Record {
         }
     }
 
+    /// What holds of a reading, of all corrections so far.
+    fn stand(&mut self, reading: Uuid) {
+        let Some(made) = self.corrections.get(&reading) else {
+            return;
+        };
+        let place = self.places.get(&reading);
+        let Some(entry) = place.and_then(|it| self.readings.get_mut(*it)) else {
+            return;
+        };
+        let standing = Standing::of(reading, &entry.record.measurement, made);
+        let holds = standing.holds().map(|it| &it.new);
+        entry.measurement = holds.unwrap_or(&entry.record.measurement).clone();
+        entry.version = standing.version();
+    }
+
     fn open(&mut self, fact: &Fact, resident: &ResidentId, raised: Raised) {
+        if self.closed.contains(&fact.id) {
+            return;
+        }
         let report = OpenReport {
             flag: fact.id,
             resident: resident.clone(),
@@ -185,9 +212,15 @@ impl Record {
         self.pending.retain(|it| it.offer != offer);
     }
 
-    fn reading(&mut self, id: Uuid) -> Option<&mut Reading> {
+    fn reading_mut(&mut self, id: Uuid) -> Option<&mut Reading> {
         let place = *self.places.get(&id)?;
         self.readings.get_mut(place)
+    }
+
+    /// A reading, retracted or not.
+    #[must_use]
+    pub fn reading(&self, id: Uuid) -> Option<&Reading> {
+        self.readings.get(*self.places.get(&id)?)
     }
 
     /// What nurses want taken again, and what was not measured since.
@@ -237,6 +270,6 @@ impl Record {
         let own = |it: &&Reading| it.record.resident == *resident && it.measurement.sign() == sign;
         self.readings()
             .filter(own)
-            .max_by_key(|it| it.record.measured_at)
+            .max_by_key(|it| (it.record.measured_at, it.id))
     }
 }

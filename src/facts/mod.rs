@@ -11,6 +11,7 @@ mod chain_head;
 mod confirmation;
 mod fold;
 mod ranges;
+mod standing;
 
 use chrono::{DateTime, FixedOffset, NaiveDate};
 use serde::{Deserialize, Serialize};
@@ -30,6 +31,7 @@ pub use chain_head::ChainHead;
 pub use confirmation::{KeptReading, ReadBack, Ready};
 pub use fold::{OpenReport, Pending, Raised, Reading, Recheck, Record};
 pub use ranges::residents_with_ranges;
+pub use standing::{Correction, Standing};
 
 /// A moment, with the home's own offset from UTC.
 pub type Time = DateTime<FixedOffset>;
@@ -130,6 +132,10 @@ pub enum Body<R = ReadingRecord> {
         resident: ResidentId,
         /// Which limit, in force from whom.
         finding: Finding,
+        /// The fact by which the value holds that it is about: the reading's or a
+        /// correction's. Facts of before this was kept have none.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        of: Option<Uuid>,
     },
     /// A kept reading meets a rule over several readings, or a published
     /// criterion, and must be reported.
@@ -140,6 +146,10 @@ pub enum Body<R = ReadingRecord> {
         resident: ResidentId,
         /// The rule, the limit and its source.
         flag: Flag,
+        /// The fact by which the value holds that it is about: the reading's or a
+        /// correction's. Facts of before this was kept have none.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        of: Option<Uuid>,
     },
     /// The aide told a nurse.
     ReportedToNurse {
@@ -168,8 +178,19 @@ pub enum Body<R = ReadingRecord> {
         /// closed, and new ones raised, by facts that follow.
         #[serde(default, skip_serializing_if = "Vec::is_empty")]
         stands: Vec<Uuid>,
+        /// The facts that whoever made it had before them: the one by which the
+        /// value held that is corrected (the reading's or a correction's), then the
+        /// corrections made apart from that one. Facts of before this was kept have
+        /// none.
+        #[serde(default, skip_serializing_if = "Vec::is_empty")]
+        over: Vec<Uuid>,
+        /// Whether a nurse made it, at the station. The home's database refuses
+        /// that of a recorder.
+        #[serde(default, skip_serializing_if = "std::ops::Not::not")]
+        by_nurse: bool,
     },
-    /// A kept reading must not stand: taken of another resident, for example.
+    /// A kept reading must not stand: taken of another resident, for example. It
+    /// does not, whatever it was corrected to.
     Retracted {
         /// The fact of the reading.
         reading: Uuid,
@@ -177,6 +198,9 @@ pub enum Body<R = ReadingRecord> {
         resident: ResidentId,
         /// Why.
         reason: String,
+        /// As of a correction.
+        #[serde(default, skip_serializing_if = "Vec::is_empty")]
+        over: Vec<Uuid>,
     },
     /// The aide corrected, took back or moved a reading, and what it had raised
     /// does not hold any more.

@@ -30,11 +30,22 @@ const TRIES: usize = 20;
 pub struct Away {
     since: Time,
     why: String,
+    /// It is not merely out of reach: this station may not read it any more.
+    cut_off: bool,
 }
 
 impl std::fmt::Display for Away {
     fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
         let since = self.since.format("%H:%M");
+        if self.cut_off {
+            return write!(
+                f,
+                "Since {since} {}. Nothing of the home is shown here any more, and nothing is \
+                 kept here. If that is a mistake, whoever enrols the home's machines makes a new \
+                 link file; the station is then started anew with it.",
+                self.why
+            );
+        }
         write!(
             f,
             "Since {since} {}. What is shown is as it was then, and nothing can be stored until \
@@ -127,6 +138,13 @@ impl Station {
     pub fn away(&self) -> Option<Away> {
         let away = self.away.read().unwrap_or_else(PoisonError::into_inner);
         away.clone()
+    }
+
+    /// Set while the home refuses this station: what it has in memory it may not
+    /// show.
+    #[must_use]
+    pub fn cut_off(&self) -> Option<Away> {
+        self.away().filter(|it| it.cut_off)
     }
 
     /// Asks the record itself, and at once says no while it can't be read.
@@ -275,7 +293,12 @@ impl Station {
             Err(error) => {
                 let since = away.as_ref().map_or_else(|| self.now(), |it| it.since);
                 let why = error.to_string();
-                let now = Away { since, why };
+                let cut_off = matches!(error, StoreError::CutOff(_));
+                let now = Away {
+                    since,
+                    why,
+                    cut_off,
+                };
                 let new = away.as_ref().is_none_or(|it| it.why != now.why);
                 if new {
                     tracing::error!("{error}");
@@ -285,6 +308,10 @@ impl Station {
             }
         };
         drop(away);
+        if matches!(read, Err(StoreError::CutOff(_))) {
+            let mut index = self.index.write().unwrap_or_else(PoisonError::into_inner);
+            index.forget();
+        }
         if changed {
             self.changed.send_replace(self.index().seq());
         }
@@ -314,7 +341,11 @@ impl Station {
                 let seq = self.index().seq();
                 let facts = make(&self.index()).map_err(NotDone::Refused)?;
                 let facts: Vec<&NewFact> = facts.iter().collect();
-                if record.append_at(seq, &facts).map_err(nothing)? {
+                let appended = match record.append_at(seq, &facts) {
+                    Err(error @ StoreError::CutOff(_)) => self.note(Err(error)),
+                    appended => appended,
+                };
+                if appended.map_err(nothing)? {
                     // It is stored. That it can't be read again is said by itself.
                     let _ = self.catch_up(&mut **record);
                     return Ok(());

@@ -84,6 +84,8 @@ pub struct Row<'a> {
 pub struct Worklist<'a> {
     /// Reports that no nurse has yet, oldest first; however old.
     pub reports: Vec<&'a Flag>,
+    /// Changed by two who did not know of each other, and not looked at; however old.
+    pub apart: Vec<&'a Entry>,
     /// Read back twice and never answered.
     pub held: Vec<&'a Held>,
     /// Read back when the recorder stopped.
@@ -120,12 +122,16 @@ impl<'a> Worklist<'a> {
         // A correction settles what the recogniser was unsure of.
         let open = || {
             let newest_first = recent.iter().rev().copied();
-            newest_first.filter(|it| !it.corrected && unseen(it.round))
+            newest_first.filter(|it| !it.corrected() && unseen(it.round))
         };
         Self {
             reports: index
                 .open_reports()
                 .filter(|it| admits(&it.resident, &it.by, it.round))
+                .collect(),
+            apart: index
+                .changed_apart()
+                .filter(|it| admits(index.resident_of(it), index.recorder_of(it), it.round))
                 .collect(),
             held: newest(index.held(), |it| it.at >= from && unseen(it.round))
                 .filter(|it| admits(&it.resident, &it.by, it.round))

@@ -10,7 +10,10 @@ mod screen;
 mod script;
 mod tutorial;
 
+use std::collections::HashSet;
+
 use thiserror::Error;
+use uuid::Uuid;
 
 use crate::dialogue::{Action, Dialogue, Event, Phase, State};
 use crate::facts::{Record, Time};
@@ -72,6 +75,8 @@ pub struct Round<'a> {
     /// All of the record, up to the fact at `seen`.
     record: Record,
     seen: i64,
+    /// What was added here since.
+    own: HashSet<Uuid>,
     /// Whether anyone else added to it since the round began.
     others: bool,
     tutorial: Option<Tutorial>,
@@ -112,7 +117,7 @@ impl<'a> Round<'a> {
             ));
         }
         // A fresh random seed for the identifiers of this round's facts.
-        let random = uuid::Uuid::new_v4().as_u64_pair().0;
+        let random = Uuid::new_v4().as_u64_pair().0;
         let (state, actions) = dialogue.begin(&record, random, now);
         let mut round = Self {
             dialogue: dialogue.clone(),
@@ -120,6 +125,7 @@ impl<'a> Round<'a> {
             store,
             record,
             seen,
+            own: HashSet::new(),
             others: false,
             tutorial: None,
         };
@@ -162,7 +168,7 @@ impl<'a> Round<'a> {
             let Ok(fact) = stored.fact else { continue };
             self.record.add(&fact);
             self.dialogue.take_range(&fact);
-            news |= fact.round != self.state.round();
+            news |= !self.own.remove(&fact.id);
         }
         if news {
             self.state.take_histories(&self.record);
@@ -210,6 +216,7 @@ impl<'a> Round<'a> {
             self.store.append(&facts)?;
         }
         for fact in facts {
+            self.own.insert(fact.id);
             screen.stored(fact);
         }
         if let Some(trouble) = self.store.sound_trouble() {

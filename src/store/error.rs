@@ -80,6 +80,9 @@ pub enum StoreError {
          here when it is back, before you do it again"
     )]
     Unsure(String),
+    /// Whoever keeps the record does not let this machine read it any more.
+    #[error("{0}")]
+    CutOff(String),
     /// The record can't be reached, as was found out before.
     #[error("{0}")]
     Away(String),

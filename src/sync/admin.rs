@@ -30,16 +30,18 @@ impl Environment {
     /// Reads it.
     ///
     /// # Errors
-    /// [`SyncError::Unreachable`] says which variable is wrong.
+    /// [`SyncError::Setup`] says which variable is wrong.
     pub fn read() -> Result<Self, SyncError> {
         let var = |name: &str| std::env::var(name).ok().filter(|it| !it.is_empty());
         let port = var("PGPORT").map_or(Ok(5432), |it| it.parse());
         let user = var("PGUSER").or_else(|| var("USER"));
         Ok(Self {
             host: var("PGHOST").unwrap_or_else(|| SOCKETS.to_owned()),
-            port: port.map_err(|_| SyncError::Unreachable("PGPORT is no port".to_owned()))?,
+            port: port.map_err(|_| SyncError::Setup("PGPORT is not a port's number".to_owned()))?,
             database: var("PGDATABASE").unwrap_or_else(|| "sayback".to_owned()),
-            user: user.ok_or_else(|| SyncError::Unreachable("PGUSER is not set".to_owned()))?,
+            user: user.ok_or_else(|| {
+                SyncError::Setup("PGUSER is not set: say who signs on".to_owned())
+            })?,
             ca: var("PGSSLROOTCERT").map(PathBuf::from),
         })
     }
@@ -70,13 +72,13 @@ impl Environment {
         config.host(&self.host);
         let Some(ca) = &self.ca else {
             let why = "PGSSLROOTCERT must name the certificate of the server's authority";
-            return Err(SyncError::NotTheHome(why.to_owned()));
+            return Err(SyncError::Setup(why.to_owned()));
         };
         let ca = std::fs::read(ca).map_err(|error| SyncError::Link {
             path: ca.clone(),
             problem: error.to_string(),
         })?;
-        connect::over_tls(config, &ca)
+        connect::over_tls(config, &ca, false)
     }
 
     fn password(&self) -> Result<Option<String>, SyncError> {

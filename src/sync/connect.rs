@@ -4,13 +4,14 @@
 use std::sync::Arc;
 use std::time::Duration;
 
-use postgres::config::SslMode;
+use postgres::config::{Host, SslMode};
 use postgres::{Client, Config, NoTls};
 use rustls::pki_types::CertificateDer;
 use rustls::pki_types::pem::PemObject as _;
 use rustls::{ClientConfig, RootCertStore};
 use tokio_postgres_rustls::MakeRustlsConnect;
 
+use super::error::Sought;
 use super::{Link, SyncError};
 
 /// The longest to wait for a connection, and for the other end to say that it got
@@ -28,22 +29,39 @@ pub(super) fn member(link: &Link) -> Result<Client, SyncError> {
         .dbname(&link.database)
         .user(&link.role)
         .password(&link.password.0);
-    over_tls(config, link.ca.as_bytes())
+    over_tls(config, link.ca.as_bytes(), true)
 }
 
 /// Connects over TLS, and believes certificates of this authority only.
-pub(super) fn over_tls(mut config: Config, ca: &[u8]) -> Result<Client, SyncError> {
+pub(super) fn over_tls(mut config: Config, ca: &[u8], by_link: bool) -> Result<Client, SyncError> {
     let tls = tls(ca).map_err(SyncError::NotTheHome)?;
     config.ssl_mode(SslMode::Require);
     usual(&mut config);
-    Ok(config.connect(MakeRustlsConnect::new(tls))?)
+    let connected = config.connect(MakeRustlsConnect::new(tls));
+    connected.map_err(|error| sought(&config, by_link).failed(error))
+}
+
+fn sought(config: &Config, by_link: bool) -> Sought {
+    let host = match config.get_hosts() {
+        [Host::Tcp(host), ..] => host.clone(),
+        [Host::Unix(path), ..] => path.display().to_string(),
+        [] => String::new(),
+    };
+    let port = config.get_ports().first().unwrap_or(&5432);
+    Sought {
+        place: format!("{host}:{port}"),
+        database: config.get_dbname().unwrap_or_default().to_owned(),
+        user: config.get_user().unwrap_or_default().to_owned(),
+        by_link,
+    }
 }
 
 /// Connects through a socket on this machine, which has no TLS and no network.
 pub(super) fn on_this_machine(mut config: Config) -> Result<Client, SyncError> {
     config.ssl_mode(SslMode::Disable);
     usual(&mut config);
-    Ok(config.connect(NoTls)?)
+    let connected = config.connect(NoTls);
+    connected.map_err(|error| sought(&config, false).failed(error))
 }
 
 fn usual(config: &mut Config) {

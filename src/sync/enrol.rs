@@ -1,11 +1,10 @@
 //! Beginning a home, and letting recorders and stations in and out.
 
-use std::fmt::Write as _;
-
 use chrono::{DateTime, Utc};
 use postgres::Client;
 use postgres_protocol::password::scram_sha_256;
 
+use super::error::beginning;
 use super::link::Password;
 use super::{HomeRecord, Link, MemberKind, SyncError};
 use crate::store::hex;
@@ -40,6 +39,19 @@ pub struct Member {
     pub last_sent: Option<DateTime<Utc>>,
 }
 
+/// As the table has it.
+fn is_short_name(id: &str) -> Result<(), SyncError> {
+    let letter = |it: char| it.is_ascii_lowercase() || it.is_ascii_digit();
+    let right =
+        id.len() <= 40 && id.starts_with(letter) && id.chars().all(|it| letter(it) || it == '-');
+    right.then_some(()).ok_or_else(|| {
+        SyncError::Setup(format!(
+            "\"{id}\" is no short name: small letters, digits and hyphens, 40 at most, such as \
+             alder-ridge"
+        ))
+    })
+}
+
 /// What enrolment does: a password that is new, and the link that has it.
 fn enrolled(
     kind: MemberKind,
@@ -48,6 +60,10 @@ fn enrolled(
     address: &Address,
     make: impl FnOnce(&str) -> Result<String, SyncError>,
 ) -> Result<Link, SyncError> {
+    if !(1..=60).contains(&label.chars().count()) {
+        let why = "a label has 1 to 60 letters: it is what people call the machine";
+        return Err(SyncError::Setup(why.to_owned()));
+    }
     let mut random = [0; 32];
     getrandom::fill(&mut random).map_err(|error| SyncError::Database(error.to_string()))?;
     let password = hex(&random);
@@ -79,16 +95,27 @@ pub fn init(
     keeper: &str,
     address: &Address,
 ) -> Result<(Link, bool), SyncError> {
+    is_short_name(id)?;
     let mut transaction = client.transaction()?;
     transaction.batch_execute("SELECT pg_advisory_xact_lock(5399481)")?;
-    transaction.batch_execute(super::SCHEMA)?;
+    transaction
+        .batch_execute(super::SCHEMA)
+        .map_err(beginning)?;
     transaction.batch_execute("SET LOCAL ROLE sayback_owner")?;
     let new = transaction.query_one("SELECT sayback.new_home($1, $2)", &[&id, &name])?;
     let new = new.get(0);
     let link = enrolled(MemberKind::Keeper, keeper, id, address, |verifier| {
         let make = "SELECT sayback.new_member($1, 'keeper', $2, $3)::text";
         let role = transaction.query_one(make, &[&id, &keeper, &verifier]);
-        Ok(role.map_err(|error| already(error, keeper))?.get(0))
+        let role = role.map_err(|error| {
+            already(
+                error,
+                keeper,
+                "give this keeper another name with --label. A keeper whose file is lost is cut \
+                 off by the new one (sayback home revoke)",
+            )
+        });
+        Ok(role?.get(0))
     })?;
     transaction.commit()?;
     Ok((link, new))
@@ -112,7 +139,14 @@ impl HomeRecord {
         enrolled(kind, label, &link.home, &address, |verifier| {
             let enrol = "SELECT sayback.enrol($1, $2, $3)::text";
             let role = client.query_one(enrol, &[&kind.name(), &label, &verifier]);
-            Ok(role.map_err(|error| already(error, label))?.get(0))
+            let role = role.map_err(|error| {
+                already(
+                    error,
+                    label,
+                    "cut it off first (sayback home revoke), or take another label",
+                )
+            });
+            Ok(role?.get(0))
         })
     }
 
@@ -152,15 +186,10 @@ impl HomeRecord {
     }
 }
 
-fn already(error: postgres::Error, label: &str) -> SyncError {
+fn already(error: postgres::Error, label: &str, what_to_do: &str) -> SyncError {
     let unique = postgres::error::SqlState::UNIQUE_VIOLATION;
     if error.code() != Some(&unique) {
         return error.into();
     }
-    let mut why = format!("\"{label}\" is enrolled already; ");
-    let _ = write!(
-        why,
-        "cut it off first (sayback home revoke), or take another label"
-    );
-    SyncError::Refused { id: None, why }
+    SyncError::Setup(format!("\"{label}\" is enrolled already: {what_to_do}"))
 }

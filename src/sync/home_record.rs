@@ -155,6 +155,7 @@ impl HomeRecord {
         let appended = self.twice(|client, _| append(client, Some(seq), facts));
         appended.map_err(|error| match error {
             SyncError::Unreachable(why) => StoreError::Unsure(why),
+            SyncError::CutOff(_) => StoreError::CutOff(error.to_string()),
             error => StoreError::Write(error.to_string()),
         })
     }
@@ -233,9 +234,10 @@ impl HomeRecord {
     }
 }
 
-fn reading(error: SyncError) -> StoreError {
+pub(super) fn reading(error: SyncError) -> StoreError {
     match error {
         SyncError::Store(error) => error,
+        SyncError::CutOff(_) => StoreError::CutOff(error.to_string()),
         error => StoreError::Read(error.to_string()),
     }
 }

@@ -6,6 +6,7 @@ use std::time::{Duration, Instant};
 use postgres::Client;
 use uuid::Uuid;
 
+use super::home_record::reading;
 use super::{HomeRecord, Link, MemberKind, Setting, SyncError, Version};
 use crate::facts::{ChainHead, Fact};
 use crate::residents::{Home, ResidentId};
@@ -28,7 +29,7 @@ struct Versions {
 pub struct HomeLedger {
     record: HomeRecord,
     known: Versions,
-    looked: Instant,
+    looked: Option<Instant>,
 }
 
 impl HomeLedger {
@@ -47,7 +48,7 @@ impl HomeLedger {
         let mut record = HomeRecord::open(link)?;
         let (known, home) = in_force(&mut record)?;
         let home = home.map_err(SyncError::Database)?;
-        let looked = Instant::now();
+        let looked = Some(Instant::now());
         let ledger = Self {
             record,
             known,
@@ -55,15 +56,25 @@ impl HomeLedger {
         };
         Ok((ledger, home))
     }
+
+    /// After it was cut off nothing is known: the station has put all away.
+    fn heed<T>(&mut self, read: Result<T, StoreError>) -> Result<T, StoreError> {
+        if let Err(StoreError::CutOff(_)) = &read {
+            (self.known, self.looked) = (Versions::default(), None);
+        }
+        read
+    }
 }
 
 impl Ledger for HomeLedger {
     fn facts_after(&mut self, seq: i64, most: usize) -> Result<Vec<Stored>, StoreError> {
-        self.record.facts_after(seq, most)
+        let facts = self.record.facts_after(seq, most);
+        self.heed(facts)
     }
 
     fn append_at(&mut self, seq: i64, facts: &[&NewFact]) -> Result<bool, StoreError> {
-        self.record.append_at(seq, facts)
+        let appended = self.record.append_at(seq, facts);
+        self.heed(appended)
     }
 
     fn fact(&mut self, id: Uuid) -> Result<Option<Fact>, StoreError> {
@@ -84,17 +95,16 @@ impl Ledger for HomeLedger {
 
     /// A roster or limits that can't be read leave the home as it was.
     fn changed_home(&mut self) -> Result<Option<Home>, StoreError> {
-        if self.looked.elapsed() < SETTINGS {
+        if self.looked.is_some_and(|it| it.elapsed() < SETTINGS) {
             return Ok(None);
         }
-        let failed = |error: SyncError| StoreError::Read(error.to_string());
-        let newest = self.record.twice(versions);
-        let newest = newest.map_err(failed)?;
-        self.looked = Instant::now();
+        let newest = self.record.twice(versions).map_err(reading);
+        let newest = self.heed(newest)?;
+        self.looked = Some(Instant::now());
         if newest == self.known {
             return Ok(None);
         }
-        let (known, home) = in_force(&mut self.record).map_err(failed)?;
+        let (known, home) = in_force(&mut self.record).map_err(reading)?;
         self.known = known;
         Ok(home.map_err(|why| tracing::error!("{why}")).ok())
     }
@@ -102,6 +112,11 @@ impl Ledger for HomeLedger {
 
 /// Their numbers alone: a roster is long, and changes seldom.
 fn versions(client: &mut Client, link: &Link) -> Result<Versions, SyncError> {
+    // On a connection that is still open one who was cut off sees no row, and no error.
+    let mine: Option<String> = client.query_one("SELECT sayback.my_home()", &[])?.get(0);
+    if mine.is_none() {
+        return Err(SyncError::CutOff("it was cut off".to_owned()));
+    }
     let newest = "SELECT name, max(version) FROM sayback.setting WHERE home = $1 GROUP BY name";
     let mut versions = Versions::default();
     for row in client.query(newest, &[&link.home])? {

@@ -237,6 +237,11 @@ BEGIN
             RAISE EXCEPTION 'fact % is of a kind that a % may not send', id_, me.kind
                 USING ERRCODE = 'SB002', DETAIL = id_;
         END IF;
+        -- It would go before what an aide corrected.
+        IF kind_ = 'corrected' AND j ? 'by_nurse' AND me.kind <> 'station' THEN
+            RAISE EXCEPTION 'fact % is a nurse''s correction, which a % may not send', id_, me.kind
+                USING ERRCODE = 'SB002', DETAIL = id_;
+        END IF;
         IF kind_ = 'signed' AND ((j #>> '{head,seq}') IS DISTINCT FROM head.seq::text
            OR (j #>> '{head,hash}') IS DISTINCT FROM encode(head.hash, 'hex')) THEN
             RAISE EXCEPTION 'signature % does not hold the head it follows', id_

@@ -280,6 +280,15 @@ impl Browser {
         std::fs::write(to, base64(picture.as_str().unwrap_or_default())).unwrap();
     }
 
+    /// A picture in the folder `SAYBACK_PICTURES`, where that is set.
+    pub fn pictured(&self, name: &str) {
+        if let Some(folder) = std::env::var_os("SAYBACK_PICTURES") {
+            let folder = std::path::PathBuf::from(folder);
+            std::fs::create_dir_all(&folder).unwrap();
+            self.picture(&folder.join(format!("{name}.png")));
+        }
+    }
+
     /// A picture of the whole page.
     pub fn picture(&self, to: &Path) {
         // A page is never less high than its window, so begin with a low one.

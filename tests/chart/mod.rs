@@ -154,6 +154,8 @@ impl Round {
             new,
             reason,
             stands: Vec::new(),
+            over: Vec::new(),
+            by_nurse: true,
         };
         self.fact(nurse(), body)
     }
@@ -165,6 +167,7 @@ impl Round {
             reading,
             resident,
             reason,
+            over: Vec::new(),
         };
         self.fact(nurse(), body)
     }
@@ -211,6 +214,7 @@ impl Round {
             reading,
             resident,
             finding,
+            of: None,
         };
         self.fact(self.by.clone(), body)
     }
@@ -384,6 +388,7 @@ fn unusual(round: &mut Round) {
             reading: again,
             resident: resident.clone(),
             flag,
+            of: None,
         },
     );
     let flags = vec![flag];

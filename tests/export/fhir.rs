@@ -204,6 +204,24 @@ fn a_correction_amends_and_shows_what_stood_there() {
     );
 }
 
+/// In whichever order they stand in the record.
+#[test]
+fn a_correction_made_apart_is_told_and_does_not_hold() {
+    let mut round = Round::new();
+    let id = round.read(pulse("27"));
+    round.correct(id, pulse("27"), pulse("72"));
+    round.correct(id, pulse("27"), pulse("74"));
+    let mut facts = round.facts.clone();
+    for _ in 0..2 {
+        facts.reverse();
+        let it = &written(&facts)[0];
+        assert_eq!(it["valueQuantity"]["value"], 74);
+        let notes = it["note"].to_string();
+        let apart = "Corrected apart to: Pulse 72 /min, which does not hold.";
+        assert!(notes.contains(apart), "{notes}");
+    }
+}
+
 #[test]
 fn a_retraction_is_entered_in_error_and_keeps_the_value() {
     let mut round = Round::new();

@@ -173,6 +173,7 @@ pub fn retract(store: &mut Store, reading: Uuid, at: Time) {
             reading,
             resident: record.unwrap().resident,
             reason: "a wrong cuff".to_owned(),
+            over: Vec::new(),
         },
     };
     store.append(&[&fact]).unwrap();

@@ -65,12 +65,18 @@ fn as_other(folder: &Path) -> Vec<String> {
 /// An authority, and a certificate of it for this machine, PEM: the authority's,
 /// the certificate and its key.
 pub fn certificates() -> [String; 3] {
+    certificates_until(2100)
+}
+
+/// The same, good until the beginning of this year.
+pub fn certificates_until(year: i32) -> [String; 3] {
     let mut authority = CertificateParams::new(Vec::new()).unwrap();
     authority.is_ca = IsCa::Ca(BasicConstraints::Unconstrained);
     let authority = CertifiedIssuer::self_signed(authority, KeyPair::generate().unwrap()).unwrap();
     let names = vec!["localhost".to_owned(), "127.0.0.1".to_owned()];
     let key = KeyPair::generate().unwrap();
-    let certificate = CertificateParams::new(names).unwrap();
+    let mut certificate = CertificateParams::new(names).unwrap();
+    certificate.not_after = rcgen::date_time_ymd(year, 1, 1);
     let certificate = certificate.signed_by(&key, &authority).unwrap();
     [authority.pem(), certificate.pem(), key.serialize_pem()]
 }

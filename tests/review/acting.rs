@@ -15,7 +15,7 @@ fn last(site: &Site, wanted: impl Fn(&Body) -> bool) -> Fact {
     found.expect("a fact of that kind")
 }
 
-fn reading(site: &Site, sign: VitalSign) -> Uuid {
+pub fn reading(site: &Site, sign: VitalSign) -> Uuid {
     last(
         site,
         |it| matches!(it, Body::Read(it) if it.measurement.sign() == sign),
@@ -23,7 +23,7 @@ fn reading(site: &Site, sign: VitalSign) -> Uuid {
     .id
 }
 
-async fn refused(nurse: &mut Visitor<'_>, path: &str, fields: &str, why: &str) {
+pub async fn refused(nurse: &mut Visitor<'_>, path: &str, fields: &str, why: &str) {
     let answer = nurse.post(path, fields).await;
     assert_eq!(
         answer.status(),
@@ -35,7 +35,7 @@ async fn refused(nurse: &mut Visitor<'_>, path: &str, fields: &str, why: &str) {
     assert!(page.contains(why), "{fields}: {why} not in {page}");
 }
 
-const PRESSURE: &str = "unit=mm_hg&arm=left_arm&position=sitting";
+pub const PRESSURE: &str = "unit=mm_hg&arm=left_arm&position=sitting";
 
 #[tokio::test]
 async fn a_correction_keeps_what_was_recorded() {
@@ -67,33 +67,6 @@ async fn a_correction_keeps_what_was_recorded() {
     assert!(page.contains("Ines Marlow, registered nurse"));
     // The same form again was filled in on the older state.
     refused(&mut nurse, &path, &fields, "meanwhile").await;
-}
-
-#[tokio::test]
-async fn a_correction_made_without_knowing_of_another_says_so() {
-    let site = Site::new();
-    let id = reading(&site, VitalSign::BloodPressure);
-    let mut nurse = site.visitor(Role::Nurse).await;
-    let path = format!("/readings/{id}/correct");
-    for (seen, value) in [(0, 131), (1, 133)] {
-        let fields = format!("seen={seen}&value={value}&over=77&{PRESSURE}&reason=read+off+wrong");
-        let answer = nurse.post(&path, &fields).await;
-        assert_eq!(answer.status(), StatusCode::SEE_OTHER, "{fields}");
-    }
-    let unaware = "Made without knowing of the correction before it";
-    let (_, page) = nurse.get(&format!("/readings/{id}")).await;
-    assert!(!page.contains(unaware), "each knew of the one before");
-
-    // A recorder that was cut off corrected what was recorded at first.
-    let corrected = |it: &Body| matches!(it, Body::Corrected { .. });
-    let first = site.facts().into_iter().find(|it| corrected(&it.body));
-    let first = first.expect("a correction");
-    let mut recorder = made::Writer::join(&site.record());
-    recorder.put(made::now(), &made::aide(0), first.round, first.body);
-    recorder.end();
-    site.station.refresh().unwrap();
-    let (_, page) = nurse.get(&format!("/readings/{id}")).await;
-    assert_eq!(page.matches(unaware).count(), 1, "{page}");
 }
 
 #[tokio::test]

@@ -364,6 +364,7 @@ fn keep(
             reading,
             resident: id.clone(),
             finding,
+            of: Some(reading),
         };
         let flag = out.put(at + TimeDelta::seconds(10), by, round, flagged);
         let today = at.date_naive() == now().date_naive();

@@ -1,6 +1,8 @@
 //! The nurse's station, from outside: over HTTP, and in a browser.
 
 mod acting;
+mod apart;
+mod arrival;
 mod away;
 #[path = "../browser/mod.rs"]
 mod browser;

@@ -3,7 +3,7 @@
 //! every page is pictured there, to be looked at.
 
 use std::net::SocketAddr;
-use std::path::{Path, PathBuf};
+use std::path::Path;
 use std::sync::Arc;
 
 use sayback::facts::Body;
@@ -25,7 +25,7 @@ pub struct Open {
 }
 
 impl Open {
-    fn new(residents: usize, days: u64) -> Self {
+    pub fn new(residents: usize, days: u64) -> Self {
         Self::serve(Site::of(residents, days), None)
     }
 
@@ -70,17 +70,9 @@ impl Open {
         browser
     }
 
-    fn fact(&self, wanted: fn(&Body) -> bool) -> Uuid {
+    pub fn fact(&self, wanted: fn(&Body) -> bool) -> Uuid {
         let facts = self.site.facts();
         facts.iter().rev().find(|it| wanted(&it.body)).unwrap().id
-    }
-}
-
-pub fn picture(browser: &Browser, name: &str) {
-    if let Some(folder) = std::env::var_os("SAYBACK_PICTURES") {
-        let folder = PathBuf::from(folder);
-        std::fs::create_dir_all(&folder).unwrap();
-        browser.picture(&folder.join(format!("{name}.png")));
     }
 }
 
@@ -169,7 +161,7 @@ fn all_pages(role: Role, look: Look, name: &str) {
         if role == Role::Aide {
             assert_eq!(acting, 0, "an aide is offered nothing to do on {page}");
         }
-        picture(&browser, &format!("{name}-{page}"));
+        browser.pictured(&format!("{name}-{page}"));
     }
 }
 
@@ -208,14 +200,14 @@ fn a_nurse_corrects_a_reading() {
     browser.click("form[action$=correct] button");
     browser.wait(|it| it.text(".problem").contains("must be more than diastolic"));
     in_order(&browser, "refused");
-    picture(&browser, "nurse-refused");
+    browser.pictured("nurse-refused");
     browser.fill("[name=value]", "133");
     browser.fill("[name=over]", "71");
     browser.click("form[action$=correct] button");
     browser.wait(|it| it.text(".told").contains("The correction is recorded"));
     assert!(browser.text("h1").contains("133/71"));
     in_order(&browser, "corrected");
-    picture(&browser, "nurse-corrected");
+    browser.pictured("nurse-corrected");
 }
 
 #[test]
@@ -266,7 +258,7 @@ fn the_worklist_is_live_and_walked_by_key() {
     let focused = browser.run("return document.activeElement.matches('.item a.name')");
     assert_eq!(focused, true, "the focus stays");
     in_order(&browser, "live");
-    picture(&browser, "nurse-live");
+    browser.pictured("nurse-live");
 }
 
 #[test]
@@ -281,7 +273,7 @@ fn someone_new_signs_in_with_a_code() {
     browser.wait(|it| !it.text(".code").is_empty());
     let code = browser.text(".code");
     in_order(&browser, "code");
-    picture(&browser, "admin-code");
+    browser.pictured("admin-code");
     browser.click(".who button");
     browser.wait(|it| it.address().contains("sign-in"));
     browser.fill("[name=login]", "pquist");
@@ -289,7 +281,7 @@ fn someone_new_signs_in_with_a_code() {
     browser.click("button.main");
     browser.wait(|it| !it.text(".problem").is_empty());
     in_order(&browser, "wrong");
-    picture(&browser, "sign-in");
+    browser.pictured("sign-in");
     browser.fill("[name=login]", "pquist");
     browser.fill("[name=password]", &code);
     browser.click("button.main");

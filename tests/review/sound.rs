@@ -12,7 +12,7 @@ use sayback::store::Store;
 use uuid::Uuid;
 
 use super::browser::{Browser, DESK, HAND, NIGHT};
-use super::pages::{Open, in_order, picture};
+use super::pages::{Open, in_order};
 use super::site::{Site, Visitor, key_in};
 use super::{conversation, made};
 
@@ -307,7 +307,7 @@ fn the_player_of_a_browser_plays_it() {
             .run("return [...document.querySelectorAll('audio')].every(it => it.readyState == 0)");
         assert_eq!(quiet, true, "nothing is fetched before someone listens");
         in_order(&browser, name);
-        picture(&browser, name);
+        browser.pictured(name);
         assert_eq!(duration(&browser, 0), 2_000);
         assert_eq!(duration(&browser, 1), 500);
         // From the middle to its end. Nothing plays before somebody touches the page.

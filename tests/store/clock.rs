@@ -61,6 +61,8 @@ fn facts_keep_their_order_and_the_last_correction_holds() {
                 new: values[new].clone(),
                 reason: "misread".to_owned(),
                 stands: Vec::new(),
+                over: Vec::new(),
+                by_nurse: false,
             },
         };
         store.append(&[&fact]).unwrap();

@@ -56,6 +56,7 @@ fn retracted(number: u128) -> Fact<KeptReading> {
         reading: Uuid::from_u128(number + 1_000_000),
         resident: ResidentId("AR-090".to_owned()),
         reason: "of another".to_owned(),
+        over: Vec::new(),
     };
     fact(number, body)
 }

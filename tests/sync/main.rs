@@ -20,8 +20,13 @@ mod postgres_server;
 #[path = "../review/site.rs"]
 #[allow(dead_code, reason = "a part of it is used here")]
 mod site;
+#[path = "../../examples/home_scale/split.rs"]
+#[allow(dead_code, reason = "not all of its figures are used here")]
+mod split;
 
+mod apart;
 mod command;
+mod cut_off;
 mod doors;
 mod exchange;
 mod home_record;
@@ -34,6 +39,7 @@ mod scale;
 mod served;
 mod settings;
 mod station;
+mod words;
 
 use std::sync::LazyLock;
 

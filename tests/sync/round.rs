@@ -13,13 +13,13 @@ use sayback::vitals::{Bounds, Component, Unit, VitalSign};
 use super::*;
 
 /// A recorder with a round under way.
-struct Cart<'a> {
-    round: Round<'a>,
-    now: Time,
+pub struct Cart<'a> {
+    pub round: Round<'a>,
+    pub now: Time,
 }
 
 impl<'a> Cart<'a> {
-    fn on(store: &'a mut Store, at: &str) -> Self {
+    pub fn on(store: &'a mut Store, at: &str) -> Self {
         let dialogue =
             Dialogue::new(HOME.clone(), HOME.aides[0].clone(), &Grammar::standard()).unwrap();
         let now = time(at);
@@ -28,14 +28,14 @@ impl<'a> Cart<'a> {
     }
 
     /// What is said to these words.
-    fn hears(&mut self, words: &str) -> String {
+    pub fn hears(&mut self, words: &str) -> String {
         self.now += chrono::TimeDelta::seconds(5);
         let event = Event::Heard(Heard::from_text(words));
         let turn = self.round.take(&event, self.now, &mut Silent);
         turn.say.map_or_else(String::new, |it| it.shown)
     }
 
-    fn all(&mut self, words: &[&str]) -> String {
+    pub fn all(&mut self, words: &[&str]) -> String {
         words.iter().map(|it| self.hears(it) + "\n").collect()
     }
 }
@@ -43,7 +43,7 @@ impl<'a> Cart<'a> {
 const PRESSURE: &str = "blood pressure one twenty eight over seventy six left arm sitting";
 
 /// Two connections to a record, as the round and the link have them.
-fn record() -> (tempfile::TempDir, Store, Store) {
+pub fn record() -> (tempfile::TempDir, Store, Store) {
     let folder = tempfile::tempdir().unwrap();
     let path = folder.path().join("record.db");
     let round = Store::open(&path).unwrap();

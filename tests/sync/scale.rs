@@ -2,7 +2,7 @@
 //! is asserted here.
 
 use super::postgres_server::Server;
-use super::{drive, plans};
+use super::{drive, plans, split};
 
 #[test]
 fn recorders_whose_links_drop_lose_and_double_nothing() {
@@ -42,4 +42,20 @@ fn many_homes_on_one_database_leave_each_other_alone() {
         assert!(plan.thrown_away < 0.5, "{plan:?}");
         assert!(plan.rows > 0.0, "{plan:?}");
     }
+}
+
+/// Homes on two servers: each whole on its own, and no statement is about more than one
+/// home.
+#[test]
+fn homes_on_several_servers_have_nothing_to_do_with_each_other() {
+    let [one, two] = [(); 2].map(|()| Server::start_with(&split::COUNTED));
+    let split = split::split(&[&one, &two], (6, 2, 5, 8), 4);
+    assert_eq!(split.homes, [3, 3]);
+    assert_eq!(split.facts, 6 * 2 * 5 * 8);
+    assert_eq!(split.puts.len(), 6 * 2 * 5);
+    let calls: i64 = split.statements.values().sum();
+    assert!(split.statements.len() > 4 && calls > 480, "{split:?}");
+    let puts = |it: &&String| it.starts_with("INSERT INTO sayback.fact");
+    assert!(split.statements.keys().any(|it| puts(&it)), "{split:?}");
+    assert!(split.of_no_home.is_empty(), "{:#?}", split.of_no_home);
 }

@@ -93,4 +93,12 @@ fn the_worklist_is_live_over_the_homes_database() {
     open(&aspen.station).append(&[&asked]).unwrap();
     browser.wait(|it| it.text("#live").contains("asked at the other desk"));
     assert!(browser.complaints().is_empty());
+    browser.pictured("home-worklist");
+
+    // Cut off: the page that stands open is put away.
+    open(&aspen.keeper).revoke("the desk").unwrap();
+    browser.wait(|it| it.text("h1").contains("Cut off"));
+    assert!(!browser.text("body").contains("asked at the other desk"));
+    assert!(browser.text("main").contains("makes a new link file"));
+    browser.pictured("home-cut-off");
 }

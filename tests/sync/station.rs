@@ -16,10 +16,10 @@ use sayback::vitals::{Component, VitalSign};
 use super::site::{Site, text};
 use super::*;
 
-const ROSTER: &str = include_str!("../../audio-fixtures/demo-home.toml");
+pub const ROSTER: &str = include_str!("../../audio-fixtures/demo-home.toml");
 
 /// A round in which a pulse is high, told to nobody though that is asked for.
-const ROUND: [&str; 6] = [
+pub const ROUND: [&str; 6] = [
     "room nine",
     "yes",
     "pulse one thirty",
@@ -39,13 +39,13 @@ pub fn aspen() -> Aspen {
     aspen
 }
 
-fn desk(link: &Link) -> Site {
+pub fn desk(link: &Link) -> Site {
     let (ledger, home) = HomeLedger::open(link).unwrap();
     Site::on(tempfile::tempdir().unwrap(), home, ledger, false)
 }
 
 /// A recorder with its own record, and its link.
-struct Cart {
+pub struct Cart {
     _folder: tempfile::TempDir,
     store: Store,
     link: Exchange,
@@ -53,7 +53,7 @@ struct Cart {
 }
 
 impl Cart {
-    fn new(link: &Link) -> Self {
+    pub fn new(link: &Link) -> Self {
         let folder = tempfile::tempdir().unwrap();
         Self {
             store: Store::open(&folder.path().join("record.db")).unwrap(),
@@ -63,7 +63,7 @@ impl Cart {
         }
     }
 
-    fn hears(&mut self, words: &[&str]) {
+    pub fn hears(&mut self, words: &[&str]) {
         self.rounds += 1;
         let begins = made::now() - chrono::TimeDelta::minutes(20 - self.rounds);
         let facts = conversation::facts(&HOME, begins, words);
@@ -72,7 +72,7 @@ impl Cart {
             .unwrap();
     }
 
-    fn exchanges(&mut self) -> Moved {
+    pub fn exchanges(&mut self) -> Moved {
         self.link.run(&mut self.store).unwrap()
     }
 }
@@ -211,7 +211,7 @@ async fn a_home_that_is_away_comes_back_by_itself() {
     keeping_up.abort();
 }
 
-async fn until(so: impl Fn() -> bool) {
+pub async fn until(so: impl Fn() -> bool) {
     let began = Instant::now();
     while !so() {
         assert!(began.elapsed() < Duration::from_secs(40), "it never is");

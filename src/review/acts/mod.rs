@@ -12,7 +12,7 @@ use super::fields::Fields;
 use super::index::{ActKind, Entry, Index};
 use crate::facts::{Body, Fact, KeptReading, Time, VERSION};
 use crate::residents::Staff;
-use crate::vitals::Layer;
+use crate::vitals::{Layer, Measurement};
 
 pub use measure::{ALERTNESS, OVER, VALUE, qualifier_field};
 pub use resident::{ask_recheck, note_resident, set_range};
@@ -121,6 +121,42 @@ pub fn correct(
         return Err("That is what is recorded already: nothing to correct.".into());
     }
     let reason = fields.text("reason", "The reason")?;
+    Ok(corrected(index, entry, &new, reason, acting))
+}
+
+/// Decides between corrections that were made apart: the one that is chosen is made
+/// once more, by one who knows of all of them.
+///
+/// # Errors
+/// [`Refused`] when there is nothing to decide, or not that to choose.
+pub fn decide(
+    index: &Index,
+    id: Uuid,
+    fields: &Fields,
+    acting: &Acting,
+) -> Result<Vec<NewFact>, Refused> {
+    let entry = reading(index, id, fields)?;
+    let standing = index.standing(entry);
+    if standing.rivals().next().is_none() {
+        return Err("Nothing is left to decide here.".into());
+    }
+    let chosen = fields.id("right");
+    let all = standing.apart.iter().copied().chain(standing.holds());
+    let mut chosen = all.filter(|it| Some(it.id) == chosen);
+    let new = &chosen.next().ok_or("Choose which one is right.")?.new;
+    let reason = "looked at the corrections made apart".to_owned();
+    Ok(corrected(index, entry, new, reason, acting))
+}
+
+/// A correction, with what follows of it.
+fn corrected(
+    index: &Index,
+    entry: &Entry,
+    new: &Measurement,
+    reason: String,
+    acting: &Acting,
+) -> Vec<NewFact> {
+    let id = entry.id;
     let resident = index.resident_of(entry).clone();
     let mut facts = vec![acting.fact(
         entry.round,
@@ -131,12 +167,15 @@ pub fn correct(
             new: new.clone(),
             reason,
             stands: Vec::new(),
+            over: index.standing(entry).over(),
+            by_nurse: true,
         },
     )];
+    let of = Some(facts[0].id);
     let mut seen = open_flags(index, id);
     let limits = index.home().resident(&resident).map(|it| &it.limits);
     let day = entry.measured_at.date_naive();
-    let findings = limits.map_or_else(Vec::new, |it| it.judge_on(&new, day));
+    let findings = limits.map_or_else(Vec::new, |it| it.judge_on(new, day));
     for finding in findings {
         if finding.layer != Layer::OutsideRange {
             continue;
@@ -147,6 +186,7 @@ pub fn correct(
                 reading: id,
                 resident: resident.clone(),
                 finding,
+                of,
             },
         );
         seen.push(flagged.id);
@@ -156,7 +196,7 @@ pub fn correct(
         let flags = seen;
         facts.push(acting.fact(entry.round, Body::Acknowledged { flags, resident }));
     }
-    Ok(facts)
+    facts
 }
 
 /// Retracts a reading, with its open reports acknowledged.
@@ -176,6 +216,7 @@ pub fn retract(
         reading: id,
         resident: resident.clone(),
         reason,
+        over: index.standing(entry).over(),
     };
     let mut facts = vec![acting.fact(entry.round, body)];
     let flags = open_flags(index, id);
@@ -246,7 +287,7 @@ pub fn sign(index: &Index, id: Uuid, acting: &Acting) -> Result<Vec<NewFact>, Re
 pub const fn act_word(kind: &ActKind) -> &'static str {
     match kind {
         ActKind::Corrected { .. } => "corrected",
-        ActKind::Retracted(_) => "retracted",
+        ActKind::Retracted { .. } => "retracted",
         ActKind::Noted(_) => "note",
     }
 }

@@ -15,6 +15,7 @@ async function renew() {
   if (busy()) return;
   const answer = await fetch(location.href, { headers: { "x-sayback-live": "1" } });
   if (answer.status === 401) { location.assign("/idle"); return; }
+  if (answer.status === 410) { location.reload(); return; }
   if (!answer.ok) return;
   const page = new DOMParser().parseFromString(await answer.text(), "text/html");
   const [told, tells] = [document, page].map((it) => it.getElementById("notice"));
@@ -67,6 +68,11 @@ if (idle) {
   setInterval(() => {
     if (Date.now() - touched > idle) location.assign("/idle");
   }, 5000);
+  // Where the home has cut this station off, a page that stands open is put away too.
+  setInterval(async () => {
+    const answer = await fetch("/here", { headers: { "x-sayback-live": "1" } }).catch(() => null);
+    if (answer && answer.status === 410) location.reload();
+  }, 10000);
 }
 
 document.addEventListener("keydown", (event) => {

@@ -30,6 +30,8 @@ pub struct Act<'a> {
 /// A correction of a reading.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Change<'a> {
+    /// The fact of it.
+    pub id: Uuid,
     /// Who corrected it, when, and why.
     pub act: Act<'a>,
     /// What had stood there.
@@ -118,8 +120,11 @@ pub struct Entry<'a> {
     pub record: &'a ReadingRecord,
     /// What holds now.
     pub measurement: &'a Measurement,
-    /// Its corrections, oldest first.
+    /// The corrections that led to what holds, each of the value before.
     pub corrections: Vec<Change<'a>>,
+    /// Corrections made without knowing of one of those, which do not hold, and
+    /// what was made over them. In order of time.
+    pub apart: Vec<Change<'a>>,
     /// Its retraction: it no longer counts.
     pub retracted: Option<Act<'a>>,
     /// What it raised.

@@ -149,6 +149,12 @@ pub(super) fn reading(chart: &Chart, home: &Home, entry: &Entry, time: &str) -> 
                     "corrected by " (change.act.by.name) ", was " span.gone { (value(change.old)) }
                 }
             }
+            @for change in &entry.apart {
+                span.how {
+                    "corrected apart by " (change.act.by.name) " to " span.gone { (value(change.new)) }
+                    ", which does not hold"
+                }
+            }
             @if let Some(retracted) = entry.retracted {
                 span.how { "entered in error (" (retracted.by.name) "): " (retracted.text) }
             }

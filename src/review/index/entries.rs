@@ -4,16 +4,12 @@ use std::sync::Arc;
 
 use uuid::Uuid;
 
-use crate::facts::{Raised, Time};
+use crate::facts::{Correction, Raised, Time};
 use crate::residents::{ResidentId, Staff};
 use crate::vitals::{Bounds, Component, Measurement, NotTakenReason, VitalSign};
 
 /// A reading as it stands now.
 #[derive(Debug, Clone)]
-#[expect(
-    clippy::struct_excessive_bools,
-    reason = "each is a mark of its own on the nurse's page"
-)]
 pub struct Entry {
     /// The fact that recorded it.
     pub id: Uuid,
@@ -27,8 +23,8 @@ pub struct Entry {
     pub confidence: f32,
     /// Far from the usual, and confirmed a second time.
     pub second_look: bool,
-    /// Whether it was corrected.
-    pub corrected: bool,
+    /// The fact by which that holds: its own, or a correction's.
+    pub version: Uuid,
     /// Whether it was retracted.
     pub retracted: bool,
     /// Whether what holds now crosses a limit.
@@ -37,9 +33,19 @@ pub struct Entry {
     pub(super) by: u32,
 }
 
+impl Entry {
+    /// Whether it was corrected.
+    #[must_use]
+    pub fn corrected(&self) -> bool {
+        self.version != self.id
+    }
+}
+
 /// Something done to a reading after it was kept.
 #[derive(Debug, Clone)]
 pub struct Act {
+    /// The fact of it.
+    pub id: Uuid,
     /// When.
     pub at: Time,
     /// Who.
@@ -53,15 +59,20 @@ pub struct Act {
 pub enum ActKind {
     /// It was corrected.
     Corrected {
-        /// Before.
-        old: Measurement,
-        /// After.
-        new: Measurement,
+        /// Before and after, and over what.
+        it: Box<Correction>,
         /// Why.
         reason: String,
+        /// Flags of before that hold of what is right too.
+        stands: Vec<Uuid>,
     },
-    /// It was retracted, for this reason.
-    Retracted(String),
+    /// It was retracted.
+    Retracted {
+        /// Why.
+        reason: String,
+        /// By which facts it held for whoever retracted it.
+        over: Vec<Uuid>,
+    },
     /// A remark.
     Noted(String),
 }
@@ -77,6 +88,8 @@ pub struct Flag {
     pub resident: ResidentId,
     /// Which limit or rule.
     pub raised: Raised,
+    /// By which fact the value held that it is about, where that is known.
+    pub of: Option<Uuid>,
     /// Since when.
     pub at: Time,
     /// Who was recording.
@@ -88,6 +101,8 @@ pub struct Flag {
 /// How a flag was closed.
 #[derive(Debug, Clone)]
 pub struct Closed {
+    /// The fact of it.
+    pub id: Uuid,
     /// When.
     pub at: Time,
     /// By whom.

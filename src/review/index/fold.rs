@@ -8,12 +8,12 @@ use super::{
     Act, ActKind, Closed, ClosedHow, Entry, Flag, Held, Index, Missed, Note, RangeChange, Recheck,
     Round,
 };
-use crate::facts::{Body, Fact, Pending, Raised, ReadingRecord};
+use crate::facts::{Body, Correction, Fact, Pending, Raised, ReadingRecord, Time};
 use crate::store::Stored;
-use crate::vitals::{Measurement, rules};
+use crate::vitals::Measurement;
 
 impl Index {
-    /// Takes in facts, in the order of the record.
+    /// Takes in facts. What holds is the same in whichever order they come.
     pub fn extend(&mut self, facts: impl IntoIterator<Item = Stored>) {
         for stored in facts {
             self.seq = self.seq.max(stored.seq);
@@ -93,7 +93,9 @@ impl Index {
                 reading,
                 resident,
                 finding,
+                of,
             } => self.flagged(Flag {
+                of,
                 id,
                 reading,
                 resident,
@@ -106,7 +108,9 @@ impl Index {
                 reading,
                 resident,
                 flag,
+                of,
             } => self.flagged(Flag {
+                of,
                 id,
                 reading,
                 resident,
@@ -117,16 +121,16 @@ impl Index {
             }),
             Body::ReportedToNurse { flags, to, .. } => {
                 let how = ClosedHow::Told(to);
-                self.close(&flags, &Closed { at, by, how });
+                self.close(&flags, &Closed { id, at, by, how });
             }
-            Body::Withdrawn { flags, reading, .. } => {
+            Body::Withdrawn { flags, .. } => {
                 let how = ClosedHow::Withdrawn;
-                self.close(&flags, &Closed { at, by, how });
-                self.unflag(&flags, reading);
+                self.close(&flags, &Closed { id, at, by, how });
+                self.withdraw(&flags);
             }
             Body::Acknowledged { flags, .. } => {
                 let how = ClosedHow::Acknowledged;
-                self.close(&flags, &Closed { at, by, how });
+                self.close(&flags, &Closed { id, at, by, how });
             }
             Body::Corrected {
                 reading,
@@ -134,28 +138,29 @@ impl Index {
                 new,
                 reason,
                 stands,
+                over,
+                by_nurse,
                 ..
             } => {
-                let shared = self.shared(&new);
-                if let Some(entry) = self.entry(reading) {
-                    entry.measurement = shared;
-                    entry.corrected = true;
-                    // What else was flagged no longer holds; what holds now is
-                    // flagged by facts that follow.
-                    entry.flagged = !stands.is_empty();
-                }
-                let kind = ActKind::Corrected { old, new, reason };
-                self.act(reading, Act { at, by, kind });
+                let it = Box::new(Correction {
+                    id,
+                    at,
+                    over,
+                    by_nurse,
+                    old,
+                    new,
+                });
+                let kind = ActKind::Corrected { it, reason, stands };
+                self.act(reading, Act { id, at, by, kind });
             }
             Body::Retracted {
-                reading, reason, ..
+                reading,
+                reason,
+                over,
+                ..
             } => {
-                if let Some(entry) = self.entry(reading) {
-                    entry.retracted = true;
-                }
-                self.find_latest_again(reading);
-                let kind = ActKind::Retracted(reason);
-                self.act(reading, Act { at, by, kind });
+                let kind = ActKind::Retracted { reason, over };
+                self.act(reading, Act { id, at, by, kind });
             }
             Body::Noted {
                 resident,
@@ -171,7 +176,7 @@ impl Index {
                 ..
             } => {
                 let kind = ActKind::Noted(text);
-                self.act(reading, Act { at, by, kind });
+                self.act(reading, Act { id, at, by, kind });
             }
             Body::RecheckAsked {
                 resident,
@@ -225,11 +230,11 @@ impl Index {
                     round.residents.insert(record.resident.clone());
                 }
             }
-            Body::RoundClosed { .. } => round.closed = Some(fact.at),
+            Body::RoundClosed { .. } => round.closed = round.closed.max(Some(fact.at)),
             Body::Identified { .. } | Body::Offered { .. } | Body::NotTaken { .. } => {}
             _ => return,
         }
-        round.last = fact.at;
+        round.last = round.last.max(fact.at);
     }
 
     fn read(&mut self, id: Uuid, round: Uuid, by: &crate::residents::Staff, it: &ReadingRecord) {
@@ -244,19 +249,19 @@ impl Index {
             measured_at: it.measured_at,
             confidence: it.confidence,
             second_look: it.second_look,
-            corrected: false,
+            version: id,
             retracted: false,
             flagged: false,
             who: self.people.of(&it.resident),
             by: self.staff.of(by),
         };
-        let when = entry.measured_at;
+        let when = (entry.measured_at, id);
         self.readings.push(entry);
         self.at.insert(id, at);
         let readings = &self.readings;
         let in_time = |list: &mut Vec<u32>| {
             // Nearly always the newest, so look from the end.
-            let later = |&it: &u32| readings[it as usize].measured_at > when;
+            let later = |&it: &u32| place(&readings[it as usize]) > when;
             let after = if list.last().is_some_and(later) {
                 list.partition_point(|it| !later(it))
             } else {
@@ -267,14 +272,17 @@ impl Index {
         in_time(&mut self.by_time);
         let latest = self.latest.entry(it.resident.clone()).or_default();
         let latest = latest.entry(it.measurement.sign()).or_insert(at);
-        if readings[*latest as usize].measured_at <= when {
+        if place(&readings[*latest as usize]) <= when {
             *latest = at;
         }
         in_time(self.by_resident.entry(it.resident.clone()).or_default());
+        if self.acts.contains_key(&id) || self.flags_of.contains_key(&id) {
+            self.stand(id);
+        }
     }
 
     /// The latest reading may be the one that was just retracted.
-    fn find_latest_again(&mut self, retracted: Uuid) {
+    pub(super) fn find_latest_again(&mut self, retracted: Uuid) {
         let Some(&at) = self.at.get(&retracted) else {
             return;
         };
@@ -329,37 +337,24 @@ impl Index {
     }
 
     fn flagged(&mut self, flag: Flag) {
-        // That a nurse was told wrongly says nothing of what holds now.
-        let told = |it: &rules::Flag| it.rule == rules::Rule::ToldWrong;
-        if !matches!(&flag.raised, Raised::Rule(it) if told(it))
-            && let Some(entry) = self.entry(flag.reading)
-        {
-            entry.flagged = true;
-        }
         if !self.closed.contains_key(&flag.id) {
             self.open.insert(flag.id);
         }
+        let order = |it: &Uuid| self.flags.get(it).map(|it| (it.at, it.id));
         let of = self.flags_of.entry(flag.reading).or_default();
-        of.push(flag.id);
+        let after = of.partition_point(|it| order(it) < Some((flag.at, flag.id)));
+        of.insert(after, flag.id);
+        let reading = flag.reading;
         self.flags.insert(flag.id, flag);
+        self.stand(reading);
     }
 
-    /// Readings whose last flag was withdrawn cross no limit any more. Of the
-    /// changed one itself, the fact of the change says what still holds.
-    fn unflag(&mut self, flags: &[Uuid], changed: Uuid) {
+    /// What was withdrawn says nothing any more of what holds.
+    fn withdraw(&mut self, flags: &[Uuid]) {
         for flag in flags {
-            let Some(reading) = self.flags.get(flag).map(|it| it.reading) else {
-                continue;
-            };
-            let withdrawn = |it: &Flag| {
-                let how = self.closed.get(&it.id).map(|it| &it.how);
-                matches!(how, Some(ClosedHow::Withdrawn))
-            };
-            if reading != changed
-                && self.flags_of(reading).all(withdrawn)
-                && let Some(entry) = self.entry(reading)
-            {
-                entry.flagged = false;
+            self.withdrawn.insert(*flag);
+            if let Some(reading) = self.flags.get(flag).map(|it| it.reading) {
+                self.stand(reading);
             }
         }
     }
@@ -368,21 +363,26 @@ impl Index {
         for flag in flags {
             self.open.remove(flag);
             // The first answer counts; later ones change nothing.
-            let entry = self.closed.entry(*flag);
-            entry.or_insert_with(|| closed.clone());
+            let first = self.closed.entry(*flag).or_insert_with(|| closed.clone());
+            if (closed.at, closed.id) < (first.at, first.id) {
+                *first = closed.clone();
+            }
         }
     }
 
-    fn entry(&mut self, reading: Uuid) -> Option<&mut Entry> {
+    pub(super) fn entry(&mut self, reading: Uuid) -> Option<&mut Entry> {
         let at = *self.at.get(&reading)?;
         self.readings.get_mut(at as usize)
     }
 
     fn act(&mut self, reading: Uuid, act: Act) {
-        self.acts.entry(reading).or_default().push(act);
+        let acts = self.acts.entry(reading).or_default();
+        let after = acts.partition_point(|it| (it.at, it.id) < (act.at, act.id));
+        acts.insert(after, act);
+        self.stand(reading);
     }
 
-    fn shared(&mut self, measurement: &Measurement) -> Arc<Measurement> {
+    pub(super) fn shared(&mut self, measurement: &Measurement) -> Arc<Measurement> {
         if let Some(known) = self.values.get(measurement) {
             return Arc::clone(known);
         }
@@ -390,4 +390,9 @@ impl Index {
         self.values.insert(Arc::clone(&new));
         new
     }
+}
+
+/// Its place in time.
+const fn place(entry: &Entry) -> (Time, Uuid) {
+    (entry.measured_at, entry.id)
 }

@@ -7,6 +7,7 @@
 mod entries;
 mod fold;
 mod query;
+mod stand;
 
 use std::collections::{BTreeMap, BTreeSet, HashMap, HashSet};
 use std::sync::Arc;
@@ -36,11 +37,15 @@ pub struct Index {
     by_time: Vec<u32>,
     by_resident: HashMap<ResidentId, Vec<u32>>,
     latest: HashMap<ResidentId, BTreeMap<VitalSign, u32>>,
+    /// What was recorded at first, of readings that were corrected.
+    recorded: HashMap<Uuid, Arc<Measurement>>,
+    apart: BTreeSet<Uuid>,
     acts: HashMap<Uuid, Vec<Act>>,
     moved: HashMap<Uuid, Uuid>,
     flags: HashMap<Uuid, Flag>,
     flags_of: HashMap<Uuid, Vec<Uuid>>,
     closed: HashMap<Uuid, Closed>,
+    withdrawn: HashSet<Uuid>,
     open: BTreeSet<Uuid>,
     pending: BTreeMap<Uuid, (Pending, Time, Uuid)>,
     held: Vec<Held>,
@@ -90,11 +95,14 @@ impl Index {
             by_time: Vec::new(),
             by_resident: HashMap::new(),
             latest: HashMap::new(),
+            recorded: HashMap::new(),
+            apart: BTreeSet::new(),
             acts: HashMap::new(),
             moved: HashMap::new(),
             flags: HashMap::new(),
             flags_of: HashMap::new(),
             closed: HashMap::new(),
+            withdrawn: HashSet::new(),
             open: BTreeSet::new(),
             pending: BTreeMap::new(),
             held: Vec::new(),
@@ -111,6 +119,17 @@ impl Index {
     #[must_use]
     pub const fn home(&self) -> &Home {
         &self.home
+    }
+
+    /// Forgets everything about everyone.
+    pub fn forget(&mut self) {
+        *self = Self::new(Home {
+            nurses: Vec::new(),
+            aides: Vec::new(),
+            badges: BTreeMap::new(),
+            residents: Vec::new(),
+            ..self.home.clone()
+        });
     }
 
     /// Puts the home as it is now in the place of the one before, with the ranges

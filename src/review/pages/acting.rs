@@ -27,6 +27,8 @@ pub enum Form {
     Acknowledge,
     /// Corrects a reading.
     Correct,
+    /// Decides between corrections made apart.
+    Decide,
     /// Retracts a reading.
     Retract,
     /// Adds a remark.
@@ -46,6 +48,7 @@ impl Form {
         match self {
             Self::Acknowledge => "acknowledged",
             Self::Correct => "corrected",
+            Self::Decide => "decided",
             Self::Retract => "retracted",
             Self::Note => "noted",
             Self::Range => "range",
@@ -86,6 +89,7 @@ impl Outcome {
         let said = match self.done.as_str() {
             "acknowledged" => "The report is acknowledged.",
             "corrected" => "The correction is recorded; what was recorded before stays visible.",
+            "decided" => "It is decided, and holds on every recorder as soon as it is there.",
             "retracted" => "The reading is retracted and no longer counts; it stays visible.",
             "noted" => "The note is recorded.",
             "range" => "The range is set and in force from today.",

@@ -107,6 +107,7 @@ fn frame(title: &str, head: &Markup, idle: Option<i64>, bar: &Markup, main: &Mar
 pub fn problem(status: StatusCode, why: &str) -> Response {
     let heading = match status {
         StatusCode::NOT_FOUND => "Not here",
+        StatusCode::GONE => "Cut off",
         StatusCode::GATEWAY_TIMEOUT => "Not sure whether it was done",
         _ => "Not done",
     };
@@ -114,7 +115,9 @@ pub fn problem(status: StatusCode, why: &str) -> Response {
         section.card.narrow {
             h1 { (heading) }
             p role="alert" { (why) }
-            p { a.button href="/" { "To the first page" } }
+            @if status != StatusCode::GONE {
+                p { a.button href="/" { "To the first page" } }
+            }
         }
     };
     (status, bare(heading, &main)).into_response()

@@ -1,6 +1,7 @@
 //! The pages themselves: what is on them, and nothing of how they got there.
 
 mod acting;
+mod apart;
 mod find;
 mod layout;
 mod lists;

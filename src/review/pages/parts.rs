@@ -113,6 +113,7 @@ pub const fn side(it: Side) -> (&'static str, &'static str) {
 pub fn states(index: &Index, entry: &Entry) -> Markup {
     let open = |it: &&Flag| index.closed(it.id).is_none();
     html! {
+        @if index.is_apart(entry) { (loud("\u{25c6}", "changed apart")) }
         @if entry.retracted {
             (state("\u{2715}", "retracted"))
         } @else if entry.flagged {
@@ -122,9 +123,9 @@ pub fn states(index: &Index, entry: &Entry) -> Markup {
                 (state("\u{25c7}", "outside range"))
             }
         }
-        @if entry.corrected { (state("\u{270e}", "corrected")) }
+        @if entry.corrected() { (state("\u{270e}", "corrected")) }
         @if entry.second_look { (state("\u{2248}", "far from usual")) }
-        @if entry.confidence < SURE && !entry.corrected {
+        @if entry.confidence < SURE && !entry.corrected() {
             (state("?", &format!("{} sure", percent(entry.confidence))))
         }
     }

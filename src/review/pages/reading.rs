@@ -3,6 +3,7 @@
 use maud::{Markup, html};
 
 use super::acting::{Form, Outcome, may_act, reason, token};
+use super::apart::apart;
 use super::layout::{Place, page};
 use super::parts::{
     how, moment, percent, resident_link, resident_path, side, staff, states, value,
@@ -10,7 +11,7 @@ use super::parts::{
 use super::sound::{OfSound, sound};
 use crate::facts::{Fact, Raised, ReadingRecord, Time};
 use crate::review::acts::{ALERTNESS, OVER, VALUE, act_word, qualifier_field, state_of};
-use crate::review::index::{Act, ActKind, ClosedHow, Entry, Index};
+use crate::review::index::{ActKind, ClosedHow, Entry, Index};
 use crate::review::sessions::Session;
 use crate::review::worklist::{about, how_far, part_name};
 use crate::speaking::wording::capital;
@@ -59,6 +60,7 @@ pub fn reading(
                 p { (states(index, entry)) }
             }
             (outcome.banner())
+            (apart(session, index, entry, now))
             div.columns {
                 div {
                     (spoken(index, behind, now))
@@ -190,22 +192,9 @@ fn limits(index: &Index, entry: &Entry, now: Time) -> Markup {
     }
 }
 
-/// Which of these are corrections of a value that had been corrected already: made
-/// on a recorder or at a station that had not heard of the one before.
-fn unaware(acts: &[Act]) -> Vec<bool> {
-    let mut stands: Option<&Measurement> = None;
-    acts.iter()
-        .map(|act| match &act.kind {
-            ActKind::Corrected { old, new, .. } => {
-                stands.replace(new).is_some_and(|before| before != old)
-            }
-            _ => false,
-        })
-        .collect()
-}
-
 fn history(index: &Index, behind: Behind<'_>, now: Time) -> Markup {
     let acts = index.acts(behind.entry.id);
+    let line = index.standing(behind.entry).line;
     html! {
         section.card {
             h2 { "What was done to it since" }
@@ -217,23 +206,22 @@ fn history(index: &Index, behind: Behind<'_>, now: Time) -> Markup {
                         th scope="col" { "Why" } th scope="col" { "Who and when" }
                     } }
                     tbody {
-                        @for (act, unaware) in acts.iter().zip(unaware(acts)) {
+                        @for act in acts {
                             tr {
                                 th scope="row" { (act_word(&act.kind)) }
                                 @match &act.kind {
-                                    ActKind::Corrected { old, new, reason } => {
-                                        td data-of="Before" { s { (value(old)) } " " span.soft { (how(old)) } }
-                                        td data-of="After" { b { (value(new)) } " " span.soft { (how(new)) } }
+                                    ActKind::Corrected { it, reason, .. } => {
+                                        td data-of="Before" { s { (value(&it.old)) } " " span.soft { (how(&it.old)) } }
+                                        td data-of="After" { b { (value(&it.new)) } " " span.soft { (how(&it.new)) } }
                                         td data-of="Why" {
                                             (reason)
-                                            @if unaware {
+                                            @if !line.iter().any(|on| on.id == it.id) {
                                                 br;
-                                                b { "Made without knowing of the correction before \
-                                                     it. This one holds; look which is right." }
+                                                b { "Made apart" @if it.new != *behind.entry.measurement { "; does not hold" } "." }
                                             }
                                         }
                                     }
-                                    ActKind::Retracted(reason) => {
+                                    ActKind::Retracted { reason, .. } => {
                                         td data-of="Before" { s { (value(&behind.entry.measurement)) } }
                                         td data-of="After" { "no longer counts" }
                                         td data-of="Why" { (reason) }

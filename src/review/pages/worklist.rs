@@ -5,6 +5,7 @@ use std::collections::BTreeSet;
 use maud::{Markup, html};
 
 use super::acting::{Outcome, may_act, token};
+use super::apart::to_decide;
 use super::layout::{Place, page};
 use super::parts::{
     how, lasted, loud, moment, place, resident_link, resident_path, side, state, states, value,
@@ -18,7 +19,7 @@ use crate::review::worklist::{Filter, SPANS, Worklist, about, how_far, part_name
 use crate::speaking::wording::{capital, names};
 
 /// Of each kind, so many are listed; the rest are counted.
-const MOST: usize = 25;
+pub const MOST: usize = 25;
 
 /// The page.
 pub fn worklist(
@@ -51,6 +52,7 @@ pub fn worklist(
                     }
                 }
                 (reports(session, index, &list, &back, now))
+                (to_decide(index, &list.apart, now))
                 (attention(index, &list, now))
                 (by_resident(&list, now))
             }
@@ -178,11 +180,11 @@ fn reports(session: &Session, index: &Index, list: &Worklist<'_>, back: &str, no
     }
 }
 
-fn count(of: usize) -> Markup {
+pub fn count(of: usize) -> Markup {
     html! { @if of > 0 { " " span.count { (of) } } }
 }
 
-fn more(of: usize) -> Markup {
+pub fn more(of: usize) -> Markup {
     html! {
         @if of > MOST { p.soft { "and " (of - MOST) " more; choose a room, a round or less time." } }
     }

@@ -193,7 +193,7 @@ fn mark(entries: &[&Entry], sign: VitalSign, unit: Unit) -> Mark {
         count: entries.len(),
         parts: parts(sign).iter().map(spread).collect(),
         flagged: entries.iter().filter(|it| it.flagged).count(),
-        corrected: entries.iter().any(|it| it.corrected),
+        corrected: entries.iter().any(|it| it.corrected()),
     }
 }
 

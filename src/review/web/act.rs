@@ -103,6 +103,16 @@ pub async fn correct(
     on_reading((station, session, fields, id), Form::Correct, acts::correct).await
 }
 
+/// Decides between corrections made apart.
+pub async fn decide(
+    State(station): At,
+    Extension(session): By,
+    Extension(fields): Typed,
+    Path(id): Path<String>,
+) -> Response {
+    on_reading((station, session, fields, id), Form::Decide, acts::decide).await
+}
+
 /// Retracts a reading.
 pub async fn retract(
     State(station): At,

@@ -8,6 +8,7 @@ use axum::middleware::Next;
 use axum::response::{IntoResponse, Redirect, Response};
 
 use super::{App, Who, access};
+use crate::review::accounts::Role;
 use crate::review::fields::Fields;
 use crate::review::pages;
 use crate::review::sessions::{Session, same};
@@ -74,6 +75,16 @@ pub async fn guard(State(app): State<App>, request: Request, next: Next) -> Resp
                 &format!("{} {}", parts.method, parts.uri.path()),
             );
         }
+    }
+    let may_leave = matches!(parts.uri.path(), "/password" | "/sign-out");
+    if matches!(who, Who::SignedIn | Who::Carers | Who::Nurses)
+        && !may_leave
+        && session
+            .as_ref()
+            .is_some_and(|it| it.user.role != Role::Administrator)
+        && let Some(why) = station.cut_off()
+    {
+        return pages::problem(StatusCode::GONE, &why.to_string());
     }
     // The form that signs in is from before any session, even where one is left.
     let own = session.as_ref().filter(|_| who != Who::Anyone);

@@ -13,15 +13,16 @@ mod take;
 
 use std::sync::Arc;
 
-use axum::Router;
 use axum::extract::FromRef;
 use axum::http::Method;
 use axum::middleware::{from_fn, from_fn_with_state};
-use axum::routing::{get, post};
+use axum::routing::{MethodRouter, get, post};
+use axum::{Extension, Router};
 
 use super::accounts::Role;
 use super::station::Station;
 use crate::metrics::count_request;
+use crate::store::SoundPart;
 
 pub use guard::{FORM_COOKIE, LIVE, session_cookie};
 pub(crate) use guard::{cookie, from_own_site, set_cookie};
@@ -87,6 +88,7 @@ pub const ROUTES: &[(&str, &str, Who)] = &[
     ("GET", "/live", Who::Carers),
     ("POST", "/reports/{id}/acknowledge", Who::Nurses),
     ("POST", "/readings/{id}/correct", Who::Nurses),
+    ("POST", "/readings/{id}/decide", Who::Nurses),
     ("POST", "/readings/{id}/retract", Who::Nurses),
     ("POST", "/readings/{id}/note", Who::Nurses),
     ("POST", "/residents/{id}/note", Who::Nurses),
@@ -124,6 +126,10 @@ impl FromRef<App> for Arc<Station> {
     }
 }
 
+fn played(part: SoundPart) -> MethodRouter<App> {
+    get(sound::played).layer(Extension(part))
+}
+
 /// The pages of a station.
 pub fn app(station: Arc<Station>) -> Router {
     let app = App { station };
@@ -145,8 +151,8 @@ pub fn app(station: Arc<Station>) -> Router {
         .route("/residents/{id}/csv", get(take::resident_csv))
         .route("/residents/{id}/fhir", get(take::resident_fhir))
         .route("/readings/{id}", get(show::reading))
-        .route("/readings/{id}/sound", get(sound::reading))
-        .route("/readings/{id}/sound-of-yes", get(sound::yes))
+        .route("/readings/{id}/sound", played(SoundPart::Reading))
+        .route("/readings/{id}/sound-of-yes", played(SoundPart::Yes))
         .route("/rounds", get(show::rounds))
         .route("/rounds/{id}", get(show::round))
         .route("/rounds/{id}/sheet", get(take::sheet))
@@ -156,6 +162,7 @@ pub fn app(station: Arc<Station>) -> Router {
         .route("/live", get(live::changes))
         .route("/reports/{id}/acknowledge", post(act::acknowledge))
         .route("/readings/{id}/correct", post(act::correct))
+        .route("/readings/{id}/decide", post(act::decide))
         .route("/readings/{id}/retract", post(act::retract))
         .route("/readings/{id}/note", post(act::note))
         .route("/residents/{id}/note", post(act::note_resident))

@@ -17,35 +17,14 @@ use crate::review::sessions::Session;
 use crate::review::station::Station;
 use crate::store::SoundPart;
 
-/// How the utterance sounded that gave the value.
-pub async fn reading(
+/// The kept sound of this part of a reading.
+pub async fn played(
     State(station): State<Arc<Station>>,
     Extension(session): Extension<Session>,
+    Extension(part): Extension<SoundPart>,
     Path(id): Path<String>,
     method: Method,
     headers: HeaderMap,
-) -> Response {
-    let asked = (&method, &headers);
-    played(&station, &session, (&id, SoundPart::Reading), asked)
-}
-
-/// How the yes sounded.
-pub async fn yes(
-    State(station): State<Arc<Station>>,
-    Extension(session): Extension<Session>,
-    Path(id): Path<String>,
-    method: Method,
-    headers: HeaderMap,
-) -> Response {
-    let asked = (&method, &headers);
-    played(&station, &session, (&id, SoundPart::Yes), asked)
-}
-
-fn played(
-    station: &Station,
-    session: &Session,
-    (id, part): (&str, SoundPart),
-    (method, headers): (&Method, &HeaderMap),
 ) -> Response {
     let known = |id: &Uuid| station.index().reading(*id).is_some();
     let Some(id) = id.parse().ok().filter(known) else {
@@ -70,7 +49,7 @@ fn played(
         Some(Asked::Otherwise) | None => None,
     };
     // A player that goes to another place asks once more for the rest.
-    if *method == Method::GET && range.as_ref().is_none_or(|it| it.start == 0) {
+    if method == Method::GET && range.as_ref().is_none_or(|it| it.start == 0) {
         let what = match part {
             SoundPart::Reading => "reading",
             SoundPart::Yes => "yes to reading",

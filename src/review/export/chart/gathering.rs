@@ -5,8 +5,8 @@ use std::collections::BTreeMap;
 use uuid::Uuid;
 
 use super::{Act, Cause, Change, Chart, Entry, Flag, Missed, Retaken, Round, Unconfirmed};
-use crate::facts::{Body, Fact};
-use crate::vitals::{Measurement, Range, Retake, Source};
+use crate::facts::{Body, Correction, Fact, Standing};
+use crate::vitals::{Range, Retake, Source};
 
 #[derive(Default)]
 pub(super) struct Gathering<'a> {
@@ -16,6 +16,7 @@ pub(super) struct Gathering<'a> {
     /// The reading of each flag.
     flags: BTreeMap<Uuid, Uuid>,
     rounds: BTreeMap<Uuid, Round<'a>>,
+    corrections: BTreeMap<Uuid, Vec<Correction>>,
 }
 
 impl<'a> Gathering<'a> {
@@ -44,6 +45,7 @@ impl<'a> Gathering<'a> {
                     record,
                     measurement: &record.measurement,
                     corrections: Vec::new(),
+                    apart: Vec::new(),
                     retracted: None,
                     flags: Vec::new(),
                     retaken: Vec::new(),
@@ -113,11 +115,14 @@ impl<'a> Gathering<'a> {
                 new,
                 reason,
                 ..
-            } => self.about(*reading, fact, |entry| {
-                let act = act(fact, reason);
-                entry.corrections.push(Change { act, old, new });
-                entry.measurement = new;
-            }),
+            } => {
+                let (id, act) = (fact.id, act(fact, reason));
+                self.about(*reading, fact, |entry| {
+                    entry.corrections.push(Change { id, act, old, new });
+                });
+                let made = Correction::of(fact).map(|(_, it)| it);
+                self.corrections.entry(*reading).or_default().extend(made);
+            }
             Body::Retracted {
                 reading, reason, ..
             } => {
@@ -238,7 +243,9 @@ impl<'a> Gathering<'a> {
         let mut chart = self.chart;
         chart.readings = self.readings.into_values().collect();
         for entry in &mut chart.readings {
-            follow(entry);
+            if let Some(made) = self.corrections.get(&entry.id) {
+                stand(entry, made);
+            }
         }
         chart.rounds = self.rounds.into_values().collect();
         chart.rounds.sort_by_key(|it| (it.opened.at, it.id));
@@ -252,30 +259,15 @@ impl<'a> Gathering<'a> {
     }
 }
 
-/// Puts corrections in the order in which each begins with what the one before
-/// made: by their times they would be wrong where the clock was set back. Such an
-/// order always ends with the same value. Where there is none, two recorders
-/// corrected apart, and the order in time stays.
-fn follow(entry: &mut Entry<'_>) {
-    fn rest<'a>(holds: &Measurement, left: &[Change<'a>]) -> Option<Vec<Change<'a>>> {
-        if left.is_empty() {
-            return Some(Vec::new());
-        }
-        let next = left.iter().enumerate().filter(|(_, it)| it.old == holds);
-        next.into_iter().find_map(|(at, change)| {
-            let mut others = left.to_vec();
-            others.remove(at);
-            let mut all = rest(change.new, &others)?;
-            all.insert(0, *change);
-            Some(all)
-        })
-    }
-    // More than anyone makes, and the search stays short.
-    if entry.corrections.len() <= 8
-        && let Some(ordered) = rest(&entry.record.measurement, &entry.corrections)
-    {
-        entry.corrections = ordered;
-    }
+/// Parts the corrections into those that led to what holds and the others.
+fn stand(entry: &mut Entry<'_>, made: &[Correction]) {
+    let standing = Standing::of(entry.id, &entry.record.measurement, made);
+    let changes = std::mem::take(&mut entry.corrections);
+    let line = standing.line.iter();
+    let line = line.filter_map(|it| changes.iter().find(|change| change.id == it.id));
+    entry.corrections = line.copied().collect();
+    let on_line = |it: &&Change| standing.line.iter().any(|on| on.id == it.id);
+    entry.apart = changes.iter().filter(|it| !on_line(it)).copied().collect();
     if let Some(last) = entry.corrections.last() {
         entry.measurement = last.new;
     }

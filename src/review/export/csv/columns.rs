@@ -171,7 +171,7 @@ pub(super) const COLUMNS: [Column; 43] = [
     }),
     (
         "changes",
-        "corrections with what stood there before, and a retraction: when, who, why",
+        "corrections with what stood there before, corrections made apart that do not hold, and a retraction: when, who, why",
         |it| it.changes(),
     ),
     ("notes", "remarks: when, who, what", |it| it.notes()),
@@ -359,7 +359,15 @@ impl<'a> Line<'a> {
                     let by = &entry.by.name;
                     format!("{at} {by}: moved here from another resident's record")
                 });
-                (moved.chain(corrected).collect(), entry.retracted)
+                let apart = entry.apart.iter().map(|it| {
+                    let to = shown(it.new);
+                    acted(
+                        &it.act,
+                        &format!("corrected apart to {to}, which does not hold; "),
+                    )
+                });
+                let all = moved.chain(corrected).chain(apart);
+                (all.collect(), entry.retracted)
             }
             About::Missed(missed) => (Vec::new(), missed.retracted),
         };

@@ -21,8 +21,9 @@ use crate::vitals::{
 pub(super) fn flow(writer: &Writer, entry: &Entry) -> Option<Timed> {
     let now = said_flow(entry.measurement);
     let before = || {
-        let mut old = entry.corrections.iter().rev();
-        old.find_map(|change| said_flow(change.old))
+        let old = entry.corrections.iter().rev().map(|it| it.old);
+        let apart = entry.apart.iter().rev().map(|it| it.new);
+        old.chain(apart).find_map(said_flow)
     };
     let litres = now.or_else(before)?;
     let about = About {

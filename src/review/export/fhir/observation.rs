@@ -14,7 +14,7 @@ use super::model::{
 use super::patient::{Links, PatientSystem};
 use crate::facts::Time;
 use crate::residents::{Home, ResidentId, Staff};
-use crate::review::export::{Act, Chart, Entry, Missed, Retaken, Selection, words};
+use crate::review::export::{Act, Change, Chart, Entry, Missed, Retaken, Selection, words};
 use crate::round::shown;
 use crate::speaking::wording::capital;
 use crate::vitals::{
@@ -305,11 +305,17 @@ fn lines(entry: &Entry) -> Vec<String> {
     for change in &entry.corrections {
         lines.push(corrected(change.old, change.act.text));
     }
+    lines.extend(entry.apart.iter().map(apart));
     lines
 }
 
 fn corrected(old: &Measurement, why: &str) -> String {
     format!("Corrected; before: {}. Reason: {why}", shown(old))
+}
+
+fn apart(change: &Change) -> String {
+    let (new, why) = (shown(change.new), change.act.text);
+    format!("Corrected apart to: {new}, which does not hold. Reason: {why}")
 }
 
 fn quantity(said: Said) -> Quantity {
@@ -416,6 +422,9 @@ fn notes(entry: &Entry) -> Vec<Annotation> {
     for change in &entry.corrections {
         let text = corrected(change.old, change.act.text);
         notes.push(annotation(&change.act, &text));
+    }
+    for change in &entry.apart {
+        notes.push(annotation(&change.act, &apart(change)));
     }
     notes.extend(entry.retracted.iter().map(entered_in_error));
     for flag in &entry.flags {
