@@ -6,7 +6,7 @@ use super::{Dialogue, State};
 use crate::grammar::Token;
 use crate::hearing::{Heard, UNKNOWN};
 use crate::understanding::{NotUnderstood, Utterance, is_core, is_whole};
-use crate::vitals::{Unit, Units, VitalSign};
+use crate::vitals::VitalSign;
 
 /// More vital signs in one breath are heard once only: with so many phrases
 /// again, little would be gained.
@@ -58,15 +58,9 @@ impl Dialogue {
 
 /// The vital signs that a unit is of.
 fn with_unit(token: &Token) -> Vec<VitalSign> {
-    let of = |unit: Unit| {
-        let has = |sign: &VitalSign| {
-            let mut all = [Units::UsCustomary, Units::Metric].iter();
-            all.any(|it| it.unspoken(*sign) == unit)
-        };
-        VitalSign::ALL.iter().copied().filter(has).collect()
-    };
+    let signs = VitalSign::ALL.iter().copied();
     match token {
-        Token::Unit(unit) => of(*unit),
+        Token::Unit(unit) => signs.filter(|it| unit.is_of(*it)).collect(),
         _ => Vec::new(),
     }
 }

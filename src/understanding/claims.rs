@@ -5,7 +5,7 @@ use std::borrow::Cow;
 
 use super::utterance::{Claim, Part, Taken, Unclear, Utterance, Why, Yes};
 use super::value::{Beside, is_core, value_of};
-use super::{Sentence, number, taken};
+use super::{Sentence, lasting, number, taken};
 use crate::grammar::{Piece, Side, Spoken, Token};
 use crate::vitals::{
     Arm, OxygenFlow, Qualifier, QualifierKind, Qualifiers, Supply, Unit, VitalSign,
@@ -20,6 +20,8 @@ struct Segment {
     qualifiers: Vec<(Qualifier, bool)>,
     /// Whether other talk goes before the name and after all that is understood.
     amid_talk: bool,
+    /// Whether it and its neighbour may be one reading: see [`torn`].
+    torn: bool,
     from: usize,
     to: usize,
 }
@@ -104,6 +106,9 @@ impl Sentence<'_> {
     }
 
     fn claim(&self, segment: &Segment, taken: Option<Result<Taken, ()>>) -> Result<Claim, Why> {
+        if segment.torn {
+            return Err(Why::Gap);
+        }
         let sign = segment.sign;
         let mut qualifiers = Qualifiers::default();
         for &(qualifier, corrected) in &segment.qualifiers {
@@ -115,7 +120,7 @@ impl Sentence<'_> {
         }
         let said = self.with_count(sign, last_said(&segment.body));
         let valued = value_of(sign, &said, self.beside(&qualifiers))?;
-        if segment.amid_talk {
+        if segment.amid_talk || self.may_lack_a_digit(segment.from, segment.to) {
             return Err(Why::Gap);
         }
         let mut measurement = valued.measurement;
@@ -159,7 +164,7 @@ impl Sentence<'_> {
             by: self.heard.by,
             ..Part::default()
         };
-        if lost {
+        if lost || self.may_lack_a_digit(0, self.heard.words.len()) {
             part.why = Some(Why::Gap);
         } else if numeric {
             let said = last_said(tokens);
@@ -216,6 +221,11 @@ impl Sentence<'_> {
             precautions: self.context.precautions,
             rhythm,
         }
+    }
+
+    fn may_lack_a_digit(&self, from: usize, to: usize) -> bool {
+        let long = lasting::as_long_as_two(&self.heard.words);
+        long.iter().any(|at| (from..to).contains(at))
     }
 
     fn confidence(&self, from: usize, to: usize) -> f32 {
@@ -374,9 +384,12 @@ fn segments(tokens: &[Spoken]) -> Vec<Segment> {
         let meant = |it: &&Spoken| it.token != Token::Filler;
         let amid_talk =
             unknown(tokens[..at].iter().rfind(meant)) && unknown(body.iter().rfind(meant));
+        let whole = segments.last_mut().filter(|it| torn(it.sign, sign, &body));
+        let torn = whole.map(|it| it.torn = true).is_some();
         segments.push(Segment {
             sign,
             amid_talk,
+            torn,
             from: tokens[at].from,
             to: body.last().map_or(tokens[at].to, |it| it.to),
             body,
@@ -384,6 +397,16 @@ fn segments(tokens: &[Spoken]) -> Vec<Segment> {
         });
     }
     segments
+}
+
+/// Whether a name was heard where none was said, in the middle of another
+/// reading: after it comes a unit of the one before and not of its own. "Forty
+/// pain one beats" was "forty seven beats".
+fn torn(before: VitalSign, sign: VitalSign, body: &[Spoken]) -> bool {
+    body.iter().any(|it| match it.token {
+        Token::Unit(unit) => unit.is_of(before) && !unit.is_of(sign),
+        _ => false,
+    })
 }
 
 fn take_unfit(segment: &mut Segment, next: VitalSign) -> Vec<(Qualifier, bool)> {

@@ -5,6 +5,7 @@
 
 mod address;
 mod claims;
+mod lasting;
 mod number;
 mod order;
 mod taken;
@@ -167,12 +168,13 @@ fn with_rivals(
             mut unclear,
         } => {
             let mut certain = Vec::new();
+            let enough = 1.0 - OTHER_VALUE * (1.0 - context.ask_below);
             for mut claim in claims {
                 let (share, rivals) = share_of(&claim.measurement, heard.words.len(), &others);
                 // A word that hardly any transcript has is not trusted either.
                 let doubted = claim.confidence < DOUBTED_WORD;
                 claim.confidence = share;
-                if share >= context.ask_below && !doubted {
+                if share >= enough && !doubted {
                     claim.rivals = rivals;
                     certain.push(claim);
                     continue;
@@ -236,6 +238,9 @@ fn with_rivals(
         }
     }
 }
+
+/// How much of the doubt that a word may have, another value may have: one third.
+const OTHER_VALUE: f32 = 1.0 / 3.0;
 
 /// Word confidence under which a command or a refusal is asked for again.
 const DOUBTED_COMMAND: f32 = 0.5;

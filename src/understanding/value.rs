@@ -62,7 +62,9 @@ pub fn value_of(sign: VitalSign, tokens: &[Spoken], beside: Beside<'_>) -> Resul
     // Words without meaning do not close a gap: "[unk] a hundred".
     let meant = |it: &&Spoken| it.token != Token::Filler;
     let before = tokens[..first].iter().rev().find(meant);
-    let after = tokens[last + 1..].iter().find(meant);
+    // Ounces may follow pounds: "forty four pounds [unk]" may lack them.
+    let ends = |it: &&Spoken| meant(it) && it.token != Token::Unit(Unit::Pound);
+    let after = tokens[last + 1..].iter().find(ends);
     if inside.iter().any(unknown) || before.is_some_and(unknown) || after.is_some_and(unknown) {
         return Err(Why::Gap);
     }
@@ -310,6 +312,11 @@ fn pressures(tokens: &[&Token], said: &[Unit]) -> Option<Vec<(Numbers, Unit)>> {
     };
     if let Some(at) = tokens.iter().position(|it| **it == Token::Over) {
         return pairs(&tokens[..at], &tokens[at + 1..]);
+    }
+    // "One hundred thirty five" is one number, and no 100 over 35.
+    let alone = candidates(&pieces(tokens)?, false);
+    if alone.iter().any(|it| *it < Decimal::ONE_THOUSAND) {
+        return None;
     }
     // "one twenty eighty": every place to cut, and the limits decide. What no
     // cut makes possible is not a pressure at all, rather than an odd one.

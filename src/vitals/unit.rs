@@ -165,6 +165,15 @@ impl Units {
     }
 }
 
+impl Unit {
+    /// Whether a value of `sign` can be said in this unit.
+    #[must_use]
+    pub fn is_of(self, sign: VitalSign) -> bool {
+        let all = [Units::UsCustomary, Units::Metric];
+        all.iter().any(|it| it.unspoken(sign) == self)
+    }
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
