@@ -140,12 +140,16 @@ impl Rig {
     }
 
     fn streams(&self) -> Anything<()> {
+        // One set of phrases for all.
+        let first = self.ear()?;
         let mut streams: Vec<Stream> = Vec::new();
         let (mut carried, mut began) = (0, None);
         for count in TRIED {
             while streams.len() < count {
                 let number = streams.len();
-                streams.push(Stream::new(self, number)?);
+                let mut ear = first.another()?;
+                ear.expect(Expect::Readings);
+                streams.push(Stream::new(self, ear, number));
             }
             let mut ran = self.run(&mut streams)?;
             let memory = memory()?;
@@ -230,18 +234,18 @@ struct Stream {
 }
 
 impl Stream {
-    fn new(rig: &Rig, number: usize) -> Anything<Self> {
+    fn new(rig: &Rig, ear: Ear<Expect>, number: usize) -> Self {
         let (mut state, _) = rig.dialogue.begin(&Record::default(), 1, now());
         for words in ["room nine", "yes"] {
             let heard = Event::Heard(Heard::from_text(words));
             state = rig.dialogue.step(state, &heard, now()).0;
         }
-        Ok(Self {
-            ear: rig.ear()?,
+        Self {
+            ear,
             state,
             sound: rig.stretch(number),
             at: 0,
-        })
+        }
     }
 
     /// Takes the next block; whether an utterance ended in it and was understood.

@@ -42,6 +42,21 @@ fn texts(heard: &[Heard]) -> Vec<String> {
 }
 
 #[test]
+fn an_ear_for_another_stream_listens_for_the_same() {
+    let first = ear();
+    let mut another = first.another().unwrap();
+    another.expect(Expect::YesOrNo);
+    let words = texts(&hear(&mut another, &spoken_frames("scratch that")));
+    assert_eq!(words, ["scratch that"]);
+    another.expect(Expect::Reading);
+    let words = texts(&hear(
+        &mut another,
+        &spoken_frames("pulse seventy two regular strong"),
+    ));
+    assert_eq!(words, ["pulse seventy two regular strong"]);
+}
+
+#[test]
 fn spoken_readings_come_out_word_for_word() {
     let mut ear = ear();
     for sentence in [
