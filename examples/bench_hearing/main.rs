@@ -18,7 +18,7 @@ mod wanted;
 use std::collections::HashMap;
 use std::collections::hash_map::Entry;
 use std::fmt::Write as _;
-use std::path::{Path, PathBuf};
+use std::path::PathBuf;
 
 use sayback::dialogue::State;
 use sayback::grammar::{Expect, Grammar};
@@ -53,6 +53,9 @@ fn main() -> Anything<()> {
     if part("readings") {
         bench.readings(&mut judged)?;
     }
+    if part("pairs") {
+        bench.pairs(&mut judged)?;
+    }
     if part("answers") {
         bench.answers(&mut judged)?;
     }
@@ -82,7 +85,7 @@ impl<'a> Bench<'a> {
         Ok(Self {
             judge: Judge::new()?,
             grammar: Grammar::standard(),
-            model: Model::open(Path::new("assets/model-en-us"))?,
+            model: Model::open(&wanted.model)?,
             room: Room::new(&babble()?),
             wanted,
         })
@@ -125,14 +128,15 @@ impl<'a> Bench<'a> {
     }
 
     /// Each voice is a stream, and so is each way: what was learned of one is not
-    /// carried into the other.
+    /// carried into the other. `judge` gives the set that an item counts to, and
+    /// what came of it.
     fn streams<'b>(
         &self,
-        items: &'b [Item],
-        sounds: &'b [Vec<i16>],
+        (items, sounds): (&'b [Item], &'b [Vec<i16>]),
         way: Way,
         state: &State,
-        mut each: impl FnMut(&'b Item, &mut Listener<'_>, Vec<i16>) -> Anything<()>,
+        judge: impl Fn(&Item, &[Heard]) -> (&'static str, Outcome),
+        judged: &mut Vec<Judged>,
     ) -> Anything<()> {
         let mut busy = (0.0, 0.0);
         for voice in Voice::of(self.wanted.split) {
@@ -140,7 +144,9 @@ impl<'a> Bench<'a> {
             for (item, sound) in items.iter().zip(sounds).filter(|(it, _)| it.voice == voice) {
                 let seed = item.number as u64 + 1;
                 let sound = self.room.record(sound, way, seed, (0.3, 1.2));
-                each(item, &mut listener, sound)?;
+                let heard = listener.hear(state, &sound);
+                let (set, outcome) = judge(item, &heard);
+                judged.push(Self::judged(item, set, way, heard, outcome, sound.len()));
             }
             busy.0 += listener.busy.as_secs_f64();
             busy.1 += listener.sound.as_secs_f64();
@@ -158,7 +164,7 @@ impl<'a> Bench<'a> {
         item: &Item,
         set: &str,
         way: Way,
-        heard: &[Heard],
+        heard: Vec<Heard>,
         outcome: Outcome,
         length: usize,
     ) -> Judged {
@@ -174,8 +180,8 @@ impl<'a> Bench<'a> {
                 sign.to_owned()
             },
             text: item.text.clone(),
-            heard: texts(heard),
-            raw: heard.to_vec(),
+            heard: texts(&heard),
+            raw: heard,
             outcome,
             seconds: seconds(length),
         }
@@ -188,32 +194,38 @@ impl<'a> Bench<'a> {
         items.retain(|it| self.judge.is_offered(&it.text));
         items.truncate(many);
         let sounds = self.sounds(&items)?;
+        let waiting = &self.judge.waiting;
         for way in self.ways() {
             let count = if way == Way::Clean {
                 self.wanted.clean
             } else {
                 self.wanted.noisy
             };
-            let count = count.min(items.len());
-            self.streams(
-                &items[..count],
-                &sounds,
-                way,
-                &self.judge.waiting,
-                |item, listener, sound| {
-                    let heard = listener.hear(&self.judge.waiting, &sound);
-                    let outcome = self.judge.reading(&item.text, &heard);
-                    judged.push(Self::judged(
-                        item,
-                        "readings",
-                        way,
-                        &heard,
-                        outcome,
-                        sound.len(),
-                    ));
-                    Ok(())
-                },
-            )?;
+            let items = &items[..count.min(items.len())];
+            let judge =
+                |it: &Item, heard: &[Heard]| ("readings", self.judge.reading(&it.text, heard));
+            self.streams((items, &sounds), way, waiting, judge, judged)?;
+        }
+        Ok(())
+    }
+
+    /// Numbers that are easily taken for each other, by every voice.
+    fn pairs(&self, judged: &mut Vec<Judged>) -> Anything<()> {
+        let (sets, items): (Vec<_>, Vec<_>) = texts::pairs(self.wanted.split).into_iter().unzip();
+        let sounds = self.sounds(&items)?;
+        let noise = |noise| Way::Noise(noise, 10.0);
+        let mut ways = vec![
+            Way::Clean,
+            noise(room::Noise::Ventilation),
+            noise(room::Noise::Babble),
+        ];
+        if let Some(only) = &self.wanted.ways {
+            ways.retain(|it| it.name().starts_with(only.as_str()));
+        }
+        for way in ways {
+            let judge =
+                |it: &Item, heard: &[Heard]| (sets[it.number], self.judge.reading(&it.text, heard));
+            self.streams((&items, &sounds), way, &self.judge.waiting, judge, judged)?;
         }
         Ok(())
     }
@@ -221,28 +233,12 @@ impl<'a> Bench<'a> {
     fn answers(&self, judged: &mut Vec<Judged>) -> Anything<()> {
         let items = texts::answers(self.wanted.split, 200);
         let sounds = self.sounds(&items)?;
-        self.streams(
-            &items,
-            &sounds,
-            Way::Clean,
-            &self.judge.offered,
-            |item, listener, sound| {
-                let heard = listener.hear(&self.judge.offered, &sound);
-                let (set, outcome) = match item.kind {
-                    Kind::Correction => ("corrections", self.judge.correction(&item.text, &heard)),
-                    _ => ("yes and no", self.judge.answer(&item.text, &heard)),
-                };
-                judged.push(Self::judged(
-                    item,
-                    set,
-                    Way::Clean,
-                    &heard,
-                    outcome,
-                    sound.len(),
-                ));
-                Ok(())
-            },
-        )
+        let judge = |it: &Item, heard: &[Heard]| match it.kind {
+            Kind::Correction => ("corrections", self.judge.correction(&it.text, heard)),
+            _ => ("yes and no", self.judge.answer(&it.text, heard)),
+        };
+        let offered = &self.judge.offered;
+        self.streams((&items, &sounds), Way::Clean, offered, judge, judged)
     }
 
     fn talk(&self, judged: &mut Vec<Judged>) -> Anything<()> {
@@ -252,25 +248,8 @@ impl<'a> Bench<'a> {
             ("talk, readings awaited", &self.judge.waiting),
             ("talk, yes awaited", &self.judge.offered),
         ] {
-            self.streams(
-                &items,
-                &sounds,
-                Way::Clean,
-                state,
-                |item, listener, sound| {
-                    let heard = listener.hear(state, &sound);
-                    let outcome = self.judge.talk(state, &heard);
-                    judged.push(Self::judged(
-                        item,
-                        set,
-                        Way::Clean,
-                        &heard,
-                        outcome,
-                        sound.len(),
-                    ));
-                    Ok(())
-                },
-            )?;
+            let judge = |_: &Item, heard: &[Heard]| (set, self.judge.talk(state, heard));
+            self.streams((&items, &sounds), Way::Clean, state, judge, judged)?;
         }
         Ok(())
     }
@@ -448,6 +427,9 @@ impl<'a> Bench<'a> {
         text += &table("Readings in the quiet, by vital sign", &clean, |it| {
             it.sign.clone()
         });
+        text += &table("Numbers like another", &of("pairs"), |it| {
+            format!("{}, {}", it.set, it.way)
+        });
         text += &table("People's digits", &of("people"), |it| {
             format!("{}, {}", it.set, it.voice)
         });
@@ -466,6 +448,9 @@ impl<'a> Bench<'a> {
             &talk,
             |it| it.set.clone(),
         );
+        if self.wanted.split == Split::Tune {
+            text += &report::lengths(&clean);
+        }
         if talk.is_empty() {
             return text;
         }

@@ -114,12 +114,38 @@ pub fn table(title: &str, judged: &[&Judged], by: impl Fn(&Judged) -> String) ->
     text
 }
 
+/// How long words last that are not drawn out before a pause, in hundredths of a
+/// second, of utterances heard right: the table of `understanding/lasting.rs`.
+pub fn lengths(judged: &[&Judged]) -> String {
+    const PAUSE: f32 = 0.12;
+    const LEAST: usize = 8;
+    let mut lasted: BTreeMap<&str, Vec<f32>> = BTreeMap::new();
+    let right = judged.iter().filter(|it| it.outcome == Outcome::Right);
+    for words in right.flat_map(|it| &it.raw).map(|it| &it.words) {
+        for pair in words
+            .windows(2)
+            .filter(|it| it[1].start - it[0].end < PAUSE)
+        {
+            let length = (pair[0].end - pair[0].start).max(0.03);
+            lasted.entry(&pair[0].text).or_default().push(length.ln());
+        }
+    }
+    lasted.retain(|_, it| it.len() >= LEAST);
+    let mut text = "\nLengths of words:".to_owned();
+    for (word, all) in lasted {
+        #[allow(clippy::cast_precision_loss, reason = "a count")]
+        let mean = (all.iter().sum::<f32>() / all.len() as f32).exp();
+        let _ = write!(text, " (\"{word}\", {:.1}),", 100.0 * mean);
+    }
+    text + "\n"
+}
+
 pub fn json(judged: &[Judged]) -> Value {
     let each = judged.iter().map(|it| {
         json!({
             "set": it.set, "way": it.way, "engine": it.engine, "voice": it.voice,
             "sign": it.sign, "text": it.text, "heard": it.heard,
-            "outcome": format!("{:?}", it.outcome), "seconds": it.seconds,
+            "outcome": format!("{:?}", it.outcome), "seconds": it.seconds, "raw": it.raw,
         })
     });
     Value::Array(each.collect())

@@ -45,6 +45,8 @@ pub enum Kind {
     Correction,
     /// Talk that is not for Sayback.
     Talk,
+    /// A reading whose number is easily taken for another.
+    Pair,
 }
 
 /// One utterance of the bench.
@@ -56,6 +58,46 @@ pub struct Item {
     pub voice: &'static Voice,
     /// For the name of its file.
     pub number: usize,
+}
+
+/// Numbers that are easily taken for another, each by every voice of the half: teens,
+/// tens, and digits said twice.
+pub fn pairs(split: Split) -> Vec<(&'static str, Item)> {
+    const TEENS: [&str; 7] = [
+        "thirteen",
+        "fourteen",
+        "fifteen",
+        "sixteen",
+        "seventeen",
+        "eighteen",
+        "nineteen",
+    ];
+    const TENS: [&str; 7] = [
+        "thirty", "forty", "fifty", "sixty", "seventy", "eighty", "ninety",
+    ];
+    const DIGITS: [&str; 9] = [
+        "one", "two", "three", "four", "five", "six", "seven", "eight", "nine",
+    ];
+    let one =
+        |set: &'static str, number: &&'static str| (set, format!("weight one {number} pounds"));
+    let twice = |it: &&'static str| ("pairs: twice", format!("weight one {it} {it} pounds"));
+    let texts = (TEENS.iter().map(|it| one("pairs: teens", it)))
+        .chain(TENS.iter().map(|it| one("pairs: tens", it)))
+        .chain(DIGITS.iter().map(twice));
+    let texts: Vec<_> = texts.collect();
+    let by = |voice: &'static Voice| texts.iter().map(move |it| (voice, it.clone()));
+    let all = Voice::of(split).into_iter().flat_map(by).enumerate();
+    all.map(|(number, (voice, (set, text)))| {
+        let item = Item {
+            kind: Kind::Pair,
+            text,
+            signs: vec![VitalSign::Weight],
+            voice,
+            number,
+        };
+        (set, item)
+    })
+    .collect()
 }
 
 /// Readings, two in one breath now and then, with every part that is required.

@@ -19,6 +19,8 @@ pub struct Wanted {
     /// Only ways whose name begins so.
     pub ways: Option<String>,
     pub parts: String,
+    /// Another model's folder, to compare settings.
+    pub model: PathBuf,
 }
 
 impl Wanted {
@@ -32,6 +34,7 @@ impl Wanted {
             same: 60,
             ways: None,
             parts: "readings,answers,talk,people".to_owned(),
+            model: "assets/model-en-us".into(),
         };
         let mut arguments = std::env::args().skip(1);
         while let Some(name) = arguments.next() {
@@ -48,6 +51,7 @@ impl Wanted {
                 "--same" => wanted.same = value.parse()?,
                 "--ways" => wanted.ways = Some(value),
                 "--parts" => wanted.parts = value,
+                "--model" => wanted.model = value.into(),
                 _ => {
                     return Err(
                         format!("{name} {value} is not understood; see docs/hearing.md").into(),
