@@ -84,6 +84,9 @@ pub fn share(hits: usize, all: usize) -> String {
 
 /// A table by one property of the utterances, in the order of first appearance.
 pub fn table(title: &str, judged: &[&Judged], by: impl Fn(&Judged) -> String) -> String {
+    if judged.is_empty() {
+        return String::new();
+    }
     let mut order: Vec<String> = Vec::new();
     let mut groups: BTreeMap<String, Vec<&Judged>> = BTreeMap::new();
     for &it in judged {
