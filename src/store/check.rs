@@ -222,8 +222,27 @@ impl Store {
     }
 }
 
+/// How often a database is looked through before a page is called damaged.
+const LOOKS: usize = 3;
+
 /// What the database finds out about itself, page by page.
+///
+/// Pages are read past all locks: one that another process is writing looks
+/// damaged then, and whole a moment later. What is damaged is so each time.
 pub(super) fn damage(connection: &Connection, encrypted: bool) -> rusqlite::Result<Vec<Finding>> {
+    let mut found = problems(connection, encrypted)?;
+    for _ in 1..LOOKS {
+        if found.is_empty() {
+            break;
+        }
+        let again = problems(connection, encrypted)?;
+        found.retain(|it| again.contains(it));
+    }
+    let finding = |problem| about(None, None, What::File { problem });
+    Ok(found.into_iter().map(finding).collect())
+}
+
+fn problems(connection: &Connection, encrypted: bool) -> rusqlite::Result<Vec<String>> {
     let mut found = Vec::new();
     let pragmas = [
         "PRAGMA cipher_integrity_check",
@@ -233,12 +252,10 @@ pub(super) fn damage(connection: &Connection, encrypted: bool) -> rusqlite::Resu
         let mut ask = connection.prepare(pragma)?;
         let lines = ask.query_map([], |row| row.get::<_, String>(0))?;
         for problem in lines {
-            let problem = problem?;
-            if problem != "ok" {
-                found.push(about(None, None, What::File { problem }));
-            }
+            found.push(problem?);
         }
     }
+    found.retain(|it| it != "ok");
     Ok(found)
 }
 

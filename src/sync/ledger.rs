@@ -106,7 +106,10 @@ impl Ledger for HomeLedger {
         }
         let (known, home) = in_force(&mut self.record).map_err(reading)?;
         self.known = known;
-        Ok(home.map_err(|why| tracing::error!("{why}")).ok())
+        if let Err(why) = &home {
+            tracing::error!("{why}");
+        }
+        Ok(home.ok())
     }
 }
 
