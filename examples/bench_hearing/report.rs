@@ -138,7 +138,7 @@ pub fn lengths(judged: &[&Judged]) -> String {
     for (word, all) in lasted {
         #[allow(clippy::cast_precision_loss, reason = "a count")]
         let mean = (all.iter().sum::<f32>() / all.len() as f32).exp();
-        let _ = write!(text, " (\"{word}\", {:.1}),", 100.0 * mean);
+        let _ = write!(text, " (\"{word}\", {:.0}.0),", 100.0 * mean);
     }
     text + "\n"
 }

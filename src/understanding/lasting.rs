@@ -8,8 +8,8 @@
 use crate::hearing::Word;
 
 /// How much longer than at this speaker's pace a digit lasts that may be two. Of
-/// 1,067 digits of the bench's tune half, two that were one lasted as long; of
-/// four that were two, none was shorter.
+/// 1,063 digits of the bench's tune half, one that was one lasted as long; of four
+/// that were two, of one text and voice, none was shorter.
 const AS_LONG_AS_TWO: f32 = 1.55;
 /// A silence after a word, in seconds, before which it is drawn out.
 const PAUSE: f32 = 0.12;

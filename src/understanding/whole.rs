@@ -3,7 +3,7 @@
 //! The recogniser knows which word follows which, and no more: "height is six
 //! three" and "nine is six three" are much alike to it. Only one is a reading.
 
-use super::{Context, DOUBTED_WORD, NotUnderstood, Utterance, meaning};
+use super::{Context, DOUBTED_WORD, NotUnderstood, Utterance, lasting, meaning};
 use crate::grammar::{Token, Vocabulary};
 use crate::hearing::{Alternative, Heard, UNKNOWN};
 
@@ -25,7 +25,14 @@ pub(super) fn instead(
     );
     let text = heard.text();
     let talk = text.split(' ').any(|word| word == UNKNOWN);
-    if heard.words.is_empty() || !may_be_reading || talk || is_whole(best, &text, vocabulary) {
+    // The other transcripts have no times, and would hide that a digit may lack.
+    let long = !lasting::as_long_as_two(&heard.words).is_empty();
+    if heard.words.is_empty()
+        || !may_be_reading
+        || talk
+        || long
+        || is_whole(best, &text, vocabulary)
+    {
         return None;
     }
     let near = |it: &&Alternative| (-it.behind).exp() >= DOUBTED_WORD;
@@ -152,6 +159,40 @@ mod tests {
             ("pulse nine four", 0.4),
         ]);
         assert_eq!(found, Some((vec![], 1)));
+    }
+
+    #[test]
+    fn a_digit_as_long_as_two_is_not_hidden_by_another_transcript() {
+        let mut heard = heard(&[
+            ("pulse eight four beats a minute", 0.0),
+            ("the pulse eight four beats a minute", 0.1),
+        ]);
+        let mut at = 0.0;
+        for (word, lasts) in heard
+            .words
+            .iter_mut()
+            .zip([0.32, 0.50, 0.26, 0.36, 0.05, 0.32])
+        {
+            word.start = at;
+            at += lasts;
+            word.end = at;
+        }
+        let vocabulary = Grammar::standard().vocabulary();
+        let context = Context {
+            units: Units::UsCustomary,
+            pending: &[],
+            precautions: None,
+            ask_below: ASK_BELOW,
+            counted: None,
+        };
+        let found = understand(&heard, &vocabulary, &context);
+        let Ok(Utterance::Readings {
+            claims, unclear, ..
+        }) = found
+        else {
+            panic!("{found:?}");
+        };
+        assert_eq!((claims.len(), unclear.len()), (0, 1));
     }
 
     #[test]
