@@ -53,6 +53,7 @@ impl Turn<'_> {
         let mut last = None;
         for reading in offer.read_back.confirm(yes, self.now, second_look) {
             let record = reading.record().clone();
+            self.state.in_vain.remove(&record.measurement.sign());
             let id = self.keep(Body::Read(reading));
             guided.extend(self.guide(resident, id, &record.reading()));
             said.extend(self.judge(resident, id, &record));
@@ -80,8 +81,13 @@ impl Turn<'_> {
             Phase::Confirming(_) => {
                 self.take_back(Dropped::No);
                 self.say("Not kept.");
-                let question = match self.state.drafts.as_slice() {
-                    [one] => format!("What is the {}?", one.sign().name()),
+                let signs: Vec<VitalSign> = self.state.drafts.iter().map(Draft::sign).collect();
+                self.in_vain(signs.iter().copied());
+                let question = match signs.as_slice() {
+                    [one] if self.is_hard(&signs) => {
+                        format!("What is the {}, digit by digit?", one.name())
+                    }
+                    [one] => format!("What is the {}?", one.name()),
                     _ => "Say the name and the right value.".to_owned(),
                 };
                 self.prompt(&question);
@@ -104,6 +110,8 @@ impl Turn<'_> {
         }
         self.take_back(Dropped::Scratched);
         let pending = !self.state.drafts.is_empty() || !self.state.unclear.is_empty();
+        let signs: Vec<VitalSign> = self.state.drafts.iter().map(Draft::sign).collect();
+        self.in_vain(signs.iter().copied());
         self.state.drafts.clear();
         self.state.unclear.clear();
         self.state.phase = self.idle();
@@ -112,6 +120,9 @@ impl Turn<'_> {
         } else {
             "There is nothing waiting to scratch."
         });
+        if self.is_hard(&signs) {
+            self.say("Digit by digit is heard best.");
+        }
     }
 
     /// After two silences: what waits is held as unconfirmed, never as a reading.

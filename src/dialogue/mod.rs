@@ -30,6 +30,7 @@ mod state;
 mod time;
 mod timers;
 mod touch;
+mod tries;
 mod turn;
 
 use crate::facts::{Body, Fact, KeptReading, Record, Time};

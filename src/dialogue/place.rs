@@ -121,6 +121,7 @@ impl Turn<'_> {
     /// Leaves the resident; nothing may be pending.
     pub(super) fn leave(&mut self) {
         self.state.resident = None;
+        self.state.in_vain.clear();
         self.state.recent.clear();
         self.state.guided = None;
         self.state.rechecking = None;

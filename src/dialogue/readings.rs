@@ -80,7 +80,10 @@ impl Turn<'_> {
                 _ => "I missed part of that.".to_owned(),
             };
             self.say(&again);
-            return self.ask_again();
+            return match &self.state.phase {
+                Phase::Asking(question @ Question::Value(_)) => self.ask(question.clone()),
+                _ => self.ask_again(),
+            };
         }
         if part.whose.len() > 1 {
             let names = wording::names(&part.whose);
@@ -95,6 +98,7 @@ impl Turn<'_> {
         let mut doubtful = false;
         if let Some(valued) = part.value {
             let sign = valued.measurement.sign();
+            self.in_vain([sign]);
             let draft = self.state.drafts.iter_mut().find(|it| it.sign() == sign);
             if let Some(Draft { claim, .. }) = draft {
                 let mut measurement = valued.measurement;
@@ -217,6 +221,9 @@ impl Turn<'_> {
                 claim.measurement = measurement;
             }
         }
+        if claim.measurement.value() != old.measurement.value() {
+            self.in_vain([claim.measurement.sign()]);
+        }
         let draft = &mut self.state.drafts[at];
         (draft.claim, draft.spoken_at) = (claim, spoken_at);
     }
@@ -317,7 +324,13 @@ impl Turn<'_> {
                 let name = draft.map_or("", |it| it.sign().name());
                 format!("{}: {}", wording::capital(name), kind.question())
             }
-            Question::Value(unclear) => ask_value(unclear),
+            Question::Value(unclear) => {
+                if let Why::Gap | Why::Unsure(_) | Why::NotANumber(_) | Why::Either(_) = unclear.why
+                {
+                    self.in_vain([unclear.sign]);
+                }
+                ask_value(unclear, self.is_hard(&[unclear.sign]))
+            }
             Question::GoOn(..) => return self.ask_again(),
             Question::Correction => "Say the name and the right value.".to_owned(),
         };
@@ -390,15 +403,17 @@ impl Turn<'_> {
     }
 }
 
-fn ask_value(unclear: &Unclear) -> String {
+/// `hard` for one that was said in vain again and again.
+fn ask_value(unclear: &Unclear, hard: bool) -> String {
     let name = unclear.sign.name();
+    let how = if hard { ", digit by digit" } else { "" };
     match &unclear.why {
-        Why::Gap | Why::Unsure(_) => format!("I missed part of the {name}. Say the {name} again."),
+        Why::Gap | Why::Unsure(_) => format!("I missed part of the {name}. Say the {name} again{how}."),
         Why::NoNumber => format!("What is the {name}?"),
-        Why::NotANumber(_) => format!("I could not make a {name} of that. Say the {name} again."),
+        Why::NotANumber(_) => format!("I could not make a {name} of that. Say the {name} again{how}."),
         Why::Either(ways) => {
             let ways: Vec<String> = ways.iter().map(wording::measurement).collect();
-            format!("{}? Say the {name} again.", ways.join(", or "))
+            format!("{}? Say the {name} again{how}.", ways.join(", or "))
         }
         Why::Impossible(why) => format!("{}. Say the {name} again.", sentence(&why.to_string())),
         Why::Arithmetic(why) => format!("{}. Say the {name} again.", sentence(why)),

@@ -168,6 +168,9 @@ pub struct State {
     pub(super) prompt: Option<String>,
     /// Counts every change of that question.
     pub(super) asked: u64,
+    /// How often a value of the current resident was said in vain, since one of
+    /// that vital sign was kept.
+    pub(super) in_vain: BTreeMap<VitalSign, u32>,
     pub(super) ended: bool,
     pub(super) round: Uuid,
     pub(super) rng: Rng,
@@ -207,6 +210,7 @@ impl State {
             last_said: String::new(),
             prompt: None,
             asked: 0,
+            in_vain: BTreeMap::new(),
             ended: false,
             round: new_id(&mut rng, now),
             rng,

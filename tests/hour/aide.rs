@@ -68,6 +68,8 @@ pub struct Aide<'w, 'a> {
     patience: Option<u32>,
     wake: Option<Time>,
     said: String,
+    /// Was told to say the digits, since something was kept last.
+    advised: bool,
     /// The microphone gives nothing for so many sayings.
     pub dead: usize,
 }
@@ -89,6 +91,7 @@ impl<'w, 'a> Aide<'w, 'a> {
             patience: None,
             wake: None,
             said: String::new(),
+            advised: false,
             dead: 0,
         };
         aide.hear_out(turn);
@@ -151,6 +154,8 @@ impl<'w, 'a> Aide<'w, 'a> {
             let seconds = saying.spoken.len() as f64 * LETTER;
             self.world.spoken.sayback += seconds;
             self.said = saying.shown;
+            self.advised &= !self.said.starts_with("Kept.");
+            self.advised |= self.said.contains("igit by digit");
             self.pass(seconds);
         }
         if let Some(expect) = self.expect {
@@ -279,6 +284,10 @@ impl<'w, 'a> Aide<'w, 'a> {
     }
 
     pub fn say_readings(&mut self, truths: &[Truth]) {
+        if let ([truth], true) = (truths, self.advised) {
+            let spelled = truth.read_back().to_lowercase().replace([',', '.'], "");
+            return self.say(&spelled);
+        }
         let units = sayback::vitals::Units::UsCustomary;
         let alone = truths.len() == 1;
         let rng = &mut self.world.rng;
