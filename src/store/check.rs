@@ -3,10 +3,11 @@
 
 use std::fmt;
 
-use rusqlite::{Connection, Transaction, TransactionBehavior};
+use rusqlite::{Transaction, TransactionBehavior};
 use serde::{Deserialize, Serialize};
 
 use super::chain::{Columns, Hash, Head, beginning, link};
+use super::damage::damage;
 use super::error::StoreError;
 use super::schema::{CHAINED, SCHEMA, missing_guards};
 use super::{Store, exchange, parsed};
@@ -220,43 +221,6 @@ impl Store {
         report.findings.extend(gone.map(|it| about(None, None, it)));
         Ok(report)
     }
-}
-
-/// How often a database is looked through before a page is called damaged.
-const LOOKS: usize = 3;
-
-/// What the database finds out about itself, page by page.
-///
-/// Pages are read past all locks: one that another process is writing looks
-/// damaged then, and whole a moment later. What is damaged is so each time.
-pub(super) fn damage(connection: &Connection, encrypted: bool) -> rusqlite::Result<Vec<Finding>> {
-    let mut found = problems(connection, encrypted)?;
-    for _ in 1..LOOKS {
-        if found.is_empty() {
-            break;
-        }
-        let again = problems(connection, encrypted)?;
-        found.retain(|it| again.contains(it));
-    }
-    let finding = |problem| about(None, None, What::File { problem });
-    Ok(found.into_iter().map(finding).collect())
-}
-
-fn problems(connection: &Connection, encrypted: bool) -> rusqlite::Result<Vec<String>> {
-    let mut found = Vec::new();
-    let pragmas = [
-        "PRAGMA cipher_integrity_check",
-        "PRAGMA integrity_check(20)",
-    ];
-    for pragma in &pragmas[usize::from(!encrypted)..] {
-        let mut ask = connection.prepare(pragma)?;
-        let lines = ask.query_map([], |row| row.get::<_, String>(0))?;
-        for problem in lines {
-            found.push(problem?);
-        }
-    }
-    found.retain(|it| it != "ok");
-    Ok(found)
 }
 
 pub(crate) fn about(row: Option<i64>, id: Option<&[u8]>, what: What) -> Finding {

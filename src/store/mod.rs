@@ -8,6 +8,7 @@ mod backup;
 mod chain;
 mod check;
 mod connect;
+mod damage;
 mod error;
 mod exchange;
 mod key;

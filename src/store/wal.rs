@@ -7,6 +7,7 @@
 //! it is opened. The form is that of <https://sqlite.org/fileformat2.html>,
 //! section 4; it is the same when the pages in it are encrypted.
 
+use std::collections::BTreeSet;
 use std::path::{Path, PathBuf};
 use std::time::Duration;
 
@@ -97,6 +98,20 @@ pub(super) fn fault(database: &Path) -> Option<LogFault> {
         std::thread::sleep(Duration::from_millis(10));
     }
     fault
+}
+
+/// The pages of which the log beside a database holds a newer copy. Until that is
+/// written back, the database itself may hold half of one, or a hole in its place;
+/// nobody reads them there.
+pub(super) fn newer_pages(database: &Path) -> BTreeSet<u32> {
+    let log = std::fs::read(beside(database, "-wal")).unwrap_or_default();
+    let page = match log.get(..HEADER) {
+        Some(header) => usize::try_from(word(header, 8)).unwrap_or(0),
+        None => return BTreeSet::new(),
+    };
+    let frames = log[HEADER..].chunks_exact(FRAME.saturating_add(page));
+    let of_this_log = frames.filter(|it| it[8..16] == log[16..24]);
+    of_this_log.map(|it| word(it, 0)).collect()
 }
 
 /// The file beside a database with this ending.

@@ -7,6 +7,7 @@ use std::process::Stdio;
 use std::time::{Duration, Instant};
 
 use fastrand::Rng;
+use rusqlite::Connection;
 use sayback::facts::Record;
 use sayback::store::{self, Key, Store, StoreError};
 use uuid::Uuid;
@@ -312,4 +313,49 @@ fn a_restored_record_is_the_same_and_nothing_is_written_over() {
         matches!(&error, StoreError::Copy(why) if why.contains("does not hold")),
         "{error}"
     );
+}
+
+/// A reader keeps the log from being written back whole, and then the file has a hole
+/// where a page changed again after the reader began.
+#[test]
+fn a_page_that_is_newer_in_the_log_is_no_damage() {
+    let (folder, path) = record();
+    let key = key(folder.path());
+    let mut store = Store::open_with(&path, &key).unwrap();
+    let mut append = |from: u128| {
+        let notes: Vec<_> = (from..from + 600)
+            .map(|it| note(it, &"x".repeat(400)))
+            .collect();
+        store.append(&notes.iter().collect::<Vec<_>>()).unwrap();
+    };
+    append(0);
+    let text = std::fs::read_to_string(folder.path().join("record.key")).unwrap();
+    let line = text.lines().find(|it| !it.starts_with('#')).unwrap();
+    let other = || {
+        let other = Connection::open(&path).unwrap();
+        other
+            .execute_batch(&format!("PRAGMA key = \"x'{line}'\";"))
+            .unwrap();
+        other
+    };
+    let reader = other();
+    reader
+        .execute_batch("BEGIN; SELECT count(*) FROM facts;")
+        .unwrap();
+    append(1000);
+    let written_back: i64 = other()
+        .query_row("PRAGMA wal_checkpoint(PASSIVE)", [], |row| row.get(2))
+        .unwrap();
+    assert!(written_back > 0);
+    let problems: Vec<String> = other()
+        .prepare("PRAGMA cipher_integrity_check")
+        .unwrap()
+        .query_map([], |row| row.get(0))
+        .unwrap()
+        .map(Result::unwrap)
+        .collect();
+    assert!(!problems.is_empty(), "no hole to look at");
+    let beside = Store::open_to_read_with(&path, &key).unwrap();
+    let report = beside.check(&[]).unwrap();
+    assert!(report.sound(), "{:?}", report.findings);
 }

@@ -10,8 +10,8 @@ use super::{LONGEST, SoundError, SoundPart, SoundReport, Stands, WhyGone};
 use crate::facts::{Body, Fact, KeptReading, Time};
 use crate::hearing::{RATE, Sound};
 use crate::residents::KeptSound;
-use crate::store::check::damage;
 use crate::store::connect::{Look, connect, look, private_file};
+use crate::store::damage::damage;
 use crate::store::error::plain;
 use crate::store::key::Key;
 
