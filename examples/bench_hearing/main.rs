@@ -94,7 +94,8 @@ impl<'a> Bench<'a> {
     fn ways(&self) -> Vec<Way> {
         let mut ways = Way::all();
         if let Some(only) = &self.wanted.ways {
-            ways.retain(|it| it.name().starts_with(only.as_str()));
+            let wanted = |it: &Way| only.split(',').any(|one| it.name().starts_with(one));
+            ways.retain(wanted);
         }
         ways
     }

@@ -16,7 +16,7 @@ pub struct Wanted {
     pub joined: usize,
     /// Readings that every engine is given, in each of three rooms.
     pub same: usize,
-    /// Only ways whose name begins so.
+    /// Only ways whose names begin with one of these, by commas.
     pub ways: Option<String>,
     pub parts: String,
     /// Another model's folder, to compare settings.
