@@ -16,14 +16,18 @@ pub enum Meant {
     No,
     /// They may have been.
     Perhaps,
-    /// They hold nothing but the name of a vital sign and a number, heard surely,
-    /// only that no value comes of it.
+    /// They hold the name of a vital sign and a number, heard surely, and next to
+    /// nothing else, only that no value comes of it.
     Surely,
 }
 
 /// Under this mean confidence of the words that belong to a reading, they are
 /// talk that was bent into one.
 const BENT: f32 = 0.6;
+
+/// So many words of a reading that were heard surely make up for one that was lost
+/// between them: "blood pressure one one nine over six i left arm".
+const MAKE_UP: f32 = 5.0;
 
 /// How much speaks for a named reading having been meant. It begins with the name,
 /// or with what may stand before one, and what belongs to no reading is less
@@ -81,7 +85,7 @@ pub fn meant(heard: &Heard, vocabulary: &Vocabulary, ask_below: f32) -> Meant {
     }
     if !begins || (sigh && least < ask_below) || 2.0 * other > own || confidence < BENT * own {
         Meant::No
-    } else if other == 0.0 && from.is_some() && least >= ask_below {
+    } else if MAKE_UP * other <= own && from.is_some() && least >= ask_below {
         Meant::Surely
     } else {
         Meant::Perhaps
