@@ -170,7 +170,7 @@ fn several_readings_in_one_breath_keep_their_own_qualifiers() {
 fn a_self_correction_leaves_what_was_said_last() {
     check(
         "respiration eighteen no sixteen => respiration 16 /min
-         pulse eighty two i mean eighty four regular => pulse 84 /min, regular
+         pulse eighty two correction eighty four regular => pulse 84 /min, regular
          temperature ninety eight point six sorry ninety nine point six oral => temperature 99.6 °F, oral
          blood pressure one twenty over eighty make that one thirty over eighty => blood pressure 130/80
          temperature ninety nine oral no axillary => temperature 99 °F, axillary
@@ -212,10 +212,10 @@ fn talk_that_is_not_for_sayback_is_ignored() {
     for said in [
         "[unk]",
         "yes [unk]",
-        "[unk] yes i [unk]",
+        "[unk] yes mean [unk]",
         "seventy two",
         "left arm",
-        "i mean",
+        "make that",
         "on the [unk]",
         "yes no",
         "bed two asleep weight left height minute air",

@@ -16,6 +16,11 @@ const MOST_SIGNS: usize = 3;
 /// ones of the bench's tune half, none was wrong.
 const SURE: f32 = 0.95;
 
+/// Where more than one word in so many fits nothing, it is talk. Below that a name
+/// that was not heard is often heard the second time; of sixty sentences of talk in
+/// four voices none became a reading so.
+const WORDS_FOR_A_LOST_ONE: usize = 3;
+
 impl Dialogue {
     /// The phrases with which the sound of an utterance is worth hearing again:
     /// readings of the vital signs that it names, or of those whose unit it has.
@@ -42,7 +47,8 @@ impl Dialogue {
                 if signs.is_empty() {
                     signs = tokens.iter().flat_map(|it| with_unit(it)).collect();
                 }
-                !words.iter().any(|it| it == UNKNOWN)
+                let lost = words.iter().filter(|it| *it == UNKNOWN).count();
+                lost * WORDS_FOR_A_LOST_ONE <= words.len()
             }
             _ => false,
         };
@@ -100,6 +106,7 @@ mod tests {
             "pulse seventy two",
             "temperature ninety six i temporal pain level can't say",
             "nine six three inches",
+            "[unk] eighty two percent",
             "told a hundred and twenty six centimeters",
         ] {
             assert!(again(reading), "{reading}");
@@ -112,7 +119,7 @@ mod tests {
             "what was her last pulse",
             "pulse eighty taken at nine fifteen",
             "[unk] pulse is [unk]",
-            "[unk] eighty two percent",
+            "[unk] [unk] eighty two percent",
             "eighty two",
         ] {
             assert!(!again(other), "{other}");

@@ -408,9 +408,13 @@ fn ask_value(unclear: &Unclear, hard: bool) -> String {
     let name = unclear.sign.name();
     let how = if hard { ", digit by digit" } else { "" };
     match &unclear.why {
-        Why::Gap | Why::Unsure(_) => format!("I missed part of the {name}. Say the {name} again{how}."),
+        Why::Gap | Why::Unsure(_) => {
+            format!("I missed part of the {name}. Say the {name} again{how}.")
+        }
         Why::NoNumber => format!("What is the {name}?"),
-        Why::NotANumber(_) => format!("I could not make a {name} of that. Say the {name} again{how}."),
+        Why::NotANumber(_) => {
+            format!("I could not make a {name} of that. Say the {name} again{how}.")
+        }
         Why::Either(ways) => {
             let ways: Vec<String> = ways.iter().map(wording::measurement).collect();
             format!("{}? Say the {name} again{how}.", ways.join(", or "))

@@ -123,7 +123,7 @@ impl<'w, 'a> Aide<'w, 'a> {
 
     pub fn fail(&self, why: &str) -> ! {
         let log = &self.world.log;
-        let from = log.len().saturating_sub(160);
+        let from = log.len().saturating_sub(600);
         panic!("{why}\n{}", log[from..].join("\n"));
     }
 
