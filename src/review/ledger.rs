@@ -60,6 +60,15 @@ pub trait Ledger: Send {
         Ok(None)
     }
 
+    /// Whether this is a recorder's record, and that recorder is linked to a home:
+    /// the home takes what nurses do from its stations only.
+    ///
+    /// # Errors
+    /// [`StoreError`] when that can't be read.
+    fn linked(&mut self) -> Result<bool, StoreError> {
+        Ok(false)
+    }
+
     /// The record itself where it is a file of this machine: kept sound is beside
     /// it, and nowhere else.
     fn file(&mut self) -> Option<&mut Store> {
@@ -90,6 +99,10 @@ impl Ledger for Store {
 
     fn head(&mut self) -> Result<Option<ChainHead>, StoreError> {
         Self::head(self)
+    }
+
+    fn linked(&mut self) -> Result<bool, StoreError> {
+        Self::linked(self)
     }
 
     fn file(&mut self) -> Option<&mut Store> {

@@ -51,6 +51,7 @@ pub use self::wal::LogFault;
 pub(crate) use self::chain::{Columns, Head};
 pub(crate) use self::check::{Walk, about};
 pub(crate) use self::connect::{connect, private_file};
+pub(crate) use self::exchange::link_state;
 pub(crate) use self::key::open_to_others;
 pub(crate) use self::read::{parsed, read_all};
 
