@@ -6,7 +6,7 @@ use uuid::Uuid;
 use super::acts::NewFact;
 use crate::facts::{ChainHead, Fact};
 use crate::residents::{Home, ResidentId};
-use crate::store::{Store, StoreError, Stored};
+use crate::store::{Readable, Store, StoreError, Stored};
 
 /// A record, as the station uses it. Any of these may wait for a disk or a
 /// network.
@@ -37,13 +37,13 @@ pub trait Ledger: Send {
     ///
     /// # Errors
     /// [`StoreError`] when it can't be read.
-    fn facts_of_round(&mut self, round: Uuid) -> Result<Vec<Fact>, StoreError>;
+    fn facts_of_round(&mut self, round: Uuid) -> Result<Readable, StoreError>;
 
     /// Everything about a resident, in the order of the record.
     ///
     /// # Errors
     /// [`StoreError`] when it can't be read.
-    fn facts_about(&mut self, resident: &ResidentId) -> Result<Vec<Fact>, StoreError>;
+    fn facts_about(&mut self, resident: &ResidentId) -> Result<Readable, StoreError>;
 
     /// Where the record stands.
     ///
@@ -89,11 +89,11 @@ impl Ledger for Store {
         Self::fact(self, id)
     }
 
-    fn facts_of_round(&mut self, round: Uuid) -> Result<Vec<Fact>, StoreError> {
+    fn facts_of_round(&mut self, round: Uuid) -> Result<Readable, StoreError> {
         Self::facts_of_round(self, round)
     }
 
-    fn facts_about(&mut self, resident: &ResidentId) -> Result<Vec<Fact>, StoreError> {
+    fn facts_about(&mut self, resident: &ResidentId) -> Result<Readable, StoreError> {
         Self::facts_about(self, resident)
     }
 

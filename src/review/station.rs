@@ -16,7 +16,7 @@ use super::sessions::Sessions;
 use crate::facts::{ChainHead, Fact, Time};
 use crate::metrics;
 use crate::residents::{Home, ResidentId};
-use crate::store::{Key, SoundError, SoundPart, Stands, StoreError};
+use crate::store::{Key, Readable, SoundError, SoundPart, Stands, StoreError};
 
 /// How many facts are read from the record at a time.
 const BATCH: usize = 20_000;
@@ -220,7 +220,7 @@ impl Station {
     ///
     /// # Errors
     /// [`StoreError`] when the record cannot be read.
-    pub fn facts_of_round(&self, round: uuid::Uuid) -> Result<Vec<Fact>, StoreError> {
+    pub fn facts_of_round(&self, round: uuid::Uuid) -> Result<Readable, StoreError> {
         self.ask(|it| it.facts_of_round(round))
     }
 
@@ -228,7 +228,7 @@ impl Station {
     ///
     /// # Errors
     /// [`StoreError`] when the record cannot be read.
-    pub fn facts_about(&self, resident: &ResidentId) -> Result<Vec<Fact>, StoreError> {
+    pub fn facts_about(&self, resident: &ResidentId) -> Result<Readable, StoreError> {
         self.ask(|it| it.facts_about(resident))
     }
 

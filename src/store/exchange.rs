@@ -11,8 +11,8 @@ use uuid::Uuid;
 
 use super::chain::Hash;
 use super::error::StoreError;
+use super::read::Envelope;
 use super::{Row, Store, parsed, writable_head};
-use crate::facts::Time;
 
 /// A fact as its exact text.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -32,16 +32,6 @@ pub struct RawStored {
     pub text: String,
     /// Its link in the chain here.
     pub hash: Hash,
-}
-
-/// What every fact says of itself, whatever its kind: one of a newer version
-/// can be stored too.
-#[derive(Deserialize)]
-struct Envelope {
-    id: Uuid,
-    at: Time,
-    round: Uuid,
-    kind: String,
 }
 
 impl Store {

@@ -10,7 +10,7 @@ use sayback::residents::{Home, ResidentId};
 use sayback::review::Ledger;
 use sayback::review::accounts::Role;
 use sayback::review::acts::NewFact;
-use sayback::store::{Store, StoreError, Stored};
+use sayback::store::{Readable, Store, StoreError, Stored};
 use sayback::vitals::{Component, VitalSign};
 use uuid::Uuid;
 
@@ -75,12 +75,12 @@ impl Ledger for Far {
         self.store.fact(id)
     }
 
-    fn facts_of_round(&mut self, round: Uuid) -> Result<Vec<Fact>, StoreError> {
+    fn facts_of_round(&mut self, round: Uuid) -> Result<Readable, StoreError> {
         self.through()?;
         self.store.facts_of_round(round)
     }
 
-    fn facts_about(&mut self, resident: &ResidentId) -> Result<Vec<Fact>, StoreError> {
+    fn facts_about(&mut self, resident: &ResidentId) -> Result<Readable, StoreError> {
         self.through()?;
         self.store.facts_about(resident)
     }

@@ -125,3 +125,38 @@ fn nurses_act_again_where_it_is_said_to_be_linked_no_more() {
     assert!(!station.linked());
     assert_eq!(act(&station), Ok(()));
 }
+
+/// What another's newer version recorded is left out of a nurse's pages and files,
+/// and that is said there.
+#[tokio::test]
+async fn what_came_and_cannot_be_read_is_said_on_what_is_taken_along() {
+    let site = Site::new();
+    let id = reading(&site, VitalSign::Pulse);
+    let facts = site.facts();
+    let read = facts.iter().find(|it| it.id == id).unwrap();
+    let mut newer = serde_json::to_value(read).unwrap();
+    let id = uuid::Uuid::now_v7();
+    newer["id"] = id.to_string().into();
+    newer["kind"] = "struck_out".into();
+    let resident = newer["resident"].as_str().unwrap().to_owned();
+    let text = newer.to_string();
+    let mut store = Store::open(&site.record()).unwrap();
+    store.append_fetched(&[RawFact { id, text }]).unwrap();
+    let mut nurse = site.visitor(Role::Nurse).await;
+    for (what, said) in [
+        (
+            format!("rounds/{}/sheet", read.round),
+            "corrected or retracted",
+        ),
+        (
+            format!("residents/{resident}/summary"),
+            "corrected or retracted",
+        ),
+        (format!("residents/{resident}/csv"), "unreadable"),
+        (format!("residents/{resident}/fhir"), "OperationOutcome"),
+    ] {
+        let (status, page) = nurse.get(&format!("/{what}")).await;
+        assert_eq!(status, StatusCode::OK, "{what}: {page}");
+        assert!(page.contains(said), "{what}: {page}");
+    }
+}
