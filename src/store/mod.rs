@@ -11,6 +11,7 @@ mod connect;
 mod error;
 mod exchange;
 mod key;
+mod own_file;
 mod read;
 mod report;
 mod schema;
@@ -53,6 +54,7 @@ pub(crate) use self::check::{Walk, about};
 pub(crate) use self::connect::{connect, private_file};
 pub(crate) use self::exchange::link_state;
 pub(crate) use self::key::open_to_others;
+pub(crate) use self::own_file::{Found, OwnFile};
 pub(crate) use self::read::{parsed, read_all};
 
 /// An open record.

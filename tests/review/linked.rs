@@ -2,7 +2,6 @@
 //! nurses do here, so the station does, at once.
 
 use axum::http::StatusCode;
-use sayback::residents::Staff;
 use sayback::review::Station;
 use sayback::review::accounts::{Accounts, Role};
 use sayback::review::acts::{Acting, acknowledge};
@@ -109,12 +108,8 @@ fn nurses_act_again_where_it_is_said_to_be_linked_no_more() {
     let (accounts, _) = Accounts::in_memory().unwrap();
     let store = Store::open(&path).unwrap();
     let station = Station::new(home, store, accounts, made::now, false).unwrap();
-    let by = Staff {
-        name: "Ines Marlow".into(),
-        title: "registered nurse".into(),
-    };
     let who = Acting {
-        by,
+        by: made::nurse(),
         at: made::now(),
     };
     let flag = station.index().open_reports().next().unwrap().id;

@@ -2,27 +2,14 @@
 
 use fastrand::Rng;
 use rusqlite::Connection;
-use sayback::facts::{Body, Fact, KeptReading, Time};
-use sayback::hearing::Heard;
+use sayback::facts::{Body, Fact, KeptReading};
 use sayback::residents::ResidentId;
-use sayback::round::{Round, Screen, Silent};
+use sayback::round::{Round, Silent};
 use sayback::store::{Key, RawFact, RawStored, Store, StoreError, What};
 use uuid::Uuid;
 
+use super::noticed::Noticed;
 use super::{DIALOGUE, ids, note, now, record, three};
-
-/// Remembers what is said of the machine.
-#[derive(Default)]
-struct Noticed(Vec<String>);
-
-impl Screen for Noticed {
-    fn heard(&mut self, _: Time, _: &Heard, _: bool) {}
-    fn said(&mut self, _: Time, _: &str) {}
-    fn stored(&mut self, _: &Fact<KeptReading>) {}
-    fn notice(&mut self, text: &str) {
-        self.0.push(text.to_owned());
-    }
-}
 
 fn raw(fact: &Fact<KeptReading>) -> RawFact {
     RawFact {
