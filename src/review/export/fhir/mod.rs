@@ -10,7 +10,7 @@
 //! | weight with a known height | a second one, for the body-mass index |
 //! | saturation on a said flow of oxygen | a second one, for the flow |
 //! | unconfirmed, dropped | none: it is no reading |
-//! | not to be read by this version | none; an OperationOutcome in the same file says so |
+//! | not to be read by this version | none; an `OperationOutcome` in the same file says so |
 //!
 //! Every Observation carries the identifier of its fact. That never changes, so
 //! that a server that is sent the same fact again updates what it has. What
