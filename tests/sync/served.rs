@@ -14,21 +14,31 @@ use super::site::{PASSWORD, Site};
 use super::station::{ROSTER, aspen};
 use super::*;
 
+/// The program, until this is dropped.
+struct Serving(Child);
+
+impl Drop for Serving {
+    fn drop(&mut self) {
+        let _ = self.0.kill();
+        let _ = self.0.wait();
+    }
+}
+
 /// The program, serving, and what it said until it was.
-fn started(folder: &Path, arguments: &[&str]) -> (Child, Vec<String>) {
-    let mut child = Command::new(env!("CARGO_BIN_EXE_sayback"))
+fn started(folder: &Path, arguments: &[&str]) -> (Serving, Vec<String>) {
+    let child = Command::new(env!("CARGO_BIN_EXE_sayback"))
         .args(["serve", "--listen", "127.0.0.1:0"])
         .args(arguments)
         .env("SAYBACK_KEY_FILE", folder.join("record.key"))
         .stdout(Stdio::piped())
-        .spawn()
-        .unwrap();
-    let lines = BufReader::new(child.stdout.take().unwrap()).lines();
+        .spawn();
+    let mut serving = Serving(child.unwrap());
+    let lines = BufReader::new(serving.0.stdout.take().unwrap()).lines();
     let mut said = Vec::new();
     for line in lines.map_while(Result::ok) {
         said.push(line);
         if said.last().unwrap().contains("http://") {
-            return (child, said);
+            return (serving, said);
         }
     }
     panic!("it does not serve: {said:?}");
@@ -48,12 +58,11 @@ fn a_station_is_served_from_its_link_file() {
     let link = folder.path().join("link.toml");
     aspen.station.write(&link).unwrap();
     let arguments = ["--link", link.to_str().unwrap()];
-    let (mut child, lines) = started(folder.path(), &arguments);
+    let (serving, lines) = started(folder.path(), &arguments);
     let page = ureq::get(format!("{}/sign-in", address(lines.last().unwrap()))).call();
     let page = page.unwrap().body_mut().read_to_string().unwrap();
-    let words = std::fs::read(format!("/proc/{}/cmdline", child.id())).unwrap();
-    child.kill().unwrap();
-    child.wait().unwrap();
+    let words = std::fs::read(format!("/proc/{}/cmdline", serving.0.id())).unwrap();
+    drop(serving);
     assert!(page.contains(&HOME.name), "{page}");
     let words = String::from_utf8_lossy(&words).into_owned();
     assert!(words.contains("--link") && !words.contains(&aspen.station.password.0));
@@ -72,9 +81,7 @@ fn a_linked_recorders_record_is_said_to_be_for_reading_only() {
     let of = [&of[..], &["--store", record.to_str().unwrap()]].concat();
     let no_more = [&of[..], &["--no-longer-linked"]].concat();
     let says = |arguments: &[&str]| {
-        let (mut child, said) = started(folder.path(), arguments);
-        child.kill().unwrap();
-        child.wait().unwrap();
+        let (_serving, said) = started(folder.path(), arguments);
         said.iter().any(|it| it.contains("can only be read here"))
     };
     assert!(!says(&of), "it is linked to none");
