@@ -26,7 +26,7 @@ use axum::body::Body;
 use axum::http::{Request, StatusCode};
 use http_body_util::BodyExt as _;
 use sayback::facts::{Fact, NO_ROUND};
-use sayback::residents::{ResidentId, Staff};
+use sayback::residents::ResidentId;
 use sayback::review::accounts::{Accounts, Role};
 use sayback::review::{FORM_COOKIE, Station, app};
 use sayback::store::{RawFact, Store};
@@ -187,11 +187,7 @@ fn open(path: &Path, home: sayback::residents::Home) -> Router {
     whole_round_and_resident(&store);
     let begun = Instant::now();
     let (accounts, _) = Accounts::in_memory().expect("accounts");
-    let staff = Staff {
-        name: "Ines Marlow".into(),
-        title: "registered nurse".into(),
-    };
-    let made = accounts.create("imarlow", &staff, Role::Nurse, made::now());
+    let made = accounts.create("imarlow", &made::nurse(), Role::Nurse, made::now());
     made.expect("an account");
     accounts
         .choose("imarlow", "teal kettle sings")
@@ -217,7 +213,7 @@ fn whole_round_and_resident(store: &Store) {
     let taken = rounds.map(|round| {
         let begun = Instant::now();
         (
-            store.facts_of_round(round).expect("facts").len(),
+            store.facts_of_round(round).expect("facts").facts.len(),
             begun.elapsed(),
         )
     });
@@ -226,7 +222,7 @@ fn whole_round_and_resident(store: &Store) {
         let begun = Instant::now();
         let resident = ResidentId(format!("AR-{number:03}"));
         (
-            store.facts_about(&resident).expect("facts").len(),
+            store.facts_about(&resident).expect("facts").facts.len(),
             begun.elapsed(),
         )
     });

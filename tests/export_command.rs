@@ -3,6 +3,9 @@
 use std::path::Path;
 use std::process::{Command, Output};
 
+use sayback::facts::Body;
+use sayback::store::{Key, RawFact, Store};
+
 const HOME: &str = "audio-fixtures/demo-home.toml";
 const SCRIPT: &str = "\
 home HOME
@@ -94,6 +97,71 @@ fn a_record_leaves_in_every_form_and_its_residents_come_back() {
     assert!(unsafe_address.contains("use https"), "{unsafe_address}");
     let moved = complaint(&export(&["--format", "fhir-ndjson"]));
     assert!(moved.contains("--out"), "{moved}");
+}
+
+/// What only a newer version can read is left out, and that is said: it may be the
+/// correction of what is there.
+#[test]
+fn what_came_from_a_home_and_cannot_be_read_is_left_out_and_said() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let store = record(folder.path());
+    let of_this = ["--store", &store];
+    let key = Key::File(std::env::var_os("SAYBACK_KEY_FILE").expect("a key").into());
+    let mut opened = Store::open_with(Path::new(&store), &key).expect("a record");
+    let facts = opened.facts().expect("facts");
+    let read = facts.iter().find(|it| matches!(it.body, Body::Read(_)));
+    let mut newer = serde_json::to_value(read.expect("a reading")).expect("JSON");
+    newer["kind"] = "struck_out".into();
+    let id = uuid::Uuid::now_v7();
+    newer["id"] = id.to_string().into();
+    let text = newer.to_string();
+    let fetched = opened.append_fetched(&[RawFact { id, text }]);
+    assert_eq!(fetched.expect("stored"), 1);
+    drop(opened);
+
+    let lacking = |output: Output, with: &str| {
+        let said = String::from_utf8_lossy(&output.stderr);
+        assert_eq!(output.status.code(), Some(5), "{said}");
+        assert!(said.contains("1 entry that came from the home is left out"));
+        assert!(said.contains(&format!("fact {id} of 2026-03-02")), "{said}");
+        let text = String::from_utf8_lossy(&output.stdout).into_owned();
+        assert!(text.contains(with), "{with} not in {text}");
+        text
+    };
+    let export = |more: &[&str]| {
+        let all = [&["export", "--home", HOME], &of_this[..], more].concat();
+        sayback(&all)
+    };
+    let sentence = "corrected or retracted by that";
+    for format in ["round-sheet", "summary"] {
+        let page = lacking(export(&["--format", format]), sentence);
+        assert!(page.contains("152/88 mmHg"), "the rest is there: {page}");
+    }
+    let bundle = lacking(export(&["--format", "fhir-bundle"]), sentence);
+    let bundle: serde_json::Value = serde_json::from_str(&bundle).expect("JSON");
+    let last = &bundle["entry"].as_array().expect("entries")[3]["resource"];
+    assert_eq!(last["resourceType"], "OperationOutcome");
+    assert_eq!(last["issue"].as_array().expect("issues").len(), 1);
+    let table = lacking(export(&["--format", "csv"]), "unreadable");
+    assert_eq!(table.lines().count(), 4);
+    let out = folder.path().join("out");
+    let to = ["--format", "fhir-ndjson", "--out", &out.to_string_lossy()];
+    lacking(export(&to), "");
+    let outcome = std::fs::read_to_string(out.join("OperationOutcome.ndjson"));
+    assert!(outcome.expect("a file").contains(&id.to_string()));
+    lacking(sayback(&[&["record"], &of_this[..]].concat()), "152/88");
+
+    // Of another it takes nothing away, and rounds and copies go on.
+    let other = export(&["--format", "csv", "--resident", "AR-090"]);
+    assert_eq!(said(&other).lines().count(), 1);
+    let copy = folder.path().join("copy.db").to_string_lossy().into_owned();
+    said(&sayback(&["backup", &store, &copy]));
+    record(folder.path());
+    let checked = said(&sayback(&["check", &store]));
+    assert!(
+        checked.contains("not to be read by this version: 1"),
+        "{checked}"
+    );
 }
 
 #[cfg(unix)]

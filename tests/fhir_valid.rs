@@ -12,9 +12,10 @@ use std::process::Command;
 
 use chart::{everything, home};
 use sayback::review::export::fhir::{
-    Links, PatientSystem, collection, ndjson, observations, patients, transactions,
+    Links, PatientSystem, collection, left_out, ndjson, observations, patients, transactions,
 };
 use sayback::review::export::{Chart, Selection};
+use sayback::store::Unread;
 
 const ROOT: &str = env!("CARGO_MANIFEST_DIR");
 
@@ -70,7 +71,15 @@ fn every_kind_of_fact_is_valid_fhir_and_a_broken_one_is_found() {
     };
 
     let (home, facts) = (home(), everything());
-    let chart = Chart::of(&facts);
+    let mut chart = Chart::of(&facts);
+    let unread = [Unread {
+        id: uuid::Uuid::now_v7(),
+        at: facts[0].at,
+        round: facts[0].round,
+        resident: None,
+        problem: "it is of no known form, at character 12".to_owned(),
+    }];
+    chart.unread = &unread;
     let system = PatientSystem::of_home(&home);
     let everyone: BTreeSet<_> = chart
         .readings
@@ -81,10 +90,14 @@ fn every_kind_of_fact_is_valid_fhir_and_a_broken_one_is_found() {
     let of = |links| observations(&chart, &home, &system, links, &Selection::default());
     let head = format!("24:{}", "0f".repeat(32)).parse().expect("a head");
     let bundle = collection(people.clone(), of(Links::Bundle)).of_record_at(Some(&head));
+    let outcome = left_out(&chart, &Selection::default());
+    let bundle = bundle.lacking(outcome.clone());
     let json = |it| serde_json::to_string(it).expect("JSON");
     write("collection.json", json(&bundle));
     let parts = transactions(people.clone(), of(Links::Bundle), 40);
     write("transaction.json", json(&parts[0]));
+    let outcome: Vec<_> = outcome.into_iter().collect();
+    write("OperationOutcome.ndjson", ndjson(&outcome).expect("JSON"));
     write("Patient.ndjson", ndjson(&people).expect("JSON"));
     let lines = ndjson(&of(Links::Relative)).expect("JSON");
     write("Observation.ndjson", lines.clone());

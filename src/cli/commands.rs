@@ -16,12 +16,13 @@ use sayback::round::{
     Both, Live, Mouth, Rehearsal, Screen, Script, Silent, Terminal, Tutorial, ear_for,
 };
 use sayback::speaking::{Cached, Espeak, EspeakSettings, Piper, Player, Tee};
-use sayback::store::Store;
+use sayback::store::{Readable, Store};
 use sayback::sync::{Link, Linked};
 use sayback::understanding::{ASK_BELOW, Context, NotUnderstood, Utterance, understand};
 use sayback::vitals::{Units, VitalSign};
 use serde::Serialize;
 
+use super::export::left_out;
 use super::home::{limits, read_home, roster};
 use super::members::{linked, recorder_of};
 use super::screen::{Watched, page, print_card};
@@ -288,7 +289,7 @@ fn rehearse(
     if home.kept_sound.is_some() {
         super::sound::start(&mut store, &home)?;
     }
-    let facts = store.facts().map_err(message)?;
+    let facts = store.readable().map_err(message)?.facts;
     let before = facts.len();
     // Ranges that a nurse has set since the home's file was written.
     let home = residents_with_ranges(&home, &facts);
@@ -332,7 +333,7 @@ fn rehearse(
         touches,
     };
     let outcome = outcome.run().map_err(message)?;
-    let facts = store.facts().map_err(message)?;
+    let facts = store.readable().map_err(message)?.facts;
     if !quiet {
         anstream::println!("\n{}", stored_table(&facts[before..], &home));
         anstream::println!(
@@ -386,7 +387,7 @@ fn listen(
         let pins = existing(store)?;
         let mut store = vault::start(store)?;
         super::sound::start(&mut store, &home)?;
-        let home = residents_with_ranges(&home, &store.facts().map_err(message)?);
+        let home = residents_with_ranges(&home, &store.readable().map_err(message)?.facts);
         let dialogue = Dialogue::for_staff(home, staff, &grammar).map_err(message)?;
         (store, dialogue, None, pins)
     } else {
@@ -429,16 +430,19 @@ fn listen(
 
 fn record(path: &Path, json: bool) -> Result<End, Message> {
     let store = vault::open_to_read(path)?;
-    let facts = store.facts().map_err(message)?;
+    let Readable { facts, unread } = store.readable().map_err(message)?;
+    let ended = left_out(unread.iter()).unwrap_or(End::Done);
     let mut out = anstream::stdout().lock();
     if !json {
-        return finished(writeln!(out, "{}", record_table(&facts)));
+        finished(writeln!(out, "{}", record_table(&facts)))?;
+        return Ok(ended);
     }
     let mut line = |fact: &Fact| {
         let json = serde_json::to_string(fact)?;
         writeln!(out, "{json}")
     };
-    finished(facts.iter().try_for_each(&mut line))
+    finished(facts.iter().try_for_each(&mut line))?;
+    Ok(ended)
 }
 
 fn list_devices() -> Result<End, Message> {

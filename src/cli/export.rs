@@ -5,16 +5,16 @@ use std::path::{Path, PathBuf};
 
 use chrono::NaiveDate;
 use clap::{Args, ValueEnum};
-use sayback::facts::Fact;
 use sayback::residents::{Home, ResidentId};
 use sayback::review::export::fhir::{
-    Links, Observation, Patient, PatientSystem, collection, ndjson, resources, transactions,
+    self, Links, Observation, Patient, PatientSystem, collection, ndjson, resources, transactions,
 };
 use sayback::review::export::import::{ImportError, Plan, Rooms, plan, read_rooms};
 use sayback::review::export::post::{Access, Server};
 use sayback::review::export::sheet::round_sheet;
 use sayback::review::export::summary::summary;
 use sayback::review::export::{Chart, Selection, Style, csv};
+use sayback::store::{Readable, Unread};
 use uuid::Uuid;
 
 use super::End;
@@ -177,35 +177,38 @@ pub fn export(arguments: &Export) -> Result<End, Message> {
     let store = super::vault::open_to_read(&arguments.store)?;
     // The head first: what is appended meanwhile is then beyond it.
     let head = store.head().map_err(message)?;
-    let facts = store.facts().map_err(message)?;
-    let mut what = What::new(arguments, &home, &facts)?;
+    let read = store.readable().map_err(message)?;
+    let mut what = What::new(arguments, &home, &read)?;
     what.chart.head = head;
-    if let Some(address) = &arguments.post.post {
-        return what.post(address, &arguments.post);
-    }
-    let out = arguments.out.as_deref();
-    what.head_beside(arguments.format, out)?;
-    match arguments.format {
-        Some(Format::FhirNdjson) => what.ndjson(out),
-        Some(Format::Csv) => {
-            let table = csv::table(&what.chart, &home, &what.selection);
-            write(out, &table.map_err(message)?)
-        }
-        Some(Format::RoundSheet) => {
-            let sheet = round_sheet(&what.chart, &home, arguments.round, Style::Inside);
-            write(out, &sheet.ok_or("no such round is in the record")?)
-        }
-        Some(Format::Summary) => write(
-            out,
-            &summary(&what.chart, &home, &what.selection, Style::Inside),
-        ),
-        Some(Format::FhirBundle) | None => {
-            let (patients, observations) = what.resources(Links::Bundle);
-            let bundle = collection(patients, observations).of_record_at(what.chart.head.as_ref());
-            let text = serde_json::to_string_pretty(&bundle).map_err(message)?;
-            write(out, &(text + "\n"))
-        }
-    }
+    let ended = what.write(arguments)?;
+    let concerns = |it: &&Unread| what.selection.concerns(it);
+    let unread = read.unread.iter().filter(concerns);
+    Ok(left_out(unread).unwrap_or(ended))
+}
+
+/// Says what could not be read; how a command ends then.
+pub fn left_out<'a>(unread: impl Iterator<Item = &'a Unread>) -> Option<End> {
+    let unread: Vec<String> = unread
+        .map(|it| {
+            format!(
+                "\n  fact {} of {}: {}",
+                it.id,
+                it.at.date_naive(),
+                it.problem
+            )
+        })
+        .collect();
+    let left_out = match unread.len() {
+        0 => return None,
+        1 => "1 entry that came from the home is".to_owned(),
+        more => format!("{more} entries that came from the home are"),
+    };
+    anstream::eprintln!(
+        "sayback: {left_out} left out, which this version can't read. The rest may have been \
+         corrected or retracted by that; is there a newer Sayback?{}",
+        unread.concat()
+    );
+    Some(End::Lacking)
 }
 
 struct What<'a> {
@@ -216,8 +219,40 @@ struct What<'a> {
 }
 
 impl<'a> What<'a> {
-    fn new(arguments: &Export, home: &'a Home, facts: &'a [Fact]) -> Result<Self, Message> {
-        let chart = Chart::of(facts);
+    fn write(&self, arguments: &Export) -> Result<End, Message> {
+        if let Some(address) = &arguments.post.post {
+            return self.post(address, &arguments.post);
+        }
+        let out = arguments.out.as_deref();
+        self.head_beside(arguments.format, out)?;
+        match arguments.format {
+            Some(Format::FhirNdjson) => self.ndjson(out),
+            Some(Format::Csv) => {
+                let table = csv::table(&self.chart, self.home, &self.selection);
+                write(out, &table.map_err(message)?)
+            }
+            Some(Format::RoundSheet) => {
+                let sheet = round_sheet(&self.chart, self.home, arguments.round, Style::Inside);
+                write(out, &sheet.ok_or("no such round is in the record")?)
+            }
+            Some(Format::Summary) => write(
+                out,
+                &summary(&self.chart, self.home, &self.selection, Style::Inside),
+            ),
+            Some(Format::FhirBundle) | None => {
+                let (patients, observations) = self.resources(Links::Bundle);
+                let bundle =
+                    collection(patients, observations).of_record_at(self.chart.head.as_ref());
+                let bundle = bundle.lacking(fhir::left_out(&self.chart, &self.selection));
+                let text = serde_json::to_string_pretty(&bundle).map_err(message)?;
+                write(out, &(text + "\n"))
+            }
+        }
+    }
+
+    fn new(arguments: &Export, home: &'a Home, read: &'a Readable) -> Result<Self, Message> {
+        let mut chart = Chart::of(&read.facts);
+        chart.unread = &read.unread;
         let resident = arguments.resident.clone().map(ResidentId);
         if let Some(id) = &resident
             && home.resident(id).is_none()
@@ -277,7 +312,18 @@ impl<'a> What<'a> {
         let patients = ndjson(&patients).map_err(message)?;
         write(Some(&folder.join("Patient.ndjson")), &patients)?;
         let observations = ndjson(&observations).map_err(message)?;
-        write(Some(&folder.join("Observation.ndjson")), &observations)
+        write(Some(&folder.join("Observation.ndjson")), &observations)?;
+        // As FHIR's own bulk export tells of what it lacks. None may be left there
+        // from an earlier one.
+        let outcome = fhir::left_out(&self.chart, &self.selection);
+        let (outcome, name) = (
+            Vec::from_iter(outcome),
+            folder.join("OperationOutcome.ndjson"),
+        );
+        if outcome.is_empty() && !name.exists() {
+            return Ok(End::Done);
+        }
+        write(Some(&name), &ndjson(&outcome).map_err(message)?)
     }
 
     fn post(&self, address: &str, post: &Post) -> Result<End, Message> {

@@ -48,6 +48,8 @@ Exit codes:
   2  the arguments are wrong
   3  a rehearsal ran, and an \"expect\" line of its script was not met
   4  a check ran, and found something wrong
+  5  done, without what came from the home and this version can't read; standard error says
+     which entries those are
 
 Environment:
   SAYBACK_MODEL  folder of the recogniser's model, as --model
@@ -362,6 +364,7 @@ enum End {
     Done,
     Unmet,
     Found,
+    Lacking,
 }
 
 /// Runs the command line.
@@ -382,6 +385,7 @@ pub fn run() -> ExitCode {
         Ok(End::Done) => ExitCode::SUCCESS,
         Ok(End::Unmet) => ExitCode::from(3),
         Ok(End::Found) => ExitCode::from(4),
+        Ok(End::Lacking) => ExitCode::from(5),
         Err(message) => {
             anstream::eprintln!("sayback: {message}");
             ExitCode::FAILURE

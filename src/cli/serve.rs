@@ -27,6 +27,10 @@ pub struct Arguments {
     /// database: the record, the residents and the limits are then the ones there
     #[arg(long, conflicts_with_all = ["home", "store"])]
     link: Option<PathBuf>,
+    /// The recorder of this record was linked to a home's database and is no more:
+    /// nurses act on it again. While it is linked, the home refuses what they do here
+    #[arg(long, conflicts_with = "link")]
+    no_longer_linked: bool,
     /// The address to answer on; only this machine unless told otherwise
     #[arg(long, default_value = "127.0.0.1:8470")]
     listen: SocketAddr,
@@ -76,7 +80,20 @@ fn of_file(arguments: &Arguments, home: &Path) -> Result<Station, String> {
     let known = accounts(arguments, store.path())?;
     // Three years of a large home take some seconds.
     anstream::println!("Reading the record {} ...", arguments.store.display());
-    Station::new(home, store, known, now, arguments.secure()).map_err(|it| it.to_string())
+    let station = Station::new(home, store, known, now, arguments.secure());
+    let station = station.map_err(|it| it.to_string())?;
+    if arguments.no_longer_linked {
+        return Ok(station.no_longer_linked());
+    }
+    if station.linked() {
+        anstream::println!(
+            "This record can only be read here: its recorder is linked to a home's database, \
+             which takes what nurses do only from a station with a link of its own. Start one \
+             with --link; docs/home.md says how. If the recorder is linked no more, say \
+             --no-longer-linked."
+        );
+    }
+    Ok(station)
 }
 
 /// A station on the record of a home that several share. Its accounts are beside

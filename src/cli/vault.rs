@@ -286,6 +286,12 @@ fn in_words(what: &str, store: Option<&Store>, report: &Report) -> String {
             .and_then(Store::log_fault)
             .map(|it| format!("DAMAGED: {it}.")),
     );
+    if report.unread > 0 {
+        lines.push(format!(
+            "Recorded elsewhere, and not to be read by this version: {}. Is there a newer one?",
+            report.unread
+        ));
+    }
     for finding in &report.findings {
         lines.push(format!("WRONG: {finding}"));
     }

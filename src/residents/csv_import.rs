@@ -11,8 +11,8 @@ use thiserror::Error;
 use super::file_ranges::{possible, range};
 use super::{Care, Frequency, Resident, ResidentId, UsualMethods};
 use crate::vitals::{
-    Arm, Baseline, LimbReason, Limits, Method, OxygenFlow, Position, Precautions, PulseSite,
-    Quantity, RangeOf, Scale, Source, Units, VitalSign,
+    Arm, Baseline, LONGEST_TEXT, LimbReason, Limits, Method, OxygenFlow, Position, Precautions,
+    PulseSite, Quantity, RangeOf, Scale, Source, Units, VitalSign,
 };
 
 /// The columns with a name of their own: name, whether it must be there and
@@ -224,23 +224,25 @@ struct Row<'a> {
 impl<'a> Row<'a> {
     fn new(headers: &'a [String], record: &'a csv::StringRecord) -> Self {
         let names = headers.iter().map(String::as_str);
-        Self {
+        let mut row = Self {
             line: record.position().map_or(0, csv::Position::line),
             fields: names.zip(record.iter()).collect(),
             errors: Vec::new(),
+        };
+        let fields = row.fields.iter();
+        let long = fields.filter(|(_, field)| field.chars().count() > LONGEST_TEXT);
+        for column in long.map(|(column, _)| *column).collect::<Vec<_>>() {
+            row.wrong(column, &format!("{LONGEST_TEXT} characters at most"));
         }
+        row
     }
 
     fn wrong(&mut self, column: &str, expected: &str) {
+        let found = self.fields.get(column).copied().unwrap_or_default();
         self.errors.push(CsvError {
             line: self.line,
             column: column.to_owned(),
-            found: self
-                .fields
-                .get(column)
-                .copied()
-                .unwrap_or_default()
-                .to_owned(),
+            found: found.chars().take(LONGEST_TEXT).collect(),
             expected: expected.to_owned(),
         });
     }

@@ -9,7 +9,9 @@ use thiserror::Error;
 
 use super::file_ranges::{BaselineEntry, Dated, RangeEntry, nurse_range, possible};
 use super::staff::{StaffEntry, badges, entries, members};
-use super::{Bedside, Care, Frequency, Home, KeptSound, Resident, ResidentId, UsualMethods};
+use super::{
+    Bedside, Care, Frequency, Home, KeptSound, Resident, ResidentId, UsualMethods, lengths,
+};
 use crate::vitals::{
     Baseline, Limits, Precautions, Quantity, RangeOf, Source, Unit, Units, VitalSign,
 };
@@ -110,7 +112,7 @@ impl Home {
             let field = "bedside.ask_who_after";
             return Err(wrong(field, "too short or too long", "1 to 240 minutes"));
         }
-        Ok(Self {
+        let home = Self {
             name: file.name,
             units: file.units,
             bedside: file.bedside,
@@ -120,7 +122,9 @@ impl Home {
             aides: members(file.aides),
             badges,
             residents,
-        })
+        };
+        lengths::check(&home)?;
+        Ok(home)
     }
 
     /// Writes the home's file, so that [`from_toml`](Self::from_toml) reads the

@@ -6,6 +6,7 @@ mod due;
 mod file;
 mod file_ranges;
 mod kept_sound;
+mod lengths;
 mod names;
 mod soundex;
 mod staff;

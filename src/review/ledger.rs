@@ -6,7 +6,7 @@ use uuid::Uuid;
 use super::acts::NewFact;
 use crate::facts::{ChainHead, Fact};
 use crate::residents::{Home, ResidentId};
-use crate::store::{Store, StoreError, Stored};
+use crate::store::{Readable, Store, StoreError, Stored};
 
 /// A record, as the station uses it. Any of these may wait for a disk or a
 /// network.
@@ -37,13 +37,13 @@ pub trait Ledger: Send {
     ///
     /// # Errors
     /// [`StoreError`] when it can't be read.
-    fn facts_of_round(&mut self, round: Uuid) -> Result<Vec<Fact>, StoreError>;
+    fn facts_of_round(&mut self, round: Uuid) -> Result<Readable, StoreError>;
 
     /// Everything about a resident, in the order of the record.
     ///
     /// # Errors
     /// [`StoreError`] when it can't be read.
-    fn facts_about(&mut self, resident: &ResidentId) -> Result<Vec<Fact>, StoreError>;
+    fn facts_about(&mut self, resident: &ResidentId) -> Result<Readable, StoreError>;
 
     /// Where the record stands.
     ///
@@ -58,6 +58,15 @@ pub trait Ledger: Send {
     /// [`StoreError`] when it can't be read.
     fn changed_home(&mut self) -> Result<Option<Home>, StoreError> {
         Ok(None)
+    }
+
+    /// Whether this is a recorder's record, and that recorder is linked to a home:
+    /// the home takes what nurses do from its stations only.
+    ///
+    /// # Errors
+    /// [`StoreError`] when that can't be read.
+    fn linked(&mut self) -> Result<bool, StoreError> {
+        Ok(false)
     }
 
     /// The record itself where it is a file of this machine: kept sound is beside
@@ -80,16 +89,20 @@ impl Ledger for Store {
         Self::fact(self, id)
     }
 
-    fn facts_of_round(&mut self, round: Uuid) -> Result<Vec<Fact>, StoreError> {
+    fn facts_of_round(&mut self, round: Uuid) -> Result<Readable, StoreError> {
         Self::facts_of_round(self, round)
     }
 
-    fn facts_about(&mut self, resident: &ResidentId) -> Result<Vec<Fact>, StoreError> {
+    fn facts_about(&mut self, resident: &ResidentId) -> Result<Readable, StoreError> {
         Self::facts_about(self, resident)
     }
 
     fn head(&mut self) -> Result<Option<ChainHead>, StoreError> {
         Self::head(self)
+    }
+
+    fn linked(&mut self) -> Result<bool, StoreError> {
+        Self::linked(self)
     }
 
     fn file(&mut self) -> Option<&mut Store> {

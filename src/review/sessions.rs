@@ -26,6 +26,8 @@ pub struct Session {
     pub csrf: String,
     /// What every page must say first, if anything.
     pub notice: Option<String>,
+    /// Whether this station takes what nurses do.
+    pub takes_acts: bool,
     began: Time,
     used: Time,
 }
@@ -69,6 +71,7 @@ impl Sessions {
             user,
             csrf,
             notice: None,
+            takes_acts: true,
             began: now,
             used: now,
         };

@@ -2,6 +2,7 @@
 //! in, and the clock.
 
 use std::path::Path;
+use std::sync::atomic::{AtomicBool, Ordering};
 use std::sync::{Mutex, MutexGuard, PoisonError, RwLock, RwLockReadGuard};
 use std::time::Duration;
 
@@ -15,7 +16,7 @@ use super::sessions::Sessions;
 use crate::facts::{ChainHead, Fact, Time};
 use crate::metrics;
 use crate::residents::{Home, ResidentId};
-use crate::store::{Key, SoundError, SoundPart, Stands, StoreError};
+use crate::store::{Key, Readable, SoundError, SoundPart, Stands, StoreError};
 
 /// How many facts are read from the record at a time.
 const BATCH: usize = 20_000;
@@ -24,6 +25,11 @@ const EVERY: Duration = Duration::from_secs(1);
 
 /// How often an act is tried anew because others appended meanwhile.
 const TRIES: usize = 20;
+
+/// Why nothing can be done on the record of a recorder that is linked to a home.
+pub const AT_THE_HOME: &str = "This is the record of a recorder that is linked to the home\u{2019}s \
+    database, and the home takes what nurses do only from a station with a link of its own. \
+    Acknowledge, correct, retract and sign at the home\u{2019}s station; here it can only be read.";
 
 /// Since when the record can't be read, and why.
 #[derive(Debug, Clone)]
@@ -59,6 +65,9 @@ impl std::fmt::Display for Away {
 pub struct Station {
     record: Mutex<Box<dyn Ledger>>,
     away: RwLock<Option<Away>>,
+    linked: AtomicBool,
+    /// Whoever runs it says that the recorder is linked to no home any more.
+    unlinked: bool,
     index: RwLock<Index>,
     changed: watch::Sender<i64>,
     accounts: Mutex<Accounts>,
@@ -82,6 +91,8 @@ impl Station {
         let station = Self {
             record: Mutex::new(Box::new(record)),
             away: RwLock::new(None),
+            linked: AtomicBool::new(false),
+            unlinked: false,
             index: RwLock::new(Index::new(home)),
             changed: watch::Sender::new(0),
             accounts: Mutex::new(accounts),
@@ -91,6 +102,17 @@ impl Station {
         };
         station.refresh()?;
         Ok(station)
+    }
+
+    /// The same, where the recorder of the record was linked to a home and is no
+    /// more: nurses act here again.
+    #[must_use]
+    pub fn no_longer_linked(self) -> Self {
+        Self {
+            linked: AtomicBool::new(false),
+            unlinked: true,
+            ..self
+        }
     }
 
     /// Opens the accounts that belong to a record: a file beside it. Returns
@@ -147,6 +169,22 @@ impl Station {
         self.away().filter(|it| it.cut_off)
     }
 
+    /// Whether the record is one of a recorder that is linked to a home: what
+    /// nurses do is refused, as the home would refuse it later.
+    #[must_use]
+    pub fn linked(&self) -> bool {
+        self.linked.load(Ordering::Relaxed)
+    }
+
+    /// A recorder can be linked while its station runs.
+    fn look_at_link(&self, record: &mut dyn Ledger) -> Result<bool, StoreError> {
+        let linked = !self.unlinked && record.linked()?;
+        if self.linked.swap(linked, Ordering::Relaxed) != linked {
+            self.changed.send_replace(self.index().seq());
+        }
+        Ok(linked)
+    }
+
     /// Asks the record itself, and at once says no while it can't be read.
     fn ask<T>(
         &self,
@@ -182,7 +220,7 @@ impl Station {
     ///
     /// # Errors
     /// [`StoreError`] when the record cannot be read.
-    pub fn facts_of_round(&self, round: uuid::Uuid) -> Result<Vec<Fact>, StoreError> {
+    pub fn facts_of_round(&self, round: uuid::Uuid) -> Result<Readable, StoreError> {
         self.ask(|it| it.facts_of_round(round))
     }
 
@@ -190,7 +228,7 @@ impl Station {
     ///
     /// # Errors
     /// [`StoreError`] when the record cannot be read.
-    pub fn facts_about(&self, resident: &ResidentId) -> Result<Vec<Fact>, StoreError> {
+    pub fn facts_about(&self, resident: &ResidentId) -> Result<Readable, StoreError> {
         self.ask(|it| it.facts_about(resident))
     }
 
@@ -266,6 +304,8 @@ impl Station {
             } else {
                 self.note(home)?;
             }
+            let linked = self.look_at_link(&mut **record);
+            self.note(linked)?;
             self.catch_up(&mut **record)
         })
     }
@@ -336,6 +376,9 @@ impl Station {
             self.there().map_err(nothing)?;
             let mut record = self.record();
             self.there().map_err(nothing)?;
+            if self.look_at_link(&mut **record).map_err(nothing)? {
+                return Err(NotDone::Refused(AT_THE_HOME.to_owned()));
+            }
             for _ in 0..TRIES {
                 self.catch_up(&mut **record).map_err(nothing)?;
                 let seq = self.index().seq();

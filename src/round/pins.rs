@@ -4,19 +4,20 @@
 
 use std::collections::BTreeSet;
 use std::path::{Path, PathBuf};
-use std::time::Duration;
 
-use rusqlite::{Connection, OpenFlags, OptionalExtension as _, params};
+use rusqlite::{Connection, OptionalExtension as _, params};
 use thiserror::Error;
 
 use crate::facts::Time;
 use crate::residents::{Home, Staff};
 use crate::review::accounts::{TRIES, Tries, hash, minutes, verify};
-use crate::store::{Key, connect};
+use crate::store::{Found, Key, OwnFile};
 
-const APPLICATION: i32 = 0x5361_7950;
-const SCHEMA: i32 = 1;
-const BUSY: Duration = Duration::from_secs(5);
+const FILE: OwnFile = OwnFile {
+    application: 0x5361_7950,
+    form: 1,
+    tables: &[TABLES, TRIES],
+};
 const TABLES: &str = "CREATE TABLE pins (name TEXT PRIMARY KEY, pin TEXT NOT NULL) STRICT;";
 
 /// The fewest digits of a PIN. With the growing wait after wrong tries, six are
@@ -99,12 +100,7 @@ impl Pins {
             path: path.display().to_string(),
             problem,
         };
-        if !path.exists() {
-            crate::store::private_file(path).map_err(|it| wrong(it.to_string()))?;
-        }
-        let connected = connect(path, OpenFlags::default(), key);
-        let connection = connected.map_err(|it| wrong(it.to_string()))?.connection;
-        Self::on(connection)
+        Self::on(OwnFile::open(path, key).map_err(wrong)?)
             .map_err(|it| wrong(it.to_string()))?
             .ok_or_else(|| wrong("it is no file of PINs, or a newer Sayback wrote it".to_owned()))
     }
@@ -119,19 +115,8 @@ impl Pins {
     }
 
     fn on(connection: Connection) -> rusqlite::Result<Option<Self>> {
-        connection.busy_timeout(BUSY)?;
-        let pragma = |name| connection.pragma_query_value(None, name, |row| row.get::<_, i32>(0));
-        let tables: i32 =
-            connection.query_row("SELECT count(*) FROM sqlite_schema", [], |row| row.get(0))?;
-        if tables > 0 {
-            let own = pragma("application_id")? == APPLICATION && pragma("user_version")? == SCHEMA;
-            return Ok(own.then_some(Self { connection }));
-        }
-        connection.execute_batch(&format!(
-            "BEGIN IMMEDIATE; {TABLES} {TRIES} PRAGMA application_id = {APPLICATION};
-             PRAGMA user_version = {SCHEMA}; COMMIT;"
-        ))?;
-        Ok(Some(Self { connection }))
+        let own = matches!(FILE.prepare(&connection)?, Found::Own | Found::Nothing);
+        Ok(own.then_some(Self { connection }))
     }
 
     /// Sets someone's PIN, in place of an earlier one, and ends a wait.

@@ -8,10 +8,10 @@ use rusqlite::backup::Backup;
 use rusqlite::{Connection, OpenFlags};
 
 use super::Store;
-use super::check::Report;
 use super::connect::{Look, connect, look, private_file, unlock};
 use super::error::{StoreError, plain};
 use super::key::{Key, Secret};
+use super::report::Report;
 use super::wal::beside;
 use crate::facts::ChainHead;
 

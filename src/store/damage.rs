@@ -4,7 +4,8 @@ use std::path::Path;
 
 use rusqlite::Connection;
 
-use super::check::{Finding, What, about};
+use super::check::about;
+use super::report::{Finding, What};
 use super::wal::newer_pages;
 
 /// How often a database is looked through before a page is called damaged.

@@ -3,14 +3,16 @@
 //! A fact travels as its exact text, so that it is the same fact everywhere. Its
 //! place and its link are each record's own.
 
+use std::path::{Path, PathBuf};
+
 use rusqlite::{Connection, OptionalExtension as _};
 use serde::{Deserialize, Serialize};
 use uuid::Uuid;
 
 use super::chain::Hash;
 use super::error::StoreError;
+use super::read::Envelope;
 use super::{Row, Store, parsed, writable_head};
-use crate::facts::Time;
 
 /// A fact as its exact text.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -30,16 +32,6 @@ pub struct RawStored {
     pub text: String,
     /// Its link in the chain here.
     pub hash: Hash,
-}
-
-/// What every fact says of itself, whatever its kind: one of a newer version
-/// can be stored too.
-#[derive(Deserialize)]
-struct Envelope {
-    id: Uuid,
-    at: Time,
-    round: Uuid,
-    kind: String,
 }
 
 impl Store {
@@ -125,6 +117,16 @@ impl Store {
         Ok(id.and_then(|it| it.parse().ok()))
     }
 
+    /// Whether this is the record of a recorder that is linked to a home: how it
+    /// stands with the home is beside it, or something came from there.
+    ///
+    /// # Errors
+    /// [`StoreError::Read`].
+    pub fn linked(&self) -> Result<bool, StoreError> {
+        let beside = link_state(&self.path).try_exists();
+        Ok(beside.unwrap_or(true) || self.last_came()?.is_some())
+    }
+
     /// Whether the fact at this place came from the home.
     ///
     /// # Errors
@@ -159,6 +161,11 @@ pub struct Waiting {
     pub facts: i64,
     /// Readings among them.
     pub readings: i64,
+}
+
+/// Where it is written how a record stands with its home.
+pub(crate) fn link_state(record: &Path) -> PathBuf {
+    record.with_extension("link.json")
 }
 
 /// Whether the fact at this place came from the home.

@@ -12,7 +12,9 @@ mod damage;
 mod error;
 mod exchange;
 mod key;
+mod own_file;
 mod read;
+mod report;
 mod schema;
 mod sound;
 #[cfg(test)]
@@ -24,26 +26,25 @@ use std::path::{Path, PathBuf};
 use std::time::Instant;
 
 use rusqlite::{
-    Connection, ErrorCode, OpenFlags, OptionalExtension as _, Params, Transaction,
-    TransactionBehavior, params,
+    Connection, ErrorCode, OpenFlags, OptionalExtension as _, Transaction, TransactionBehavior,
+    params,
 };
 use uuid::Uuid;
 
 use self::connect::BUSY;
 use self::error::plain;
-use self::schema::{APPLICATION, CHAINED, RESIDENT, SCHEMA};
+use self::schema::{APPLICATION, CHAINED, SCHEMA};
 use self::sound::Sounding;
 use crate::facts::{Body, ChainHead, Fact, KeptReading};
 use crate::metrics;
-use crate::residents::ResidentId;
 
 pub use self::backup::{Copied, encrypt, is_plain, opens, reencrypt, restore, verify};
 pub use self::chain::hex;
-pub use self::check::{Finding, Report, What};
 pub use self::error::StoreError;
 pub use self::exchange::{RawFact, RawStored, Waiting};
 pub use self::key::{Key, KeyError, SHORTEST_PASSPHRASE, add_key, forget_older};
-pub use self::read::Stored;
+pub use self::read::{Readable, Stored, Unread};
+pub use self::report::{Finding, Report, What};
 pub use self::sound::{
     Keeping, SoundError, SoundPart, SoundReport, Stands, WhyGone, sound_beside, sound_report,
 };
@@ -52,7 +53,9 @@ pub use self::wal::LogFault;
 pub(crate) use self::chain::{Columns, Head};
 pub(crate) use self::check::{Walk, about};
 pub(crate) use self::connect::{connect, private_file};
+pub(crate) use self::exchange::link_state;
 pub(crate) use self::key::open_to_others;
+pub(crate) use self::own_file::{Found, OwnFile};
 pub(crate) use self::read::{parsed, read_all};
 
 /// An open record.
@@ -353,50 +356,6 @@ impl Store {
         Ok(true)
     }
 
-    /// All facts, in the order in which they were appended.
-    ///
-    /// # Errors
-    /// [`StoreError::Damaged`] names the fact that cannot be read.
-    pub fn facts(&self) -> Result<Vec<Fact>, StoreError> {
-        self.select("1", [])
-    }
-
-    /// Everything that belongs to a round, in the order of [`Store::facts`].
-    ///
-    /// # Errors
-    /// As [`Store::facts`].
-    pub fn facts_of_round(&self, round: Uuid) -> Result<Vec<Fact>, StoreError> {
-        self.select(OF_ROUND, [round.to_string()])
-    }
-
-    /// Everything about a resident, in the order of [`Store::facts`].
-    ///
-    /// # Errors
-    /// As [`Store::facts`].
-    pub fn facts_about(&self, resident: &ResidentId) -> Result<Vec<Fact>, StoreError> {
-        // One of an older form that may not be written has no such column.
-        let known = self.pragma("user_version")? == SCHEMA;
-        let unknown = format!("{RESIDENT} = ?");
-        self.select(if known { ABOUT } else { &unknown }, [&resident.0])
-    }
-
-    fn select(&self, which: &str, with: impl Params) -> Result<Vec<Fact>, StoreError> {
-        let failed = |error: rusqlite::Error| StoreError::Read(plain(&error));
-        let mut select = self
-            .connection
-            .prepare_cached(&selection(which))
-            .map_err(failed)?;
-        let rows = select
-            .query_map(with, |row| Ok((row.get(0)?, row.get(1)?)))
-            .map_err(failed)?;
-        let mut facts = Vec::new();
-        for row in rows {
-            let (id, json): (String, String) = row.map_err(failed)?;
-            facts.push(parsed(id, &json)?);
-        }
-        Ok(facts)
-    }
-
     /// At most `most` facts that were appended after the one at `seq`, for
     /// whoever keeps up with the record without reading it anew.
     ///
@@ -430,13 +389,6 @@ impl Store {
             .map_err(failed)?;
         json.map(|json| parsed(id, &json)).transpose()
     }
-}
-
-const OF_ROUND: &str = "round = ?";
-const ABOUT: &str = "resident = ?";
-
-fn selection(which: &str) -> String {
-    format!("SELECT id, fact FROM facts WHERE {which} ORDER BY seq")
 }
 
 /// A fact as it is stored: keys in order, nothing between, one text for one fact. A

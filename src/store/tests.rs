@@ -4,7 +4,8 @@ use std::path::Path;
 
 use rusqlite::OpenFlags;
 
-use super::{ABOUT, Key, OF_ROUND, Store, selection};
+use super::read::{ABOUT, OF_ROUND, selection};
+use super::{Key, Store};
 use crate::residents::ResidentId;
 
 /// How SQLite says that it will find what a statement selects.
@@ -45,14 +46,14 @@ fn an_older_form_is_read_as_it_is() {
         assert_eq!(all.len(), facts);
         let last = all.last().unwrap();
         let of = all.iter().filter(|it| it.round == last.round).count();
-        assert_eq!(store.facts_of_round(last.round).unwrap().len(), of);
+        assert_eq!(store.facts_of_round(last.round).unwrap().facts.len(), of);
         let about = |it: &&crate::facts::Fact| {
             serde_json::to_value(it).unwrap()["resident"] == serde_json::json!("AR-090")
         };
         let of = all.iter().filter(about).count();
         let found = store.facts_about(&ResidentId("AR-090".to_owned()));
         assert!(of > 0);
-        assert_eq!(found.unwrap().len(), of);
+        assert_eq!(found.unwrap().facts.len(), of);
         assert_eq!(store.head().unwrap().is_some(), chained);
         assert_eq!(store.check(&[]).unwrap().sound(), chained);
     }

@@ -69,12 +69,15 @@ fn check(client: &mut Client, link: &Link, known: &[ChainHead]) -> Result<Report
             findings.push(about(None, None, What::GuardGone { guard }));
         }
     }
-    Ok(Report {
+    let mut report = Report {
         facts,
         head: head.as_ref().map(Head::public),
         chained_from,
         encrypted: None,
         signatures,
+        unread: 0,
         findings,
-    })
+    };
+    report.put_by_unread(|_| Ok(true))?;
+    Ok(report)
 }

@@ -7,7 +7,7 @@ use uuid::Uuid;
 use super::{Link, SyncError, connect};
 use crate::facts::{Body, ChainHead, Fact, KeptReading};
 use crate::residents::ResidentId;
-use crate::store::{self, StoreError, Stored, hex, read_all};
+use crate::store::{self, Readable, StoreError, Stored, hex, read_all};
 
 /// The home's record. It is connected when it is needed, and again when the
 /// connection is lost.
@@ -209,28 +209,22 @@ impl HomeRecord {
     ///
     /// # Errors
     /// [`StoreError`].
-    pub fn facts_of_round(&mut self, round: Uuid) -> Result<Vec<Fact>, StoreError> {
+    pub fn facts_of_round(&mut self, round: Uuid) -> Result<Readable, StoreError> {
         const OF_ROUND: &str =
             "SELECT seq, id, fact FROM sayback.fact WHERE home = $1 AND round = $2 ORDER BY seq";
         let rows = self.twice(|client, link| Ok(client.query(OF_ROUND, &[&link.home, &round])?));
-        rows.map_err(reading)?
-            .iter()
-            .map(|it| stored(it).fact)
-            .collect()
+        readable(&rows.map_err(reading)?)
     }
 
     /// Everything about a resident, in the order of the record.
     ///
     /// # Errors
     /// [`StoreError`].
-    pub fn facts_about(&mut self, resident: &ResidentId) -> Result<Vec<Fact>, StoreError> {
+    pub fn facts_about(&mut self, resident: &ResidentId) -> Result<Readable, StoreError> {
         const ABOUT: &str =
             "SELECT seq, id, fact FROM sayback.fact WHERE home = $1 AND resident = $2 ORDER BY seq";
         let rows = self.twice(|client, link| Ok(client.query(ABOUT, &[&link.home, &resident.0])?));
-        rows.map_err(reading)?
-            .iter()
-            .map(|it| stored(it).fact)
-            .collect()
+        readable(&rows.map_err(reading)?)
     }
 }
 
@@ -246,6 +240,16 @@ fn stored(row: &Row) -> Stored {
     let (seq, id, text): (i64, Uuid, &str) = (row.get(0), row.get(1), row.get(2));
     let fact = store::parsed(id.to_string(), text);
     Stored { seq, fact }
+}
+
+/// All of it was recorded elsewhere, and may be a newer version's.
+fn readable(rows: &[Row]) -> Result<Readable, StoreError> {
+    let mut all = Readable::default();
+    for row in rows {
+        let id: Uuid = row.get(1);
+        all.take((id.to_string(), row.get(2)), || Ok(true))?;
+    }
+    Ok(all)
 }
 
 fn head(client: &mut impl GenericClient, link: &Link) -> Result<ChainHead, postgres::Error> {

@@ -12,7 +12,7 @@ use crate::facts::{ChainHead, Fact};
 use crate::residents::{Home, ResidentId};
 use crate::review::Ledger;
 use crate::review::acts::NewFact;
-use crate::store::{StoreError, Stored};
+use crate::store::{Readable, StoreError, Stored};
 use crate::vitals::HomeLimits;
 
 /// How often the settings are looked at.
@@ -81,11 +81,11 @@ impl Ledger for HomeLedger {
         self.record.fact(id)
     }
 
-    fn facts_of_round(&mut self, round: Uuid) -> Result<Vec<Fact>, StoreError> {
+    fn facts_of_round(&mut self, round: Uuid) -> Result<Readable, StoreError> {
         self.record.facts_of_round(round)
     }
 
-    fn facts_about(&mut self, resident: &ResidentId) -> Result<Vec<Fact>, StoreError> {
+    fn facts_about(&mut self, resident: &ResidentId) -> Result<Readable, StoreError> {
         self.record.facts_about(resident)
     }
 

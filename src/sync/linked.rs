@@ -13,7 +13,7 @@ use super::files::{self, Files};
 use super::{Exchange, Link, SyncError};
 use crate::facts::Time;
 use crate::metrics;
-use crate::store::{Key, Store, Waiting};
+use crate::store::{Key, Store, Waiting, link_state};
 
 /// How often there is a look at what is new, while the home answers.
 const EVERY: Duration = Duration::from_secs(3);
@@ -87,7 +87,7 @@ impl Linked {
         let store = Store::open_with(record, key)?;
         let (stop, told) = mpsc::channel();
         let (ending, ended) = mpsc::channel();
-        let state = state_file(record);
+        let state = link_state(record);
         let before = read_status(record).unwrap_or_default();
         let (show, status) = watch::channel(LinkStatus {
             last: before.last,
@@ -230,16 +230,11 @@ fn back_off(failed: u32, random: f64) -> Duration {
     doubled.min(LONGEST_WAIT).mul_f64(0.5 + random)
 }
 
-/// Where it is written how a record stands with its home, for whoever asks while
+/// How a record stood with its home when that was written last, for whoever asks while
 /// the home is away. Nothing is resumed from it.
-fn state_file(record: &Path) -> PathBuf {
-    record.with_extension("link.json")
-}
-
-/// How a record stood with its home when that was written last.
 #[must_use]
 pub fn read_status(record: &Path) -> Option<LinkStatus> {
-    let text = std::fs::read_to_string(state_file(record)).ok()?;
+    let text = std::fs::read_to_string(link_state(record)).ok()?;
     serde_json::from_str(&text).ok()
 }
 
@@ -273,7 +268,7 @@ pub fn send_once(
         refused: exchange.refused().count(),
         settings: Vec::new(),
     };
-    write_status(&state_file(record), &status);
+    write_status(&link_state(record), &status);
     Ok((moved, status))
 }
 

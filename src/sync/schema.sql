@@ -274,6 +274,10 @@ CREATE OR REPLACE FUNCTION sayback.set_setting(what text, content text, who text
 DECLARE
     me sayback.member := sayback.caller('keeper', 'station');
 BEGIN
+    IF length(who) > 200 OR length(content) > 2000000 THEN
+        RAISE EXCEPTION 'a roster or limits have up to 2000000 characters, and whose they are up to 200'
+            USING ERRCODE = 'SB004';
+    END IF;
     PERFORM FROM sayback.home h WHERE h.id = me.home FOR UPDATE;
     SELECT s.version, s.by, s.at INTO replaced, replaced_by, replaced_at FROM sayback.setting s
         WHERE s.home = me.home AND s.name = what ORDER BY s.version DESC LIMIT 1;

@@ -32,6 +32,10 @@ use super::{
     Bounds, Component, Range, RangeOf, Source, Thresholds, Unit, Units, VitalSign, possible_bounds,
 };
 
+/// The longest text of a home's file or limits, in characters: more than any name is,
+/// and little beside the longest fact that a home's database takes.
+pub(crate) const LONGEST_TEXT: usize = 200;
+
 /// A mistake in a home's limits: where it is and what would be right.
 #[derive(Debug, Clone, PartialEq, Eq, Error)]
 #[error("line {line}, {field}: {problem}; expected {expected}")]
@@ -97,6 +101,10 @@ impl HomeLimits {
         if file.policy.get_ref().trim().is_empty() {
             let expected = "the name of the policy that sets these limits".to_owned();
             return Err(at(file.policy.span().start, "policy", "empty", expected));
+        }
+        if file.policy.get_ref().chars().count() > LONGEST_TEXT {
+            let expected = format!("{LONGEST_TEXT} characters at most");
+            return Err(at(file.policy.span().start, "policy", "too long", expected));
         }
         let source = Source::Home {
             policy: file.policy.into_inner(),
@@ -319,6 +327,15 @@ weight_30_days = 4
         assert!(matches!(changed, Source::Home { .. }));
         let kept = home.source_of("a manual", |it| it.weight_180_days);
         assert_eq!(kept, Source::Default("a manual".to_owned()));
+    }
+
+    #[test]
+    fn a_policy_has_a_name_that_is_not_too_long() {
+        let named = |letters| parse(&GOOD.replace("Vital-signs policy 4", &"é".repeat(letters)));
+        named(LONGEST_TEXT).unwrap();
+        let error = named(LONGEST_TEXT + 1).unwrap_err();
+        assert_eq!((error.line, error.field.as_str()), (2, "policy"), "{error}");
+        assert_eq!(error.expected, "200 characters at most");
     }
 
     #[test]

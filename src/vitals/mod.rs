@@ -32,6 +32,7 @@ pub use count::{CountError, LATE_SECONDS, period, rate};
 pub use derived::{body_mass_index, mean_arterial_pressure, pulse_pressure};
 pub use device::{Device, Unreadable};
 pub use history::{History, Reading, described};
+pub(crate) use home_limits::LONGEST_TEXT;
 pub use home_limits::{HomeLimits, HomeLimitsError};
 pub use limits::{Bounds, Component, Finding, Layer, Limits, Range, Side, Source};
 pub use measurement::{Impossible, Measurement, Numbers, Quantity, Value, possible_bounds};

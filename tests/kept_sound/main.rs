@@ -5,6 +5,8 @@ mod command;
 mod disk;
 mod heard;
 mod kill;
+#[path = "../noticed/mod.rs"]
+mod noticed;
 mod talk;
 
 use chrono::TimeDelta;
@@ -13,7 +15,7 @@ use sayback::residents::KeptSound;
 use sayback::store::{Keeping, SoundPart, Stands, Store, WhyGone, sound_beside, sound_report};
 
 use disk::{is_in_a_file, is_in_the_pages};
-use talk::{Place, noise, readings, retract, start, talk, talk_on};
+use talk::{Place, noise, only_reading, pulse_kept, readings, retract, start, talk, talk_on};
 
 const READING: SoundPart = SoundPart::Reading;
 const YES: SoundPart = SoundPart::Yes;
@@ -23,11 +25,7 @@ fn by_default_nothing_of_what_is_heard_is_anywhere() {
     let place = Place::new();
     let mut store = place.store();
     let (pulse, yes) = (noise(1, 2.0), noise(2, 0.5));
-    talk(
-        &mut store,
-        start(),
-        &[("pulse seventy two regular", &pulse), ("yes", &yes)],
-    );
+    pulse_kept(&mut store, &pulse, &yes);
     assert_eq!(readings(&store).len(), 1);
     assert!(!sound_beside(&place.record()).exists());
     assert!(!is_in_a_file(place.folder(), &pulse) && !is_in_a_file(place.folder(), &yes));
@@ -46,14 +44,8 @@ fn what_a_yes_confirmed_is_kept_encrypted_and_is_the_very_samples() {
     let place = Place::new();
     let mut store = place.keeping(14);
     let (pulse, yes) = (noise(1, 2.0), noise(2, 0.5));
-    talk(
-        &mut store,
-        start(),
-        &[("pulse seventy two regular", &pulse), ("yes", &yes)],
-    );
-    let [id] = readings(&store)[..] else {
-        panic!("not one reading");
-    };
+    pulse_kept(&mut store, &pulse, &yes);
+    let id = only_reading(&store);
     let now = start() + TimeDelta::hours(1);
     for (part, sound) in [(READING, &pulse), (YES, &yes)] {
         let kept = store.sound(id, part, now).unwrap();
@@ -124,11 +116,7 @@ fn on_time_it_is_gone_from_the_file_and_the_page_can_say_when() {
     let place = Place::new();
     let mut store = place.keeping(14);
     let (pulse, later, yes) = (noise(1, 3.0), noise(2, 3.0), noise(3, 0.5));
-    talk(
-        &mut store,
-        start(),
-        &[("pulse seventy two regular", &pulse), ("yes", &yes)],
-    );
+    pulse_kept(&mut store, &pulse, &yes);
     let next_day = start() + TimeDelta::days(1);
     talk(
         &mut store,
@@ -170,17 +158,8 @@ fn it_is_deleted_at_the_next_start_too_and_fewer_days_count_at_once() {
     let place = Place::new();
     let mut store = place.keeping(14);
     let pulse = noise(1, 1.0);
-    talk(
-        &mut store,
-        start(),
-        &[
-            ("pulse seventy two regular", &pulse),
-            ("yes", &noise(2, 0.5)),
-        ],
-    );
-    let [id] = readings(&store)[..] else {
-        panic!("not one reading");
-    };
+    pulse_kept(&mut store, &pulse, &noise(2, 0.5));
+    let id = only_reading(&store);
     drop(store);
     // More days than were said at the bedside change nothing for it.
     let now = start() + TimeDelta::days(2);
@@ -205,14 +184,7 @@ fn where_the_home_keeps_none_any_more_everything_goes() {
     let place = Place::new();
     let mut store = place.keeping(14);
     let pulse = noise(1, 1.0);
-    talk(
-        &mut store,
-        start(),
-        &[
-            ("pulse seventy two regular", &pulse),
-            ("yes", &noise(2, 0.5)),
-        ],
-    );
+    pulse_kept(&mut store, &pulse, &noise(2, 0.5));
     drop(store);
     // Someone who still has it open finds nothing in it either.
     let file = sound_beside(&place.record());
@@ -271,14 +243,7 @@ fn a_reading_that_others_retract_loses_its_sound_at_the_next_look() {
     let place = Place::new();
     let mut store = place.keeping(14);
     let pulse = noise(1, 1.0);
-    talk(
-        &mut store,
-        start(),
-        &[
-            ("pulse seventy two regular", &pulse),
-            ("yes", &noise(2, 0.5)),
-        ],
-    );
+    pulse_kept(&mut store, &pulse, &noise(2, 0.5));
     let mut other = place.store();
     talk_on(
         &mut other,
@@ -413,14 +378,7 @@ fn a_full_file_is_said_once_and_stops_no_reading() {
 fn what_is_too_long_for_an_utterance_is_not_kept() {
     let place = Place::new();
     let mut store = place.keeping(14);
-    let said = talk(
-        &mut store,
-        start(),
-        &[
-            ("pulse seventy two regular", &noise(1, 30.1)),
-            ("yes", &noise(2, 0.5)),
-        ],
-    );
+    let said = pulse_kept(&mut store, &noise(1, 30.1), &noise(2, 0.5));
     assert!(said[0].contains("31 seconds"), "{said:?}");
     assert_eq!(readings(&store).len(), 1);
 }
@@ -450,11 +408,7 @@ fn sound_is_never_kept_unencrypted_nor_in_a_file_of_something_else() {
     let other = place.keep(&mut store, Some(14), start()).unwrap_err();
     assert!(other.to_string().contains("something else"), "{other}");
     let (pulse, yes) = (noise(1, 1.0), noise(2, 0.5));
-    talk(
-        &mut store,
-        start(),
-        &[("pulse seventy two regular", &pulse), ("yes", &yes)],
-    );
+    pulse_kept(&mut store, &pulse, &yes);
     assert_eq!(readings(&store).len(), 1);
 }
 
@@ -466,14 +420,7 @@ fn sound_that_cannot_be_written_stops_no_reading() {
     let file = sound_beside(&place.record());
     let length = std::fs::metadata(&file).unwrap().len();
     std::fs::write(&file, vec![0x5a; usize::try_from(length).unwrap()]).unwrap();
-    let said = talk(
-        &mut store,
-        start(),
-        &[
-            ("pulse seventy two regular", &noise(1, 1.0)),
-            ("yes", &noise(2, 0.5)),
-        ],
-    );
+    let said = pulse_kept(&mut store, &noise(1, 1.0), &noise(2, 0.5));
     assert_eq!(readings(&store).len(), 1);
     assert_eq!(said.len(), 1, "{said:?}");
     assert!(said[0].contains("kept sound") && !said[0].contains("72"));

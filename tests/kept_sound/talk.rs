@@ -8,10 +8,12 @@ use sayback::facts::{Body, Fact, KeptReading, NO_ROUND, Time, VERSION};
 use sayback::grammar::Grammar;
 use sayback::hearing::{Heard, RATE, Sound};
 use sayback::residents::{Home, KeptSound, Staff};
-use sayback::round::{Round, Screen};
+use sayback::round::Round;
 use sayback::store::{Keeping, Key, SoundError, Store};
 use tempfile::TempDir;
 use uuid::Uuid;
+
+use super::noticed::Noticed;
 
 /// The demo home, which keeps no sound.
 pub const HOME: &str = include_str!("../../audio-fixtures/demo-home.toml");
@@ -99,19 +101,6 @@ impl Place {
     }
 }
 
-/// Notes what is noted.
-#[derive(Default)]
-struct Notes(Vec<String>);
-
-impl Screen for Notes {
-    fn heard(&mut self, _: Time, _: &Heard, _: bool) {}
-    fn said(&mut self, _: Time, _: &str) {}
-    fn stored(&mut self, _: &Fact<KeptReading>) {}
-    fn notice(&mut self, text: &str) {
-        self.0.push(text.to_owned());
-    }
-}
-
 fn round<'a>(
     store: &mut Store,
     at: Time,
@@ -120,7 +109,7 @@ fn round<'a>(
     let home = Home::from_toml(HOME).unwrap();
     let aide = home.aides[0].clone();
     let dialogue = Dialogue::new(home, aide, &Grammar::standard()).unwrap();
-    let mut notes = Notes::default();
+    let mut notes = Noticed::default();
     let mut now = at;
     let (mut round, _) = Round::open(&dialogue, store, now, &mut notes).unwrap();
     for (words, sound) in lines {
@@ -147,7 +136,13 @@ pub fn talk(store: &mut Store, at: Time, said: &[(&str, &Sound)]) -> Vec<String>
     round(store, at, lines)
 }
 
-/// The same without any sound, as from a keyboard.
+/// A pulse that is read back and confirmed at the start.
+pub fn pulse_kept(store: &mut Store, sound: &Sound, yes: &Sound) -> Vec<String> {
+    let said = [("pulse seventy two regular", sound), ("yes", yes)];
+    talk(store, start(), &said)
+}
+
+/// A round as [`talk`] holds it, without any sound: as from a keyboard.
 pub fn talk_on(store: &mut Store, at: Time, said: &[&str]) {
     let lines = ["room nine", "yes"].into_iter().chain(said.iter().copied());
     round(store, at, lines.map(|words| (words, None)));
@@ -184,4 +179,12 @@ pub fn readings(store: &Store) -> Vec<Uuid> {
     let facts = store.facts().unwrap().into_iter();
     let readings = facts.filter(|it| matches!(it.body, Body::Read(_)));
     readings.map(|it| it.id).collect()
+}
+
+/// The one there is.
+pub fn only_reading(store: &Store) -> Uuid {
+    let [id] = readings(store)[..] else {
+        panic!("not one reading");
+    };
+    id
 }

@@ -44,8 +44,7 @@ async fn a_correction_keeps_what_was_recorded() {
     let mut nurse = site.visitor(Role::Nurse).await;
     let path = format!("/readings/{id}/correct");
     let fields = format!("seen=0&value=131&over=77&{PRESSURE}&reason=read+off+the+wrong+line");
-    let answer = nurse.post(&path, &fields).await;
-    assert_eq!(answer.status(), StatusCode::SEE_OTHER);
+    nurse.does(&path, &fields).await;
     let Body::Corrected {
         reading,
         old,
@@ -170,10 +169,9 @@ async fn a_retraction_stays_visible_and_ends_there() {
     let id = reading(&site, VitalSign::Pulse);
     let mut nurse = site.visitor(Role::Nurse).await;
     let path = format!("/readings/{id}/retract");
-    let answer = nurse
-        .post(&path, "seen=0&reason=taken+of+the+neighbor")
+    nurse
+        .does(&path, "seen=0&reason=taken+of+the+neighbor")
         .await;
-    assert_eq!(answer.status(), StatusCode::SEE_OTHER);
     let (_, page) = nurse.get(&format!("/readings/{id}")).await;
     assert!(page.contains("no longer counts") && page.contains("taken of the neighbor"));
     refused(
@@ -211,10 +209,9 @@ async fn acknowledging_closes_the_report_once() {
 async fn a_range_is_in_force_from_today_for_pages_and_recorder() {
     let site = Site::new();
     let mut nurse = site.visitor(Role::Nurse).await;
-    let answer = nurse
-        .post("/residents/AR-001/range", "of=systolic&low=105&high=155")
+    nurse
+        .does("/residents/AR-001/range", "of=systolic&low=105&high=155")
         .await;
-    assert_eq!(answer.status(), StatusCode::SEE_OTHER);
     let (_, page) = nurse.get("/residents/AR-001").await;
     assert!(page.contains("105\u{2013}155 mmHg"));
     assert!(page.contains("<s>100\u{2013}160</s>"), "before");
@@ -295,8 +292,7 @@ async fn a_round_is_signed_when_its_reports_are_closed() {
             .post(&format!("/reports/{flag}/acknowledge"), "")
             .await;
     }
-    let answer = nurse.post(&path, "").await;
-    assert_eq!(answer.status(), StatusCode::SEE_OTHER);
+    nurse.does(&path, "").await;
     assert!(
         matches!(site.facts().last().unwrap().body, Body::Signed { signed, head: Some(_) } if signed == round)
     );

@@ -1,8 +1,6 @@
 //! One reading corrected by two apart, on the nurse's pages.
 
-use axum::http::StatusCode;
 use sayback::facts::Body;
-use sayback::residents::Staff;
 use sayback::review::accounts::Role;
 use sayback::vitals::{Measurement, Numbers, Unit, VitalSign};
 
@@ -22,8 +20,7 @@ async fn corrections_made_apart_are_on_the_worklist_until_a_nurse_decides() {
     let path = format!("/readings/{id}/correct");
     for (seen, value) in [(0, 131), (1, 133)] {
         let fields = format!("seen={seen}&value={value}&over=77&{PRESSURE}&reason=read+off+wrong");
-        let answer = nurse.post(&path, &fields).await;
-        assert_eq!(answer.status(), StatusCode::SEE_OTHER, "{fields}");
+        nurse.does(&path, &fields).await;
     }
     let apart = "changed apart";
     for path in ["/worklist".to_owned(), format!("/readings/{id}")] {
@@ -67,8 +64,7 @@ async fn corrections_made_apart_are_on_the_worklist_until_a_nurse_decides() {
     let decide = format!("{path}/decide");
     refused(&mut nurse, &decide, "seen=2", "meanwhile").await;
     refused(&mut nurse, &decide, "seen=3", "Choose which one").await;
-    let answer = nurse.post(&decide, &format!("seen=3&right={aides}")).await;
-    assert_eq!(answer.status(), StatusCode::SEE_OTHER);
+    nurse.does(&decide, &format!("seen=3&right={aides}")).await;
     let (_, page) = nurse.get(&path).await;
     assert!(holds(&page, "148/80") && !page.contains(apart), "{page}");
     let (_, page) = nurse.get("/worklist?hours=8").await;
@@ -90,17 +86,7 @@ fn a_nurse_looks_at_both_and_chooses() {
     };
     let old = &record.measurement;
     let mut writer = made::Writer::join(&open.site.record());
-    for (by_nurse, by, high) in [
-        (
-            true,
-            Staff {
-                name: "Ines Marlow".into(),
-                title: "registered nurse".into(),
-            },
-            133,
-        ),
-        (false, made::aide(0), 148),
-    ] {
+    for (by_nurse, by, high) in [(true, made::nurse(), 133), (false, made::aide(0), 148)] {
         let numbers = Numbers::Over(high.into(), 77.into());
         let new = Measurement::new(old.sign(), numbers, Unit::MmHg, old.qualifiers().clone());
         let corrected = Body::Corrected {

@@ -10,7 +10,7 @@ use sayback::residents::{Home, ResidentId};
 use sayback::review::Ledger;
 use sayback::review::accounts::Role;
 use sayback::review::acts::NewFact;
-use sayback::store::{Store, StoreError, Stored};
+use sayback::store::{Readable, Store, StoreError, Stored};
 use sayback::vitals::{Component, VitalSign};
 use uuid::Uuid;
 
@@ -75,12 +75,12 @@ impl Ledger for Far {
         self.store.fact(id)
     }
 
-    fn facts_of_round(&mut self, round: Uuid) -> Result<Vec<Fact>, StoreError> {
+    fn facts_of_round(&mut self, round: Uuid) -> Result<Readable, StoreError> {
         self.through()?;
         self.store.facts_of_round(round)
     }
 
-    fn facts_about(&mut self, resident: &ResidentId) -> Result<Vec<Fact>, StoreError> {
+    fn facts_about(&mut self, resident: &ResidentId) -> Result<Readable, StoreError> {
         self.through()?;
         self.store.facts_about(resident)
     }
@@ -215,8 +215,7 @@ async fn a_changed_home_is_taken_in_with_the_ranges_set() {
     let (site, fate) = far();
     let mut nurse = site.visitor(Role::Nurse).await;
     let range = "of=systolic&low=105&high=155";
-    let answer = nurse.post("/residents/AR-001/range", range).await;
-    assert_eq!(answer.status(), StatusCode::SEE_OTHER);
+    nurse.does("/residents/AR-001/range", range).await;
     let new = made::home(6);
     let name = new.residents[5].name.clone();
     assert!(!nurse.get("/residents").await.1.contains(&name));

@@ -178,6 +178,13 @@ fn id_at(at: Time, count: usize) -> Uuid {
     uuid::Builder::from_unix_timestamp_millis(millis, &random).into_uuid()
 }
 
+pub fn nurse() -> Staff {
+    Staff {
+        name: "Ines Marlow".into(),
+        title: "registered nurse".into(),
+    }
+}
+
 pub fn aide(at: usize) -> Staff {
     Staff {
         name: AIDES[at % AIDES.len()].into(),

@@ -9,6 +9,7 @@ mod browser;
 #[path = "../conversation/mod.rs"]
 mod conversation;
 mod door;
+mod linked;
 #[allow(
     clippy::format_push_string,
     clippy::cast_possible_truncation,

@@ -189,6 +189,14 @@ impl<'a> Visitor<'a> {
         answer
     }
 
+    /// The same, and it is done.
+    pub async fn does(&mut self, path: &str, fields: &str) {
+        let answer = self.post(path, fields).await;
+        let status = answer.status();
+        let page = text(answer).await;
+        assert_eq!(status, StatusCode::SEE_OTHER, "{path}, {fields}: {page}");
+    }
+
     fn remember(&mut self, answer: &Response<Body>) {
         for cookie in answer.headers().get_all(header::SET_COOKIE) {
             let cookie = cookie.to_str().unwrap();

@@ -2,26 +2,14 @@
 
 use fastrand::Rng;
 use rusqlite::Connection;
-use sayback::facts::{Body, Fact, KeptReading, Time};
-use sayback::hearing::Heard;
-use sayback::round::{Round, Screen, Silent};
-use sayback::store::{RawFact, RawStored, Store, StoreError, What};
+use sayback::facts::{Body, Fact, KeptReading};
+use sayback::residents::ResidentId;
+use sayback::round::{Round, Silent};
+use sayback::store::{Key, RawFact, RawStored, Store, StoreError, What};
 use uuid::Uuid;
 
+use super::noticed::Noticed;
 use super::{DIALOGUE, ids, note, now, record, three};
-
-/// Remembers what is said of the machine.
-#[derive(Default)]
-struct Noticed(Vec<String>);
-
-impl Screen for Noticed {
-    fn heard(&mut self, _: Time, _: &Heard, _: bool) {}
-    fn said(&mut self, _: Time, _: &str) {}
-    fn stored(&mut self, _: &Fact<KeptReading>) {}
-    fn notice(&mut self, text: &str) {
-        self.0.push(text.to_owned());
-    }
-}
 
 fn raw(fact: &Fact<KeptReading>) -> RawFact {
     RawFact {
@@ -173,23 +161,67 @@ fn a_kind_written_with_an_escape_is_the_kind_it_says() {
     assert_eq!(found, vec![]);
 }
 
-/// A kind that this version does not know is kept for one that does.
+/// Of a kind that this version does not know.
+fn newer(number: u128) -> RawFact {
+    let mut newer = raw(&note(number, ""));
+    newer.text = newer.text.replace("\"noted\"", "\"sung\"");
+    newer
+}
+
+/// A kind that this version does not know is kept for one that does, and is told
+/// apart from what can be read.
 #[test]
 fn a_fact_of_a_newer_version_is_kept() {
     let (_folder, path) = three();
     let mut store = Store::open(&path).unwrap();
-    let mut newer = raw(&note(4, ""));
-    newer.text = newer.text.replace("\"noted\"", "\"sung\"");
-    assert_eq!(store.append_fetched(&[newer]).unwrap(), 1);
+    assert_eq!(store.append_fetched(&[newer(4)]).unwrap(), 1);
     store.append(&[&note(5, "after it")]).unwrap();
     let read = store.facts_after(3, 9).unwrap();
     let read: Vec<bool> = read.iter().map(|it| it.fact.is_ok()).collect();
     assert_eq!(read, [false, true]);
-    assert!(
-        store
-            .facts_about(&sayback::residents::ResidentId("AR-090".into()))
-            .is_err()
-    );
+    let resident = ResidentId("AR-090".into());
+    for read in [store.readable(), store.facts_about(&resident)] {
+        let read = read.unwrap();
+        assert_eq!(read.facts.len(), 4);
+        let [unread] = &read.unread[..] else {
+            panic!("{:?}", read.unread);
+        };
+        assert_eq!(unread.id, Uuid::from_u128(4));
+        assert_eq!(unread.resident.as_ref(), Some(&resident));
+        assert!(unread.problem.contains("no known form"));
+    }
+    assert!(store.facts().is_err(), "where none may be lacking");
+}
+
+/// It is whole, and there is no backup of a record that is not. What was changed, or
+/// was recorded here, is found all the same.
+#[test]
+fn what_only_a_newer_version_can_read_is_no_damage() {
+    let (folder, path) = three();
+    let mut store = Store::open(&path).unwrap();
+    store.append_fetched(&[newer(4)]).unwrap();
+    let report = store.check(&[]).unwrap();
+    assert_eq!((report.findings, report.unread), (vec![], 1));
+    let copy = folder.path().join("copy.db");
+    assert_eq!(store.backup(&copy, &Key::None).unwrap().facts, 4);
+    let found = |change: &str| {
+        let other = Connection::open(&copy).unwrap();
+        other.execute_batch(change).unwrap();
+        let report = Store::open(&copy).unwrap().check(&[]).unwrap();
+        let found = |what: fn(&What) -> bool| report.findings.iter().any(|it| what(&it.what));
+        assert_eq!(report.unread, 0, "{change}");
+        assert!(
+            found(|it| matches!(it, What::Unreadable { .. })),
+            "{change}"
+        );
+        found(|it| matches!(it, What::Changed))
+    };
+    let change = "UPDATE facts SET fact = replace(fact, 'sung', 'hummed') WHERE seq = 4";
+    assert!(found(&format!(
+        "DROP TRIGGER facts_never_change; {change};"
+    )));
+    let undone = change.replace("'sung', 'hummed'", "'hummed', 'sung'");
+    assert!(!found(&format!("{undone}; DELETE FROM came")));
 }
 
 /// What another's newer version recorded must not keep this recorder from its
@@ -198,9 +230,7 @@ fn a_fact_of_a_newer_version_is_kept() {
 fn a_round_begins_on_what_came_and_can_not_be_read() {
     let (_folder, path) = three();
     let mut store = Store::open(&path).unwrap();
-    let mut newer = raw(&note(4, ""));
-    newer.text = newer.text.replace("\"noted\"", "\"sung\"");
-    store.append_fetched(&[newer]).unwrap();
+    store.append_fetched(&[newer(4)]).unwrap();
     let mut screen = Noticed::default();
     let opened = Round::open(&DIALOGUE, &mut store, now(), &mut screen);
     assert!(opened.is_ok());
@@ -213,6 +243,7 @@ fn a_round_begins_on_what_came_and_can_not_be_read() {
     // The same not marked as come from there.
     let other = Connection::open(&path).unwrap();
     other.execute_batch("DELETE FROM came").unwrap();
+    assert!(matches!(store.readable(), Err(StoreError::Damaged { .. })));
     let opened = Round::open(&DIALOGUE, &mut store, now(), &mut Silent);
     assert!(matches!(opened.err(), Some(StoreError::Damaged { .. })));
 }

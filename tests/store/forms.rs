@@ -113,15 +113,15 @@ fn finds(store: &Store, all: &[Fact]) {
     assert!(rounds.len() > 1 && residents.len() > 1);
     for round in rounds {
         let of: Vec<_> = all.iter().filter(|it| it.round == round).cloned().collect();
-        assert_eq!(store.facts_of_round(round).unwrap(), of);
+        assert_eq!(store.facts_of_round(round).unwrap().facts, of);
     }
     for id in residents {
         let of = all.iter().filter(|it| about(it) == *id).cloned();
         let of: Vec<_> = of.collect();
-        assert_eq!(store.facts_about(&ResidentId(id)).unwrap(), of);
+        assert_eq!(store.facts_about(&ResidentId(id)).unwrap().facts, of);
     }
     let nobody = ResidentId("AR-000".to_owned());
-    assert!(store.facts_about(&nobody).unwrap().is_empty());
+    assert!(store.facts_about(&nobody).unwrap().facts.is_empty());
 }
 
 /// What was put in by something else, and is no JSON, does not keep the record

@@ -10,6 +10,8 @@ mod damage;
 mod exchange;
 mod forms;
 mod kept;
+#[path = "../noticed/mod.rs"]
+mod noticed;
 mod process;
 mod tamper;
 

@@ -236,12 +236,14 @@ fn the_roster_is_set_with_a_word_on_what_it_replaces() {
         std::fs::read(folder.join("now.toml")).unwrap(),
         std::fs::read(&roster).unwrap()
     );
-    std::fs::write(folder.join("bad.toml"), "name = 1").unwrap();
-    fails(
-        folder,
-        &["home", "set-roster", "bad.toml", "--by", "me"],
-        "Nothing is changed",
-    );
+    let right = std::fs::read_to_string(&roster).unwrap();
+    let long = right.replacen("Rosa Delgado", &"Rosa ".repeat(50), 1);
+    for (bad, why) in [("name = 1", "string"), (&long, "name: too long")] {
+        std::fs::write(folder.join("bad.toml"), bad).unwrap();
+        let set = ["home", "set-roster", "bad.toml", "--by", "me"];
+        fails(folder, &set, "Nothing is changed");
+        fails(folder, &set, why);
+    }
 }
 
 #[test]

@@ -6,21 +6,12 @@ use std::sync::Arc;
 use axum::http::StatusCode;
 use sayback::review::accounts::Role;
 
-use super::station::{Cart, ROSTER, ROUND, desk, put_roster, until};
+use super::station::{after_a_round, until};
 use super::*;
 
 #[tokio::test(flavor = "multi_thread")]
 async fn a_station_that_is_cut_off_puts_everything_away() {
-    let (server, aspen, site) = tokio::task::block_in_place(|| {
-        let server = Server::start();
-        let aspen = Aspen::on(&server);
-        put_roster(&aspen.keeper, ROSTER);
-        let mut cart = Cart::new(&aspen.recorder);
-        cart.hears(&ROUND);
-        cart.exchanges();
-        let site = desk(&aspen.station);
-        (server, aspen, site)
-    });
+    let (server, aspen, _, site) = tokio::task::block_in_place(after_a_round);
     let mut nurse = site.visitor(Role::Nurse).await;
     let mut administrator = site.visitor(Role::Administrator).await;
     let id = site.station.index().open_reports().next().unwrap().reading;
@@ -78,7 +69,6 @@ async fn a_station_that_is_cut_off_puts_everything_away() {
     assert_eq!(status, StatusCode::GONE);
     assert!(!page.contains("Delgado"), "{page}");
     assert!(site.station.index().is_empty());
-    let answer = nurse.post("/sign-out", "").await;
-    assert_eq!(answer.status(), StatusCode::SEE_OTHER);
+    nurse.does("/sign-out", "").await;
     keeping_up.abort();
 }

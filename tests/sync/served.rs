@@ -2,7 +2,8 @@
 
 use std::io::{BufRead as _, BufReader};
 use std::net::SocketAddr;
-use std::process::{Command, Stdio};
+use std::path::Path;
+use std::process::{Child, Command, Stdio};
 use std::sync::Arc;
 
 use sayback::review::serve;
@@ -10,8 +11,43 @@ use sayback::sync::HomeLedger;
 
 use super::browser::{Browser, DESK};
 use super::site::{PASSWORD, Site};
-use super::station::aspen;
+use super::station::{ROSTER, aspen};
 use super::*;
+
+/// The program, until this is dropped.
+struct Serving(Child);
+
+impl Drop for Serving {
+    fn drop(&mut self) {
+        let _ = self.0.kill();
+        let _ = self.0.wait();
+    }
+}
+
+/// The program, serving, and what it said until it was.
+fn started(folder: &Path, arguments: &[&str]) -> (Serving, Vec<String>) {
+    let child = Command::new(env!("CARGO_BIN_EXE_sayback"))
+        .args(["serve", "--listen", "127.0.0.1:0"])
+        .args(arguments)
+        .env("SAYBACK_KEY_FILE", folder.join("record.key"))
+        .stdout(Stdio::piped())
+        .spawn();
+    let mut serving = Serving(child.unwrap());
+    let lines = BufReader::new(serving.0.stdout.take().unwrap()).lines();
+    let mut said = Vec::new();
+    for line in lines.map_while(Result::ok) {
+        said.push(line);
+        if said.last().unwrap().contains("http://") {
+            return (serving, said);
+        }
+    }
+    panic!("it does not serve: {said:?}");
+}
+
+fn address(line: &str) -> &str {
+    let at = line.find("http://").unwrap();
+    line[at..].split(' ').next().unwrap()
+}
 
 /// All that a bigger home needs is the link file; what signs on is not in the list
 /// of processes.
@@ -21,29 +57,37 @@ fn a_station_is_served_from_its_link_file() {
     let folder = tempfile::tempdir().unwrap();
     let link = folder.path().join("link.toml");
     aspen.station.write(&link).unwrap();
-    let mut child = Command::new(env!("CARGO_BIN_EXE_sayback"))
-        .args(["serve", "--listen", "127.0.0.1:0", "--link"])
-        .arg(&link)
-        .env("SAYBACK_KEY_FILE", folder.path().join("record.key"))
-        .stdout(Stdio::piped())
-        .spawn()
-        .unwrap();
-    let lines = BufReader::new(child.stdout.take().unwrap()).lines();
-    let mut lines = lines.map_while(Result::ok);
-    let at = lines.find_map(|it| {
-        let (_, rest) = it.split_once("http://")?;
-        rest.split(' ').next().map(str::to_owned)
-    });
-    let page = ureq::get(format!("http://{}/sign-in", at.unwrap())).call();
+    let arguments = ["--link", link.to_str().unwrap()];
+    let (serving, lines) = started(folder.path(), &arguments);
+    let page = ureq::get(format!("{}/sign-in", address(lines.last().unwrap()))).call();
     let page = page.unwrap().body_mut().read_to_string().unwrap();
-    let words = std::fs::read(format!("/proc/{}/cmdline", child.id())).unwrap();
-    child.kill().unwrap();
-    child.wait().unwrap();
+    let words = std::fs::read(format!("/proc/{}/cmdline", serving.0.id())).unwrap();
+    drop(serving);
     assert!(page.contains(&HOME.name), "{page}");
     let words = String::from_utf8_lossy(&words).into_owned();
     assert!(words.contains("--link") && !words.contains(&aspen.station.password.0));
     assert!(folder.path().join("accounts.db").exists());
     assert!(!folder.path().join("record.db").exists(), "no record here");
+}
+
+/// On the record of a recorder that is linked to a home it only shows, and says so.
+#[test]
+fn a_linked_recorders_record_is_said_to_be_for_reading_only() {
+    let folder = tempfile::tempdir().unwrap();
+    let home = folder.path().join("home.toml");
+    std::fs::write(&home, ROSTER).unwrap();
+    let record = folder.path().join("record.db");
+    let of = ["--home", home.to_str().unwrap()];
+    let of = [&of[..], &["--store", record.to_str().unwrap()]].concat();
+    let no_more = [&of[..], &["--no-longer-linked"]].concat();
+    let says = |arguments: &[&str]| {
+        let (_serving, said) = started(folder.path(), arguments);
+        said.iter().any(|it| it.contains("can only be read here"))
+    };
+    assert!(!says(&of), "it is linked to none");
+    std::fs::write(folder.path().join("record.link.json"), "{}").unwrap();
+    assert!(says(&of));
+    assert!(!says(&no_more));
 }
 
 #[test]

@@ -47,3 +47,20 @@ fn the_newest_is_in_force_and_says_what_it_replaced() {
     let count = "SELECT count(*) FROM sayback.setting";
     assert_eq!(superuser.query_one(count, &[]).unwrap().get::<_, i64>(0), 3);
 }
+
+/// A home takes no text that no recorder would, nor one without end.
+#[test]
+fn a_text_without_measure_is_refused() {
+    let aspen = Aspen::new();
+    let mut keeper = open(&aspen.keeper);
+    let (most, name) = ("x".repeat(2_000_000), "I".repeat(200));
+    keeper.set(Setting::Roster, &most, &name, None).unwrap();
+    for (text, by) in [
+        (format!("{most}x"), name.clone()),
+        ("x".to_owned(), format!("{name}I")),
+    ] {
+        let refused = keeper.set(Setting::Limits, &text, &by, None).unwrap_err();
+        assert!(refused.to_string().contains("2000000"), "{refused}");
+    }
+    assert_eq!(keeper.setting(Setting::Limits).unwrap(), None);
+}

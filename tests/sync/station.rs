@@ -44,6 +44,18 @@ pub fn desk(link: &Link) -> Site {
     Site::on(tempfile::tempdir().unwrap(), home, ledger, false)
 }
 
+/// A home on a server of its own, with a station, to which a cart has sent a round.
+pub fn after_a_round() -> (Server, Aspen, Cart, Site) {
+    let server = Server::start();
+    let aspen = Aspen::on(&server);
+    put_roster(&aspen.keeper, ROSTER);
+    let mut cart = Cart::new(&aspen.recorder);
+    cart.hears(&ROUND);
+    cart.exchanges();
+    let site = desk(&aspen.station);
+    (server, aspen, cart, site)
+}
+
 /// A recorder with its own record, and its link.
 pub struct Cart {
     _folder: tempfile::TempDir,
@@ -123,13 +135,7 @@ async fn what_a_recorder_sent_is_acted_on_and_what_was_done_goes_back() {
         ),
         (format!("/rounds/{round}/sign"), ""),
     ] {
-        let answer = nurse.post(&path, fields).await;
-        assert_eq!(
-            answer.status(),
-            StatusCode::SEE_OTHER,
-            "{path}: {}",
-            text(answer).await
-        );
+        nurse.does(&path, fields).await;
     }
     for form in [
         format!("/rounds/{round}/fhir"),
@@ -163,15 +169,7 @@ async fn what_a_recorder_sent_is_acted_on_and_what_was_done_goes_back() {
 /// so, and go on by themselves.
 #[tokio::test(flavor = "multi_thread")]
 async fn a_home_that_is_away_comes_back_by_itself() {
-    let (server, site, mut cart) = tokio::task::block_in_place(|| {
-        let server = Server::start();
-        let aspen = Aspen::on(&server);
-        put_roster(&aspen.keeper, ROSTER);
-        let mut cart = Cart::new(&aspen.recorder);
-        cart.hears(&ROUND);
-        cart.exchanges();
-        (server, desk(&aspen.station), cart)
-    });
+    let (server, _aspen, mut cart, site) = tokio::task::block_in_place(after_a_round);
     let mut nurse = site.visitor(Role::Nurse).await;
     let keeping_up = tokio::spawn(Arc::clone(&site.station).keep_up());
     assert!(nurse.get("/worklist").await.1.contains("Rosa Delgado"));
@@ -195,8 +193,7 @@ async fn a_home_that_is_away_comes_back_by_itself() {
 
     tokio::task::block_in_place(|| server.up());
     until(|| site.station.away().is_none()).await;
-    let answer = nurse.post(&acknowledge, "back=/worklist").await;
-    assert_eq!(answer.status(), StatusCode::SEE_OTHER);
+    nurse.does(&acknowledge, "back=/worklist").await;
     tokio::task::block_in_place(|| {
         cart.hears(&[
             "room nine",

@@ -63,9 +63,11 @@ fn an_imported_roster_survives_the_homes_file() {
 
 #[test]
 fn a_mistake_names_its_line_its_column_and_what_was_expected() {
+    let long = "Rose ".repeat(41);
     let cases = [
         ("1941-12-30", "30/12/1941", 3, "birth_date", "1938-04-21"),
         ("1941-12-30", "", 3, "birth_date", "1938-04-21"),
+        ("Rose Pelham", &long, 3, "name", "200 characters at most"),
         ("Rose Pelham", "", 3, "name", "full name"),
         ("r2,12", "r2,B", 3, "room", "room number"),
         ("r2,12", "r1,12", 3, "id", "identifier of its own"),

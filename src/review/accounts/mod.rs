@@ -7,15 +7,14 @@ mod log;
 mod password;
 
 use std::path::Path;
-use std::time::Duration;
 
-use rusqlite::{Connection, OpenFlags, OptionalExtension as _, params};
+use rusqlite::{Connection, OptionalExtension as _, params};
 use serde::{Deserialize, Serialize};
 use thiserror::Error;
 
 use crate::facts::Time;
 use crate::residents::Staff;
-use crate::store::{Key, connect};
+use crate::store::{Found, Key, OwnFile};
 
 pub use lockout::{FREE_TRIES, LONGEST, lock_after};
 pub(crate) use lockout::{TRIES, Tries};
@@ -23,9 +22,11 @@ pub use log::LogLine;
 pub use password::{SHORTEST, Weak, one_time_code, random_token};
 pub(crate) use password::{hash, verify};
 
-const APPLICATION: i32 = 0x5361_7941;
-const SCHEMA: i32 = 1;
-const BUSY: Duration = Duration::from_secs(5);
+const FILE: OwnFile = OwnFile {
+    application: 0x5361_7941,
+    form: 1,
+    tables: &[TABLES, TRIES],
+};
 
 /// The sign-in name of the administrator made at the first start.
 pub const FIRST: &str = "admin";
@@ -179,12 +180,7 @@ impl Accounts {
             path: path.display().to_string(),
             problem,
         };
-        if !path.exists() {
-            crate::store::private_file(path).map_err(|it| wrong(it.to_string()))?;
-        }
-        let connected = connect(path, OpenFlags::default(), key);
-        let connection = connected.map_err(|it| wrong(it.to_string()))?.connection;
-        Self::on(connection).map_err(|error| match error {
+        Self::on(OwnFile::open(path, key).map_err(wrong)?).map_err(|error| match error {
             AccountError::Broken(error) => wrong(error.to_string()),
             AccountError::Field(problem) => wrong(problem.to_owned()),
             other => other,
@@ -200,23 +196,12 @@ impl Accounts {
     }
 
     fn on(connection: Connection) -> Result<(Self, Option<String>), AccountError> {
-        connection.busy_timeout(BUSY)?;
-        let pragma = |name| connection.pragma_query_value(None, name, |row| row.get::<_, i32>(0));
-        let tables: i32 =
-            connection.query_row("SELECT count(*) FROM sqlite_schema", [], |row| row.get(0))?;
-        if tables > 0 {
-            if pragma("application_id")? != APPLICATION {
-                return Err(AccountError::Field("it is no file of accounts"));
-            }
-            if pragma("user_version")? != SCHEMA {
-                return Err(AccountError::Field("a newer Sayback wrote it"));
-            }
-            return Ok((Self { connection }, None));
+        match FILE.prepare(&connection)? {
+            Found::Nothing => {}
+            Found::Own => return Ok((Self { connection }, None)),
+            Found::Newer => return Err(AccountError::Field("a newer Sayback wrote it")),
+            Found::Foreign => return Err(AccountError::Field("it is no file of accounts")),
         }
-        connection.execute_batch(&format!(
-            "BEGIN IMMEDIATE; {TABLES} {TRIES} PRAGMA application_id = {APPLICATION};
-             PRAGMA user_version = {SCHEMA}; COMMIT;"
-        ))?;
         let accounts = Self { connection };
         let staff = Staff {
             name: "Administrator".to_owned(),

@@ -11,7 +11,7 @@ use uuid::Uuid;
 use super::fields::Fields;
 use super::index::{ActKind, Entry, Index};
 use crate::facts::{Body, Fact, KeptReading, Time, VERSION};
-use crate::residents::Staff;
+use crate::residents::{ResidentId, Staff};
 use crate::vitals::{Layer, Measurement};
 
 pub use measure::{ALERTNESS, OVER, VALUE, qualifier_field};
@@ -64,6 +64,20 @@ impl Acting {
             body,
         }
     }
+
+    /// The same of reports that are acknowledged, where there are any.
+    fn acknowledged(
+        &self,
+        round: Uuid,
+        flags: Vec<Uuid>,
+        resident: &ResidentId,
+    ) -> Option<NewFact> {
+        if flags.is_empty() {
+            return None;
+        }
+        let resident = resident.clone();
+        Some(self.fact(round, Body::Acknowledged { flags, resident }))
+    }
 }
 
 /// How often a reading was acted on, as a form shows it: a form filled in on an
@@ -97,11 +111,8 @@ pub fn acknowledge(index: &Index, flag: Uuid, acting: &Acting) -> Result<Vec<New
             closed.by.name
         ));
     }
-    let body = Body::Acknowledged {
-        flags: vec![flag.id],
-        resident: flag.resident.clone(),
-    };
-    Ok(vec![acting.fact(flag.round, body)])
+    let acknowledged = acting.acknowledged(flag.round, vec![flag.id], &flag.resident);
+    Ok(acknowledged.into_iter().collect())
 }
 
 /// Corrects a reading. Its open reports are acknowledged with it, since whoever
@@ -192,10 +203,7 @@ fn corrected(
         seen.push(flagged.id);
         facts.push(flagged);
     }
-    if !seen.is_empty() {
-        let flags = seen;
-        facts.push(acting.fact(entry.round, Body::Acknowledged { flags, resident }));
-    }
+    facts.extend(acting.acknowledged(entry.round, seen, &resident));
     facts
 }
 
@@ -219,10 +227,7 @@ pub fn retract(
         over: index.standing(entry).over(),
     };
     let mut facts = vec![acting.fact(entry.round, body)];
-    let flags = open_flags(index, id);
-    if !flags.is_empty() {
-        facts.push(acting.fact(entry.round, Body::Acknowledged { flags, resident }));
-    }
+    facts.extend(acting.acknowledged(entry.round, open_flags(index, id), &resident));
     Ok(facts)
 }
 

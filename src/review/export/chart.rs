@@ -12,6 +12,7 @@ use self::gathering::Gathering;
 use crate::facts::{ChainHead, Fact, ReadingRecord, Time};
 use crate::residents::{Home, ResidentId, Staff};
 use crate::round::crossed;
+use crate::store::Unread;
 use crate::vitals::{
     Component, Finding, Limits, Measurement, NotTakenReason, Range, RetakeReason, VitalSign, rules,
 };
@@ -207,6 +208,13 @@ impl Selection {
             .is_none_or(|since| changed_at.date_naive() >= since)
             && self.resident.as_ref().is_none_or(|only| only == resident)
     }
+
+    /// Whether what cannot be read may be about what it takes, from whichever day
+    /// on: something older may correct what it takes.
+    #[must_use]
+    pub fn concerns(&self, unread: &Unread) -> bool {
+        self.resident.as_ref().is_none_or(|it| unread.concerns(it))
+    }
 }
 
 /// Everything that leaves for the chart, in order of time, and what is needed
@@ -223,6 +231,9 @@ pub struct Chart<'a> {
     pub rounds: Vec<Round<'a>>,
     /// Where the record stood, if that is known.
     pub head: Option<ChainHead>,
+    /// What is left out because this version cannot read it. It may correct or
+    /// retract what is here.
+    pub unread: &'a [Unread],
     identified: BTreeMap<&'a ResidentId, (&'a str, NaiveDate)>,
     ranges: Vec<(&'a ResidentId, VitalSign, Component, Range)>,
 }

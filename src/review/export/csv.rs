@@ -33,6 +33,8 @@ pub fn table(chart: &Chart, home: &Home, selection: &Selection) -> Result<String
             lines.extend(signs.into_iter().map(line));
         }
     }
+    let unread = chart.unread.iter().filter(|it| selection.concerns(it));
+    lines.extend(unread.map(|it| Line::unread(chart, home, it)));
     // Stable: what was measured at one time stays in the order of recording.
     lines.sort_by_key(|line| line.at);
 
@@ -72,7 +74,8 @@ pub fn dictionary() -> String {
          with a byte-order mark, commas, lines ended by CR LF, a header line first (RFC 4180). An \
          empty field means that nothing was said or that it does not apply. A field that begins \
          like a formula has `'` before it. What was read back and never confirmed is no reading \
-         and is not there. Several entries in one field are parted by ` | `.\n\n\
+         and is not there. An entry that this version cannot read has a line of its own that says so. \
+         Several entries in one field are parted by ` | `.\n\n\
          | column | holds |\n|---|---|\n{}\n",
         rows.collect::<Vec<_>>().join("\n")
     )

@@ -2,7 +2,7 @@
 
 use maud::{DOCTYPE, Markup, PreEscaped, html};
 
-use super::{Chart, Entry, Missed};
+use super::{Chart, Entry, Missed, words};
 use crate::facts::Time;
 use crate::residents::{Home, ResidentId};
 use crate::round::shown;
@@ -125,6 +125,15 @@ fn mark(chart: &Chart, home: &Home, entry: &Entry) -> Option<&'static str> {
         Some(Side::Above) => Some("▲"),
         Some(Side::Below) => Some("▼"),
         None => entry.flags.iter().any(unlikely).then_some("!"),
+    }
+}
+
+/// What the page lacks because it could not be read.
+pub(super) fn lacking(unread: usize) -> Markup {
+    html! {
+        @if unread > 0 {
+            div.open { p { strong { (words::lacking(unread)) } } }
+        }
     }
 }
 

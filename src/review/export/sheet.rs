@@ -6,7 +6,9 @@ use std::collections::BTreeSet;
 use maud::{Markup, html};
 use uuid::Uuid;
 
-use super::page::{Style, Who, all_shown, day_and_time, not_taken, open_reports, page, reading};
+use super::page::{
+    Style, Who, all_shown, day_and_time, lacking, not_taken, open_reports, page, reading,
+};
 use super::{Act, Chart, Entry, Missed, Unconfirmed};
 use crate::residents::{Home, ResidentId};
 use crate::speaking::wording::capital;
@@ -40,6 +42,7 @@ pub fn round_sheet(
             .filter(|it| it.round == round.id)
             .collect(),
     };
+    let unread = chart.unread.iter().filter(|it| it.round == round.id);
     let opened = day_and_time(round.opened.at);
     let title = format!("Round of {opened}");
     let body = html! {
@@ -53,6 +56,7 @@ pub fn round_sheet(
                 }
             }
         }
+        (lacking(unread.count()))
         (of_round.needs_a_nurse(chart, home))
         (of_round.table(chart, home))
         (nothing_recorded(home, &of_round.residents()))

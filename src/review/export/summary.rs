@@ -4,7 +4,7 @@
 use chrono::NaiveDate;
 use maud::{Markup, html};
 
-use super::page::{Style, Who, day_and_time, not_taken, open_reports, page, reading};
+use super::page::{Style, Who, day_and_time, lacking, not_taken, open_reports, page, reading};
 use super::{Chart, Entry, Selection};
 use crate::residents::{Home, Resident};
 use crate::speaking::wording::capital;
@@ -35,6 +35,7 @@ fn about(chart: &Chart, home: &Home, resident: &Resident, selection: &Selection)
     let last = entries.last().map(|it| it.record.measured_at);
     let who = Who::of(chart, home, &resident.id);
     let open = open_reports(entries.iter().copied());
+    let unread = chart.unread.iter().filter(|it| it.concerns(&resident.id));
     html! {
         section.resident {
             header {
@@ -53,6 +54,7 @@ fn about(chart: &Chart, home: &Home, resident: &Resident, selection: &Selection)
                     }
                 }
             }
+            (lacking(unread.count()))
             @if !open.is_empty() {
                 div.open {
                     h2 { "Not yet reported" }

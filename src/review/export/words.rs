@@ -2,6 +2,18 @@
 
 use crate::vitals::{CautionKind, RetakeReason, Working};
 
+/// What an export lacks because it could not be read.
+pub(super) fn lacking(unread: usize) -> String {
+    let entries = match unread {
+        1 => "1 entry is".to_owned(),
+        more => format!("{more} entries are"),
+    };
+    format!(
+        "{entries} left out, which this version of Sayback cannot read. What is here may have been \
+         corrected or retracted by that."
+    )
+}
+
 /// The numbers behind a value that was worked out.
 pub(super) fn working(it: Working) -> String {
     match it {

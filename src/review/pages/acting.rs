@@ -112,6 +112,11 @@ impl Outcome {
 
 /// Whether forms are shown at all.
 pub fn may_act(session: &Session) -> bool {
+    may_take(session) && session.takes_acts
+}
+
+/// Whether readings may be taken along as files.
+pub fn may_take(session: &Session) -> bool {
     session.user.role == Role::Nurse
 }
 

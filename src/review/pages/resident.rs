@@ -3,7 +3,7 @@
 
 use maud::{Markup, html};
 
-use super::acting::{Form, Outcome, may_act, reason, token};
+use super::acting::{Form, Outcome, may_act, may_take, reason, token};
 use super::layout::{Place, page};
 use super::parts::{how, moment, place, resident_path, staff, state, states, value};
 use super::trend;
@@ -36,7 +36,7 @@ pub fn resident(
             (outcome.banner())
             p.take {
                 a.button href={ (resident_path(&resident.id)) "/summary" } { "Page to print" }
-                @if may_act(session) {
+                @if may_take(session) {
                     a.button href={ (resident_path(&resident.id)) "/csv" } { "Readings as CSV" }
                     a.button href={ (resident_path(&resident.id)) "/fhir" } { "Readings as FHIR" }
                 }

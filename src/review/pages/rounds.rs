@@ -2,7 +2,7 @@
 
 use maud::{Markup, html};
 
-use super::acting::{Outcome, may_act, token};
+use super::acting::{Outcome, may_act, may_take, token};
 use super::layout::{Place, page};
 use super::parts::{how, loud, moment, resident_link, staff, state, states, value};
 use crate::facts::Time;
@@ -99,7 +99,7 @@ pub fn round(
             (outcome.banner())
             p.take {
                 a.button href={ "/rounds/" (round.id) "/sheet" } { "Sheet to print" }
-                @if may_act(session) {
+                @if may_take(session) {
                     a.button href={ "/rounds/" (round.id) "/csv" } { "Readings as CSV" }
                     a.button href={ "/rounds/" (round.id) "/fhir" } { "Readings as FHIR" }
                 }

@@ -12,6 +12,7 @@ use crate::review::accounts::Role;
 use crate::review::fields::Fields;
 use crate::review::pages;
 use crate::review::sessions::{Session, same};
+use crate::review::station::AT_THE_HOME;
 
 /// The longest form.
 pub const LONGEST_FORM: usize = 16 * 1024;
@@ -94,7 +95,14 @@ pub async fn guard(State(app): State<App>, request: Request, next: Next) -> Resp
         return pages::problem(StatusCode::FORBIDDEN, why);
     }
     if let Some(mut session) = session {
-        session.notice = station.away().map(|it| it.to_string());
+        session.takes_acts = !station.linked();
+        session.notice = match station.away() {
+            Some(away) => Some(away.to_string()),
+            None if session.user.role == Role::Nurse && !session.takes_acts => {
+                Some(AT_THE_HOME.to_owned())
+            }
+            None => None,
+        };
         parts.extensions.insert(session);
         parts.extensions.insert(Token(token));
     }

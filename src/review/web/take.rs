@@ -9,16 +9,15 @@ use axum::response::{Html, IntoResponse, Response};
 use uuid::Uuid;
 
 use super::show::missing;
-use crate::facts::Fact;
 use crate::residents::{Home, ResidentId};
-use crate::review::export::fhir::{Links, PatientSystem, collection, resources};
+use crate::review::export::fhir::{Links, PatientSystem, collection, left_out, resources};
 use crate::review::export::sheet::round_sheet;
 use crate::review::export::summary::summary;
 use crate::review::export::{Chart, Selection, Style, csv};
 use crate::review::pages;
 use crate::review::sessions::Session;
 use crate::review::station::Station;
-use crate::store::StoreError;
+use crate::store::{Readable, StoreError};
 
 /// The style of the printed pages, where they do not carry it inside.
 pub const PRINT_STYLE: &str = "/print.css";
@@ -106,17 +105,18 @@ async fn taken(station: Arc<Station>, of: Of, form: Form) -> Response {
 
 fn make(station: &Station, of: &Of, form: Form) -> Result<Option<Response>, String> {
     let home = station.index().home().clone();
-    let read = |facts: Result<Vec<Fact>, StoreError>| facts.map_err(|error| error.to_string());
-    let (facts, round, name) = match of {
-        Of::Round(id) => (read(station.facts_of_round(*id))?, Some(*id), "round"),
+    let asked = |facts: Result<Readable, StoreError>| facts.map_err(|error| error.to_string());
+    let (read, round, name) = match of {
+        Of::Round(id) => (asked(station.facts_of_round(*id))?, Some(*id), "round"),
         Of::Resident(id) => {
             if home.resident(id).is_none() {
                 return Ok(None);
             }
-            (read(station.facts_about(id))?, None, "resident")
+            (asked(station.facts_about(id))?, None, "resident")
         }
     };
-    let mut chart = Chart::of(&facts);
+    let mut chart = Chart::of(&read.facts);
+    chart.unread = &read.unread;
     chart.head = station.head().map_err(|error| error.to_string())?;
     let selection = Selection {
         since: None,
@@ -159,7 +159,7 @@ fn make(station: &Station, of: &Of, form: Form) -> Result<Option<Response>, Stri
 fn bundle(chart: &Chart, home: &Home, selection: &Selection) -> Result<String, String> {
     let system = PatientSystem::of_home(home);
     let (patients, written) = resources(chart, home, &system, Links::Bundle, selection);
-    let bundle = collection(patients, written);
+    let bundle = collection(patients, written).lacking(left_out(chart, selection));
     let bundle = bundle.of_record_at(chart.head.as_ref());
     serde_json::to_string_pretty(&bundle).map_err(|error| error.to_string())
 }

@@ -3,21 +3,24 @@
 use std::path::Path;
 
 use chrono::{DateTime, TimeDelta};
-use rusqlite::{Connection, OpenFlags, Transaction, TransactionBehavior, params};
+use rusqlite::{Connection, Transaction, TransactionBehavior, params};
 use uuid::Uuid;
 
 use super::{LONGEST, SoundError, SoundPart, SoundReport, Stands, WhyGone};
 use crate::facts::{Body, Fact, KeptReading, Time};
 use crate::hearing::{RATE, Sound};
 use crate::residents::KeptSound;
-use crate::store::connect::{Look, connect, look, private_file};
+use crate::store::connect::{Look, look};
 use crate::store::damage::damage;
 use crate::store::error::plain;
 use crate::store::key::Key;
+use crate::store::{Found, OwnFile};
 
-/// Marks the file as one of kept sound (SQLite's `application_id`; "`SayS`").
-const APPLICATION: i32 = 0x5361_7953;
-const FORM: i32 = 1;
+const FILE: OwnFile = OwnFile {
+    application: 0x5361_7953,
+    form: 1,
+    tables: &[TABLE],
+};
 /// How often what must go is looked for.
 const EVERY: TimeDelta = TimeDelta::minutes(5);
 /// Samples are two bytes.
@@ -58,11 +61,7 @@ impl Sounds {
         if *key == Key::None || look(path).is_ok_and(|it| it == Look::Plain) {
             return Err(wrong("sound is only kept encrypted".to_owned()));
         }
-        if !path.exists() {
-            private_file(path).map_err(|it| wrong(it.to_string()))?;
-        }
-        let connected = connect(path, OpenFlags::default(), key);
-        let connection = connected.map_err(|it| wrong(it.to_string()))?.connection;
+        let connection = OwnFile::open(path, key).map_err(wrong)?;
         Self::on(connection, settings)
             .map_err(|it| wrong(plain(&it)))?
             .ok_or_else(|| wrong("it holds something else, or is of a newer Sayback".to_owned()))
@@ -74,18 +73,9 @@ impl Sounds {
         connection.execute_batch(
             "PRAGMA secure_delete = ON; PRAGMA temp_store = MEMORY; PRAGMA journal_mode = DELETE;",
         )?;
-        let pragma = |name| connection.pragma_query_value(None, name, |row| row.get::<_, i32>(0));
-        let tables = "SELECT count(*) FROM sqlite_schema";
-        let tables: i32 = connection.query_row(tables, [], |row| row.get(0))?;
-        if tables > 0 && (pragma("application_id")?, pragma("user_version")?) != (APPLICATION, FORM)
-        {
+        let found = FILE.prepare(&connection)?;
+        if !matches!(found, Found::Own | Found::Nothing) {
             return Ok(None);
-        }
-        if tables == 0 {
-            connection.execute_batch(&format!(
-                "BEGIN IMMEDIATE; {TABLE} PRAGMA application_id = {APPLICATION};
-                 PRAGMA user_version = {FORM}; COMMIT;"
-            ))?;
         }
         Ok(Some(Self {
             connection,

@@ -1,9 +1,12 @@
 //! The columns of the table: what each holds, and how that is found of a line.
 
+use chrono::NaiveDate;
+
 use super::super::{Act, Chart, Entry, Missed, Retaken, words};
 use crate::facts::Time;
-use crate::residents::{Home, ResidentId};
+use crate::residents::{Home, Resident, ResidentId, Staff};
 use crate::round::shown;
+use crate::store::Unread;
 use crate::vitals::{
     Component, Measurement, Qualifier, QualifierKind, Quantity, Supply, Value, VitalSign,
 };
@@ -21,13 +24,13 @@ pub(super) const COLUMNS: [Column; 43] = [
     ),
     (
         "status",
-        "`final`, `amended` (it was corrected), `entered-in-error` (it no longer counts) or `not-taken`",
+        "`final`, `amended` (it was corrected), `entered-in-error` (it no longer counts) `not-taken`, or `unreadable` (this version cannot read it, and it may correct or retract another line)",
         |it| it.status.to_owned(),
     ),
     (
         "resident_id",
         "the home's identifier of the resident",
-        |it| it.resident.0.clone(),
+        |it| it.resident.map(|it| it.0.clone()).unwrap_or_default(),
     ),
     (
         "resident_name",
@@ -44,7 +47,7 @@ pub(super) const COLUMNS: [Column; 43] = [
     (
         "vital_sign",
         "temperature, pulse, respiration, blood_pressure, oxygen_saturation, weight, height, pain, oxygen_flow, alertness; or `all_due` where all that was due was not taken",
-        |it| it.sign.map_or("all_due", VitalSign::tag).to_owned(),
+        |it| it.sign().to_owned(),
     ),
     (
         "value",
@@ -114,15 +117,17 @@ pub(super) const COLUMNS: [Column; 43] = [
     ),
     (
         "measured_at",
-        "when it was measured, or not taken; with offset from UTC",
+        "when it was measured, or not taken, or recorded where it is unreadable; with offset from UTC",
         |it| moment(it.at),
     ),
     ("confirmed_at", "when the yes was heard", |it| {
         it.entry(|entry| Some(moment(entry.record.confirmed_at)))
     }),
-    ("recorded_by", "who recorded it", |it| it.by.by.name.clone()),
+    ("recorded_by", "who recorded it", |it| {
+        it.by.map(|it| it.name.clone()).unwrap_or_default()
+    }),
     ("recorder_title", "that person's title", |it| {
-        it.by.by.title.clone()
+        it.by.map(|it| it.title.clone()).unwrap_or_default()
     }),
     ("round", "identifier of the round", |it| it.round.clone()),
     ("heard", "the words heard", |it| {
@@ -174,7 +179,11 @@ pub(super) const COLUMNS: [Column; 43] = [
         "corrections with what stood there before, corrections made apart that do not hold, and a retraction: when, who, why",
         |it| it.changes(),
     ),
-    ("notes", "remarks: when, who, what", |it| it.notes()),
+    (
+        "notes",
+        "remarks: when, who, what; or why it is unreadable",
+        |it| it.notes(),
+    ),
     (
         "changed_at",
         "when anything about it was last recorded",
@@ -188,11 +197,11 @@ pub(super) struct Line<'a> {
     home: &'a Home,
     id: String,
     status: &'static str,
-    resident: &'a ResidentId,
+    resident: Option<&'a ResidentId>,
     sign: Option<VitalSign>,
     /// When it was measured, or not taken.
     pub(super) at: Time,
-    by: Act<'a>,
+    by: Option<&'a Staff>,
     round: String,
     changed_at: Time,
     about: About<'a>,
@@ -202,6 +211,7 @@ pub(super) struct Line<'a> {
 enum About<'a> {
     Read(&'a Entry<'a>),
     Missed(&'a Missed<'a>),
+    Unread(&'a Unread),
 }
 
 impl<'a> Line<'a> {
@@ -218,14 +228,10 @@ impl<'a> Line<'a> {
             home,
             id: entry.id.to_string(),
             status,
-            resident: &entry.record.resident,
+            resident: Some(&entry.record.resident),
             sign: Some(entry.measurement.sign()),
             at: entry.record.measured_at,
-            by: Act {
-                at: entry.record.confirmed_at,
-                by: entry.by,
-                text: "",
-            },
+            by: Some(entry.by),
             round: entry.round.to_string(),
             changed_at: entry.changed_at,
             about: About::Read(entry),
@@ -246,51 +252,81 @@ impl<'a> Line<'a> {
                 Some(_) => "entered-in-error",
                 None => "not-taken",
             },
-            resident: missed.resident,
+            resident: Some(missed.resident),
             sign,
             at: missed.act.at,
-            by: missed.act,
+            by: Some(missed.act.by),
             round: missed.round.to_string(),
             changed_at: missed.changed_at,
             about: About::Missed(missed),
         }
     }
 
+    pub(super) fn unread(chart: &'a Chart, home: &'a Home, unread: &'a Unread) -> Self {
+        Self {
+            chart,
+            home,
+            id: unread.id.to_string(),
+            status: "unreadable",
+            resident: unread.resident.as_ref(),
+            sign: None,
+            at: unread.at,
+            by: None,
+            round: unread.round.to_string(),
+            changed_at: unread.at,
+            about: About::Unread(unread),
+        }
+    }
+
+    fn filed(&self) -> Option<&Resident> {
+        self.home.resident(self.resident?)
+    }
+
+    fn identified(&self) -> Option<(&str, NaiveDate)> {
+        self.chart.identified(self.resident?)
+    }
+
     fn name(&self) -> Option<String> {
-        let filed = self.home.resident(self.resident);
-        let filed = filed.map(|it| it.name.clone());
-        filed.or_else(|| Some(self.chart.identified(self.resident)?.0.to_owned()))
+        let filed = self.filed().map(|it| it.name.clone());
+        filed.or_else(|| Some(self.identified()?.0.to_owned()))
     }
 
     fn born(&self) -> String {
-        let filed = self.home.resident(self.resident).map(|it| it.birth_date);
-        let born = filed.or_else(|| Some(self.chart.identified(self.resident)?.1));
+        let filed = self.filed().map(|it| it.birth_date);
+        let born = filed.or_else(|| Some(self.identified()?.1));
         born.map(|it| it.to_string()).unwrap_or_default()
     }
 
-    fn home(&self, find: fn(&crate::residents::Resident) -> Option<String>) -> String {
-        let resident = self.home.resident(self.resident);
-        resident.and_then(find).unwrap_or_default()
+    fn home(&self, find: fn(&Resident) -> Option<String>) -> String {
+        self.filed().and_then(find).unwrap_or_default()
+    }
+
+    fn sign(&self) -> &'static str {
+        match (self.sign, self.about) {
+            (Some(sign), _) => sign.tag(),
+            (None, About::Unread(_)) => "",
+            (None, _) => "all_due",
+        }
     }
 
     fn entry(&self, find: fn(&Entry) -> Option<String>) -> String {
         match self.about {
             About::Read(entry) => find(entry).unwrap_or_default(),
-            About::Missed(_) => String::new(),
+            About::Missed(_) | About::Unread(_) => String::new(),
         }
     }
 
     fn missed(&self, find: fn(&Missed) -> Option<String>) -> String {
         match self.about {
             About::Missed(missed) => find(missed).unwrap_or_default(),
-            About::Read(_) => String::new(),
+            About::Read(_) | About::Unread(_) => String::new(),
         }
     }
 
     fn measurement(&self) -> Option<&Measurement> {
         match self.about {
             About::Read(entry) => Some(entry.measurement),
-            About::Missed(_) => None,
+            About::Missed(_) | About::Unread(_) => None,
         }
     }
 
@@ -370,6 +406,7 @@ impl<'a> Line<'a> {
                 (all.collect(), entry.retracted)
             }
             About::Missed(missed) => (Vec::new(), missed.retracted),
+            About::Unread(_) => (Vec::new(), None),
         };
         changes.extend(retracted.iter().map(|it| acted(it, "entered in error: ")));
         changes.join(" | ")
@@ -379,6 +416,7 @@ impl<'a> Line<'a> {
         let notes = match self.about {
             About::Read(entry) => &entry.notes,
             About::Missed(missed) => &missed.notes,
+            About::Unread(unread) => return unread.problem.clone(),
         };
         let notes: Vec<String> = notes.iter().map(|it| acted(it, "")).collect();
         notes.join(" | ")

@@ -7,7 +7,7 @@ use serde::Serialize;
 
 use crate::facts::ChainHead;
 
-use super::model::{Identifier, Observation, Patient, Resource};
+use super::model::{Identifier, Observation, OperationOutcome, Patient, Resource};
 
 /// Whose identifiers the heads of records are.
 pub const RECORD_HEAD: &str = "urn:uuid:728a7f8d-cc0c-5807-bb12-2f18c8e473a3";
@@ -47,6 +47,17 @@ pub struct Bundle {
 }
 
 impl Bundle {
+    /// With what is left out of it.
+    #[must_use]
+    pub fn lacking(mut self, outcome: Option<OperationOutcome>) -> Self {
+        let outcome = outcome.map(|it| {
+            let id = it.id.clone();
+            entry(Some(id), Resource::OperationOutcome(Box::new(it)), None)
+        });
+        self.entry.extend(outcome);
+        self
+    }
+
     /// With where the record stood, so that it can be checked against it later.
     #[must_use]
     pub fn of_record_at(mut self, head: Option<&ChainHead>) -> Self {

@@ -10,6 +10,7 @@
 //! | weight with a known height | a second one, for the body-mass index |
 //! | saturation on a said flow of oxygen | a second one, for the flow |
 //! | unconfirmed, dropped | none: it is no reading |
+//! | not to be read by this version | none; an `OperationOutcome` in the same file says so |
 //!
 //! Every Observation carries the identifier of its fact. That never changes, so
 //! that a server that is sent the same fact again updates what it has. What
@@ -29,15 +30,15 @@ mod patient;
 
 use std::collections::BTreeSet;
 
-use super::{Chart, Selection};
+use super::{Chart, Selection, words};
 use crate::residents::{Home, ResidentId};
 
 pub use bundle::{Bundle, BundleEntry, Kind, Request, collection, ndjson, transactions};
 pub use codes::codes_table;
 pub use model::{
-    Annotation, Code, CodeableConcept, Coding, Extension, HumanName, Identifier, Meta, Narrative,
-    Observation, ObservationComponent, ObservationRange, ObservationValue, Patient, Practitioner,
-    Qualification, Quantity, Reference, Resource,
+    Annotation, Code, CodeableConcept, Coding, Extension, HumanName, Identifier, Issue, Meta,
+    Narrative, Observation, ObservationComponent, ObservationRange, ObservationValue,
+    OperationOutcome, Patient, Practitioner, Qualification, Quantity, Reference, Resource,
 };
 pub use observation::observations;
 pub use patient::{Links, PatientSystem, patients};
@@ -59,4 +60,21 @@ pub fn resources(
     let about = |it: &&ResidentId| subjects.contains(&Some(links.to(system, it)));
     let residents = everyone.into_iter().filter(about).collect();
     (patients(chart, home, system, &residents), written)
+}
+
+/// What is left out of a selection because it cannot be read.
+#[must_use]
+pub fn left_out(chart: &Chart, selection: &Selection) -> Option<OperationOutcome> {
+    let unread = chart.unread.iter().filter(|it| selection.concerns(it));
+    let issue = unread.clone().map(|it| Issue {
+        severity: "warning",
+        code: "incomplete",
+        diagnostics: format!("fact {}: {}", it.id, it.problem),
+    });
+    let issue: Vec<Issue> = issue.collect();
+    Some(OperationOutcome {
+        id: unread.clone().next()?.id.to_string(),
+        text: Narrative::of(&[words::lacking(issue.len())]),
+        issue,
+    })
 }

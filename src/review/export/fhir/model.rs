@@ -386,6 +386,31 @@ pub enum Resource {
     Patient(Box<Patient>),
     /// A reading.
     Observation(Box<Observation>),
+    /// What is left out.
+    OperationOutcome(Box<OperationOutcome>),
+}
+
+/// What is left out because it cannot be read.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+#[serde(tag = "resourceType")]
+pub struct OperationOutcome {
+    /// The first of them.
+    pub id: String,
+    /// For people.
+    pub text: Narrative,
+    /// One for each.
+    pub issue: Vec<Issue>,
+}
+
+/// One thing that is left out.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+pub struct Issue {
+    /// A warning: the rest is there.
+    pub severity: &'static str,
+    /// Incomplete.
+    pub code: &'static str,
+    /// Which fact, and why.
+    pub diagnostics: String,
 }
 
 /// A moment in FHIR's form, to the second, with its offset from UTC.
