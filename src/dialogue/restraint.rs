@@ -24,12 +24,18 @@ const QUIET: Duration = Duration::minutes(1);
 /// for a piece of other talk.
 const HALF_SURE: f32 = 0.35;
 
+/// What begins so soon after talk, in seconds, goes on with it: "I was born in
+/// nineteen", and then "thirty two".
+const GOES_ON: f32 = 1.0;
+
 /// What was asked about, and what is only shown.
 #[derive(Debug, Clone, PartialEq, Default)]
 pub(super) struct Restraint {
     asked: u8,
     /// When anybody was heard last.
     heard: Option<Time>,
+    /// When the last talk ended, in seconds of the sound, where it was heard last.
+    talked_until: Option<f32>,
     /// The last words may have been for Sayback, and were not asked about.
     passed_over: bool,
 }
@@ -56,7 +62,16 @@ impl Turn<'_> {
             self.state.restraint = Restraint::default();
         }
         self.state.restraint.heard = Some(self.now);
+        let goes_on = self.goes_on_with_talk(heard);
+        self.state.restraint.talked_until = match (meaning, heard.words.last()) {
+            (Err(NotUnderstood::SideTalk), Some(last)) => Some(last.end),
+            _ => None,
+        };
         self.state.restraint.passed_over = false;
+        if goes_on && self.is_bare_replacement(meaning) {
+            self.state.restraint.passed_over = true;
+            return false;
+        }
         let asked = match self.doubt(heard, meaning) {
             Doubt::Talk => return true,
             Doubt::None => 0,
@@ -68,6 +83,27 @@ impl Turn<'_> {
         };
         self.state.restraint.asked = asked;
         true
+    }
+
+    fn goes_on_with_talk(&self, heard: &Heard) -> bool {
+        let (Some(until), Some(first)) = (self.state.restraint.talked_until, heard.words.first())
+        else {
+            return false;
+        };
+        heard.by == By::Voice && (0.0..GOES_ON).contains(&(first.start - until))
+    }
+
+    /// Whether it is a part of a reading in place of a yes or no, and nothing that
+    /// says so: no name and no "no".
+    fn is_bare_replacement(&self, meaning: &Result<Utterance, NotUnderstood>) -> bool {
+        match meaning {
+            Ok(Utterance::Part(part)) => {
+                matches!(self.state.phase, Phase::Confirming(_))
+                    && !part.no
+                    && part.whose.is_empty()
+            }
+            _ => false,
+        }
     }
 
     fn doubt(&self, heard: &Heard, meaning: &Result<Utterance, NotUnderstood>) -> Doubt {
@@ -140,4 +176,38 @@ enum Doubt {
     Some,
     /// And the question that waits comes again by itself.
     Most,
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::dialogue::pause::tests::having_said;
+    use crate::dialogue::{Action, Event};
+
+    /// What is said after these words, which begin at this second of the sound.
+    fn heard(words: &str, start: f32) -> Event {
+        let mut heard = Heard::from_text(words);
+        let mut at = start;
+        for word in &mut heard.words {
+            (word.start, word.end) = (at, at + 0.3);
+            at += 0.3;
+        }
+        Event::Heard(heard)
+    }
+
+    #[test]
+    fn a_number_that_goes_on_with_talk_replaces_nothing() {
+        let now = Time::parse_from_rfc3339("2026-03-02T07:30:00-05:00").unwrap();
+        let said = |pause: f32, words: &str| {
+            let (dialogue, state) = having_said(&["room nine", "yes", "pulse seventy two"]);
+            let (state, _) = dialogue.step(state, &heard("on the [unk]", 10.0), now);
+            let (_, actions) = dialogue.step(state, &heard(words, 10.9 + pause), now);
+            actions.iter().any(|it| matches!(it, Action::Say(_)))
+        };
+        assert!(!said(0.3, "eighty two"));
+        assert!(said(1.5, "eighty two"));
+        assert!(said(0.3, "no eighty two"));
+        assert!(said(0.3, "pulse eighty two"));
+        assert!(said(0.3, "yes"));
+    }
 }

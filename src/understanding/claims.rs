@@ -384,8 +384,11 @@ fn segments(tokens: &[Spoken]) -> Vec<Segment> {
         let meant = |it: &&Spoken| it.token != Token::Filler;
         let amid_talk =
             unknown(tokens[..at].iter().rfind(meant)) && unknown(body.iter().rfind(meant));
-        let whole = segments.last_mut().filter(|it| torn(it.sign, sign, &body));
-        let torn = whole.map(|it| it.torn = true).is_some();
+        let before = segments.last_mut();
+        let torn = before.as_ref().is_some_and(|it| torn(it.sign, sign, &body));
+        if let Some(before) = before {
+            before.torn |= torn;
+        }
         segments.push(Segment {
             sign,
             amid_talk,

@@ -3,7 +3,7 @@
 
 use std::io::{BufRead as _, BufReader};
 use std::path::Path;
-use std::process::Stdio;
+use std::process::{Child, Stdio};
 use std::time::{Duration, Instant};
 
 use fastrand::Rng;
@@ -249,16 +249,26 @@ fn a_copy_for_which_there_is_no_room_is_not_there() {
     assert!(store.check(&[]).unwrap().sound());
 }
 
+/// A process that goes on for ever, but not beyond a test that fails.
+struct EndsWithTheTest(Child);
+
+impl Drop for EndsWithTheTest {
+    fn drop(&mut self) {
+        self.0.kill().unwrap();
+        self.0.wait().unwrap();
+    }
+}
+
 /// While another process appends, as the recorder does beside the station.
 #[test]
 fn a_copy_made_while_others_append_is_whole() {
     let (folder, path) = record();
     let key = key(folder.path());
     drop(Store::open_with(&path, &key).unwrap());
-    let mut child = again("acknowledge", folder.path(), r#"exec "$@""#)
+    let child = again("acknowledge", folder.path(), r#"exec "$@""#)
         .stdout(Stdio::null())
-        .spawn()
-        .unwrap();
+        .spawn();
+    let child = EndsWithTheTest(child.unwrap());
     let store = Store::open_to_read_with(&path, &key).unwrap();
     let mut facts = Vec::new();
     for at in 0..12 {
@@ -269,8 +279,7 @@ fn a_copy_made_while_others_append_is_whole() {
         assert_eq!(copied, again);
         facts.push(copied.facts);
     }
-    child.kill().unwrap();
-    child.wait().unwrap();
+    drop(child);
     assert!(facts.is_sorted() && facts[11] > facts[0], "{facts:?}");
 }
 
