@@ -10,7 +10,7 @@ use sayback::residents::{Home, Staff};
 use sayback::review::acts::{self, Acting, NewFact, state_of};
 use sayback::review::export::Chart;
 use sayback::review::fields::Fields;
-use sayback::review::index::Index;
+use sayback::review::index::{Index, Query};
 use sayback::vitals::{Layer, Measurement, Numbers, VitalSign};
 use uuid::Uuid;
 
@@ -159,6 +159,16 @@ impl Device {
     }
 }
 
+/// Whether a search for what lies outside finds it.
+fn searched(index: &Index, reading: Uuid) -> bool {
+    let outside = Query {
+        flagged: true,
+        ..Query::default()
+    };
+    let found = index.find(&outside, 0, 9).page;
+    found.iter().any(|it| it.id == reading)
+}
+
 #[test]
 fn what_holds_is_the_same_in_any_order_of_arrival_and_in_every_fold() {
     let home = made::home(4);
@@ -228,6 +238,7 @@ fn what_holds_is_the_same_in_any_order_of_arrival_and_in_every_fold() {
         let entry = index.reading(reading).unwrap();
         apart += usize::from(index.is_apart(entry));
         flagged += usize::from(entry.flagged && entry.corrected());
+        assert_eq!(searched(&index, reading), entry.flagged, "seed {seed}");
         let mut all = devices[0].facts.clone();
         for _ in 0..10 {
             rng.shuffle(&mut all);

@@ -9,6 +9,7 @@ mod browser;
 #[path = "../conversation/mod.rs"]
 mod conversation;
 mod door;
+mod find;
 mod linked;
 #[allow(
     clippy::format_push_string,

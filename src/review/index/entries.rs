@@ -33,7 +33,24 @@ pub struct Entry {
     pub(super) by: u32,
 }
 
+/// What a search asks of every reading: so little that all of them are soon looked
+/// through.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct Mark {
+    pub(super) who: u32,
+    pub(super) sign: VitalSign,
+    pub(super) flagged: bool,
+}
+
 impl Entry {
+    pub(super) fn mark(&self) -> Mark {
+        Mark {
+            who: self.who,
+            sign: self.measurement.sign(),
+            flagged: self.flagged,
+        }
+    }
+
     /// Whether it was corrected.
     #[must_use]
     pub fn corrected(&self) -> bool {

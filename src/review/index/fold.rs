@@ -256,6 +256,7 @@ impl Index {
             by: self.staff.of(by),
         };
         let when = (entry.measured_at, id);
+        self.marks.push(entry.mark());
         self.readings.push(entry);
         self.at.insert(id, at);
         let readings = &self.readings;
@@ -368,11 +369,6 @@ impl Index {
                 *first = closed.clone();
             }
         }
-    }
-
-    pub(super) fn entry(&mut self, reading: Uuid) -> Option<&mut Entry> {
-        let at = *self.at.get(&reading)?;
-        self.readings.get_mut(at as usize)
     }
 
     fn act(&mut self, reading: Uuid, act: Act) {

@@ -18,6 +18,7 @@ use crate::facts::{Fact, Pending, Time};
 use crate::residents::{Home, ResidentId, Staff};
 use crate::vitals::{Measurement, VitalSign};
 
+use entries::Mark;
 pub use entries::{
     Act, ActKind, Closed, ClosedHow, Entry, Flag, Held, Missed, Note, RangeChange, Recheck, Round,
 };
@@ -33,6 +34,8 @@ pub struct Index {
     staff: Names<Staff>,
     values: HashSet<Arc<Measurement>>,
     readings: Vec<Entry>,
+    /// One of each reading.
+    marks: Vec<Mark>,
     at: HashMap<Uuid, u32>,
     by_time: Vec<u32>,
     by_resident: HashMap<ResidentId, Vec<u32>>,
@@ -91,6 +94,7 @@ impl Index {
             staff: Names::new(),
             values: HashSet::new(),
             readings: Vec::new(),
+            marks: Vec::new(),
             at: HashMap::new(),
             by_time: Vec::new(),
             by_resident: HashMap::new(),

@@ -2,7 +2,7 @@
 
 use chrono::NaiveDate;
 
-use super::{Entry, Index};
+use super::{Entry, Index, Mark};
 use crate::residents::{Resident, ResidentId};
 use crate::vitals::VitalSign;
 
@@ -39,32 +39,35 @@ impl Index {
             page: Vec::with_capacity(take),
             total: 0,
         };
-        let mut add = |entry| {
+        let whom = self.whom(&query.who);
+        let (list, wanted) = match whom.as_deref() {
+            Some([one]) => (self.by_resident.get(*one).map_or(&[][..], |it| it), None),
+            Some(several) => {
+                let all = self.people.all.iter();
+                let wanted: Vec<bool> = all.map(|it| several.contains(&it)).collect();
+                (&self.by_time[..], Some(wanted))
+            }
+            None => (&self.by_time[..], None),
+        };
+        let part = self.between(list, query);
+        if wanted.is_none() && query.takes_all() {
+            let page = part.iter().rev().skip(skip).take(take);
+            found
+                .page
+                .extend(page.map(|&at| &self.readings[at as usize]));
+            found.total = part.len();
+            return found;
+        }
+        for &at in part.iter().rev() {
+            let (mark, at) = (self.marks[at as usize], at as usize);
+            let whom = wanted.as_ref().is_none_or(|it| it[mark.who as usize]);
+            if !whom || !query.marks(mark) || !query.spans(|| &self.readings[at]) {
+                continue;
+            }
             if (skip..skip + take).contains(&found.total) {
-                found.page.push(entry);
+                found.page.push(&self.readings[at]);
             }
             found.total += 1;
-        };
-        let matching = |it: &&Entry| query.matches(it);
-        let whom = self.whom(&query.who);
-        match whom.as_deref() {
-            Some([one]) => self
-                .between(self.by_resident.get(*one).map_or(&[], |it| it), query)
-                .filter(matching)
-                .for_each(&mut add),
-            Some(several) => {
-                let wanted: Vec<bool> = {
-                    let all = self.people.all.iter();
-                    all.map(|it| several.contains(&it)).collect()
-                };
-                self.between(&self.by_time, query)
-                    .filter(|it| wanted[it.who as usize] && query.matches(it))
-                    .for_each(&mut add);
-            }
-            None => self
-                .between(&self.by_time, query)
-                .filter(matching)
-                .for_each(&mut add),
         }
         found
     }
@@ -83,8 +86,8 @@ impl Index {
     }
 
     /// The part of a list in time that lies between the days sought, with a day
-    /// to spare at both ends for clocks of another offset; newest first.
-    fn between<'a>(&'a self, list: &'a [u32], query: &Query) -> impl Iterator<Item = &'a Entry> {
+    /// to spare at both ends for clocks of another offset.
+    fn between<'a>(&self, list: &'a [u32], query: &Query) -> &'a [u32] {
         let day = |at: &u32| self.readings[*at as usize].measured_at.date_naive();
         let start = query
             .from
@@ -94,8 +97,7 @@ impl Index {
             .to
             .and_then(|it| it.succ_opt())
             .map_or(list.len(), |to| list.partition_point(|at| day(at) <= to));
-        let part = list.get(start..end).unwrap_or_default();
-        part.iter().rev().map(|&at| &self.readings[at as usize])
+        list.get(start..end).unwrap_or_default()
     }
 }
 
@@ -105,17 +107,21 @@ fn names(resident: &Resident, who: &str) -> bool {
 }
 
 impl Query {
-    fn matches(&self, entry: &Entry) -> bool {
-        if self.flagged && !entry.flagged {
-            return false;
-        }
-        if self.sign.is_some_and(|it| it != entry.measurement.sign()) {
-            return false;
-        }
+    /// Whether it narrows nothing but who.
+    const fn takes_all(&self) -> bool {
+        let days = self.from.is_some() || self.to.is_some();
+        !(days || self.flagged || self.sign.is_some())
+    }
+
+    fn marks(&self, mark: Mark) -> bool {
+        (mark.flagged || !self.flagged) && self.sign.is_none_or(|it| it == mark.sign)
+    }
+
+    fn spans<'a>(&self, entry: impl FnOnce() -> &'a Entry) -> bool {
         if self.from.is_none() && self.to.is_none() {
             return true;
         }
-        let day = entry.measured_at.date_naive();
+        let day = entry().measured_at.date_naive();
         self.from.is_none_or(|it| it <= day) && self.to.is_none_or(|it| day <= it)
     }
 }

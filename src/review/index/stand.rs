@@ -76,12 +76,14 @@ impl Index {
                 .or_insert_with(|| Arc::clone(&first));
         }
         let measurement = new.map_or(first, |it| self.shared(&it));
-        let Some(entry) = self.entry(id) else {
+        let Some(at) = self.at.get(&id).map(|it| *it as usize) else {
             return;
         };
+        let entry = &mut self.readings[at];
         let gone = retracted && !entry.retracted;
         (entry.measurement, entry.version) = (measurement, version);
         (entry.retracted, entry.flagged) = (retracted, flagged);
+        self.marks[at] = entry.mark();
         if gone {
             self.find_latest_again(id);
         }

@@ -1,0 +1,65 @@
+//! A search finds what looking at every reading finds.
+
+use chrono::Days;
+use sayback::review::index::{Entry, Index, Query};
+use sayback::vitals::VitalSign;
+
+use super::made;
+use super::site::Site;
+
+/// One by one, newest first.
+fn looked_through<'a>(index: &'a Index, query: &Query) -> Vec<&'a Entry> {
+    let of = |it: &Entry| {
+        let id = index.resident_of(it);
+        let resident = index.home().resident(id).unwrap();
+        let (who, name) = (&query.who, resident.name.to_lowercase());
+        let wing = resident.wing.as_ref().unwrap().to_lowercase();
+        let all = [&resident.room, &wing, &id.0.to_lowercase()];
+        who.is_empty() || name.contains(who) || all.contains(&who)
+    };
+    let day = |it: &Entry| it.measured_at.date_naive();
+    let all = index
+        .since(made::now() - chrono::TimeDelta::days(1_000))
+        .rev();
+    all.filter(|it| of(it))
+        .filter(|it| query.sign.is_none_or(|sign| it.measurement.sign() == sign))
+        .filter(|it| !query.flagged || it.flagged)
+        .filter(|it| query.from.is_none_or(|from| day(it) >= from))
+        .filter(|it| query.to.is_none_or(|to| day(it) <= to))
+        .collect()
+}
+
+#[test]
+fn a_search_finds_what_looking_at_every_reading_finds() {
+    let site = Site::of(30, 20);
+    let index = site.station.index();
+    let today = made::now().date_naive();
+    let ago = |days| Some(today - Days::new(days));
+    let mut some = 0;
+    for who in ["", "hollin", "ar-004", "east", "3", "nobody"] {
+        for sign in [None, Some(VitalSign::Pulse), Some(VitalSign::Height)] {
+            for (from, to) in [(None, None), (ago(9), ago(4)), (None, ago(30))] {
+                for flagged in [false, true] {
+                    let query = Query {
+                        who: who.to_owned(),
+                        from,
+                        to,
+                        sign,
+                        flagged,
+                    };
+                    let all = looked_through(&index, &query);
+                    let ids = |it: &[&Entry]| it.iter().map(|it| it.id).collect::<Vec<_>>();
+                    for (skip, take) in [(0, 7), (5, 7), (0, 100_000)] {
+                        let found = index.find(&query, skip, take);
+                        let page = all.iter().skip(skip).take(take).copied();
+                        let page: Vec<_> = page.collect();
+                        assert_eq!(found.total, all.len(), "{query:?}");
+                        assert_eq!(ids(&found.page), ids(&page), "{query:?}");
+                    }
+                    some += usize::from(!all.is_empty() && all.len() < index.len());
+                }
+            }
+        }
+    }
+    assert!(some > 20, "most searches say something: {some}");
+}
