@@ -358,3 +358,19 @@ fn a_resident_is_called_by_name_and_the_round_goes_on_in_order() {
     ];
     assert_eq!(kept, expected);
 }
+
+/// What `make demo` runs, recordings and all.
+#[test]
+fn the_round_of_the_demo_goes_as_written() {
+    let folder = tempfile::tempdir().unwrap();
+    let ran = Command::new(env!("CARGO_BIN_EXE_sayback"))
+        .args(["rehearse", "audio-fixtures/demo-round.script"])
+        .args(["--voice", "none", "--silent", "--store"])
+        .arg(folder.path().join("demo.db"))
+        .arg("--key-file")
+        .arg(folder.path().join("demo.key"))
+        .output()
+        .unwrap();
+    let said = String::from_utf8_lossy(&ran.stderr);
+    assert!(ran.status.success(), "{said}");
+}
