@@ -68,7 +68,11 @@ impl Turn<'_> {
             _ => None,
         };
         self.state.restraint.passed_over = false;
-        if goes_on && self.is_bare_replacement(meaning) {
+        if goes_on
+            && meaning
+                .as_ref()
+                .is_ok_and(|it| self.is_bare_replacement(it))
+        {
             self.state.restraint.passed_over = true;
             return false;
         }
@@ -93,17 +97,13 @@ impl Turn<'_> {
         heard.by == By::Voice && (0.0..GOES_ON).contains(&(first.start - until))
     }
 
-    /// Whether it is a part of a reading in place of a yes or no, and nothing that
-    /// says so: no name and no "no".
-    fn is_bare_replacement(&self, meaning: &Result<Utterance, NotUnderstood>) -> bool {
-        match meaning {
-            Ok(Utterance::Part(part)) => {
-                matches!(self.state.phase, Phase::Confirming(_))
-                    && !part.no
-                    && part.whose.is_empty()
-            }
-            _ => false,
-        }
+    /// Whether it is a part of a reading in place of a yes or no, and nothing says
+    /// so: no name and no "no".
+    fn is_bare_replacement(&self, meaning: &Utterance) -> bool {
+        let Utterance::Part(part) = meaning else {
+            return false;
+        };
+        matches!(self.state.phase, Phase::Confirming(_)) && !part.no && part.whose.is_empty()
     }
 
     fn doubt(&self, heard: &Heard, meaning: &Result<Utterance, NotUnderstood>) -> Doubt {
@@ -157,10 +157,9 @@ impl Turn<'_> {
     /// it changes what was read back: every word of it must have been heard surely.
     pub(super) fn doubt_replacement(&self, heard: &Heard, meaning: &mut Utterance) {
         let sure = heard.confidence() >= self.dialogue.ask_below;
-        if let (Utterance::Part(part), Phase::Confirming(_), false) =
-            (meaning, &self.state.phase, sure)
-            && !part.no
-            && part.whose.is_empty()
+        if !sure
+            && self.is_bare_replacement(meaning)
+            && let Utterance::Part(part) = meaning
         {
             part.why
                 .get_or_insert_with(|| Why::Unsure(heard.confidence()));

@@ -42,9 +42,14 @@ fn problems(connection: &Connection, encrypted: bool) -> rusqlite::Result<Vec<St
             found.push(problem?);
         }
     }
-    let newer = connection.path().map(|it| newer_pages(Path::new(it)));
-    let newer = newer.unwrap_or_default();
-    found.retain(|it| it != "ok" && of_page(it).is_none_or(|page| !newer.contains(&page)));
+    found.retain(|it| it != "ok");
+    // The log can be long, and is seldom needed.
+    if let Some(path) = connection.path()
+        && found.iter().any(|it| of_page(it).is_some())
+    {
+        let newer = newer_pages(Path::new(path));
+        found.retain(|it| of_page(it).is_none_or(|page| !newer.contains(&page)));
+    }
     Ok(found)
 }
 

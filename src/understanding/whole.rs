@@ -115,6 +115,10 @@ mod tests {
 
     /// The claims, and how many are asked for.
     fn claims(transcripts: &[(&str, f32)]) -> Option<(Vec<String>, usize)> {
+        claims_of(&heard(transcripts))
+    }
+
+    fn claims_of(heard: &Heard) -> Option<(Vec<String>, usize)> {
         let context = Context {
             units: Units::UsCustomary,
             pending: &[],
@@ -123,7 +127,7 @@ mod tests {
             counted: None,
         };
         let vocabulary = Grammar::standard().vocabulary();
-        match understand(&heard(transcripts), &vocabulary, &context) {
+        match understand(heard, &vocabulary, &context) {
             Ok(Utterance::Readings {
                 claims, unclear, ..
             }) => {
@@ -177,22 +181,7 @@ mod tests {
             at += lasts;
             word.end = at;
         }
-        let vocabulary = Grammar::standard().vocabulary();
-        let context = Context {
-            units: Units::UsCustomary,
-            pending: &[],
-            precautions: None,
-            ask_below: ASK_BELOW,
-            counted: None,
-        };
-        let found = understand(&heard, &vocabulary, &context);
-        let Ok(Utterance::Readings {
-            claims, unclear, ..
-        }) = found
-        else {
-            panic!("{found:?}");
-        };
-        assert_eq!((claims.len(), unclear.len()), (0, 1));
+        assert_eq!(claims_of(&heard), Some((vec![], 1)));
     }
 
     #[test]
