@@ -6,7 +6,8 @@ use std::path::Path;
 
 use criterion::{Criterion, criterion_group, criterion_main};
 use sayback::grammar::{Expect, Grammar};
-use sayback::hearing::{Ear, Heard, Model};
+use sayback::hearing::{Ear, Heard};
+use sayback::round::model_for;
 use sayback::understanding::{ASK_BELOW, Context, understand};
 use sayback::vitals::Units;
 
@@ -40,10 +41,13 @@ fn understanding(criterion: &mut Criterion) {
 
 fn grammar(criterion: &mut Criterion) {
     criterion.bench_function("read the grammar", |it| it.iter(Grammar::standard));
-    let grammar = Grammar::standard();
-    let model = Model::open(Path::new("assets/model-en-us")).expect("run `make setup` first");
+    let (model, grammar) = model_for(Path::new("assets/model-en-us"), Grammar::standard())
+        .expect("run `make setup` first");
     let mut group = criterion.benchmark_group("state");
     group.sample_size(10);
+    group.bench_function("network Readings", |it| {
+        it.iter(|| grammar.network(Expect::Readings));
+    });
     for expect in Expect::ALL {
         group.bench_function(format!("phrases {expect:?}"), |it| {
             it.iter(|| grammar.phrases(expect));

@@ -16,7 +16,7 @@ use std::time::{Duration, Instant};
 use sayback::dialogue::{Action, Dialogue, Event, Phase};
 use sayback::facts::{Fact, KeptReading, Record, Time};
 use sayback::grammar::{Expect, Grammar};
-use sayback::hearing::{Ear, Heard, Model, RATE, read_wav};
+use sayback::hearing::{Ear, Heard, Model, RATE, Words, read_wav};
 use sayback::residents::Home;
 use sayback::round::{Mouth, Round, Silent, ear_for, heard_again};
 use sayback::speaking::{Audio, Cached, Espeak, EspeakSettings, Player};
@@ -85,14 +85,21 @@ fn table() -> Anything<()> {
     let mut phrases = Duration::ZERO;
     let mut recognisers = Duration::ZERO;
     {
-        let mut ear = Ear::open(&model_folder())?;
-        let grammar = grammar.known_to(&|word| ear.knows(word));
+        let words = Words::read(&model_folder())?;
+        let grammar = grammar.clone().known_to(&|word| words.know(word));
+        let started = Instant::now();
+        let network = grammar.network(Expect::Readings);
+        phrases += started.elapsed();
+        let mut ear = Ear::new(Model::open_for(&model_folder(), &words, &network)?);
         for expect in Expect::ALL {
             let started = Instant::now();
-            let list = grammar.phrases(expect);
+            let list = (expect != Expect::Readings).then(|| grammar.phrases(expect));
             phrases += started.elapsed();
             let started = Instant::now();
-            ear.set_phrases(expect, &list)?;
+            match list {
+                Some(list) => ear.set_phrases(expect, &list)?,
+                None => ear.set_network(expect)?,
+            }
             recognisers += started.elapsed();
         }
     }

@@ -24,6 +24,7 @@ use sayback::facts::{Record, Time};
 use sayback::grammar::{Expect, Grammar};
 use sayback::hearing::{Ear, Heard, Model, RATE, read_wav};
 use sayback::residents::Home;
+use sayback::round::{listen_for, model_for};
 use sound::Ventilation;
 
 type Anything<T> = Result<T, Box<dyn std::error::Error>>;
@@ -45,8 +46,7 @@ fn main() -> Anything<()> {
     let home = Home::from_toml(&std::fs::read_to_string("audio-fixtures/demo-home.toml")?)?;
     let grammar = Grammar::standard().for_home(&home)?;
     let dialogue = Dialogue::new(home.clone(), home.aides[0].clone(), &grammar)?;
-    let model = Model::open(Path::new("assets/model-en-us"))?;
-    let grammar = grammar.known_to(&|word| model.knows(word));
+    let (model, grammar) = model_for(Path::new("assets/model-en-us"), grammar)?;
     let rig = Rig {
         dialogue,
         model,
@@ -84,7 +84,7 @@ impl Rig {
     fn ear(&self) -> Anything<Ear<Expect>> {
         let mut ear = Ear::new(self.model.clone());
         for expect in Expect::ALL {
-            ear.set_phrases(expect, &self.grammar.phrases(expect))?;
+            listen_for(&mut ear, expect, &self.grammar)?;
         }
         ear.expect(Expect::Readings);
         Ok(ear)

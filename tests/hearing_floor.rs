@@ -25,6 +25,7 @@ use std::path::PathBuf;
 
 use sayback::grammar::Grammar;
 use sayback::hearing::read_wav;
+use sayback::round::model_for;
 
 use judge::{Judge, Outcome};
 use listen::Listener;
@@ -51,7 +52,7 @@ const FLOORS: [(Way, usize, usize); 2] = [
 #[test]
 fn readings_are_heard_no_worse_than_before() -> Anything<()> {
     let judge = Judge::new()?;
-    let model = sound::model();
+    let (model, grammar) = model_for(&sound::model_folder(), Grammar::standard())?;
     let folder = tempfile::tempdir()?;
     let mut items = texts::readings(Split::Tune, 4 * READINGS);
     let at_hand = |it: &Item| {
@@ -78,8 +79,7 @@ fn readings_are_heard_no_worse_than_before() -> Anything<()> {
         let mut missed = Vec::new();
         for voice in Voice::of(Split::Tune) {
             let expect = [judge.waiting.expect()];
-            let mut listener =
-                Listener::new(&model, &Grammar::standard(), &judge.dialogue, &expect)?;
+            let mut listener = Listener::new(&model, &grammar, &judge.dialogue, &expect)?;
             for (item, sound) in items
                 .iter()
                 .zip(&sounds)

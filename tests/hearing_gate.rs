@@ -10,6 +10,7 @@ mod sound;
 use room::{Ventilation, Voices, silence};
 use sayback::grammar::{Expect, Grammar};
 use sayback::hearing::{Ear, Heard, Model, RATE, read_wav};
+use sayback::round::model_for;
 
 const VOICES: [&str; 5] = [
     "flite:slt",
@@ -36,8 +37,7 @@ const SOFTER: f64 = 15.0;
 
 fn ear(model: &Model) -> Ear<Expect> {
     let mut ear = Ear::new(model.clone());
-    let phrases = Grammar::standard().phrases(Expect::Readings);
-    ear.set_phrases(Expect::Readings, &phrases).unwrap();
+    ear.set_network(Expect::Readings).unwrap();
     ear.expect(Expect::Readings);
     ear
 }
@@ -146,7 +146,7 @@ impl Compared {
 
 #[test]
 fn soft_first_syllables_over_a_low_noise_are_not_lost() {
-    let model = sound::model();
+    let (model, _) = model_for(&sound::model_folder(), Grammar::standard()).unwrap();
     let folder = tempfile::tempdir().unwrap();
     let mut voices = Voices::new(folder.path());
     let mut compared = Compared::new(&model);
@@ -166,7 +166,7 @@ fn soft_first_syllables_over_a_low_noise_are_not_lost() {
 
 #[test]
 fn the_recordings_over_ventilation_are_heard_no_worse_behind_it() {
-    let model = sound::model();
+    let (model, _) = model_for(&sound::model_folder(), Grammar::standard()).unwrap();
     let folder = std::path::Path::new("audio-fixtures");
     let list = std::fs::read_to_string(folder.join("texts.tsv")).unwrap();
     let mut compared = Compared::new(&model);

@@ -10,17 +10,14 @@ mod sound;
 use std::fmt::Write as _;
 use std::path::Path;
 use std::process::Command;
-use std::sync::LazyLock;
 
 use sayback::dialogue::Dialogue;
 use sayback::facts::Body;
 use sayback::grammar::Grammar;
-use sayback::hearing::{Ear, Model};
-use sayback::residents::Home;
-use sayback::round::{Mouth, Rehearsal, Script, Silent, shown};
-use sayback::store::Store;
 
-static MODEL: LazyLock<Model> = LazyLock::new(sound::model);
+use sayback::residents::Home;
+use sayback::round::{Mouth, Rehearsal, Script, Silent, ear_for, shown};
+use sayback::store::Store;
 
 /// Speaks a sentence into a WAV file, at the voice's own rate.
 fn speak(voice: &str, words: &str, file: &Path) {
@@ -62,12 +59,7 @@ fn stored(voice: &str, round: &str) -> Vec<String> {
     let home = Home::from_toml(&std::fs::read_to_string(&script.home).unwrap()).unwrap();
     let grammar = Grammar::standard();
     let dialogue = Dialogue::new(home.clone(), home.aides[0].clone(), &grammar).unwrap();
-    let mut ear = Ear::new(MODEL.clone());
-    let heard = grammar.for_home(&home).unwrap();
-    let heard = heard.known_to(&|word| MODEL.knows(word));
-    for expect in sayback::grammar::Expect::ALL {
-        ear.set_phrases(expect, &heard.phrases(expect)).unwrap();
-    }
+    let ear = ear_for(&sound::model_folder(), &grammar, &home).unwrap();
     let path = folder.path().join("record.db");
     let mut store = Store::open(&path).unwrap();
     let rehearsal = Rehearsal {

@@ -5,7 +5,7 @@ use std::time::{Duration, Instant};
 use sayback::dialogue::{Dialogue, State};
 use sayback::grammar::{Expect, Grammar};
 use sayback::hearing::{Ear, Heard, Model, RATE};
-use sayback::round::heard_again;
+use sayback::round::{heard_again, listen_for};
 
 use super::Anything;
 
@@ -31,7 +31,7 @@ impl<'a> Listener<'a> {
     ) -> Anything<Self> {
         let mut ear = Ear::new(model.clone());
         for expect in expects {
-            ear.set_phrases(*expect, &grammar.phrases(*expect))?;
+            listen_for(&mut ear, *expect, grammar)?;
         }
         Ok(Self {
             ear,

@@ -23,6 +23,7 @@ use std::path::PathBuf;
 use sayback::dialogue::State;
 use sayback::grammar::{Expect, Grammar};
 use sayback::hearing::{Heard, Model, read_wav};
+use sayback::round::model_for;
 use sayback::vitals::VitalSign;
 
 use judge::{Judge, Outcome};
@@ -82,10 +83,11 @@ struct Bench<'a> {
 
 impl<'a> Bench<'a> {
     fn new(wanted: &'a Wanted) -> Anything<Self> {
+        let (model, grammar) = model_for(&wanted.model, Grammar::standard())?;
         Ok(Self {
             judge: Judge::new()?,
-            grammar: Grammar::standard(),
-            model: Model::open(&wanted.model)?,
+            grammar,
+            model,
             room: Room::new(&babble()?),
             wanted,
         })

@@ -13,7 +13,8 @@ use sayback::hearing::{Heard, Microphone, RATE, read_wav};
 use sayback::metrics::Counted;
 use sayback::residents::{Home, Staff};
 use sayback::round::{
-    Both, Live, Mouth, Rehearsal, Screen, Script, Silent, Terminal, Tutorial, ear_for,
+    Both, Live, Mouth, Rehearsal, Screen, Script, Silent, Terminal, Tutorial, ear_for, listen_for,
+    model_for,
 };
 use sayback::speaking::{Cached, Espeak, EspeakSettings, Piper, Player, Tee};
 use sayback::store::{Readable, Store};
@@ -244,14 +245,13 @@ fn hear(
     for file in files {
         sounds.push((file, read_wav(file).map_err(message)?));
     }
-    let model = sayback::hearing::Model::open(&model_folder(model)?).map_err(message)?;
-    let grammar = meant.grammar.clone().known_to(&|word| model.knows(word));
-    let phrases = grammar.phrases(expect);
+    let grammar = meant.grammar.clone();
+    let (model, grammar) = model_for(&model_folder(model)?, grammar).map_err(message)?;
     for (file, sound) in sounds {
         // Each file is a stream of its own, with a recogniser that has heard
         // nothing before.
         let mut ear = sayback::hearing::Ear::new(model.clone());
-        ear.set_phrases(expect, &phrases).map_err(message)?;
+        listen_for(&mut ear, expect, &grammar).map_err(message)?;
         ear.expect(expect);
         let mut heard: Vec<Heard> = sound
             .chunks(RATE as usize / 10)

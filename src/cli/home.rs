@@ -134,9 +134,9 @@ fn import(csv: &Path, path: &Path, dry_run: bool) -> Result<End, Message> {
 fn check(path: &Path, model: &super::Model) -> Result<End, Message> {
     let home = read_home(path)?;
     let folder = super::commands::model_folder(model)?;
-    let model = sayback::hearing::Model::open(&folder).map_err(message)?;
+    let words = sayback::hearing::Words::read(&folder).map_err(message)?;
     let today = chrono::Local::now().date_naive();
-    let notices = home.check(&|word| model.knows(word), today);
+    let notices = home.check(&|word| words.know(word), today);
     for notice in &notices {
         let about: Vec<&str> = notice.about.iter().map(|it| it.0.as_str()).collect();
         let about = if about.is_empty() {

@@ -27,6 +27,9 @@ const HALF_SURE: f32 = 0.35;
 /// What begins so soon after talk, in seconds, goes on with it: "I was born in
 /// nineteen", and then "thirty two".
 const GOES_ON: f32 = 1.0;
+/// What begins so soon after talk has no pause before it: the recogniser ended the
+/// talk in the middle. "Repeat" is then the end of "maple street".
+const NO_PAUSE: f32 = 0.15;
 
 /// What was asked about, and what is only shown.
 #[derive(Debug, Clone, PartialEq, Default)]
@@ -62,17 +65,18 @@ impl Turn<'_> {
             self.state.restraint = Restraint::default();
         }
         self.state.restraint.heard = Some(self.now);
-        let goes_on = self.goes_on_with_talk(heard);
+        let since_talk = self.since_talk(heard);
+        let within = |pause: f32| since_talk.is_some_and(|it| (-0.05..pause).contains(&it));
         self.state.restraint.talked_until = match (meaning, heard.words.last()) {
             (Err(NotUnderstood::SideTalk), Some(last)) => Some(last.end),
             _ => None,
         };
         self.state.restraint.passed_over = false;
-        if goes_on
-            && meaning
-                .as_ref()
-                .is_ok_and(|it| self.is_bare_replacement(it))
-        {
+        let goes_on = meaning.as_ref().is_ok_and(|it| match it {
+            Utterance::Command(_) => within(NO_PAUSE),
+            it => within(GOES_ON) && self.is_bare_replacement(it),
+        });
+        if goes_on {
             self.state.restraint.passed_over = true;
             return false;
         }
@@ -89,12 +93,10 @@ impl Turn<'_> {
         true
     }
 
-    fn goes_on_with_talk(&self, heard: &Heard) -> bool {
-        let (Some(until), Some(first)) = (self.state.restraint.talked_until, heard.words.first())
-        else {
-            return false;
-        };
-        heard.by == By::Voice && (0.0..GOES_ON).contains(&(first.start - until))
+    /// The pause between talk and what was heard, in seconds.
+    fn since_talk(&self, heard: &Heard) -> Option<f32> {
+        let first = heard.words.first().filter(|_| heard.by == By::Voice)?;
+        Some(first.start - self.state.restraint.talked_until?)
     }
 
     /// Whether it is a part of a reading in place of a yes or no, and nothing says
@@ -208,5 +210,18 @@ mod tests {
         assert!(said(0.3, "no eighty two"));
         assert!(said(0.3, "pulse eighty two"));
         assert!(said(0.3, "yes"));
+    }
+
+    #[test]
+    fn a_command_without_a_pause_before_it_is_the_end_of_the_talk() {
+        let now = Time::parse_from_rfc3339("2026-03-02T07:30:00-05:00").unwrap();
+        let said = |pause: f32| {
+            let (dialogue, state) = having_said(&["room nine", "yes", "pulse seventy two", "yes"]);
+            let (state, _) = dialogue.step(state, &heard("on the [unk]", 10.0), now);
+            let (_, actions) = dialogue.step(state, &heard("repeat", 10.9 + pause), now);
+            actions.iter().any(|it| matches!(it, Action::Say(_)))
+        };
+        assert!(!said(0.0));
+        assert!(said(0.3));
     }
 }

@@ -6,6 +6,7 @@
 mod accepts;
 mod expect;
 mod jsgf;
+mod network;
 mod order;
 mod people;
 mod phrases;
@@ -19,6 +20,7 @@ use thiserror::Error;
 
 pub use expect::Expect;
 pub use jsgf::JsgfError;
+pub use network::{Network, Next, Place};
 pub use order::OrderWord;
 pub use place::spoken_forms;
 pub use token::{Command, HalfDay, Piece, Side, TakenForm, Token};

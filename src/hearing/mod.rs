@@ -10,6 +10,7 @@ mod frames;
 mod gate;
 mod heard;
 mod kept_sound;
+mod language;
 mod level;
 mod link;
 mod microphone;
@@ -24,6 +25,7 @@ mod wav;
 
 pub use alternatives::heard_in;
 pub use heard::{Alternative, By, Heard, UNKNOWN, Word};
+pub use language::Words;
 pub use level::{ClipDetector, FLOOR, Level, Meter};
 pub use microphone::{Microphone, MicrophoneEvent};
 pub use model::{EarError, Model};

@@ -7,8 +7,10 @@ use thiserror::Error;
 use vosk::{LogLevel, Recognizer};
 
 use super::heard::UNKNOWN;
+use super::language::{self, Words};
 use super::tuning::Tuned;
 use super::wav::RATE;
+use crate::grammar::Network;
 
 /// The most transcripts that are asked for, the best one included.
 const TRANSCRIPTS: u16 = 10;
@@ -26,6 +28,14 @@ pub enum EarError {
         "the speech model in {0} cannot be loaded; it may be damaged: delete that folder and run `make setup`"
     )]
     ModelUnusable(PathBuf),
+    /// No folder can be made for the links that stand in for the model.
+    #[error(
+        "the speech model cannot be made ready in {0}: {1}; make room there, or set TMPDIR to another folder"
+    )]
+    NoPlace(PathBuf, String),
+    /// A network was asked for, and the model was opened without one.
+    #[error("the speech model was opened without a network to listen for")]
+    NoNetwork,
     /// Words that the model does not know can never be heard.
     #[error("the speech model does not know: {}; use other words for these", .0.join(", "))]
     UnknownWords(Vec<String>),
@@ -43,14 +53,31 @@ pub enum EarError {
 pub struct Model {
     // The library looks words up through an exclusive reference, hence the lock.
     inner: Arc<Mutex<vosk::Model>>,
+    /// Whether its language is a network of ours.
+    listens: bool,
 }
 
 impl Model {
-    /// Loads the model in a folder. Takes about half a second.
+    /// Loads the model in a folder, with its own language. Takes about half a second.
     ///
     /// # Errors
     /// Says which file is missing, or that the files are damaged.
     pub fn open(folder: &Path) -> Result<Self, EarError> {
+        Self::load(folder, None)
+    }
+
+    /// Loads the model in a folder, with the language of a network in place of its
+    /// own.
+    ///
+    /// # Errors
+    /// As [`Model::open`]; and lists the words of the network that the model does not
+    /// know.
+    pub fn open_for(folder: &Path, words: &Words, network: &Network) -> Result<Self, EarError> {
+        let language = language::file(network, words)?;
+        Self::load(folder, Some(&language))
+    }
+
+    fn load(folder: &Path, language: Option<&[u8]>) -> Result<Self, EarError> {
         // The library would report a missing file on standard error only, and
         // some of them not before the first word.
         for part in [
@@ -69,14 +96,13 @@ impl Model {
         }
         vosk::set_log_level(LogLevel::Error);
         let unusable = || EarError::ModelUnusable(folder.to_owned());
-        let tuned = Tuned::new(folder)
-            .inspect_err(|error| tracing::warn!("the model's own settings are used: {error}"))
-            .ok();
-        let name = tuned.as_ref().map_or(folder, Tuned::folder);
-        let name = name.to_str().ok_or_else(unusable)?;
+        let tuned = Tuned::new(folder, language)
+            .map_err(|error| EarError::NoPlace(std::env::temp_dir(), error.to_string()))?;
+        let name = tuned.folder().to_str().ok_or_else(unusable)?;
         let model = vosk::Model::new(name).ok_or_else(unusable)?;
         Ok(Self {
             inner: Arc::new(Mutex::new(model)),
+            listens: language.is_some(),
         })
     }
 
@@ -92,9 +118,16 @@ impl Model {
         self.inner.lock().unwrap_or_else(PoisonError::into_inner)
     }
 
-    pub(super) fn recognizer(&self, phrases: &[String]) -> Result<Recognizer, EarError> {
+    /// A recogniser for some phrases, or for the network that the model was opened
+    /// with.
+    pub(super) fn recognizer(&self, phrases: Option<&[String]>) -> Result<Recognizer, EarError> {
         #[allow(clippy::cast_precision_loss, reason = "16000 is exact")]
-        let recognizer = Recognizer::new_with_grammar(&self.lock(), RATE as f32, phrases);
+        let rate = RATE as f32;
+        let recognizer = match phrases {
+            Some(phrases) => Recognizer::new_with_grammar(&self.lock(), rate, phrases),
+            None if self.listens => Recognizer::new(&self.lock(), rate),
+            None => return Err(EarError::NoNetwork),
+        };
         let mut recognizer = recognizer.ok_or(EarError::Failed)?;
         recognizer.set_words(true);
         recognizer.set_max_alternatives(TRANSCRIPTS);

@@ -42,8 +42,9 @@ const RENEW_AFTER: u64 = 8 * 3_600 * RATE as u64;
 
 /// A recogniser for one list of phrases.
 struct Slot {
-    /// Shared by the ears of one process: they are megabytes.
-    phrases: Arc<[String]>,
+    /// Shared by the ears of one process: they are megabytes. None for the network
+    /// that the model was opened with.
+    phrases: Option<Arc<[String]>>,
     recognizer: Recognizer,
     /// Samples given to this recogniser since it was made.
     fed: u64,
@@ -52,9 +53,9 @@ struct Slot {
 }
 
 impl Slot {
-    fn new(model: &Model, phrases: Arc<[String]>) -> Result<Self, EarError> {
+    fn new(model: &Model, phrases: Option<Arc<[String]>>) -> Result<Self, EarError> {
         Ok(Self {
-            recognizer: model.recognizer(&phrases)?,
+            recognizer: model.recognizer(phrases.as_deref())?,
             phrases,
             fed: 0,
             learned: 0,
@@ -94,7 +95,7 @@ impl<K: Eq + Hash + Clone> Ear<K> {
     pub fn another(&self) -> Result<Self, EarError> {
         let mut another = Self::new(self.model.clone());
         for (key, slot) in &self.slots {
-            let slot = Slot::new(&self.model, Arc::clone(&slot.phrases))?;
+            let slot = Slot::new(&self.model, slot.phrases.clone())?;
             another.slots.insert(key.clone(), slot);
         }
         Ok(another)
@@ -169,7 +170,19 @@ impl<K: Eq + Hash> Ear<K> {
         if !list.iter().any(|phrase| phrase == UNKNOWN) {
             list.push(UNKNOWN.to_owned());
         }
-        let slot = Slot::new(&self.model, list.into())?;
+        self.listen(key, Some(list.into()))
+    }
+
+    /// As [`Ear::set_phrases`], for the network that the model was opened with.
+    ///
+    /// # Errors
+    /// [`EarError::NoNetwork`] when it was opened without one.
+    pub fn set_network(&mut self, key: K) -> Result<(), EarError> {
+        self.listen(key, None)
+    }
+
+    fn listen(&mut self, key: K, phrases: Option<Arc<[String]>>) -> Result<(), EarError> {
+        let slot = Slot::new(&self.model, phrases)?;
         if self.expected.as_ref() == Some(&key) {
             self.running = 0;
             self.clips = ClipDetector::default();
@@ -298,7 +311,7 @@ impl<K: Eq + Hash> Ear<K> {
     pub fn hear_again(&self, first: Heard, phrases: &[String]) -> Heard {
         let sound = self.last_sound();
         let found = checked(phrases)
-            .and_then(|list| self.model.recognizer(&list))
+            .and_then(|list| self.model.recognizer(Some(&list)))
             .map(|mut it| again::transcripts(&mut it, sound));
         let second = match found {
             Ok(Some(second)) => second,
@@ -402,7 +415,7 @@ impl<K: Eq + Hash> Ear<K> {
         else {
             return;
         };
-        match Slot::new(&self.model, Arc::clone(&slot.phrases)) {
+        match Slot::new(&self.model, slot.phrases.clone()) {
             Ok(anew) => *slot = anew,
             Err(error) => tracing::error!("{error}"),
         }

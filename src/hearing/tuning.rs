@@ -2,12 +2,15 @@
 //!
 //! The library reads its settings from the model's own folder. That folder may
 //! be shared, read-only, or checked against a checksum, so a folder of links
-//! with two changed files stands in for it while the model is loaded.
+//! with two changed files, and a language of our own, stands in for it while the
+//! model is loaded.
 
-use std::fs;
-use std::io;
+use std::fs::{self, File};
+use std::io::{self, Write as _};
+use std::os::fd::AsRawFd;
 use std::path::{Path, PathBuf};
 
+use rustix::fs::{MemfdFlags, memfd_create};
 use uuid::Uuid;
 
 /// Keeps more of the transcripts that were nearly chosen. Of 81 wrong readings
@@ -17,27 +20,39 @@ const LATTICE_BEAM: &str = "--lattice-beam=6.0";
 /// No random noise in the features: the same sound gives the same words. The
 /// noise is needed, though, and is added by [`Dither`].
 const NO_DITHER: &str = "--dither=0.0";
+/// The file of the model's language, in its folder `graph`.
+const LANGUAGE: &str = "Gr.fst";
 
 /// A folder that looks like the model with our settings. It is removed when this
 /// is dropped; the library has read everything by then.
 pub(super) struct Tuned {
     folder: PathBuf,
+    /// A language has the names of residents in it, and is on no disk.
+    _language: Option<File>,
 }
 
 impl Tuned {
     /// # Errors
     /// When the stand-in cannot be made, such as for want of a place for
     /// temporary files. The model works without it.
-    pub(super) fn new(model: &Path) -> io::Result<Self> {
+    pub(super) fn new(model: &Path, language: Option<&[u8]>) -> io::Result<Self> {
         let model = fs::canonicalize(model)?;
         let folder = std::env::temp_dir().join(format!("sayback-{}", Uuid::new_v4()));
         fs::create_dir(&folder)?;
-        let tuned = Self { folder };
-        for entry in fs::read_dir(&model)? {
-            let entry = entry?;
-            if entry.file_name() != "conf" {
-                link(&entry.path(), &tuned.folder.join(entry.file_name()))?;
-            }
+        let mut tuned = Self {
+            folder,
+            _language: None,
+        };
+        link_all(&model, &tuned.folder, "conf")?;
+        if let Some(language) = language {
+            fs::remove_file(tuned.folder.join("graph"))?;
+            fs::create_dir(tuned.folder.join("graph"))?;
+            link_all(&model.join("graph"), &tuned.folder.join("graph"), LANGUAGE)?;
+            let mut file = in_memory()?;
+            file.write_all(language)?;
+            let name = format!("/proc/self/fd/{}", file.as_raw_fd());
+            link(Path::new(&name), &tuned.folder.join("graph").join(LANGUAGE))?;
+            tuned._language = Some(file);
         }
         let conf = tuned.folder.join("conf");
         fs::create_dir(&conf)?;
@@ -60,6 +75,21 @@ impl Drop for Tuned {
             tracing::debug!("{}: {error}", self.folder.display());
         }
     }
+}
+
+/// Links to all that is in a folder, but for one name.
+fn link_all(from: &Path, to: &Path, except: &str) -> io::Result<()> {
+    for entry in fs::read_dir(from)? {
+        let entry = entry?;
+        if entry.file_name() != except {
+            link(&entry.path(), &to.join(entry.file_name()))?;
+        }
+    }
+    Ok(())
+}
+
+fn in_memory() -> io::Result<File> {
+    Ok(memfd_create("language", MemfdFlags::CLOEXEC)?.into())
 }
 
 #[cfg(unix)]
@@ -144,7 +174,7 @@ mod tests {
         for file in ["conf/model.conf", "conf/mfcc.conf", "graph/g"] {
             fs::write(model.path().join(file), "--lattice-beam=2.0\n").unwrap();
         }
-        let tuned = Tuned::new(model.path()).unwrap();
+        let tuned = Tuned::new(model.path(), None).unwrap();
         let folder = tuned.folder().to_owned();
         assert!(folder.join("graph/g").exists());
         let conf = fs::read_to_string(folder.join("conf/model.conf")).unwrap();

@@ -18,7 +18,7 @@ use uuid::Uuid;
 use crate::dialogue::{Action, Dialogue, Event, Phase, State};
 use crate::facts::{Record, Time};
 use crate::grammar::{Expect, Grammar};
-use crate::hearing::{Ear, EarError, Heard};
+use crate::hearing::{Ear, EarError, Heard, Model, Words};
 use crate::residents::Home;
 use crate::speaking::{Saying, VoiceError};
 use crate::store::{Store, StoreError};
@@ -355,10 +355,39 @@ pub fn ear_for(
 ) -> Result<Ear<Expect>, RoundError> {
     let grammar = grammar.clone().for_home(home);
     let grammar = grammar.map_err(|error| RoundError::Other(error.to_string()))?;
-    let mut ear = Ear::open(model)?;
-    let grammar = grammar.known_to(&|word| ear.knows(word));
+    let (model, grammar) = model_for(model, grammar)?;
+    let mut ear = Ear::new(model);
     for expect in Expect::ALL {
-        ear.set_phrases(expect, &grammar.phrases(expect))?;
+        listen_for(&mut ear, expect, &grammar)?;
     }
     Ok(ear)
+}
+
+/// The model in a folder, made ready to listen for a grammar, and the grammar
+/// without the names that the model does not know.
+///
+/// # Errors
+/// As [`ear_for`].
+pub fn model_for(folder: &std::path::Path, grammar: Grammar) -> Result<(Model, Grammar), EarError> {
+    let words = Words::read(folder)?;
+    let grammar = grammar.known_to(&|word| words.know(word));
+    let network = grammar.network(Expect::Readings);
+    Ok((Model::open_for(folder, &words, &network)?, grammar))
+}
+
+/// Makes an ear listen for one state of the dialogue. Its model is from
+/// [`model_for`], with the same grammar.
+///
+/// # Errors
+/// [`EarError`] when the model does not know a word of it.
+pub fn listen_for(
+    ear: &mut Ear<Expect>,
+    expect: Expect,
+    grammar: &Grammar,
+) -> Result<(), EarError> {
+    // A model holds one network. Readings gain most by one: nothing else is as long.
+    match expect {
+        Expect::Readings => ear.set_network(expect),
+        _ => ear.set_phrases(expect, &grammar.phrases(expect)),
+    }
 }

@@ -20,9 +20,9 @@ use std::path::{Path, PathBuf};
 use fastrand::Rng;
 use sayback::dialogue::Dialogue;
 use sayback::facts::{Body, Fact, Time};
-use sayback::grammar::{Expect, Grammar};
-use sayback::hearing::{Ear, Model};
+use sayback::grammar::Grammar;
 use sayback::residents::Staff;
+use sayback::round::ear_for;
 use sayback::store::Store;
 use sayback::vitals::{Measurement, NotTakenReason, VitalSign};
 use uuid::Uuid;
@@ -212,14 +212,7 @@ fn an_hour_of_a_round_is_the_truth_and_nothing_else() {
     let grammar = Grammar::standard();
     let dialogue = Dialogue::new(home.clone(), home.aides[0].clone(), &grammar).expect("a home");
     let model = Path::new(env!("CARGO_MANIFEST_DIR")).join("assets/model-en-us");
-    let model = Model::open(&model).unwrap_or_else(|error| panic!("{error}"));
-    let mut ear = Ear::new(model.clone());
-    let heard = grammar.for_home(&home).expect("a home");
-    let heard = heard.known_to(&|word| model.knows(word));
-    for expect in Expect::ALL {
-        ear.set_phrases(expect, &heard.phrases(expect))
-            .expect("phrases");
-    }
+    let mut ear = ear_for(&model, &grammar, &home).unwrap_or_else(|error| panic!("{error}"));
     let begun = Time::parse_from_rfc3339("2026-03-02T07:30:00-05:00").expect("a time");
     let mut world = World {
         ear: &mut ear,
