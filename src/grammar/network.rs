@@ -262,3 +262,66 @@ fn merged(mut all: Mass) -> Mass {
 fn nodes(mass: &Mass) -> Vec<usize> {
     mass.iter().map(|(node, _)| *node).collect()
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    const FILE: &str = "#JSGF V1.0;\ngrammar reading;\n\
+        <digit> = /3/ one | two;\n\
+        public <one> = /3/ pulse <digit> [<digit>] | pulse two regular | weight <digit>;";
+
+    fn network(files: &[(&str, &str)]) -> Network {
+        Grammar::parse(files).unwrap().network(Expect::Readings)
+    }
+
+    #[test]
+    fn a_phrase_is_as_likely_as_its_weights_make_it() {
+        let network = network(&[("reading", FILE)]);
+        let near = |phrase: &str, likelihood: f64| {
+            let found = network.likelihood(phrase);
+            assert!((found - likelihood).abs() < 1e-9, "{phrase}: {found}");
+        };
+        near("pulse one", 0.6 * 0.75 * 0.5);
+        near("pulse one two", 0.6 * 0.75 * 0.5 * 0.25);
+        near("weight two", 0.2 * 0.25);
+        near("pulse two regular", 0.2);
+        for none in ["", "pulse", "weight one two", "pulse one regular", "one"] {
+            near(none, 0.0);
+        }
+    }
+
+    #[test]
+    fn all_phrases_together_are_certain_and_lead_onward() {
+        for network in [
+            network(&[("reading", FILE)]),
+            Grammar::standard().network(Expect::Readings),
+        ] {
+            let places = &network.places;
+            let ends: f64 = places.iter().map(|it| it.passed * it.end).sum();
+            assert!((ends - 1.0).abs() < 1e-6, "{ends}");
+            for (at, place) in places.iter().enumerate() {
+                assert!(
+                    place
+                        .next
+                        .iter()
+                        .all(|it| it.to > at && it.likelihood > 0.0)
+                );
+            }
+        }
+    }
+
+    #[test]
+    fn every_phrase_that_can_be_drawn_is_in_it() {
+        let grammar = Grammar::standard();
+        let network = grammar.network(Expect::Readings);
+        let mut rng = fastrand::Rng::with_seed(1);
+        for rule in ["reading.one", "change.value", "place.where"] {
+            for _ in 0..500 {
+                let phrase = grammar.draw(rule, &mut rng);
+                assert!(network.likelihood(&phrase) > 0.0, "{phrase}");
+            }
+        }
+        assert!(network.likelihood("pulse") <= 0.0);
+    }
+}

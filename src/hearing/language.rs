@@ -293,3 +293,91 @@ fn states(network: &Network, words: &Words) -> Result<Vec<State>, EarError> {
     }
     Ok(states)
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::grammar::{Expect, Grammar};
+
+    fn network() -> Network {
+        let file = "#JSGF V1.0;\ngrammar reading;\npublic <one> = pulse (one | two) [two];";
+        let grammar = Grammar::parse(&[("reading", file)]).unwrap();
+        grammar.network(Expect::Readings)
+    }
+
+    fn words(all: &[&str]) -> Words {
+        let numbers = all.iter().map(|it| (*it).to_owned()).zip(0..).collect();
+        Words { numbers }
+    }
+
+    #[test]
+    fn the_words_of_a_file_are_read_again() {
+        let words = words(&["<eps>", "pulse", "one", "two", "[unk]"]);
+        let file = file(&network(), &words).unwrap();
+        assert_eq!(table(&file), Some(words.numbers));
+        for length in 0..60 {
+            assert_eq!(table(&file[..length]), None, "{length}");
+        }
+        assert_eq!(table(b"#JSGF V1.0; and more than enough of it"), None);
+    }
+
+    #[test]
+    fn a_word_that_the_model_lacks_is_named() {
+        let words = words(&["<eps>", "pulse", "two", "[unk]"]);
+        assert!(!words.know("one") && !words.know("<eps>"));
+        assert_eq!(
+            file(&network(), &words).unwrap_err(),
+            EarError::UnknownWords(vec!["one".to_owned()])
+        );
+    }
+
+    #[test]
+    fn a_phrase_costs_least_and_anything_else_can_be_said() {
+        let words = words(&["<eps>", "pulse", "one", "two", "[unk]"]);
+        let states = states(&network(), &words).unwrap();
+        // The best that a way through these words comes to.
+        let best = |said: &[&str]| {
+            let mut at = vec![0.0; states.len()];
+            at[0] = 1.0;
+            for said in said.iter().map(|it| words.number(it).unwrap()) {
+                let mut next = vec![0.0; states.len()];
+                for (likelihood, state) in quietly(&states, at).iter().zip(&states) {
+                    for arc in state.arcs.iter().filter(|it| it.word == said) {
+                        next[arc.to] = f64::max(next[arc.to], likelihood * arc.likelihood);
+                    }
+                }
+                at = next;
+            }
+            let ends = quietly(&states, at);
+            let ends = ends.iter().zip(&states).map(|(it, state)| it * state.end);
+            ends.fold(0.0, f64::max)
+        };
+        let reading = best(&["pulse", "one"]);
+        assert!(reading > 0.1, "{reading}");
+        for less in [
+            &["pulse", "[unk]"][..],
+            &["pulse", "two", "one"],
+            &["one"],
+            &["[unk]", "[unk]", "pulse", "one"],
+            &["pulse", "one", "pulse", "one"],
+        ] {
+            let found = best(less);
+            assert!(found > 0.0 && found < reading / 3.0, "{less:?}: {found}");
+        }
+    }
+
+    /// Goes on as far as nothing is said.
+    fn quietly(states: &[State], mut at: Vec<f64>) -> Vec<f64> {
+        loop {
+            let before = at.clone();
+            for (from, state) in states.iter().enumerate() {
+                for arc in state.arcs.iter().filter(|it| it.word == 0) {
+                    at[arc.to] = f64::max(at[arc.to], at[from] * arc.likelihood);
+                }
+            }
+            if at == before {
+                return at;
+            }
+        }
+    }
+}

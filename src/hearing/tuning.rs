@@ -189,6 +189,35 @@ mod tests {
     }
 
     #[test]
+    #[cfg(target_os = "linux")]
+    fn a_language_stands_in_for_the_models_own() {
+        let model = tempfile::tempdir().unwrap();
+        for part in ["conf", "graph"] {
+            fs::create_dir(model.path().join(part)).unwrap();
+        }
+        for file in [
+            "conf/model.conf",
+            "conf/mfcc.conf",
+            "graph/Gr.fst",
+            "graph/x",
+        ] {
+            fs::write(model.path().join(file), "its own").unwrap();
+        }
+        let tuned = Tuned::new(model.path(), Some(b"ours")).unwrap();
+        let graph = tuned.folder().join("graph");
+        assert_eq!(fs::read(graph.join("Gr.fst")).unwrap(), b"ours");
+        assert_eq!(fs::read(graph.join("x")).unwrap(), b"its own");
+        // On no disk: a link, and to no file that has a name.
+        let name = fs::read_link(graph.join("Gr.fst")).unwrap();
+        assert!(name.starts_with("/proc/self/fd"), "{}", name.display());
+        drop(tuned);
+        assert_eq!(
+            fs::read(model.path().join("graph/Gr.fst")).unwrap(),
+            b"its own"
+        );
+    }
+
+    #[test]
     fn noise_is_small_centred_and_repeatable() {
         let noise = Dither::default().add(&vec![0; 10_000]).to_vec();
         assert_eq!(noise, Dither::default().add(&vec![0; 10_000]));
