@@ -14,7 +14,7 @@ use thiserror::Error;
 
 use crate::facts::Time;
 use crate::residents::Staff;
-use crate::store::{Found, Key, OwnFile};
+use crate::store::{Found, Key, OwnFile, in_memory};
 use crate::vitals::LONGEST_TEXT;
 
 pub use lockout::{FREE_TRIES, LONGEST, lock_after};
@@ -196,7 +196,7 @@ impl Accounts {
     /// # Errors
     /// As [`open`](Self::open).
     pub fn in_memory() -> Result<(Self, Option<String>), AccountError> {
-        Self::on(Connection::open_in_memory()?)
+        Self::on(in_memory()?)
     }
 
     fn on(connection: Connection) -> Result<(Self, Option<String>), AccountError> {
