@@ -11,7 +11,7 @@ use thiserror::Error;
 use crate::facts::Time;
 use crate::residents::{Home, Staff};
 use crate::review::accounts::{TRIES, Tries, hash, minutes, verify};
-use crate::store::{Found, Key, OwnFile};
+use crate::store::{Found, Key, OwnFile, in_memory};
 
 const FILE: OwnFile = OwnFile {
     application: 0x5361_7950,
@@ -110,7 +110,7 @@ impl Pins {
     /// # Errors
     /// As [`open`](Self::open).
     pub fn in_memory() -> Result<Self, PinError> {
-        let pins = Self::on(Connection::open_in_memory()?)?;
+        let pins = Self::on(in_memory()?)?;
         pins.ok_or(PinError::Broken(rusqlite::Error::InvalidQuery))
     }
 

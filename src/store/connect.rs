@@ -3,6 +3,7 @@
 use std::fs::File;
 use std::io::{ErrorKind, Read as _};
 use std::path::Path;
+use std::sync::Once;
 use std::time::Duration;
 
 use rusqlite::{Connection, ErrorCode, OpenFlags};
@@ -88,6 +89,7 @@ pub(crate) fn connect(path: &Path, flags: OpenFlags, key: &Key) -> Result<Connec
 
 /// Opens a file with this secret, and reads from it, so that a wrong one shows.
 fn open(path: &Path, flags: OpenFlags, secret: Option<&Secret>) -> rusqlite::Result<Connection> {
+    make_ready();
     let connection = Connection::open_with_flags(path, flags)?;
     if let Some(secret) = secret {
         unlock(&connection, secret)?;
@@ -95,6 +97,19 @@ fn open(path: &Path, flags: OpenFlags, secret: Option<&Secret>) -> rusqlite::Res
     connection.busy_timeout(BUSY)?;
     connection.query_row("SELECT count(*) FROM sqlite_schema", [], |_| Ok(()))?;
     Ok(connection)
+}
+
+/// A database that is nowhere but in memory.
+pub(crate) fn in_memory() -> rusqlite::Result<Connection> {
+    make_ready();
+    Connection::open_in_memory()
+}
+
+/// The first opening in a process makes the ciphers ready. `SQLite` lets other threads
+/// open databases meanwhile, and those are refused any key: so one is opened for all.
+fn make_ready() {
+    static READY: Once = Once::new();
+    READY.call_once(|| drop(Connection::open_in_memory()));
 }
 
 /// Gives a connection its key, before anything is read or written through it.

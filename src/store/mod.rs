@@ -52,7 +52,7 @@ pub use self::wal::LogFault;
 
 pub(crate) use self::chain::{Columns, Head};
 pub(crate) use self::check::{Walk, about};
-pub(crate) use self::connect::{connect, private_file};
+pub(crate) use self::connect::{connect, in_memory, private_file};
 pub(crate) use self::exchange::link_state;
 pub(crate) use self::key::open_to_others;
 pub(crate) use self::own_file::{Found, OwnFile};
@@ -110,7 +110,7 @@ impl Store {
     /// [`StoreError`] when there is no memory for it.
     pub fn in_memory() -> Result<Self, StoreError> {
         let path = PathBuf::from("(practice, kept nowhere)");
-        let connection = Connection::open_in_memory().map_err(|error| StoreError::Open {
+        let connection = in_memory().map_err(|error| StoreError::Open {
             path: path.clone(),
             problem: error.to_string(),
         })?;

@@ -8,6 +8,7 @@ use super::error::beginning;
 use super::link::Password;
 use super::{HomeRecord, Link, MemberKind, SyncError};
 use crate::store::hex;
+use crate::vitals::LONGEST_TEXT;
 
 /// Where the database is for those who are enrolled.
 #[derive(Debug, Clone)]
@@ -50,6 +51,18 @@ fn is_short_name(id: &str) -> Result<(), SyncError> {
              alder-ridge"
         ))
     })
+}
+
+/// As long as one in a home's file may be.
+fn is_name(name: &str) -> Result<(), SyncError> {
+    if name.trim().is_empty() {
+        return Err(SyncError::Setup("the home's name is missing".to_owned()));
+    }
+    if name.chars().count() > LONGEST_TEXT {
+        let why = format!("the home's name is too long; {LONGEST_TEXT} characters at most");
+        return Err(SyncError::Setup(why));
+    }
+    Ok(())
 }
 
 /// What enrolment does: a password that is new, and the link that has it.
@@ -96,6 +109,7 @@ pub fn init(
     address: &Address,
 ) -> Result<(Link, bool), SyncError> {
     is_short_name(id)?;
+    is_name(name)?;
     let mut transaction = client.transaction()?;
     transaction.batch_execute("SELECT pg_advisory_xact_lock(5399481)")?;
     transaction

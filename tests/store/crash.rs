@@ -31,7 +31,8 @@ pub fn role(role: &str, folder: &Path) {
     let key = key(folder);
     println!("ready");
     match role {
-        "acknowledge" => acknowledge(&path, &key),
+        "acknowledge" => acknowledge(&path, &key, Duration::ZERO),
+        "acknowledge-slowly" => acknowledge(&path, &key, Duration::from_millis(10)),
         "upgrade" => drop(Store::open(&path).unwrap()),
         "encrypt" => store::encrypt(&path, &key).unwrap(),
         "rekey" => store::reencrypt(&path, &key, &key).unwrap(),
@@ -51,7 +52,7 @@ pub fn role(role: &str, folder: &Path) {
 
 /// Appends for ever, one fact or several at a time, and says of each what the
 /// store said is on the disk.
-fn acknowledge(path: &Path, key: &Key) {
+fn acknowledge(path: &Path, key: &Key, pause: Duration) {
     let mut store = Store::open_with(path, key).unwrap();
     let mut number = store.facts().unwrap().len() as u128;
     for many in (1..=3).cycle() {
@@ -60,6 +61,7 @@ fn acknowledge(path: &Path, key: &Key) {
         store.append(&new.iter().collect::<Vec<_>>()).unwrap();
         let ids: Vec<String> = new.iter().map(|it| it.id.to_string()).collect();
         println!("stored {}", ids.join(" "));
+        std::thread::sleep(pause);
     }
 }
 
@@ -265,7 +267,9 @@ fn a_copy_made_while_others_append_is_whole() {
     let (folder, path) = record();
     let key = key(folder.path());
     drop(Store::open_with(&path, &key).unwrap());
-    let child = again("acknowledge", folder.path(), r#"exec "$@""#)
+    // A longer record takes longer to look through: one that grew as fast as it can
+    // would be twice as long at each copy.
+    let child = again("acknowledge-slowly", folder.path(), r#"exec "$@""#)
         .stdout(Stdio::null())
         .spawn();
     let child = EndsWithTheTest(child.unwrap());

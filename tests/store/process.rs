@@ -5,7 +5,7 @@ use std::collections::BTreeMap;
 use std::io::{BufRead, BufReader};
 use std::path::{Path, PathBuf};
 use std::process::{Command, Stdio};
-use std::sync::mpsc;
+use std::sync::{Barrier, mpsc};
 use std::time::Duration;
 
 use rusqlite::Connection;
@@ -14,7 +14,7 @@ use sayback::facts::{Body, Fact, KeptReading, Record, Time};
 use sayback::grammar::spoken_forms;
 use sayback::hearing::Heard;
 use sayback::round::{Round, Screen, Silent};
-use sayback::store::{Store, StoreError};
+use sayback::store::{Key, Store, StoreError};
 use uuid::Uuid;
 
 use super::{DIALOGUE, ids, note, now, record, three};
@@ -58,6 +58,7 @@ fn in_a_process_of_its_own() {
         "full" => full(&folder),
         "read-only" => read_only(&path),
         "round" => endless_round(&path),
+        "at-once" => at_once(&folder),
         other => super::crash::role(other, &folder),
     }
 }
@@ -90,6 +91,31 @@ fn two_processes_can_append() {
     of(0..100);
     of(1000..1100);
     assert_eq!(all.len(), 200);
+}
+
+/// Opens encrypted records, each in a thread of its own, before any was.
+fn at_once(folder: &Path) {
+    let key = Key::File(folder.join("record.key"));
+    let ready = Barrier::new(8);
+    std::thread::scope(|scope| {
+        for number in 0..8 {
+            let (path, key, ready) = (folder.join(format!("{number}.db")), &key, &ready);
+            scope.spawn(move || {
+                ready.wait();
+                Store::open_with(&path, key).unwrap();
+            });
+        }
+    });
+}
+
+#[test]
+fn the_first_records_that_a_process_opens_can_be_opened_at_once() {
+    let (folder, _) = record();
+    for time in 0..20 {
+        let mut child = again("at-once", folder.path(), r#"exec "$@""#);
+        let ended = child.stdout(Stdio::null()).status().unwrap();
+        assert!(ended.success(), "time {time}");
+    }
 }
 
 /// Appends until it fails, telling what was stored.

@@ -137,6 +137,10 @@ fn beginning_a_home_says_what_is_wrong_and_what_to_do() {
         &[],
         &["\"Alder Ridge\" is no short name", "alder-ridge"],
     );
+    for (text, says) in [(&*"é".repeat(201), "200 characters"), (" ", "missing")] {
+        name[2..5].copy_from_slice(&["alder", "--name", text]);
+        installer.fails(&name, &[], &["the home's name is", says]);
+    }
     let long = "k".repeat(61);
     label.push(&long);
     installer.fails(&label, &[], &["1 to 60 letters"]);

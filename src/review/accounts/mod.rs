@@ -14,7 +14,8 @@ use thiserror::Error;
 
 use crate::facts::Time;
 use crate::residents::Staff;
-use crate::store::{Found, Key, OwnFile};
+use crate::store::{Found, Key, OwnFile, in_memory};
+use crate::vitals::LONGEST_TEXT;
 
 pub use lockout::{FREE_TRIES, LONGEST, lock_after};
 pub(crate) use lockout::{TRIES, Tries};
@@ -147,6 +148,9 @@ pub enum AccountError {
     /// A field that cannot be right.
     #[error("{0}")]
     Field(&'static str),
+    /// A name or title that no record would take.
+    #[error("the {0} is too long; {LONGEST_TEXT} characters at most")]
+    Long(&'static str),
     /// A password too easily guessed.
     #[error(transparent)]
     Weak(#[from] Weak),
@@ -192,7 +196,7 @@ impl Accounts {
     /// # Errors
     /// As [`open`](Self::open).
     pub fn in_memory() -> Result<(Self, Option<String>), AccountError> {
-        Self::on(Connection::open_in_memory()?)
+        Self::on(in_memory()?)
     }
 
     fn on(connection: Connection) -> Result<(Self, Option<String>), AccountError> {
@@ -323,17 +327,21 @@ impl Accounts {
             let expected = "the sign-in name needs 2 to 32 letters, digits, dots or dashes";
             return Err(AccountError::Field(expected));
         }
-        let text = |it: &str| (1..=80).contains(&it.trim().chars().count());
-        if !text(&staff.name) || !text(&staff.title) {
-            return Err(AccountError::Field("a full name and a title are needed"));
-        }
-        if self.user(&login)?.is_some() {
-            return Err(AccountError::Field("that sign-in name is taken"));
-        }
         let staff = Staff {
             name: staff.name.trim().to_owned(),
             title: staff.title.trim().to_owned(),
         };
+        for (field, text) in [("full name", &staff.name), ("title", &staff.title)] {
+            if text.is_empty() {
+                return Err(AccountError::Field("a full name and a title are needed"));
+            }
+            if text.chars().count() > LONGEST_TEXT {
+                return Err(AccountError::Long(field));
+            }
+        }
+        if self.user(&login)?.is_some() {
+            return Err(AccountError::Field("that sign-in name is taken"));
+        }
         let code = one_time_code()?;
         let until = now + chrono::TimeDelta::days(CODE_DAYS);
         self.insert(&login, &staff, role, &code, Some(until))?;

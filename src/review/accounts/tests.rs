@@ -118,12 +118,24 @@ fn wrong_fields_are_named() {
             },
             "full name",
         ),
+        ("pquist", called(201, 1), "the full name is too long; 200"),
+        ("pquist", called(1, 201), "the title is too long; 200"),
     ];
     for (login, staff, expected) in cases {
         let error = accounts
             .create(login, &staff, Role::Nurse, noon())
             .unwrap_err();
         assert!(error.to_string().contains(expected), "{login}: {error}");
+    }
+    accounts
+        .create("pquist", &called(200, 200), Role::Nurse, noon())
+        .unwrap();
+}
+
+fn called(name: usize, title: usize) -> Staff {
+    Staff {
+        name: "é".repeat(name),
+        title: "é".repeat(title),
     }
 }
 
