@@ -15,6 +15,7 @@ use super::heard::{Heard, UNKNOWN};
 use super::kept_sound::KeptSound;
 use super::level::ClipDetector;
 use super::model::{EarError, Model, checked};
+use super::noise;
 use super::pause::Pauses;
 use super::tuning::Dither;
 use super::wav::RATE;
@@ -314,7 +315,11 @@ impl<K: Eq + Hash> Ear<K> {
             .and_then(|list| self.model.recognizer(Some(&list)))
             .map(|mut it| again::transcripts(&mut it, sound));
         let second = match found {
-            Ok(Some(second)) => second,
+            Ok(Some(mut second)) => {
+                let belief = self.belief();
+                second.iter_mut().for_each(|it| it.score *= belief);
+                second
+            }
             Ok(None) => return first,
             Err(error) => {
                 tracing::warn!("not heard again: {error}");
@@ -323,6 +328,16 @@ impl<K: Eq + Hash> Ear<K> {
         };
         let start = self.seconds() - seconds(sound.len() as u64);
         again::both(first, &self.transcripts, second, start)
+    }
+
+    /// How far the transcripts of the last utterance are believed. What a network
+    /// makes of noise is a whole phrase; lists of phrases leave more open.
+    fn belief(&self) -> f64 {
+        let slot = self.expected.as_ref().and_then(|key| self.slots.get(key));
+        match slot {
+            Some(slot) if slot.phrases.is_none() => noise::belief(self.kept.last()),
+            _ => 1.0,
+        }
     }
 
     /// Seconds of sound taken since the start of the stream.
@@ -396,8 +411,10 @@ impl<K: Eq + Hash> Ear<K> {
         if worn_out {
             self.renew();
         }
+        let belief = self.belief();
         for it in &mut transcripts {
             it.shift(offset);
+            it.score *= belief;
         }
         self.transcripts = transcripts;
         let mut heard = best_with_confidence(&self.transcripts)?;
