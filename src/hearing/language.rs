@@ -4,7 +4,7 @@
 //! of the likelihood of what follows a word is anything's: "pulse eight eight" is
 //! heard as "pulse a" because "a" is a common word. A [`Network`] knows all that was
 //! said before, and what follows. It is written in the form that the library reads
-//! its model's own language from (a vector automaton of OpenFst, version 2), with a
+//! its model's own language from (a vector automaton of `OpenFst`, version 2), with a
 //! way out of it at every place, for what no phrase has: other talk, and phrases that
 //! a pause cuts in two.
 

@@ -42,8 +42,7 @@ mod tests {
 
     /// A second of sound at one level and a second at another.
     fn sound(loud: i16, soft: i16) -> Vec<i16> {
-        let second =
-            |level: i16| (0..RATE as i32).map(move |it| if it % 2 == 0 { level } else { -level });
+        let second = |level: i16| [level, -level].into_iter().cycle().take(RATE as usize);
         second(loud).chain(second(soft)).collect()
     }
 

@@ -317,7 +317,9 @@ impl<K: Eq + Hash> Ear<K> {
         let second = match found {
             Ok(Some(mut second)) => {
                 let belief = self.belief();
-                second.iter_mut().for_each(|it| it.score *= belief);
+                for it in &mut second {
+                    it.score *= belief;
+                }
                 second
             }
             Ok(None) => return first,

@@ -28,7 +28,7 @@ const LANGUAGE: &str = "Gr.fst";
 pub(super) struct Tuned {
     folder: PathBuf,
     /// A language has the names of residents in it, and is on no disk.
-    _language: Option<File>,
+    language: Option<File>,
 }
 
 impl Tuned {
@@ -39,20 +39,16 @@ impl Tuned {
         let model = fs::canonicalize(model)?;
         let folder = std::env::temp_dir().join(format!("sayback-{}", Uuid::new_v4()));
         fs::create_dir(&folder)?;
-        let mut tuned = Self {
-            folder,
-            _language: None,
-        };
+        let language = language.map(in_memory).transpose()?;
+        let tuned = Self { folder, language };
         link_all(&model, &tuned.folder, "conf")?;
-        if let Some(language) = language {
-            fs::remove_file(tuned.folder.join("graph"))?;
-            fs::create_dir(tuned.folder.join("graph"))?;
-            link_all(&model.join("graph"), &tuned.folder.join("graph"), LANGUAGE)?;
-            let mut file = in_memory()?;
-            file.write_all(language)?;
-            let name = format!("/proc/self/fd/{}", file.as_raw_fd());
-            link(Path::new(&name), &tuned.folder.join("graph").join(LANGUAGE))?;
-            tuned._language = Some(file);
+        if let Some(language) = &tuned.language {
+            let graph = tuned.folder.join("graph");
+            fs::remove_file(&graph)?;
+            fs::create_dir(&graph)?;
+            link_all(&model.join("graph"), &graph, LANGUAGE)?;
+            let name = format!("/proc/self/fd/{}", language.as_raw_fd());
+            link(Path::new(&name), &graph.join(LANGUAGE))?;
         }
         let conf = tuned.folder.join("conf");
         fs::create_dir(&conf)?;
@@ -88,8 +84,10 @@ fn link_all(from: &Path, to: &Path, except: &str) -> io::Result<()> {
     Ok(())
 }
 
-fn in_memory() -> io::Result<File> {
-    Ok(memfd_create("language", MemfdFlags::CLOEXEC)?.into())
+fn in_memory(language: &[u8]) -> io::Result<File> {
+    let mut file = File::from(memfd_create("language", MemfdFlags::CLOEXEC)?);
+    file.write_all(language)?;
+    Ok(file)
 }
 
 #[cfg(unix)]
