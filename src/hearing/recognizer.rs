@@ -2,7 +2,6 @@
 
 use std::collections::HashMap;
 use std::hash::Hash;
-use std::path::Path;
 use std::sync::Arc;
 use std::time::{Duration, Instant};
 
@@ -123,31 +122,11 @@ impl<K: Eq + Hash> Ear<K> {
         }
     }
 
-    /// Loads the model in a folder; see [`Model::open`].
-    ///
-    /// # Errors
-    /// Says which file is missing, or that the files are damaged.
-    pub fn open(folder: &Path) -> Result<Self, EarError> {
-        Ok(Self::new(Model::open(folder)?))
-    }
-
     /// Decodes silence too, which costs as much as speech. To compare.
     #[must_use]
     pub fn without_gate(mut self) -> Self {
         self.gate = None;
         self
-    }
-
-    /// The model, to be shared with other ears.
-    #[must_use]
-    pub fn model(&self) -> &Model {
-        &self.model
-    }
-
-    /// Whether the model can recognise a word (in lower case).
-    #[must_use]
-    pub fn knows(&self, word: &str) -> bool {
-        self.model.knows(word)
     }
 
     /// Makes (or makes anew) the recogniser for one expectation. Speech that

@@ -195,8 +195,9 @@ fn with_rivals(
                     why,
                 });
             }
+            // "Yesterday my pressure was" begins with what sounds like a yes.
             Ok(Utterance::Readings {
-                yes,
+                yes: yes.filter(|_| unclear.is_empty()),
                 claims: certain,
                 unclear,
             })
