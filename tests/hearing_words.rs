@@ -5,7 +5,7 @@ mod sound;
 use std::path::Path;
 use std::time::Duration;
 
-use sayback::hearing::{Ear, EarError, Heard, RATE, UNKNOWN};
+use sayback::hearing::{Ear, EarError, Heard, Model, RATE, UNKNOWN};
 use sound::{model, phrases, spoken_frames};
 
 const READINGS: &str = "pulse, blood pressure, temperature, over, point, oral, left arm, sitting, \
@@ -336,11 +336,11 @@ fn a_damaged_model_is_an_error_and_not_a_crash() {
     }
     std::fs::write(folder.path().join("am/final.mdl"), "not a model").unwrap();
     assert!(matches!(
-        Ear::<()>::open(folder.path()),
+        Model::open(folder.path()),
         Err(EarError::ModelUnusable(_))
     ));
     assert!(matches!(
-        Ear::<()>::open(Path::new("/")),
+        Model::open(Path::new("/")),
         Err(EarError::ModelMissing(_))
     ));
 }
