@@ -7,7 +7,7 @@ use std::path::Path;
 use criterion::{Criterion, criterion_group, criterion_main};
 use sayback::grammar::{Expect, Grammar};
 use sayback::hearing::{Ear, Heard};
-use sayback::round::model_for;
+use sayback::round::{listen_for, model_for};
 use sayback::understanding::{ASK_BELOW, Context, understand};
 use sayback::vitals::Units;
 
@@ -49,14 +49,10 @@ fn grammar(criterion: &mut Criterion) {
         it.iter(|| grammar.network(Expect::Readings));
     });
     for expect in Expect::ALL {
-        group.bench_function(format!("phrases {expect:?}"), |it| {
-            it.iter(|| grammar.phrases(expect));
-        });
-        let phrases = grammar.phrases(expect);
-        group.bench_function(format!("recogniser {expect:?}"), |it| {
+        group.bench_function(format!("listen for {expect:?}"), |it| {
             it.iter(|| {
                 let mut ear = Ear::new(model.clone());
-                ear.set_phrases(expect, &phrases).expect("known words");
+                listen_for(&mut ear, expect, &grammar).expect("known words");
                 ear
             });
         });

@@ -86,7 +86,7 @@ fn table() -> Anything<()> {
     let mut recognisers = Duration::ZERO;
     {
         let words = Words::read(&model_folder())?;
-        let grammar = grammar.clone().known_to(&|word| words.know(word));
+        let grammar = grammar.known_to(&|word| words.know(word));
         let started = Instant::now();
         let network = grammar.network(Expect::Readings);
         phrases += started.elapsed();

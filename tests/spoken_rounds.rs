@@ -14,7 +14,6 @@ use std::process::Command;
 use sayback::dialogue::Dialogue;
 use sayback::facts::Body;
 use sayback::grammar::Grammar;
-
 use sayback::residents::Home;
 use sayback::round::{Mouth, Rehearsal, Script, Silent, ear_for, shown};
 use sayback::store::Store;

@@ -66,6 +66,7 @@ impl Turn<'_> {
         }
         self.state.restraint.heard = Some(self.now);
         let since_talk = self.since_talk(heard);
+        // Times are rounded, and what follows at once may seem to begin a little sooner.
         let within = |pause: f32| since_talk.is_some_and(|it| (-0.05..pause).contains(&it));
         self.state.restraint.talked_until = match (meaning, heard.words.last()) {
             (Err(NotUnderstood::SideTalk), Some(last)) => Some(last.end),

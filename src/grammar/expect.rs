@@ -36,7 +36,7 @@ impl Expect {
     /// each. The counts are shares of the recogniser's language model: what is
     /// likely next gets more.
     #[must_use]
-    pub const fn shares(self) -> &'static [(&'static str, usize)] {
+    pub const fn shares(self) -> &'static [(&'static str, u32)] {
         match self {
             Self::Place => &[
                 ("place.where", 3000),

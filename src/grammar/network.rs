@@ -60,19 +60,17 @@ impl Grammar {
         let mut draft = Draft::default();
         let start = draft.node();
         // A home without names that can be heard has no rule for them.
-        let rules: Vec<(&Expansion, u32)> = expect
+        let rules: Vec<(u32, &Expansion)> = expect
             .shares()
             .iter()
+            // Several readings are one after another.
             .flat_map(|(rule, share)| match *rule {
                 "reading.readings" => vec![("reading.one", *share), ("reading.taken", share / 16)],
                 rule => vec![(rule, *share)],
             })
-            .filter_map(|(rule, share)| {
-                let share = u32::try_from(share).ok()?;
-                Some((&self.rules.get(rule)?.body, share))
-            })
+            .filter_map(|(rule, share)| Some((share, &self.rules.get(rule)?.body)))
             .collect();
-        let last = draft.choice(self, &rules, start);
+        let last = draft.choice(self, rules.into_iter(), start);
         draft.network(last)
     }
 }
@@ -124,9 +122,8 @@ impl<'a> Draft<'a> {
                 at
             }
             Expansion::Choice(parts) => {
-                let parts: Vec<(&Expansion, u32)> =
-                    parts.iter().map(|(weight, part)| (part, *weight)).collect();
-                self.choice(grammar, &parts, from)
+                let parts = parts.iter().map(|(weight, part)| (*weight, part));
+                self.choice(grammar, parts, from)
             }
             Expansion::Optional(inner) => {
                 let begin = self.node();
@@ -140,17 +137,17 @@ impl<'a> Draft<'a> {
         }
     }
 
-    fn choice<W: Copy + Into<f64>>(
+    fn choice(
         &mut self,
         grammar: &'a Grammar,
-        parts: &[(&'a Expansion, W)],
+        parts: impl Iterator<Item = (u32, &'a Expansion)> + Clone,
         from: usize,
     ) -> usize {
-        let total: f64 = parts.iter().map(|(_, weight)| (*weight).into()).sum();
+        let total: u32 = parts.clone().map(|(weight, _)| weight).sum();
         let mut ends = Vec::new();
-        for (part, weight) in parts {
+        for (weight, part) in parts {
             let begin = self.node();
-            self.skips[from].push(((*weight).into() / total, begin));
+            self.skips[from].push((f64::from(weight) / f64::from(total), begin));
             ends.push(self.add(grammar, part, begin));
         }
         let to = self.node();

@@ -24,8 +24,11 @@ const ASTRAY: f64 = 0.02;
 const AGAIN: f64 = 0.3;
 /// How likely an utterance begins with other talk.
 const TALK: f64 = 0.12;
-/// How likely a word of other talk follows another.
-const TALK_GOES_ON: f64 = 0.8;
+/// After a word of other talk: how likely another follows, how likely nothing does, and
+/// how likely each of a phrase and what is astray.
+const TALK_GOES_ON: f64 = 0.6;
+const TALK_ENDS: f64 = 0.2;
+const TALK_LEADS_ON: f64 = 0.1;
 /// Astray, how likely the next word is other talk, and how likely it is any word of
 /// the phrases. Astray is never the end, so they need not be 1 together.
 const ASTRAY_TALK: f64 = 0.4;
@@ -280,12 +283,12 @@ fn states(network: &Network, words: &Words) -> Result<Vec<State>, EarError> {
     state.arc(other, ASTRAY_TALK, talk);
     states.push(state);
     let mut state = State {
-        end: TALK_GOES_ON / 4.0,
+        end: TALK_ENDS,
         ..State::default()
     };
-    state.arc(other, TALK_GOES_ON * 3.0 / 4.0, talk);
-    state.arc(0, (1.0 - TALK_GOES_ON) / 2.0, astray);
-    state.arc(0, (1.0 - TALK_GOES_ON) / 2.0, 0);
+    state.arc(other, TALK_GOES_ON, talk);
+    state.arc(0, TALK_LEADS_ON, astray);
+    state.arc(0, TALK_LEADS_ON, 0);
     states.push(state);
     for it in &mut states {
         // The library looks words up by halving.

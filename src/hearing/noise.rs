@@ -3,6 +3,7 @@
 //! The recogniser weighs transcripts as if the sound were as clear as what it learned
 //! from. In noise it is as sure of a wrong number as of a right one.
 
+use super::level::rms;
 use super::wav::RATE;
 
 /// Looked at together, in samples (20 ms).
@@ -22,18 +23,13 @@ pub(super) fn belief(sound: &[i16]) -> f64 {
 /// How much louder an utterance's loud frames are than its soft ones, in dB, the
 /// outermost tenth of each left out.
 fn stands_out(sound: &[i16]) -> f64 {
-    let mut powers: Vec<f64> = sound
-        .chunks_exact(FRAME)
-        .map(|frame| frame.iter().map(|it| f64::from(*it).powi(2)).sum())
-        .collect();
-    if powers.is_empty() {
+    let mut levels: Vec<f32> = sound.chunks_exact(FRAME).map(rms).collect();
+    if levels.is_empty() {
         return 0.0;
     }
-    powers.sort_by(f64::total_cmp);
-    let tenth = powers.len() / 10;
-    let (soft, loud) = (powers[tenth], powers[powers.len() - 1 - tenth]);
-    // Perfect silence is as soft as one step of the samples.
-    10.0 * (loud.max(1.0) / soft.max(1.0)).log10()
+    levels.sort_by(f32::total_cmp);
+    let tenth = levels.len() / 10;
+    f64::from(levels[levels.len() - 1 - tenth] - levels[tenth])
 }
 
 #[cfg(test)]
