@@ -16,6 +16,7 @@ mod link;
 mod microphone;
 mod model;
 mod mute;
+mod near;
 mod noise;
 mod pause;
 mod recognizer;

@@ -14,6 +14,7 @@ use super::heard::{Heard, UNKNOWN};
 use super::kept_sound::KeptSound;
 use super::level::ClipDetector;
 use super::model::{EarError, Model, checked};
+use super::near::Near;
 use super::noise;
 use super::pause::Pauses;
 use super::tuning::Dither;
@@ -81,8 +82,11 @@ pub struct Ear<K> {
     gate: Option<Gate>,
     clips: ClipDetector,
     pauses: Pauses,
+    near: Near,
     dither: Dither,
     kept: KeptSound,
+    /// The same as it was decoded.
+    decoded_sound: KeptSound,
     /// What the last utterance may have been.
     transcripts: Vec<Transcript>,
 }
@@ -116,8 +120,10 @@ impl<K: Eq + Hash> Ear<K> {
             gate: Some(Gate::default()),
             clips: ClipDetector::default(),
             pauses: Pauses::default(),
+            near: Near::default(),
             dither: Dither::default(),
             kept: KeptSound::default(),
+            decoded_sound: KeptSound::default(),
             transcripts: Vec::new(),
         }
     }
@@ -198,6 +204,7 @@ impl<K: Eq + Hash> Ear<K> {
             // tenths of a second inside, to turn up in the next utterance.
             let _ = self.flush();
         }
+        self.near = Near::default();
     }
 
     /// Takes 16 kHz mono samples, any number of them, and gives an utterance if
@@ -258,7 +265,7 @@ impl<K: Eq + Hash> Ear<K> {
         if words.is_empty() || pause(words).is_none_or(|enough| quiet < enough) {
             return None;
         }
-        if quiet < DECODED {
+        if quiet < DECODED + self.near.held() {
             return self.conclude_and_forget();
         }
         self.conclude(Recognizer::result)
@@ -289,7 +296,7 @@ impl<K: Eq + Hash> Ear<K> {
     /// hear or it cannot be heard again.
     #[must_use]
     pub fn hear_again(&self, first: Heard, phrases: &[String]) -> Heard {
-        let sound = self.last_sound();
+        let sound = self.decoded_sound.last();
         let found = checked(phrases)
             .and_then(|list| self.model.recognizer(Some(&list)))
             .map(|mut it| again::transcripts(&mut it, sound));
@@ -307,7 +314,7 @@ impl<K: Eq + Hash> Ear<K> {
                 return first;
             }
         };
-        let start = self.seconds() - seconds(sound.len() as u64);
+        let start = self.seconds() - self.near.held().as_secs_f64() - seconds(sound.len() as u64);
         again::both(first, &self.transcripts, second, start)
     }
 
@@ -330,13 +337,15 @@ impl<K: Eq + Hash> Ear<K> {
 
     fn accept_block(&mut self, block: &[i16]) -> Option<Heard> {
         let slot = self.slots.get_mut(self.expected.as_ref()?)?;
-        self.decoded += block.len() as u64;
-        slot.fed += block.len() as u64;
-        slot.learned += block.len() as u64;
         self.running += block.len() as u64;
         self.clips.push(block);
         self.kept.push(block);
         self.pauses.push(block);
+        let block = &self.near.pass(block)[..];
+        self.decoded_sound.push(block);
+        self.decoded += block.len() as u64;
+        slot.fed += block.len() as u64;
+        slot.learned += block.len() as u64;
         let enough = slot.learned >= LEARN_FROM;
         match slot.recognizer.accept_waveform(self.dither.add(block)) {
             Ok(DecodingState::Failed) | Err(_) => {
@@ -378,11 +387,13 @@ impl<K: Eq + Hash> Ear<K> {
     ) -> Option<Heard> {
         self.running = 0;
         self.kept.end();
+        self.decoded_sound.end();
         self.pauses.begin();
+        self.near.begin();
         let clipped = std::mem::take(&mut self.clips).clipped();
         let slot = self.slots.get_mut(self.expected.as_ref()?)?;
         let transcripts = transcripts(&mut slot.recognizer, result);
-        let offset = seconds(self.position) - seconds(slot.fed);
+        let offset = seconds(self.position) - self.near.held().as_secs_f64() - seconds(slot.fed);
         let worn_out = slot.fed > RENEW_AFTER;
         let Some(mut transcripts) = transcripts else {
             tracing::warn!("the recogniser gave an unreadable result; starting it afresh");
