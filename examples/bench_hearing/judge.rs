@@ -6,7 +6,7 @@ use sayback::facts::{Record, Time};
 use sayback::grammar::Grammar;
 use sayback::hearing::Heard;
 use sayback::residents::Home;
-use sayback::understanding::{NotUnderstood, Utterance};
+use sayback::understanding::Utterance;
 use sayback::vitals::VitalSign;
 
 use super::Anything;
@@ -30,7 +30,9 @@ pub enum Outcome {
 pub struct Judge {
     pub dialogue: Dialogue,
     pub waiting: State,
-    /// The same, after a pulse of 72 was read back.
+    /// Before that: a room is awaited.
+    pub nowhere: State,
+    /// The same as waiting, after a pulse of 72 was read back.
     pub offered: State,
 }
 
@@ -39,7 +41,8 @@ impl Judge {
         let home = Home::from_toml(&std::fs::read_to_string("audio-fixtures/demo-home.toml")?)?;
         let aide = home.aides[0].clone();
         let dialogue = Dialogue::new(home, aide, &Grammar::standard())?;
-        let (mut state, _) = dialogue.begin(&Record::default(), 1, now());
+        let (nowhere, _) = dialogue.begin(&Record::default(), 1, now());
+        let mut state = nowhere.clone();
         for words in ["room nine", "yes"] {
             state = say(&dialogue, state, words);
         }
@@ -47,6 +50,7 @@ impl Judge {
         Ok(Self {
             dialogue,
             waiting: state,
+            nowhere,
             offered,
         })
     }
@@ -109,19 +113,42 @@ impl Judge {
 
     /// An answer to a read-back: whether it is taken for what it is.
     pub fn answer(&self, text: &str, heard: &[Heard]) -> Outcome {
-        let meaning = |it: &Heard| self.dialogue.meaning(&self.offered, it);
+        let kind = std::mem::discriminant;
+        self.meant(&self.offered, text, heard, |a, b| kind(a) == kind(b))
+    }
+
+    /// Whether a text is a room or a bed of the demo home.
+    pub fn is_place(&self, text: &str) -> bool {
+        let meaning = self
+            .dialogue
+            .meaning(&self.nowhere, &Heard::from_text(text));
+        matches!(meaning, Ok(Utterance::Place(_)))
+    }
+
+    /// A room and bed: whether it is taken for that one.
+    pub fn place(&self, state: &State, text: &str, heard: &[Heard]) -> Outcome {
+        self.meant(state, text, heard, |a, b| a == b)
+    }
+
+    fn meant(
+        &self,
+        state: &State,
+        text: &str,
+        heard: &[Heard],
+        same: impl Fn(&Utterance, &Utterance) -> bool,
+    ) -> Outcome {
+        let meaning = |it: &Heard| self.dialogue.meaning(state, it).ok();
         let truth = meaning(&Heard::from_text(text));
-        let meanings: Vec<_> = heard.iter().map(meaning).collect();
-        let same = |it: &Result<Utterance, NotUnderstood>| match (&truth, it) {
-            (Ok(a), Ok(b)) => kind(a) == kind(b),
-            _ => false,
-        };
-        let acted = |it: &&Result<Utterance, NotUnderstood>| it.is_ok();
-        let acts: Vec<_> = meanings.iter().filter(acted).collect();
+        let acts: Vec<Utterance> = heard.iter().filter_map(meaning).collect();
         match acts.as_slice() {
             [] if heard.is_empty() => Outcome::Nothing,
             [] => Outcome::Asked,
-            all if all.iter().all(|it| same(it)) => Outcome::Right,
+            all if all
+                .iter()
+                .all(|it| truth.as_ref().is_some_and(|truth| same(truth, it))) =>
+            {
+                Outcome::Right
+            }
             _ => Outcome::Wrong,
         }
     }
@@ -148,11 +175,6 @@ impl Judge {
             _ => Outcome::Asked,
         }
     }
-}
-
-/// Yes, no, or whatever else, without what it holds.
-fn kind(it: &Utterance) -> std::mem::Discriminant<Utterance> {
-    std::mem::discriminant(it)
 }
 
 /// The sentences of a read-back; `None` when the question is another one.

@@ -31,8 +31,8 @@ use listen::{Listener, seconds, texts};
 use others::{Ran, Same};
 use report::{Judged, table};
 use room::{Room, Way};
-use texts::{BABBLE, Item, Kind, Split};
-use voices::{Order, Voice, speak};
+use texts::{Item, Kind, Split};
+use voices::{Order, Voice, babble, speak};
 use wanted::Wanted;
 
 type Anything<T> = Result<T, Box<dyn std::error::Error>>;
@@ -59,6 +59,9 @@ fn main() -> Anything<()> {
     }
     if part("answers") {
         bench.answers(&mut judged)?;
+    }
+    if part("places") {
+        bench.places(&mut judged)?;
     }
     if part("talk") {
         bench.talk(&mut judged)?;
@@ -242,6 +245,29 @@ impl<'a> Bench<'a> {
         };
         let offered = &self.judge.offered;
         self.streams((&items, &sounds), Way::Clean, offered, judge, judged)
+    }
+
+    /// Rooms, when one is awaited and in the middle of readings.
+    fn places(&self, judged: &mut Vec<Judged>) -> Anything<()> {
+        let mut items = texts::places(self.wanted.split, &self.grammar, 3 * self.wanted.noisy);
+        items.retain(|it| self.judge.is_place(&it.text));
+        items.truncate(self.wanted.noisy);
+        let sounds = self.sounds(&items)?;
+        for way in [
+            Way::Clean,
+            Way::Noise(room::Noise::Babble, 20.0),
+            Way::Noise(room::Noise::Ventilation, 10.0),
+        ] {
+            for (set, state) in [
+                ("rooms, awaited", &self.judge.nowhere),
+                ("rooms, amid readings", &self.judge.waiting),
+            ] {
+                let judge =
+                    |it: &Item, heard: &[Heard]| (set, self.judge.place(state, &it.text, heard));
+                self.streams((&items, &sounds), way, state, judge, judged)?;
+            }
+        }
+        Ok(())
     }
 
     fn talk(&self, judged: &mut Vec<Judged>) -> Anything<()> {
@@ -441,6 +467,9 @@ impl<'a> Bench<'a> {
             &[of("yes and no"), of("corrections")].concat(),
             |it| it.set.clone(),
         );
+        text += &table("Rooms and beds", &of("rooms"), |it| {
+            format!("{}, {}", it.set, it.way)
+        });
         text += &self.simulated(&readings, &of("yes and no"));
         text += &table("Engines on the same sound", &of("same sound"), |it| {
             format!("{}, {}", it.engine, it.way)
@@ -470,21 +499,4 @@ impl<'a> Bench<'a> {
         );
         text
     }
-}
-
-/// The talk that babble and television are made of, each sentence by one voice.
-fn babble() -> Anything<Vec<Vec<i16>>> {
-    let voices: Vec<&Voice> = [Voice::of(Split::Tune), Voice::of(Split::Test)].concat();
-    let order = |(at, text): (usize, &&str)| {
-        let voice = voices[at * 5 % voices.len()];
-        let file = PathBuf::from(format!("out/bench/babble/{at:02}-{}.wav", voice.name));
-        Order {
-            voice,
-            text: (*text).to_owned(),
-            file,
-        }
-    };
-    let orders: Vec<Order> = BABBLE.iter().enumerate().map(order).collect();
-    speak(&orders)?;
-    orders.iter().map(|it| Ok(read_wav(&it.file)?)).collect()
 }

@@ -5,6 +5,7 @@
 //! only for what the recogniser was told to expect.
 
 use fastrand::Rng;
+use sayback::grammar::Grammar;
 use sayback::vitals::{Units, VitalSign};
 
 use super::truth::Truth;
@@ -47,6 +48,8 @@ pub enum Kind {
     Talk,
     /// A reading whose number is easily taken for another.
     Pair,
+    /// A room and bed.
+    Place,
 }
 
 /// One utterance of the bench.
@@ -153,6 +156,20 @@ pub fn answers(split: Split, count: usize) -> Vec<Item> {
             voice: voices[number % voices.len()],
             number,
         }
+    };
+    (0..count).map(item).collect()
+}
+
+/// Rooms and beds.
+pub fn places(split: Split, grammar: &Grammar, count: usize) -> Vec<Item> {
+    let mut rng = Rng::with_seed(split.seed() + 2);
+    let voices = Voice::of(split);
+    let item = |number: usize| Item {
+        kind: Kind::Place,
+        text: grammar.draw("place.where", &mut rng),
+        signs: Vec::new(),
+        voice: voices[number % voices.len()],
+        number,
     };
     (0..count).map(item).collect()
 }

@@ -10,7 +10,7 @@ use std::process::Command;
 use sayback::hearing::{RATE, read_wav, write_wav};
 
 use super::Anything;
-use super::texts::Split;
+use super::texts::{BABBLE, Split};
 
 /// A synthetic voice.
 #[derive(Debug, PartialEq, Eq)]
@@ -169,4 +169,21 @@ fn finish(raw: &Path, file: &Path) -> Anything<()> {
     std::fs::remove_file(raw)?;
     let _ = std::fs::remove_file(raw.with_extension("txt"));
     Ok(())
+}
+
+/// The talk that babble and television are made of, each sentence by one voice.
+pub fn babble() -> Anything<Vec<Vec<i16>>> {
+    let voices: Vec<&Voice> = [Voice::of(Split::Tune), Voice::of(Split::Test)].concat();
+    let order = |(at, text): (usize, &&str)| {
+        let voice = voices[at * 5 % voices.len()];
+        let file = PathBuf::from(format!("out/bench/babble/{at:02}-{}.wav", voice.name));
+        Order {
+            voice,
+            text: (*text).to_owned(),
+            file,
+        }
+    };
+    let orders: Vec<Order> = BABBLE.iter().enumerate().map(order).collect();
+    speak(&orders)?;
+    orders.iter().map(|it| Ok(read_wav(&it.file)?)).collect()
 }

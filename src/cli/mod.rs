@@ -314,12 +314,10 @@ enum VoiceName {
 enum Listening {
     /// A room and bed
     Place,
-    /// Readings
+    /// Readings, and answers to what is asked about them
     Readings,
-    /// An answer to a question about a reading
-    Answer,
-    /// Yes, no or another value
-    Confirm,
+    /// A count that was asked for
+    Rate,
     /// "start listening"
     Wake,
 }
@@ -329,8 +327,7 @@ impl From<Listening> for Expect {
         match it {
             Listening::Place => Self::Place,
             Listening::Readings => Self::Readings,
-            Listening::Answer => Self::Answer,
-            Listening::Confirm => Self::Confirm,
+            Listening::Rate => Self::Rate,
             Listening::Wake => Self::Wake,
         }
     }

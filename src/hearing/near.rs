@@ -119,3 +119,96 @@ impl Near {
         self.since = 0;
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use proptest::prelude::*;
+
+    use super::*;
+
+    const SECOND: usize = RATE as usize;
+
+    /// A square wave at this level in dBFS.
+    fn sound(dbfs: f32, ms: usize) -> Vec<i16> {
+        #[allow(clippy::cast_possible_truncation, reason = "below full scale")]
+        let high = (32_767.0 * 10_f32.powf(dbfs / 20.0)) as i16;
+        let wave = |at| if at % 20 < 10 { high } else { -high };
+        (0..ms * SECOND / 1_000).map(wave).collect()
+    }
+
+    /// What comes of a sound, and silence behind it so that nothing is held.
+    fn passed(parts: &[(f32, usize)]) -> Vec<i16> {
+        let mut near = Near::default();
+        let mut all: Vec<i16> = parts.iter().flat_map(|it| sound(it.0, it.1)).collect();
+        all.resize(all.len() + SECOND, 0);
+        all.chunks(777).flat_map(|it| near.pass(it)).collect()
+    }
+
+    /// The level of 100 ms from here on, in dBFS.
+    fn level(sound: &[i16], ms: usize) -> f32 {
+        let from = ms * SECOND / 1_000;
+        rms(&sound[from..from + SECOND / 10])
+    }
+
+    #[test]
+    fn what_is_further_away_is_softened_while_somebody_speaks_near() {
+        let out = passed(&[(-20.0, 600), (-40.0, 1_000), (-20.0, 600)]);
+        assert!((level(&out, 300) + 20.0).abs() < 0.5);
+        assert!(
+            (level(&out, 1_000) + 70.0).abs() < 3.0,
+            "{}",
+            level(&out, 1_000)
+        );
+        // A soft sound right behind something loud is left, and so is one ahead of it.
+        assert!((level(&out, 700) + 40.0).abs() < 0.5);
+        assert!((level(&out, 1_500) + 40.0).abs() < 0.5);
+        assert!((level(&out, 1_700) + 20.0).abs() < 0.5);
+    }
+
+    #[test]
+    fn soft_speech_and_a_quiet_room_are_left_alone() {
+        for parts in [
+            &[(-20.0, 600), (-32.0, 1_000)][..],
+            &[(-20.0, 600), (-60.0, 1_000)],
+            &[(-50.0, 2_000)],
+        ] {
+            let all: Vec<i16> = parts.iter().flat_map(|it| sound(it.0, it.1)).collect();
+            assert_eq!(passed(parts)[..all.len()], all, "{parts:?}");
+        }
+    }
+
+    #[test]
+    fn a_softer_voice_is_heard_when_the_loud_one_has_ended() {
+        let mut near = Near::default();
+        near.pass(&sound(-20.0, 600));
+        near.begin();
+        let softer = sound(-40.0, 500);
+        assert_eq!(near.pass(&softer), softer);
+    }
+
+    proptest! {
+        #[test]
+        fn nothing_is_lost_but_what_is_held(
+            parts in prop::collection::vec((-70.0_f32..-3.0, 20_usize..400), 1..8),
+            blocks in prop::collection::vec(1_usize..1_601, 1..8),
+        ) {
+            let all: Vec<i16> = parts.iter().flat_map(|it| sound(it.0, it.1)).collect();
+            let mut near = Near::default();
+            let (mut at, mut given, mut sizes) = (0, 0, blocks.iter().cycle());
+            while at < all.len() {
+                let next = (at + sizes.next().unwrap()).min(all.len());
+                for sample in near.pass(&all[at..next]) {
+                    // Each sample as it came, or softer.
+                    let came = all[given];
+                    prop_assert!(sample.unsigned_abs() <= came.unsigned_abs());
+                    prop_assert!(sample == 0 || sample.signum() == came.signum());
+                    given += 1;
+                }
+                at = next;
+                let held = (near.held().as_secs_f64() * f64::from(RATE)).round();
+                prop_assert_eq!(held, (at - given) as f64);
+                prop_assert!(at - given < (BEFORE + 2) * FRAME);
+            }
+        }
+    }
+}

@@ -17,7 +17,7 @@ mod whole;
 use std::borrow::Cow;
 
 use crate::grammar::{Command, Piece, Spoken, Token, Vocabulary};
-use crate::hearing::{Heard, UNKNOWN};
+use crate::hearing::{Heard, UNKNOWN, Word};
 use crate::vitals::{Measurement, Precautions, Qualifier, Qualifiers, Units, VitalSign};
 
 pub use address::{Meant, meant};
@@ -64,7 +64,11 @@ pub fn understand(
     let best = meaning(heard, vocabulary, context);
     let (best, heard) = match whole::instead(&best, heard, vocabulary, context) {
         Some((best, instead)) => (best, Cow::Owned(instead)),
-        None => (best?, Cow::Borrowed(heard)),
+        None => {
+            let no = || whole::may_be_no(heard, vocabulary, context);
+            let best = best.or_else(|why| no().then_some(Utterance::No).ok_or(why))?;
+            (best, Cow::Borrowed(heard))
+        }
     };
     let found = with_rivals(best, &heard, vocabulary, context)?;
     let meant = || meant(&heard, vocabulary, context.ask_below);
@@ -219,11 +223,20 @@ fn with_rivals(
             }
             Ok(Utterance::Part(part))
         }
-        // A yes keeps something and a no drops something: every other transcript
-        // counts against them.
-        answer @ (Utterance::Yes(_) | Utterance::No) => {
+        // A yes keeps something: every other transcript counts against it.
+        yes @ Utterance::Yes(_) => {
             let sure = heard.confidence() >= context.ask_below;
-            sure.then_some(answer).ok_or(NotUnderstood::Unsure)
+            sure.then_some(yes).ok_or(NotUnderstood::Unsure)
+        }
+        // "Next wrong" and "that's wrong" are the same no.
+        Utterance::No => {
+            let says_no = |word: &&Word| {
+                let tokens = vocabulary.tokens(std::slice::from_ref(&word.text));
+                tokens.iter().all(|it| it.token == Token::No)
+            };
+            let words = heard.words.iter().filter(says_no).map(|it| it.confidence);
+            let sure = words.fold(0.0, f32::max) >= context.ask_below;
+            sure.then_some(Utterance::No).ok_or(NotUnderstood::Unsure)
         }
         other => {
             let rivals = others.iter().filter(|it| match &it.meaning {

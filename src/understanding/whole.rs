@@ -4,7 +4,7 @@
 //! three" and "nine is six three" are much alike to it. Only one is a reading.
 
 use super::{Context, DOUBTED_WORD, NotUnderstood, Utterance, lasting, meaning};
-use crate::grammar::{Token, Vocabulary};
+use crate::grammar::{Spoken, Token, Vocabulary};
 use crate::hearing::{Alternative, Heard, UNKNOWN};
 
 /// The utterance with the likeliest transcript that is a whole reading in place
@@ -12,7 +12,8 @@ use crate::hearing::{Alternative, Heard, UNKNOWN};
 /// one stands.
 ///
 /// Where speech was heard that fits no word, it was talk, and stands. What has
-/// fewer words than the best one may lack a digit that was heard as another word.
+/// fewer words than the best one may lack a digit that was heard as another word. A
+/// number alone is often a piece of talk, and has no name that was heard as another.
 pub(super) fn instead(
     best: &Result<Utterance, NotUnderstood>,
     heard: &Heard,
@@ -33,6 +34,9 @@ pub(super) fn instead(
         || long
         || is_whole(best, &text, vocabulary)
     {
+        return None;
+    }
+    if best.is_err() && is_number(&text, vocabulary) {
         return None;
     }
     let near = |it: &&Alternative| (-it.behind).exp() >= DOUBTED_WORD;
@@ -71,6 +75,24 @@ pub(super) fn instead(
     None
 }
 
+fn is_number(text: &str, vocabulary: &Vocabulary) -> bool {
+    let words: Vec<String> = text.split(' ').map(str::to_owned).collect();
+    let number = |it: &Spoken| matches!(it.token, Token::Number(_) | Token::Over | Token::Filler);
+    vocabulary.tokens(&words).iter().all(number)
+}
+
+/// Whether an utterance without a meaning is hardly likelier than a no, without words
+/// that were lost: nothing follows "next" that is wrong.
+pub(super) fn may_be_no(heard: &Heard, vocabulary: &Vocabulary, context: &Context<'_>) -> bool {
+    let talk = heard.words.iter().any(|it| it.text == UNKNOWN);
+    let near = |it: &&Alternative| (-it.behind).exp() >= DOUBTED_WORD;
+    let no = |it: &Alternative| {
+        let meant = meaning(&Heard::from_text(&it.text), vocabulary, context);
+        meant == Ok(Utterance::No)
+    };
+    !talk && heard.alternatives.iter().take_while(near).any(no)
+}
+
 /// Whether every word of a transcript is part of readings that are clear.
 #[must_use]
 pub fn is_whole(
@@ -101,6 +123,14 @@ mod tests {
     use crate::understanding::{ASK_BELOW, understand};
     use crate::vitals::Units;
 
+    const CONTEXT: Context<'static> = Context {
+        units: Units::UsCustomary,
+        pending: &[],
+        precautions: None,
+        ask_below: ASK_BELOW,
+        counted: None,
+    };
+
     fn heard(transcripts: &[(&str, f32)]) -> Heard {
         let mut heard = Heard::from_text(transcripts[0].0);
         let others = transcripts[1..].iter();
@@ -113,21 +143,44 @@ mod tests {
         heard
     }
 
+    #[test]
+    fn a_no_is_a_no_whatever_is_heard_before_it() {
+        let grammar = Grammar::standard();
+        let meant = |transcripts: &[(&str, f32)], wrong: f32| {
+            let mut heard = heard(transcripts);
+            (heard.words[0].confidence, heard.words[1].confidence) = (0.6, wrong);
+            understand(&heard, &grammar.vocabulary(), &CONTEXT)
+        };
+        let that = [("that's wrong", 0.0), ("next wrong", 0.6)];
+        let next = [("next wrong", 0.0), ("that's wrong", 0.6)];
+        assert_eq!(meant(&that, 1.0), Ok(Utterance::No));
+        assert_eq!(meant(&next, 1.0), Ok(Utterance::No));
+        assert_eq!(meant(&that, 0.7), Err(NotUnderstood::Unsure));
+        assert_eq!(meant(&next, 0.7), Err(NotUnderstood::Unsure));
+        let far = [("next wrong", 0.0), ("that's wrong", 3.0)];
+        assert_eq!(meant(&far, 1.0), Err(NotUnderstood::SideTalk));
+        let talk = [("[unk] wrong", 0.0), ("that's wrong", 0.1)];
+        assert_eq!(meant(&talk, 1.0), Err(NotUnderstood::SideTalk));
+    }
+
+    #[test]
+    fn a_number_alone_gets_no_name() {
+        assert_eq!(
+            claims(&[("forty three", 0.0), ("weight forty three", 0.2)]),
+            None
+        );
+        let named = claims(&[("wait forty three", 0.0), ("weight forty three", 0.2)]);
+        assert_eq!(named.map(|(claims, _)| claims.len()), Some(1));
+    }
+
     /// The claims, and how many are asked for.
     fn claims(transcripts: &[(&str, f32)]) -> Option<(Vec<String>, usize)> {
         claims_of(&heard(transcripts))
     }
 
     fn claims_of(heard: &Heard) -> Option<(Vec<String>, usize)> {
-        let context = Context {
-            units: Units::UsCustomary,
-            pending: &[],
-            precautions: None,
-            ask_below: ASK_BELOW,
-            counted: None,
-        };
         let vocabulary = Grammar::standard().vocabulary();
-        match understand(heard, &vocabulary, &context) {
+        match understand(heard, &vocabulary, &CONTEXT) {
             Ok(Utterance::Readings {
                 claims, unclear, ..
             }) => {
