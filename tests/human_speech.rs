@@ -67,10 +67,10 @@ impl Listener {
         ear
     }
 
-    /// As a round hears it again, with a pulse that waits for a yes or with none.
-    fn again(&self, ear: &Ear<Expect>, pending: &[VitalSign], heard: Heard) -> Heard {
+    /// As a round hears it again, with the dialogue where it expects this.
+    fn again(&self, ear: &Ear<Expect>, expect: Expect, heard: Heard) -> Heard {
         let mut said = vec!["room nine", "yes"];
-        if !pending.is_empty() {
+        if expect == Expect::Confirm {
             said.push("pulse seventy two");
         }
         let now = Time::parse_from_rfc3339("2026-03-02T07:30:00-05:00").unwrap();
@@ -79,7 +79,7 @@ impl Listener {
             let event = Event::Heard(Heard::from_text(words));
             state = self.dialogue.step(state, &event, now).0;
         }
-        assert_eq!(state.expect(), Expect::Readings);
+        assert_eq!(state.expect(), expect);
         heard_again(&self.dialogue, &state, ear, heard)
     }
 
@@ -143,7 +143,7 @@ const SPOKEN: [(&str, &str); 7] = [
 fn the_numbers_that_people_speak_are_heard_right() {
     let listener = Listener::new();
     for (file, numbers) in SPOKEN {
-        let heard = hear(&mut listener.ear(Expect::Readings), &recording(file));
+        let heard = hear(&mut listener.ear(Expect::Answer), &recording(file));
         let texts: Vec<String> = heard.iter().map(Heard::text).collect();
         assert_eq!(listener.numbers(&heard), numbers, "{file}: {texts:?}");
     }
@@ -164,7 +164,7 @@ fn the_numbers_that_people_speak_are_understood_as_values() {
     let mut sure = 0;
     for (file, words, sign, value) in cases {
         let sound = recording(file);
-        let whole = hear(&mut listener.ear(Expect::Readings), &sound);
+        let whole = hear(&mut listener.ear(Expect::Answer), &sound);
         let all: Vec<_> = whole.iter().flat_map(|it| &it.words).collect();
         #[allow(
             clippy::cast_possible_truncation,
@@ -183,7 +183,7 @@ fn the_numbers_that_people_speak_are_understood_as_values() {
             Some(next) => at(next.start),
             None => sound.len(),
         };
-        let heard = hear(&mut listener.ear(Expect::Readings), &sound[from..to]);
+        let heard = hear(&mut listener.ear(Expect::Answer), &sound[from..to]);
         let [heard] = heard.as_slice() else {
             panic!("{file} {words:?}: {heard:?}");
         };
@@ -233,14 +233,19 @@ fn prose_read_aloud_is_nothing_whatever_is_expected() {
     for file in files.iter().chain(&others) {
         let sound = recording(file);
         for expect in Expect::ALL {
+            let pending: &[VitalSign] = match expect {
+                Expect::Confirm | Expect::Answer | Expect::Rate => &PENDING,
+                Expect::Place | Expect::Readings | Expect::Wake => &[],
+            };
             for heard in hear(&mut listener.ear(expect), &sound) {
-                for pending in [&[][..], &PENDING] {
-                    let found = listener.meaning(&heard, pending);
-                    let at = format!("{expect:?}, {file}: \"{}\" {found:?}", heard.text());
-                    assert!(!acted_upon(&found), "{at}");
-                    let asked = matches!(found, Ok(Utterance::Readings { .. }));
-                    assert!(!asked, "{at}");
-                }
+                let found = listener.meaning(&heard, pending);
+                let text = heard.text();
+                assert!(
+                    !acted_upon(&found),
+                    "{expect:?}, {file}: \"{text}\" {found:?}"
+                );
+                let asked = matches!(found, Ok(Utterance::Readings { .. }));
+                assert!(!asked, "{expect:?}, {file}: \"{text}\" {found:?}");
             }
         }
     }
@@ -304,18 +309,18 @@ fn side_talk_offers_nothing_and_is_seldom_asked_about() {
     let listener = Listener::new();
     let mut tried = 0;
     let mut asked = Vec::new();
-    for pending in [&[][..], &PENDING] {
-        let mut ear = listener.ear(Expect::Readings);
+    for (expect, pending) in [(Expect::Readings, &[][..]), (Expect::Confirm, &PENDING[..])] {
+        let mut ear = listener.ear(expect);
         for (number, text) in TALK.into_iter().enumerate() {
             // Two voices each, in turn, keep this quick.
             for voice in [VOICES[number % 2], VOICES[2 + number / 2 % 2]] {
                 tried += 1;
                 let mut talked_until = None;
                 for heard in hear_each(&mut ear, &spoken(voice, text), |ear, heard| {
-                    listener.again(ear, pending, heard)
+                    listener.again(ear, expect, heard)
                 }) {
                     let found = listener.meaning(&heard, pending);
-                    let at = format!("{pending:?}, {voice}, {text}: \"{}\"", heard.text());
+                    let at = format!("{expect:?}, {voice}, {text}: \"{}\"", heard.text());
                     // The dialogue takes a command without a pause before it for
                     // the end of the talk.
                     let pause = talked_until.map(|it: f32| heard.words[0].start - it);

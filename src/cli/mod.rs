@@ -314,10 +314,12 @@ enum VoiceName {
 enum Listening {
     /// A room and bed
     Place,
-    /// Readings, and answers to what is asked about them
+    /// Readings
     Readings,
-    /// A count that was asked for
-    Rate,
+    /// An answer to a question about a reading
+    Answer,
+    /// Yes, no or another value
+    Confirm,
     /// "start listening"
     Wake,
 }
@@ -327,7 +329,8 @@ impl From<Listening> for Expect {
         match it {
             Listening::Place => Self::Place,
             Listening::Readings => Self::Readings,
-            Listening::Rate => Self::Rate,
+            Listening::Answer => Self::Answer,
+            Listening::Confirm => Self::Confirm,
             Listening::Wake => Self::Wake,
         }
     }

@@ -312,16 +312,33 @@ impl State {
         if self.asleep {
             return Expect::Wake;
         }
+        if self.staff.is_offered() {
+            return Expect::Confirm;
+        }
+        if !self.staff.is_known() {
+            return Expect::Place;
+        }
         match &self.phase {
-            _ if self.staff.is_offered() => Expect::Readings,
-            _ if !self.staff.is_known() => Expect::Place,
             Phase::Place => Expect::Place,
             Phase::Asking(Question::Value(unclear))
                 if matches!(unclear.sign, VitalSign::Pulse | VitalSign::Respiration) =>
             {
                 Expect::Rate
             }
-            _ => Expect::Readings,
+            Phase::WhichBed(_) | Phase::WhySkip(_) | Phase::Asking(_) | Phase::WhichKept(_) => {
+                Expect::Answer
+            }
+            Phase::Open if self.waits_for_standing() || self.order.asked.is_some() => {
+                Expect::Answer
+            }
+            Phase::Open => Expect::Readings,
+            Phase::Identify(_)
+            | Phase::Confirming(_)
+            | Phase::ConfirmNotTaken(..)
+            | Phase::ConfirmSkip(_)
+            | Phase::ConfirmReport { .. }
+            | Phase::ConfirmChange(_)
+            | Phase::ConfirmMove(_) => Expect::Confirm,
         }
     }
 }

@@ -8,19 +8,29 @@ use serde::{Deserialize, Serialize};
 pub enum Expect {
     /// Which resident: a room and bed.
     Place,
-    /// Readings of the resident who was named, in any order, and answers to what is
-    /// asked about them: yes, no, or another value.
+    /// Readings of the resident who was named, in any order.
     Readings,
+    /// The answer to a question about a reading.
+    Answer,
     /// The answer to "What is the pulse?" and the like: a count, and little else,
     /// so that people are heard better.
     Rate,
+    /// Yes, no, or another value.
+    Confirm,
     /// Nothing but the words that wake it.
     Wake,
 }
 
 impl Expect {
     /// Every expectation.
-    pub const ALL: [Self; 4] = [Self::Place, Self::Readings, Self::Rate, Self::Wake];
+    pub const ALL: [Self; 6] = [
+        Self::Place,
+        Self::Readings,
+        Self::Answer,
+        Self::Rate,
+        Self::Confirm,
+        Self::Wake,
+    ];
 
     /// The public rules that may be heard, with how many phrases to draw from
     /// each. The counts are shares of the recogniser's language model: what is
@@ -40,36 +50,69 @@ impl Expect {
                 ("conversation.no", 100),
             ],
             Self::Readings => &[
-                ("reading.readings", 12750),
-                ("reading.part", 1900),
-                ("reading.reason", 75),
-                ("reading.not-taken", 1050),
-                ("reading.history", 475),
-                ("reading.activity-said", 225),
-                ("change.value", 450),
-                ("change.that-was", 225),
+                ("reading.readings", 14000),
+                ("reading.not-taken", 1200),
+                ("reading.history", 500),
+                ("reading.activity-said", 300),
+                ("change.value", 500),
+                ("change.that-was", 200),
                 ("change.scratch", 150),
-                ("change.which", 25),
-                ("change.count", 225),
-                ("change.time", 125),
-                ("change.again", 150),
-                ("place.which-bed", 75),
-                ("place.where", 725),
-                ("people.resident", 275),
+                ("change.count", 250),
+                ("change.time", 150),
+                ("change.again", 200),
+                ("place.where", 800),
+                ("people.resident", 300),
                 ("people.staff", 100),
-                ("place.reported", 275),
-                ("conversation.yes", 900),
-                ("conversation.no", 650),
-                ("conversation.replace", 625),
-                ("conversation.command", 850),
+                ("place.reported", 300),
+                ("conversation.command", 700),
                 ("order.command", 300),
                 ("order.skip", 200),
-                ("order.why", 50),
+                ("conversation.yes", 100),
+                ("conversation.no", 100),
+            ],
+            Self::Answer => &[
+                ("reading.part", 5000),
+                ("reading.readings", 5000),
+                ("reading.reason", 300),
+                ("reading.history", 200),
+                ("reading.not-taken", 400),
+                ("change.that-was", 150),
+                ("change.which", 100),
+                ("change.count", 150),
+                ("place.which-bed", 300),
+                ("place.where", 300),
+                ("people.resident", 100),
+                ("people.staff", 50),
+                ("conversation.command", 500),
+                ("order.command", 150),
+                ("order.skip", 50),
+                ("order.why", 150),
+                ("conversation.yes", 300),
+                ("conversation.no", 300),
             ],
             Self::Rate => &[
                 ("reading.rate", 2000),
                 ("reading.not-taken", 40),
                 ("conversation.command", 40),
+            ],
+            Self::Confirm => &[
+                ("conversation.yes", 3000),
+                ("conversation.no", 2000),
+                ("conversation.replace", 2500),
+                ("reading.part", 2500),
+                ("reading.readings", 4000),
+                ("reading.history", 200),
+                ("reading.not-taken", 200),
+                ("change.value", 250),
+                ("change.that-was", 150),
+                ("change.scratch", 100),
+                ("place.where", 200),
+                ("people.resident", 100),
+                ("people.staff", 50),
+                ("place.reported", 200),
+                ("conversation.command", 800),
+                ("order.command", 150),
+                ("order.skip", 100),
             ],
             Self::Wake => &[("conversation.wake", 100)],
         }

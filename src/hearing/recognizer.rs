@@ -70,10 +70,7 @@ impl Slot {
 /// recogniser, made ahead of time, so that changing from one to another is free.
 pub struct Ear<K> {
     model: Model,
-    slots: Vec<Slot>,
-    /// Which of them listens for what. All that is heard by the network share one,
-    /// which so learns a voice from everything that is said.
-    listening: HashMap<K, usize>,
+    slots: HashMap<K, Slot>,
     expected: Option<K>,
     /// Samples of the stream so far, heard or not.
     position: u64,
@@ -101,10 +98,9 @@ impl<K: Eq + Hash + Clone> Ear<K> {
     /// [`EarError`] when the recogniser refuses what it took before.
     pub fn another(&self) -> Result<Self, EarError> {
         let mut another = Self::new(self.model.clone());
-        another.listening.clone_from(&self.listening);
-        for slot in &self.slots {
+        for (key, slot) in &self.slots {
             let slot = Slot::new(&self.model, slot.phrases.clone())?;
-            another.slots.push(slot);
+            another.slots.insert(key.clone(), slot);
         }
         Ok(another)
     }
@@ -116,8 +112,7 @@ impl<K: Eq + Hash> Ear<K> {
     pub fn new(model: Model) -> Self {
         Self {
             model,
-            slots: Vec::new(),
-            listening: HashMap::new(),
+            slots: HashMap::new(),
             expected: None,
             position: 0,
             decoded: 0,
@@ -173,31 +168,19 @@ impl<K: Eq + Hash> Ear<K> {
     }
 
     fn listen(&mut self, key: K, phrases: Option<Arc<[String]>>) -> Result<(), EarError> {
-        let is_network = |it: &Slot| it.phrases.is_none();
-        let own = self.listening.get(&key).copied();
-        let own = own.filter(|at| !is_network(&self.slots[*at]));
-        let at = match phrases {
-            None => self.slots.iter().position(is_network),
-            Some(_) => own,
-        };
+        let slot = Slot::new(&self.model, phrases)?;
         if self.expected.as_ref() == Some(&key) {
             self.running = 0;
             self.clips = ClipDetector::default();
         }
-        let at = at.unwrap_or(self.slots.len());
-        if at == self.slots.len() {
-            self.slots.push(Slot::new(&self.model, phrases)?);
-        } else if phrases.is_some() {
-            self.slots[at] = Slot::new(&self.model, phrases)?;
-        }
-        self.listening.insert(key, at);
+        self.slots.insert(key, slot);
         Ok(())
     }
 
     /// Whether [`Ear::set_phrases`] was called for an expectation.
     #[must_use]
     pub fn has(&self, key: &K) -> bool {
-        self.listening.contains_key(key)
+        self.slots.contains_key(key)
     }
 
     /// Listens for something else from now on. What was said of an utterance
@@ -266,9 +249,8 @@ impl<K: Eq + Hash> Ear<K> {
         let Some(gate) = &mut self.gate else {
             return block.to_vec();
         };
-        let key = self.expected.as_ref();
-        let at = key.and_then(|key| self.listening.get(key));
-        let slot = at.map(|at| &mut self.slots[*at]);
+        let slot = self.expected.as_ref();
+        let slot = slot.and_then(|key| self.slots.get_mut(key));
         let busy = slot.map(|it| || !it.recognizer.partial_result().partial.is_empty());
         gate.pass(block, || busy.is_some_and(|mut it| it()))
     }
@@ -278,33 +260,15 @@ impl<K: Eq + Hash> Ear<K> {
         if self.running == 0 || quiet < SHORTEST_PAUSE {
             return None;
         }
-        let at = self.listens()?;
-        let slot = &mut self.slots[at];
+        let slot = self.slots.get_mut(self.expected.as_ref()?)?;
         let words = slot.recognizer.partial_result().partial;
         if words.is_empty() || pause(words).is_none_or(|enough| quiet < enough) {
             return None;
         }
-        let lacks = (DECODED + self.near.held()).saturating_sub(quiet);
-        self.conclude_after(lacks)
-    }
-
-    /// Ends the utterance as if it had been quiet for longer than it was: what was
-    /// said is decoded only when there is sound after it.
-    fn conclude_after(&mut self, silence: Duration) -> Option<Heard> {
-        let at = self.listens()?;
-        let silence = vec![0; samples(silence)];
-        let slot = &mut self.slots[at];
-        slot.fed += silence.len() as u64;
-        slot.learned += silence.len() as u64;
-        if slot
-            .recognizer
-            .accept_waveform(self.dither.add(&silence))
-            .is_err()
-        {
-            self.renew();
-            return None;
+        if quiet < DECODED + self.near.held() {
+            return self.conclude_and_forget();
         }
-        self.conclude(Recognizer::result, silence.len() as u64)
+        self.conclude(Recognizer::result)
     }
 
     /// Ends the utterance now, as at the end of a file, and gives what was said.
@@ -357,8 +321,9 @@ impl<K: Eq + Hash> Ear<K> {
     /// How far the transcripts of the last utterance are believed. What a network
     /// makes of noise is a whole phrase; lists of phrases leave more open.
     fn belief(&self) -> f64 {
-        match self.listens() {
-            Some(at) if self.slots[at].phrases.is_none() => noise::belief(self.kept.last()),
+        let slot = self.expected.as_ref().and_then(|key| self.slots.get(key));
+        match slot {
+            Some(slot) if slot.phrases.is_none() => noise::belief(self.kept.last()),
             _ => 1.0,
         }
     }
@@ -371,8 +336,7 @@ impl<K: Eq + Hash> Ear<K> {
     }
 
     fn accept_block(&mut self, block: &[i16]) -> Option<Heard> {
-        let at = self.listens()?;
-        let slot = &mut self.slots[at];
+        let slot = self.slots.get_mut(self.expected.as_ref()?)?;
         self.running += block.len() as u64;
         self.clips.push(block);
         self.kept.push(block);
@@ -390,38 +354,36 @@ impl<K: Eq + Hash> Ear<K> {
                 None
             }
             Ok(DecodingState::Running) if self.running < LONGEST_UTTERANCE => None,
-            Ok(DecodingState::Finalized) if !enough => self.conclude(Recognizer::result, 0),
+            Ok(DecodingState::Finalized) if !enough => self.conclude(Recognizer::result),
             Ok(_) => self.conclude_and_forget(),
         }
-    }
-
-    /// Which slot listens for what is expected now.
-    fn listens(&self) -> Option<usize> {
-        self.listening.get(self.expected.as_ref()?).copied()
     }
 
     fn flush(&mut self) -> Option<Heard> {
         if self.running == 0 {
             return None;
         }
-        self.conclude_after(DECODED)
+        self.conclude_and_forget()
     }
 
     /// Also decodes the last tenths of a second, which otherwise are left for
     /// the next utterance.
     fn conclude_and_forget(&mut self) -> Option<Heard> {
-        if let Some(at) = self.listens() {
-            self.slots[at].learned = 0;
+        if let Some(slot) = self
+            .expected
+            .as_ref()
+            .and_then(|key| self.slots.get_mut(key))
+        {
+            slot.learned = 0;
         }
-        self.conclude(Recognizer::final_result, 0)
+        self.conclude(Recognizer::final_result)
     }
 
-    /// Takes the result out of the recogniser, which was given so many samples that
-    /// are not of the stream, and makes ready for the next utterance.
+    /// Takes the result out of the recogniser, and makes ready for the next
+    /// utterance.
     fn conclude(
         &mut self,
         result: for<'a> fn(&'a mut Recognizer) -> vosk::CompleteResult<'a>,
-        made_up: u64,
     ) -> Option<Heard> {
         self.running = 0;
         self.kept.end();
@@ -429,11 +391,9 @@ impl<K: Eq + Hash> Ear<K> {
         self.pauses.begin();
         self.near.begin();
         let clipped = std::mem::take(&mut self.clips).clipped();
-        let at = self.listens()?;
-        let slot = &mut self.slots[at];
+        let slot = self.slots.get_mut(self.expected.as_ref()?)?;
         let transcripts = transcripts(&mut slot.recognizer, result);
-        let offset =
-            seconds(self.position) - self.near.held().as_secs_f64() - seconds(slot.fed - made_up);
+        let offset = seconds(self.position) - self.near.held().as_secs_f64() - seconds(slot.fed);
         let worn_out = slot.fed > RENEW_AFTER;
         let Some(mut transcripts) = transcripts else {
             tracing::warn!("the recogniser gave an unreadable result; starting it afresh");
@@ -457,17 +417,18 @@ impl<K: Eq + Hash> Ear<K> {
     fn renew(&mut self) {
         self.running = 0;
         self.clips = ClipDetector::default();
-        let Some(at) = self.listens() else { return };
-        let slot = &mut self.slots[at];
+        let Some(slot) = self
+            .expected
+            .as_ref()
+            .and_then(|key| self.slots.get_mut(key))
+        else {
+            return;
+        };
         match Slot::new(&self.model, slot.phrases.clone()) {
             Ok(anew) => *slot = anew,
             Err(error) => tracing::error!("{error}"),
         }
     }
-}
-
-fn samples(time: Duration) -> usize {
-    usize::try_from(time.as_millis()).unwrap_or_default() * RATE as usize / 1_000
 }
 
 #[allow(clippy::cast_precision_loss, reason = "exact for 2^53 samples")]

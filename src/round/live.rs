@@ -119,10 +119,8 @@ impl Live<'_> {
                     if let Event::Touched(touched) = &event {
                         hands.screen.heard(now(), &touched.heard, true);
                     }
-                    // Whoever answers by hand has read the question, and what is being
-                    // said was begun before what it leads to.
+                    // Whoever answers by hand has read the question.
                     hands.unheard = None;
-                    hands.ear.drop_utterance();
                     event
                 }
                 Next::Sharp(due) => {
