@@ -163,7 +163,7 @@ fn problems(browser: &Browser, height: u32) -> Vec<String> {
         }
     };
     must(
-        "return document.documentElement.scrollWidth <= innerWidth",
+        "return document.documentElement.scrollWidth <= document.documentElement.clientWidth",
         "wider than the screen",
     );
     must(

@@ -85,7 +85,9 @@ pub fn in_order(browser: &Browser, page: &str) {
         .filter(|it| !it.contains("status of 4"))
         .collect();
     assert!(complaints.is_empty(), "{page}: {complaints:?}");
-    let wide = browser.run("return document.documentElement.scrollWidth > window.innerWidth");
+    // A phone's window grows to what is too wide for it: the page's own width doesn't.
+    let wide =
+        browser.run("const it = document.documentElement; return it.scrollWidth > it.clientWidth");
     assert_eq!(wide, false, "{page} must not be wider than the screen");
     let styled = browser.run("return getComputedStyle(document.body).display");
     assert_eq!(styled, "flex", "{page} has its style");
@@ -102,6 +104,33 @@ pub fn in_order(browser: &Browser, page: &str) {
         Some(0),
         "{page} is hard to touch: {small}"
     );
+    let crowded = browser.run(
+        "const all = [...document.querySelectorAll('button, .button, .card')].filter(it => it.checkVisibility());
+         const near = (a, b) => a.left < b.right && b.left < a.right && a.top < b.bottom + 6 && b.top < a.bottom + 6;
+         return all.flatMap((a, at) => all.slice(at + 1)
+           .filter(b => !a.contains(b) && !b.contains(a)
+             && near(a.getBoundingClientRect(), b.getBoundingClientRect()))
+           .map(b => a.outerHTML.slice(0, 120) + ' and ' + b.outerHTML.slice(0, 120)))",
+    );
+    assert_eq!(
+        crowded.as_array().map(Vec::len),
+        Some(0),
+        "{page} is crowded: {crowded}"
+    );
+    let tiny = browser.run(
+        "return [...document.querySelectorAll('svg text')].filter(it => it.checkVisibility()
+           && it.getBoundingClientRect().height < 12).map(it => it.outerHTML)",
+    );
+    assert_eq!(
+        tiny.as_array().map(Vec::len),
+        Some(0),
+        "{page} can't be read: {tiny}"
+    );
+    let lines = browser.run(
+        "const all = [...document.querySelectorAll('.bar nav li')];
+         return new Set(all.map(it => it.offsetTop)).size <= 1",
+    );
+    assert_eq!(lines, true, "{page}: its bar is of one line");
     let nameless = browser.run(
         "return [...document.querySelectorAll('input:not([type=hidden]):not([hidden]), select, textarea')]
            .filter(it => !it.labels || it.labels.length == 0).map(it => it.outerHTML)",
@@ -158,10 +187,16 @@ fn all_pages(role: Role, look: Look, name: &str) {
         in_order(&browser, page);
         let acting =
             browser.run("return document.querySelectorAll('main form[method=post]').length");
+        let acting = acting.as_u64().unwrap();
         if role == Role::Aide {
             assert_eq!(acting, 0, "an aide is offered nothing to do on {page}");
         }
         browser.pictured(&format!("{name}-{page}"));
+        if acting > 0 {
+            browser.run("document.querySelectorAll('details').forEach(it => it.open = true)");
+            in_order(&browser, page);
+            browser.pictured(&format!("{name}-{page}-open"));
+        }
     }
 }
 
@@ -181,8 +216,18 @@ fn an_aide_with_a_small_screen() {
 }
 
 #[test]
+fn a_nurse_with_a_small_screen() {
+    all_pages(Role::Nurse, HAND, "nurse-hand");
+}
+
+#[test]
 fn an_administrator() {
     all_pages(Role::Administrator, DESK, "admin");
+}
+
+#[test]
+fn an_administrator_with_a_small_screen() {
+    all_pages(Role::Administrator, HAND, "admin-hand");
 }
 
 #[test]

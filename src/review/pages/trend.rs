@@ -113,7 +113,8 @@ pub fn trend(
 ) -> Markup {
     let days = span(fields);
     let path = format!("{}/{}", resident_path(&resident.id), sign.tag());
-    let trend = Trend::of(index, resident, sign, (days, MARKS.0), now);
+    let [trend, slim] =
+        [MARKS.0, MARKS.1].map(|marks| Trend::of(index, resident, sign, (days, marks), now));
     page(
         session,
         Place::Residents,
@@ -126,12 +127,14 @@ pub fn trend(
             (spans(&path, days))
             div id="live" {
                 section.card {
-                    @match &trend {
+                    @match trend.as_ref().zip(slim.as_ref()) {
                         None => { p.none { "Nothing to draw in this time." } }
-                        Some(trend) => {
+                        Some((trend, slim)) => {
                             figure.chart {
-                                (figure(trend, Size::Large, &resident.name, days))
-                                figcaption { (key(trend)) }
+                                // A phone would shrink the large one until nobody can read it.
+                                div.wide { (figure(trend, Size::Large, &resident.name, days)) }
+                                div.slim { (figure(slim, Size::Small, &resident.name, days)) }
+                                figcaption { (key(trend, slim)) }
                             }
                         }
                     }
@@ -143,9 +146,9 @@ pub fn trend(
     )
 }
 
-/// What the shapes mean.
-fn key(trend: &Trend) -> Markup {
-    let several = trend.marks.iter().any(|it| it.count > 1);
+/// What the shapes mean, in the large drawing or in the slim one that a phone shows.
+fn key(trend: &Trend, slim: &Trend) -> Markup {
+    let several = |it: &Trend| it.marks.iter().any(|it| it.count > 1);
     let set = trend.usual.iter().flatten().any(|it| it.set);
     html! {
         ul.key {
@@ -154,8 +157,8 @@ fn key(trend: &Trend) -> Markup {
             } @else {
                 li { span.shape { "\u{25cf}" } " reading" }
             }
-            @if several {
-                li { "where readings lie close: the middle one"
+            @if several(slim) {
+                li.slim[!several(trend)] { "where readings lie close: the middle one"
                     @if trend.usual.len() == 1 { ", with a bar from lowest to highest" } }
             }
             li { span.shape { "\u{25c7}" } " around it: outside the range" }
@@ -196,7 +199,7 @@ fn weights(index: &Index, resident: &Resident, now: Time) -> Markup {
                                     @else { (state("\u{25b2}", &format!("{percent} % more"))) }
                                     @if it.crossed { (state("\u{25c7}", "to report")) }
                                 }
-                                td { (it.limit) " %" " " span.soft { (it.source) } }
+                                td data-of="Reported from" { (it.limit) " %" " " span.soft { (it.source) } }
                             }
                         }
                     }
