@@ -126,6 +126,18 @@ pub fn in_order(browser: &Browser, page: &str) {
         Some(0),
         "{page} can't be read: {tiny}"
     );
+    let run_together = browser.run(
+        "return [...document.querySelectorAll('svg')].flatMap(it => {
+           const all = [...it.querySelectorAll('text')].map(it => it.getBoundingClientRect());
+           return all.flatMap((a, at) => all.slice(at + 1).filter(b => Math.abs(a.top - b.top) < 2
+             && a.left < b.right + 5 && b.left < a.right + 5 && a.width && b.width)).map(() => it.ariaLabel);
+         })",
+    );
+    assert_eq!(
+        run_together.as_array().map(Vec::len),
+        Some(0),
+        "{page} has names that run together: {run_together}"
+    );
     let lines = browser.run(
         "const all = [...document.querySelectorAll('.bar nav li')];
          return new Set(all.map(it => it.offsetTop)).size <= 1",
@@ -165,6 +177,7 @@ fn all_pages(role: Role, look: Look, name: &str) {
             ("worklist", "/worklist".to_owned()),
             ("residents", "/residents".into()),
             ("resident", "/residents/AR-001".into()),
+            ("years", "/residents/AR-001?days=1095".into()),
             (
                 "pressure",
                 "/residents/AR-001/blood_pressure?days=30".into(),

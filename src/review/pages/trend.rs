@@ -5,7 +5,7 @@ use std::fmt::Write as _;
 use maud::{Markup, PreEscaped, html};
 
 use super::layout::{Place, page};
-use super::parts::{how, moment, resident_link, resident_path, state, states, value};
+use super::parts::{counted, how, moment, resident_link, resident_path, state, states, value};
 use crate::facts::Time;
 use crate::residents::Resident;
 use crate::review::fields::Fields;
@@ -51,10 +51,10 @@ pub fn spans(path: &str, days: u32) -> Markup {
 fn in_words(trend: &Trend, who: &str, days: u32) -> String {
     let round = |it: f64| (it * 10.0).round() / 10.0;
     let mut text = format!(
-        "{} of {who}, {}: {} readings",
+        "{} of {who}, {}: {}",
         capital(trend.sign.name()),
         span_name(days),
-        trend.readings
+        counted(trend.readings, "reading")
     );
     for (part, name) in [(0, "systolic "), (1, "diastolic ")] {
         if let Some((low, high)) = trend.extent(part) {
@@ -80,13 +80,15 @@ fn figure(trend: &Trend, size: Size, who: &str, days: u32) -> Markup {
 /// Every vital sign of a resident, small.
 pub fn all(index: &Index, resident: &Resident, days: u32, now: Time) -> Markup {
     let path = resident_path(&resident.id);
-    let trends = VitalSign::ALL
+    let trends: Vec<_> = VitalSign::ALL
         .into_iter()
-        .filter_map(|sign| Trend::of(index, resident, sign, (days, MARKS.1), now));
+        .filter_map(|sign| Trend::of(index, resident, sign, (days, MARKS.1), now))
+        .collect();
     html! {
         section.card {
             h2 id="trends" { "Trends" }
             (spans(&path, days))
+            @if trends.is_empty() { p.none { "Nothing to draw in this time." } }
             div.charts {
                 @for trend in trends {
                     figure.chart {
@@ -224,7 +226,8 @@ fn table(index: &Index, resident: &Resident, sign: VitalSign, days: u32, now: Ti
             @if own.len() > ROWS {
                 p { "The last " (ROWS) " of " (own.len()) ". " a href=(find) { "Find the others" } }
             }
-            table.rows {
+            @if own.is_empty() { p.none { "None in this time." } }
+            @else { table.rows {
                 thead { tr {
                     th scope="col" { "Measured" } th scope="col" { "Reading" } th scope="col" { "State" }
                 } }
@@ -238,7 +241,7 @@ fn table(index: &Index, resident: &Resident, sign: VitalSign, days: u32, now: Ti
                         }
                     }
                 }
-            }
+            } }
         }
     }
 }
