@@ -97,7 +97,7 @@ pub async fn guard(State(app): State<App>, request: Request, next: Next) -> Resp
     if let Some(mut session) = session {
         session.takes_acts = !station.linked();
         session.notice = match station.away() {
-            Some(away) => Some(away.to_string()),
+            Some(away) => Some(away.over_a_page()),
             None if session.user.role == Role::Nurse && !session.takes_acts => {
                 Some(AT_THE_HOME.to_owned())
             }
