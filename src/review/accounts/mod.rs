@@ -15,7 +15,7 @@ use thiserror::Error;
 use crate::facts::Time;
 use crate::residents::Staff;
 use crate::store::{Found, Key, OwnFile, in_memory};
-use crate::vitals::LONGEST_TEXT;
+use crate::vitals::{LONGEST_TEXT, too_long};
 
 pub use lockout::{FREE_TRIES, LONGEST, lock_after};
 pub(crate) use lockout::{TRIES, Tries};
@@ -335,7 +335,7 @@ impl Accounts {
             if text.is_empty() {
                 return Err(AccountError::Field("a full name and a title are needed"));
             }
-            if text.chars().count() > LONGEST_TEXT {
+            if too_long(text) {
                 return Err(AccountError::Long(field));
             }
         }
