@@ -2,9 +2,11 @@
 //! screen, each checked by axe-core too. With `SAYBACK_PICTURES` set to a folder,
 //! every page is pictured there, to be looked at.
 
-use std::net::SocketAddr;
+use std::io::{Read as _, Write as _};
+use std::net::{SocketAddr, TcpStream};
 use std::path::Path;
 use std::sync::Arc;
+use std::time::Duration;
 
 use sayback::facts::Body;
 use sayback::residents::ResidentId;
@@ -15,6 +17,9 @@ use uuid::Uuid;
 use super::browser::{Browser, DESK, HAND, Look, NIGHT};
 use super::made;
 use super::site::{PASSWORD, Site};
+
+/// The longest that a connection may stay open without a request, and some more.
+const WAIT: Duration = Duration::from_secs(40);
 
 /// A station that answers on a free port of this machine.
 pub struct Open {
@@ -378,6 +383,30 @@ fn over_tls_the_cookie_is_bound_to_the_station() {
     assert_eq!(session["sameSite"], "Strict");
     let seen = browser.run("return document.cookie");
     assert_eq!(seen, "", "no script sees a cookie");
+}
+
+/// Who sends nothing, or half of something, does not hold a connection for ever.
+#[test]
+fn who_is_slow_is_not_waited_for() {
+    let open = Open::new(1, 0);
+    let half = "POST /sign-in HTTP/1.1\r\nHost: it\r\nContent-Length: 90\r\n\r\nlogin=";
+    let sent = ["", "GET / HTT", "GET / HTTP/1.1\r\nHost: it\r\n", half];
+    let mut all = sent.map(|it| {
+        let mut stream = TcpStream::connect(open.at).unwrap();
+        stream.set_read_timeout(Some(WAIT)).unwrap();
+        stream.write_all(it.as_bytes()).unwrap();
+        stream
+    });
+    for (stream, sent) in all.iter_mut().zip(sent) {
+        let mut answer = String::new();
+        let ended = stream.read_to_string(&mut answer);
+        assert!(ended.is_ok(), "{sent:?} is waited for: {ended:?}");
+        assert_eq!(
+            answer.contains("did not come whole"),
+            sent == half,
+            "{answer}"
+        );
+    }
 }
 
 #[tokio::test]
