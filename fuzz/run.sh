@@ -13,7 +13,10 @@ cargo fuzz --version >/dev/null 2>&1 || {
     cargo install cargo-fuzz --version 0.13.2 --locked --quiet --root out/tools
 }
 export RUSTC_BOOTSTRAP=1 LD_LIBRARY_PATH=$PWD/assets/vosk
-export TMPDIR=${TMPDIR:-/tmp}
+# What is written is written for nothing: in memory, or the disk is what is waited for.
+shm=/tmp
+[ ! -w /dev/shm ] || shm=/dev/shm
+export TMPDIR=${TMPDIR:-$shm}
 targets=("$@")
 if [ ${#targets[@]} -eq 0 ]; then mapfile -t targets < <(cargo fuzz list); fi
 # Without a sanitizer: the program has no unsafe code of its own.

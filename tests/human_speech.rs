@@ -10,7 +10,7 @@ mod sound;
 use std::path::PathBuf;
 use std::process::Command;
 
-use sayback::dialogue::{Dialogue, Event};
+use sayback::dialogue::{Dialogue, Event, NO_PAUSE};
 use sayback::facts::{Record, Time};
 use sayback::grammar::{Expect, Grammar, Token, Vocabulary};
 use sayback::hearing::{Ear, Heard, Model, RATE, read_wav, read_wav_bytes};
@@ -327,7 +327,7 @@ fn side_talk_offers_nothing_and_is_seldom_asked_about() {
                     talked_until = matches!(found, Err(NotUnderstood::SideTalk))
                         .then(|| heard.words.last().map_or(0.0, |it| it.end));
                     if matches!(found, Ok(Utterance::Command(_)))
-                        && pause.is_some_and(|it| it < 0.15)
+                        && pause.is_some_and(|it| it < NO_PAUSE)
                     {
                         continue;
                     }

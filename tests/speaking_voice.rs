@@ -81,6 +81,34 @@ fn an_unknown_voice_is_an_error_in_words() {
     assert!(matches!(error, VoiceError::Failed { .. }), "{error}");
 }
 
+/// Arguments are for everyone on the machine to see, in the list of what runs.
+#[cfg(unix)]
+#[test]
+fn what_is_said_is_in_no_argument() {
+    use std::os::unix::fs::PermissionsExt as _;
+
+    let folder = tempfile::tempdir().unwrap();
+    let program = folder.path().join("voice");
+    std::fs::write(
+        &program,
+        "#!/bin/sh\necho \"$@\" >>\"$0.arguments\"\ncat >>\"$0.input\"\n",
+    )
+    .unwrap();
+    std::fs::set_permissions(&program, std::fs::Permissions::from_mode(0o700)).unwrap();
+    let settings = EspeakSettings {
+        program: program.to_str().unwrap().to_owned(),
+        ..EspeakSettings::default()
+    };
+    let _ = Espeak::new(settings).unwrap().synthesize("Walter Brandt");
+    let given = |what| std::fs::read_to_string(program.with_extension(what)).unwrap();
+    assert!(given("input").contains("Walter"));
+    let arguments = given("arguments");
+    assert!(
+        arguments.contains("en-us") && !arguments.contains("Walter"),
+        "{arguments}"
+    );
+}
+
 #[test]
 fn long_text_is_bounded_and_does_not_block() {
     let start = Instant::now();

@@ -10,12 +10,14 @@ mod sound;
 use std::fmt::Write as _;
 use std::path::Path;
 use std::process::Command;
+use std::sync::LazyLock;
 
 use sayback::dialogue::Dialogue;
 use sayback::facts::Body;
-use sayback::grammar::Grammar;
+use sayback::grammar::{Expect, Grammar};
+use sayback::hearing::{Ear, Model};
 use sayback::residents::Home;
-use sayback::round::{Mouth, Rehearsal, Script, Silent, ear_for, shown};
+use sayback::round::{Mouth, Rehearsal, Script, Silent, listen_for, model_for, shown};
 use sayback::store::Store;
 
 /// Speaks a sentence into a WAV file, at the voice's own rate.
@@ -29,6 +31,25 @@ fn speak(voice: &str, words: &str, file: &Path) {
     let output = command.arg(file).output();
     let output = output.unwrap_or_else(|error| panic!("{program}: {error}; run `make setup-test`"));
     assert!(output.status.success(), "{program}: {output:?}");
+}
+
+static HOME: LazyLock<Home> = LazyLock::new(|| {
+    let text = include_str!("../audio-fixtures/demo-home.toml");
+    Home::from_toml(text).unwrap()
+});
+/// Opened once: that takes longer than many a round.
+static MODEL: LazyLock<(Model, Grammar)> = LazyLock::new(|| {
+    let grammar = Grammar::standard().for_home(&HOME).unwrap();
+    model_for(&sound::model_folder(), grammar).unwrap()
+});
+
+fn ear() -> Ear<Expect> {
+    let (model, grammar) = &*MODEL;
+    let mut ear = Ear::new(model.clone());
+    for expect in Expect::ALL {
+        listen_for(&mut ear, expect, grammar).unwrap();
+    }
+    ear
 }
 
 /// Plays a round and gives what it stored, a line each.
@@ -55,17 +76,15 @@ fn stored(voice: &str, round: &str) -> Vec<String> {
         .unwrap();
     }
     let script = Script::parse(&folder.path().join("round.script"), &script).unwrap();
-    let home = Home::from_toml(&std::fs::read_to_string(&script.home).unwrap()).unwrap();
-    let grammar = Grammar::standard();
-    let dialogue = Dialogue::new(home.clone(), home.aides[0].clone(), &grammar).unwrap();
-    let ear = ear_for(&sound::model_folder(), &grammar, &home).unwrap();
+    let aide = HOME.aides[0].clone();
+    let dialogue = Dialogue::new(HOME.clone(), aide, &Grammar::standard()).unwrap();
     let path = folder.path().join("record.db");
     let mut store = Store::open(&path).unwrap();
     let rehearsal = Rehearsal {
         script: &script,
         dialogue: &dialogue,
         store: &mut store,
-        ear: Some(ear),
+        ear: Some(ear()),
         mouth: Mouth::default(),
         screen: &mut Silent,
         pace: std::time::Duration::ZERO,

@@ -102,7 +102,6 @@ fn middle(view: &View) -> Markup {
             }
         }
         @if let Some(it) = &view.notice { p.notice { span.label { "Note" } " " (it) } }
-        @if let Some(it) = &view.link { p.notice { span.label { "Home" } " " (it) } }
     }
 }
 
@@ -220,6 +219,8 @@ fn side(view: &View) -> Markup {
                 ul { @for it in &view.due { li { (it) } } }
             }
         }
+        // Nothing that an aide must act on: not beside the question.
+        @if let Some(it) = &view.link { p.home { span.label { "Home" } " " (it) } }
     }
 }
 

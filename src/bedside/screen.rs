@@ -119,7 +119,7 @@ impl Screen for Bedside {
     }
 
     fn link(&mut self, status: &LinkStatus, now: Time) {
-        let line = status.line(now.date_naive());
+        let line = status.brief(now.date_naive());
         self.show(|view| view.link = Some(line));
     }
 

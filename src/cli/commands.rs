@@ -8,29 +8,26 @@ use std::time::Duration;
 use sayback::devices::{Direction, devices};
 use sayback::dialogue::Dialogue;
 use sayback::facts::{Fact, residents_with_ranges};
-use sayback::grammar::{Expect, Grammar, Vocabulary};
-use sayback::hearing::{Heard, Microphone, RATE, read_wav};
+use sayback::grammar::Grammar;
+use sayback::hearing::Microphone;
 use sayback::metrics::Counted;
 use sayback::residents::{Home, Staff};
 use sayback::round::{
-    Both, Live, Mouth, Rehearsal, Screen, Script, Silent, Terminal, Tutorial, ear_for, listen_for,
-    model_for,
+    Both, Live, Mouth, Rehearsal, Screen, Script, Silent, Terminal, Tutorial, ear_for,
 };
 use sayback::speaking::{Cached, Espeak, EspeakSettings, Piper, Player, Tee};
 use sayback::store::{Readable, Store};
 use sayback::sync::{Link, Linked};
-use sayback::understanding::{ASK_BELOW, Context, NotUnderstood, Utterance, understand};
-use sayback::vitals::{Units, VitalSign};
-use serde::Serialize;
 
 use super::export::left_out;
 use super::home::{limits, read_home, roster};
 use super::members::{linked, recorder_of};
 use super::screen::{Watched, page, print_card};
-use super::show::{LevelBar, meaning_line};
+use super::show::LevelBar;
 use super::staff::{existing, member, no_pins, sign_on, staff};
 use super::table::{record_table, stored_table};
-use super::{Command, End, Meaning, Model, VoiceArgs, VoiceName, vault};
+use super::understand::{hear, understand};
+use super::{Command, End, Model, VoiceArgs, VoiceName, vault};
 
 /// An error as the user reads it.
 pub type Message = String;
@@ -52,12 +49,7 @@ pub fn run(command: Command) -> Result<End, Message> {
             words,
             meaning,
             json,
-        } => {
-            let meant = Understanding::new(&meaning)?;
-            let heard = Heard::from_text(&words);
-            let line = Line::new(None, &heard, meant.of(&heard));
-            line.print(json)
-        }
+        } => understand(&words, &meaning, json),
         Command::Rehearse {
             script,
             model,
@@ -129,144 +121,12 @@ pub fn run(command: Command) -> Result<End, Message> {
     }
 }
 
-/// What is needed to say what words mean.
-struct Understanding {
-    grammar: Grammar,
-    home: Option<Home>,
-    vocabulary: Vocabulary,
-    units: Units,
-    pending: Vec<VitalSign>,
-}
-
-impl Understanding {
-    fn new(arguments: &Meaning) -> Result<Self, Message> {
-        let home = arguments.home.as_deref().map(read_home).transpose()?;
-        let mut grammar = Grammar::standard();
-        let mut units = if arguments.metric {
-            Units::Metric
-        } else {
-            Units::default()
-        };
-        if let Some(home) = &home {
-            grammar = grammar.for_home(home).map_err(message)?;
-            units = home.units;
-        }
-        Ok(Self {
-            vocabulary: grammar.vocabulary(),
-            grammar,
-            home,
-            units,
-            pending: arguments.pending.iter().map(|it| it.0).collect(),
-        })
-    }
-
-    fn of(&self, heard: &Heard) -> Result<Utterance, NotUnderstood> {
-        let context = Context {
-            units: self.units,
-            pending: &self.pending,
-            precautions: None,
-            ask_below: ASK_BELOW,
-            counted: None,
-        };
-        understand(heard, &self.vocabulary, &context)
-    }
-}
-
-/// One utterance as `hear` and `understand` print it.
-#[derive(Serialize)]
-struct Line<'a> {
-    #[serde(skip_serializing_if = "Option::is_none")]
-    file: Option<&'a Path>,
-    text: String,
-    #[serde(flatten)]
-    heard: &'a Heard,
-    #[serde(skip_serializing_if = "Option::is_none")]
-    meaning: Option<Utterance>,
-    #[serde(skip_serializing_if = "Option::is_none")]
-    reason: Option<NotUnderstood>,
-}
-
-impl<'a> Line<'a> {
-    fn new(
-        file: Option<&'a Path>,
-        heard: &'a Heard,
-        meaning: Result<Utterance, NotUnderstood>,
-    ) -> Self {
-        let (meaning, reason) = match meaning {
-            Ok(meaning) => (Some(meaning), None),
-            Err(reason) => (None, Some(reason)),
-        };
-        Self {
-            file,
-            text: heard.text(),
-            heard,
-            meaning,
-            reason,
-        }
-    }
-
-    fn print(&self, json: bool) -> Result<End, Message> {
-        let mut out = anstream::stdout().lock();
-        let written = if json {
-            writeln!(out, "{}", serde_json::to_string(self).map_err(message)?)
-        } else {
-            let file = self
-                .file
-                .map(|it| format!("{}: ", it.display()))
-                .unwrap_or_default();
-            let meaning = match (&self.meaning, &self.reason) {
-                (Some(meaning), _) => meaning_line(meaning),
-                (None, Some(reason)) => reason.to_string(),
-                (None, None) => String::new(),
-            };
-            writeln!(out, "{file}“{}”\n    {meaning}", self.text)
-        };
-        finished(written)
-    }
-}
-
 /// A reader that has gone away (`| head`) is no error.
 pub fn finished(written: std::io::Result<()>) -> Result<End, Message> {
     match written {
         Err(error) if error.kind() != std::io::ErrorKind::BrokenPipe => Err(message(error)),
         _ => Ok(End::Done),
     }
-}
-
-fn hear(
-    files: &[PathBuf],
-    meaning: &Meaning,
-    model: &Model,
-    expect: Expect,
-    json: bool,
-) -> Result<End, Message> {
-    let meant = Understanding::new(meaning)?;
-    let mut sounds = Vec::new();
-    for file in files {
-        sounds.push((file, read_wav(file).map_err(message)?));
-    }
-    let grammar = meant.grammar.clone();
-    let (model, grammar) = model_for(&model_folder(model)?, grammar).map_err(message)?;
-    for (file, sound) in sounds {
-        // Each file is a stream of its own, with a recogniser that has heard
-        // nothing before.
-        let mut ear = sayback::hearing::Ear::new(model.clone());
-        listen_for(&mut ear, expect, &grammar).map_err(message)?;
-        ear.expect(expect);
-        let mut heard: Vec<Heard> = sound
-            .chunks(RATE as usize / 10)
-            .filter_map(|it| ear.accept(it))
-            .collect();
-        heard.extend(ear.finish());
-        for heard in &heard {
-            Line::new(Some(file), heard, meant.of(heard)).print(json)?;
-        }
-        if heard.is_empty() && !json {
-            anstream::println!("{}: nothing was heard", file.display());
-        }
-    }
-    drop(meant.home);
-    Ok(End::Done)
 }
 
 fn rehearse(

@@ -12,6 +12,7 @@ mod show;
 mod sound;
 mod staff;
 mod table;
+mod understand;
 mod vault;
 
 use std::net::SocketAddr;

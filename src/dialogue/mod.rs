@@ -42,6 +42,7 @@ use crate::understanding::{ASK_BELOW, Context, NotUnderstood, Utterance, underst
 
 pub use change::{Change, Doubt};
 pub use moved::Move;
+pub use restraint::NO_PAUSE;
 pub use seen::Running;
 pub use state::{Offer, Phase, Question, State};
 pub use touch::{STALE, Touched};

@@ -15,6 +15,7 @@ mod token;
 mod vocabulary;
 
 use std::collections::{BTreeMap, BTreeSet};
+use std::sync::LazyLock;
 
 use thiserror::Error;
 
@@ -138,7 +139,9 @@ impl Grammar {
     /// Never in a build whose tests passed: the files are part of the program.
     #[must_use]
     pub fn standard() -> Self {
-        Self::parse(&FILES).expect("the built-in grammar is tested")
+        static STANDARD: LazyLock<Grammar> =
+            LazyLock::new(|| Grammar::parse(&FILES).expect("the built-in grammar is tested"));
+        STANDARD.clone()
     }
 
     /// Reads a grammar from `(name, text)` pairs, one a file.

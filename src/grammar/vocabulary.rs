@@ -1,6 +1,7 @@
 //! The parser's half of the grammar: phrases with their meanings.
 
-use std::collections::{BTreeMap, BTreeSet};
+use std::collections::BTreeSet;
+use std::collections::btree_map::{BTreeMap, Entry};
 
 use super::jsgf::Expansion;
 use super::{Grammar, GrammarError, MOST_FORMS, Token};
@@ -123,13 +124,18 @@ fn collect(
                 rule: rule.to_owned(),
             })?;
             for phrase in forms {
-                let earlier = phrases.insert(phrase.clone(), token.clone());
-                if let Some(first) = earlier.filter(|it| *it != token) {
-                    return Err(GrammarError::TwoMeanings {
-                        phrase: phrase.join(" "),
-                        first: format!("{first:?}"),
-                        second: format!("{token:?}"),
-                    });
+                match phrases.entry(phrase) {
+                    Entry::Vacant(place) => {
+                        place.insert(token.clone());
+                    }
+                    Entry::Occupied(first) if *first.get() != token => {
+                        return Err(GrammarError::TwoMeanings {
+                            phrase: first.key().join(" "),
+                            first: format!("{:?}", first.get()),
+                            second: format!("{token:?}"),
+                        });
+                    }
+                    Entry::Occupied(_) => {}
                 }
             }
             Ok(())

@@ -12,7 +12,7 @@ use super::file_ranges::{possible, range};
 use super::{Care, Frequency, Resident, ResidentId, UsualMethods};
 use crate::vitals::{
     Arm, Baseline, LONGEST_TEXT, LimbReason, Limits, Method, OxygenFlow, Position, Precautions,
-    PulseSite, Quantity, RangeOf, Scale, Source, Units, VitalSign,
+    PulseSite, Quantity, RangeOf, Scale, Source, Units, VitalSign, too_long,
 };
 
 /// The columns with a name of their own: name, whether it must be there and
@@ -230,7 +230,7 @@ impl<'a> Row<'a> {
             errors: Vec::new(),
         };
         let fields = row.fields.iter();
-        let long = fields.filter(|(_, field)| field.chars().count() > LONGEST_TEXT);
+        let long = fields.filter(|(_, field)| too_long(field));
         for column in long.map(|(column, _)| *column).collect::<Vec<_>>() {
             row.wrong(column, &format!("{LONGEST_TEXT} characters at most"));
         }

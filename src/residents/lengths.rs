@@ -3,7 +3,7 @@
 
 use super::file::{HomeFileError, wrong};
 use super::{Home, Resident, Staff};
-use crate::vitals::{LONGEST_TEXT, Source};
+use crate::vitals::{LONGEST_TEXT, Source, too_long};
 
 /// So much of an identifier tells which it is.
 const SHOWN: usize = 20;
@@ -44,7 +44,7 @@ fn resident(it: &Resident) -> Result<(), HomeFileError> {
 }
 
 fn short(field: &str, text: &str) -> Result<(), HomeFileError> {
-    if text.chars().count() <= LONGEST_TEXT {
+    if !too_long(text) {
         return Ok(());
     }
     let expected = format!("{LONGEST_TEXT} characters at most");

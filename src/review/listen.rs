@@ -6,14 +6,17 @@ use std::sync::Arc;
 use std::time::Duration;
 
 use axum::Router;
-use axum_server::Handle;
 use axum_server::tls_rustls::RustlsConfig;
+use axum_server::{Address, Handle, Server};
 
 use super::station::Station;
 use super::web::app;
 
 /// How long open pages are waited for at the end.
 const GRACE: Duration = Duration::from_secs(2);
+/// How long a request may be on its way. Who is slower is no browser, and would hold a
+/// connection for ever.
+pub(super) const PATIENCE: Duration = Duration::from_secs(20);
 
 /// The home's own certificate and its key, as PEM files.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -52,7 +55,7 @@ pub async fn serve(
     let pages = app(station).into_make_service();
     match certificate {
         None => {
-            let server = axum_server::from_tcp(listener).map_err(wrong)?;
+            let server = impatient(axum_server::from_tcp(listener).map_err(wrong)?);
             ready(address);
             server.handle(handle).serve(pages).await.map_err(wrong)
         }
@@ -63,10 +66,18 @@ pub async fn serve(
                 format!("the certificate {chain} with the key {key} can't be used: {error}")
             })?;
             let server = axum_server::from_tcp_rustls(listener, config).map_err(wrong)?;
+            let server = impatient(server);
             ready(address);
             server.handle(handle).serve(pages).await.map_err(wrong)
         }
     }
+}
+
+/// The same, waiting for nobody who sends nothing.
+fn impatient<A: Address, Acc>(mut server: Server<A, Acc>) -> Server<A, Acc> {
+    let heads = server.http_builder();
+    heads.http1().header_read_timeout(PATIENCE);
+    server.first_request_timeout(PATIENCE)
 }
 
 /// Answers on a thread of its own, so that nothing else the program does keeps
@@ -82,8 +93,8 @@ pub(crate) fn answer_apart(
         .build()?;
     std::thread::spawn(move || {
         let served = runtime.block_on(async {
-            let listener = tokio::net::TcpListener::from_std(listener)?;
-            axum::serve(listener, app).await
+            let server = impatient(axum_server::from_tcp(listener)?);
+            server.serve(app.into_make_service()).await
         });
         if let Err(error) = served {
             tracing::error!("{what}: {error}");

@@ -54,10 +54,21 @@ impl std::fmt::Display for Away {
         }
         write!(
             f,
-            "Since {since} {}. What is shown is as it was then, and nothing can be stored until \
-             it is back. It is tried again all the time.",
+            "Since {since} {}. Nothing can be stored until it is back. It is tried again all the \
+             time.",
             self.why
         )
+    }
+}
+
+impl Away {
+    /// The same, on a page that shows something all the same.
+    #[must_use]
+    pub fn over_a_page(&self) -> String {
+        if self.cut_off {
+            return self.to_string();
+        }
+        format!("{self} What is shown is as it was then.")
     }
 }
 

@@ -8,7 +8,7 @@ use super::error::beginning;
 use super::link::Password;
 use super::{HomeRecord, Link, MemberKind, SyncError};
 use crate::store::hex;
-use crate::vitals::LONGEST_TEXT;
+use crate::vitals::{LONGEST_TEXT, too_long};
 
 /// Where the database is for those who are enrolled.
 #[derive(Debug, Clone)]
@@ -58,7 +58,7 @@ fn is_name(name: &str) -> Result<(), SyncError> {
     if name.trim().is_empty() {
         return Err(SyncError::Setup("the home's name is missing".to_owned()));
     }
-    if name.chars().count() > LONGEST_TEXT {
+    if too_long(name) {
         let why = format!("the home's name is too long; {LONGEST_TEXT} characters at most");
         return Err(SyncError::Setup(why));
     }

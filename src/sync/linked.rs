@@ -45,6 +45,16 @@ impl LinkStatus {
     /// In one line: "12 readings not at the station yet, last sent 14:02".
     #[must_use]
     pub fn line(&self, today: chrono::NaiveDate) -> String {
+        self.told(today, true)
+    }
+
+    /// The same for an aide, who mends no network: what is wrong, and not why.
+    #[must_use]
+    pub fn brief(&self, today: chrono::NaiveDate) -> String {
+        self.told(today, false)
+    }
+
+    fn told(&self, today: chrono::NaiveDate, whole: bool) -> String {
         let Waiting { facts, readings } = self.waiting;
         let waiting = match (readings, facts) {
             (0, 0) => "All is at the station".to_owned(),
@@ -60,9 +70,12 @@ impl LinkStatus {
         };
         let mut line = format!("{waiting}, {last}");
         if self.refused > 0 {
-            line = format!("{line}; {} refused, see the log", self.refused);
+            let see = if whole { ", see the log" } else { "" };
+            line = format!("{line}; {} refused{see}", self.refused);
         }
         if let Some(trouble) = &self.trouble {
+            let what = trouble.split(": ").next().filter(|_| !whole);
+            let trouble = what.unwrap_or(trouble);
             line = format!("{line}: {trouble}");
         }
         line
@@ -305,6 +318,10 @@ mod tests {
         status.refused = 2;
         let line = "All is at the station, last sent 14:02; 2 refused, see the log";
         assert_eq!(status.line(today), line);
+        let why = "nothing answers at desk.lan:5432. Is it running?".to_owned();
+        status.trouble = Some(SyncError::Unreachable(why).to_string());
+        let line = "All is at the station, last sent 14:02; 2 refused: the home can't be reached";
+        assert_eq!(status.brief(today), line);
         status.waiting.facts = 1;
         (status.refused, status.last) = (0, None);
         status.trouble = Some("no network".to_owned());

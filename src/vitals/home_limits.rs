@@ -36,6 +36,11 @@ use super::{
 /// and little beside the longest fact that a home's database takes.
 pub(crate) const LONGEST_TEXT: usize = 200;
 
+/// Whether a text has more characters than that.
+pub(crate) fn too_long(text: &str) -> bool {
+    text.chars().count() > LONGEST_TEXT
+}
+
 /// A mistake in a home's limits: where it is and what would be right.
 #[derive(Debug, Clone, PartialEq, Eq, Error)]
 #[error("line {line}, {field}: {problem}; expected {expected}")]
@@ -102,7 +107,7 @@ impl HomeLimits {
             let expected = "the name of the policy that sets these limits".to_owned();
             return Err(at(file.policy.span().start, "policy", "empty", expected));
         }
-        if file.policy.get_ref().chars().count() > LONGEST_TEXT {
+        if too_long(file.policy.get_ref()) {
             let expected = format!("{LONGEST_TEXT} characters at most");
             return Err(at(file.policy.span().start, "policy", "too long", expected));
         }

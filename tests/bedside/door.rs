@@ -1,5 +1,7 @@
 //! Who gets the page, and what is taken from it.
 
+use std::io::Read as _;
+use std::net::{SocketAddr, TcpStream};
 use std::sync::{Arc, Mutex};
 
 use axum::body::Body;
@@ -13,7 +15,7 @@ use sayback::review::LIVE;
 use sayback::round::Pins;
 use tower::ServiceExt as _;
 
-use super::rig::{Going, KEY, link};
+use super::rig::{Going, KEY, dialogue, link, now};
 
 fn request(method: &str, path: &str, key: &str, body: &str) -> Request<Body> {
     Request::builder()
@@ -272,4 +274,17 @@ async fn the_screen_says_what_is_not_heard() {
     let page = app(going.link.clone()).oneshot(request("GET", "/", KEY, ""));
     let page = text(page.await.unwrap()).await;
     assert!(!page.contains("not spoken") && !page.contains("Nothing is spoken"));
+}
+
+/// Who holds connections open takes from the recorder what it needs to write.
+#[test]
+fn who_sends_nothing_is_not_waited_for() {
+    let any = SocketAddr::from(([127, 0, 0, 1], 0));
+    let (_screen, _touches, url) = sayback::bedside::open(any, &dialogue(), now(), None).unwrap();
+    let at = url.trim_start_matches("http://").trim_end_matches('/');
+    let mut stream = TcpStream::connect(at).unwrap();
+    let wait = std::time::Duration::from_secs(40);
+    stream.set_read_timeout(Some(wait)).unwrap();
+    let ended = stream.read_to_end(&mut Vec::new());
+    assert!(ended.is_ok(), "it is waited for: {ended:?}");
 }

@@ -5,9 +5,11 @@
 use std::path::PathBuf;
 
 use sayback::residents::Speech;
+use sayback::store::Waiting;
+use sayback::sync::{LinkStatus, SyncError};
 
 use super::browser::{Browser, DESK, NIGHT};
-use super::rig::{Going, Open};
+use super::rig::{Going, Open, now};
 
 /// The height of a cart's screen. A phone is held in the hand, and scrolled.
 const CART: u32 = 800;
@@ -120,7 +122,24 @@ fn states() -> Vec<(&'static str, Vec<&'static str>)> {
         ("speaker", and(&["pulse seventy two regular"])),
         ("asleep", and(&["stop listening"])),
         ("lost", and(&[PRESSURE])),
+        ("home", and(&[PRESSURE])),
     ]
+}
+
+/// A recorder that has not reached its home since yesterday.
+fn away() -> LinkStatus {
+    let why = "nothing answers at station.home.lan:5432. Is PostgreSQL running there, on that \
+        port, and listening to the network? The place is from the link file";
+    LinkStatus {
+        waiting: Waiting {
+            facts: 310,
+            readings: 128,
+        },
+        last: Some(now() - chrono::TimeDelta::days(1)),
+        trouble: Some(SyncError::Unreachable(why.to_owned()).to_string()),
+        refused: 2,
+        ..LinkStatus::default()
+    }
 }
 
 /// The contrast of an element's text with what is behind it, as WCAG 2 counts
@@ -163,7 +182,7 @@ fn problems(browser: &Browser, height: u32) -> Vec<String> {
         }
     };
     must(
-        "return document.documentElement.scrollWidth <= innerWidth",
+        "return document.documentElement.scrollWidth <= document.documentElement.clientWidth",
         "wider than the screen",
     );
     must(
@@ -174,6 +193,10 @@ fn problems(browser: &Browser, height: u32) -> Vec<String> {
         must(
             "const it = document.getElementById('middle'); return it.scrollHeight <= it.clientHeight + 1",
             "what waits is not whole on the screen",
+        );
+        must(
+            "const it = document.querySelector('.home'); return !it || it.getBoundingClientRect().bottom <= innerHeight",
+            "how it stands with the home is not on the screen",
         );
     }
     if height <= CART {
@@ -201,6 +224,9 @@ fn looked_at(look: super::browser::Look, light: &str) {
         };
         if state == "lost" {
             going.microphone_lost(true);
+        }
+        if state == "home" {
+            going.home(away());
         }
         let open = Open::anywhere(&going.link);
         for (size, width, height) in SIZES {

@@ -12,6 +12,7 @@ use sayback::hearing::Heard;
 use sayback::residents::{Home, KeptSound, Speech};
 use sayback::round::{Round, Screen};
 use sayback::store::Store;
+use sayback::sync::LinkStatus;
 use tempfile::TempDir;
 use tokio::runtime::Runtime;
 use tokio::sync::{mpsc, watch};
@@ -92,6 +93,7 @@ pub struct Going {
 enum Told {
     Heard(String),
     MicrophoneLost(bool),
+    Home(LinkStatus),
 }
 
 impl Going {
@@ -140,6 +142,10 @@ impl Going {
                     (Ok(Told::Heard(words)), _) => Event::Heard(Heard::from_text(&words)),
                     (Ok(Told::MicrophoneLost(lost)), _) => {
                         bedside.microphone_lost(lost);
+                        continue;
+                    }
+                    (Ok(Told::Home(status)), _) => {
+                        bedside.link(&status, now);
                         continue;
                     }
                     (_, Ok(event)) => event,
@@ -193,6 +199,12 @@ impl Going {
     pub fn microphone_lost(&self, lost: bool) {
         self.words.send(Told::MicrophoneLost(lost)).unwrap();
         std::thread::sleep(std::time::Duration::from_millis(100));
+    }
+
+    /// The recorder stands so with its home; returns when the screen shows it.
+    pub fn home(&self, status: LinkStatus) {
+        self.words.send(Told::Home(status)).unwrap();
+        wait(&mut self.link.views.clone(), |it| it.link.is_some());
     }
 
     pub fn facts(&self) -> Vec<Fact> {

@@ -39,7 +39,12 @@ pub const DESK: Look = Look {
     height: 900,
 };
 pub const NIGHT: Look = Look { dark: true, ..DESK };
-pub const HAND: Look = Look { width: 500, ..DESK };
+/// A phone: what is measured and pictured is what it would show.
+pub const HAND: Look = Look {
+    dark: false,
+    width: 390,
+    height: 844,
+};
 
 impl Browser {
     /// A browser. A machine without one has not run these tests, so that they
@@ -97,6 +102,9 @@ impl Browser {
             panic!("chromedriver has no browser ({made}); run setup/setup.sh --test")
         });
         session.clone_into(&mut browser.session);
+        if look.width < 600 {
+            browser.size(look.width, look.height);
+        }
         browser
     }
 
@@ -291,16 +299,10 @@ impl Browser {
 
     /// A picture of the whole page.
     pub fn picture(&self, to: &Path) {
-        // A page is never less high than its window, so begin with a low one.
-        let width = self.run("return window.innerWidth");
-        let low = json!({ "width": width, "height": 600 });
-        self.ask("POST", "/window/rect", &low);
-        let height = self.run("return document.documentElement.scrollHeight");
-        let rect =
-            json!({ "width": width, "height": height.as_i64().unwrap_or(900).min(4000) + 10 });
-        self.ask("POST", "/window/rect", &rect);
-        let picture = self.ask("GET", "/screenshot", &json!(null));
-        let bytes = base64(picture.as_str().unwrap_or_default());
+        let whole = json!({ "captureBeyondViewport": true });
+        let command = json!({ "cmd": "Page.captureScreenshot", "params": whole });
+        let picture = self.ask("POST", "/goog/cdp/execute", &command);
+        let bytes = base64(picture["data"].as_str().unwrap_or_default());
         std::fs::write(to, bytes).unwrap();
     }
 }

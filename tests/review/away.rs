@@ -148,7 +148,8 @@ async fn a_record_that_is_away_is_said_to_be_and_comes_back() {
     let (status, page) = nurse.get("/worklist").await;
     assert_eq!(status, StatusCode::OK);
     let said = "Since 11:40 the record cannot be read: the home can&#39;t be reached: connection \
-                refused. What is shown is as it was then, and nothing can be stored";
+                refused. Nothing can be stored until it is back. It is tried again all the \
+                time. What is shown is as it was then.";
     assert!(
         page.contains(&said.replace("&#39;", "'")) || page.contains(said),
         "{page}"
@@ -158,10 +159,14 @@ async fn a_record_that_is_away_is_said_to_be_and_comes_back() {
     }
     let (status, page) = nurse.get(&reading).await;
     assert_eq!(status, StatusCode::INTERNAL_SERVER_ERROR);
-    assert!(page.contains("Since 11:40"), "{page}");
+    assert!(
+        page.contains("Since 11:40") && page.contains("Not to be had now"),
+        "{page}"
+    );
+    assert!(!page.contains("What is shown"), "nothing is: {page}");
     let (status, page) = acknowledge(&site, &mut nurse).await;
     assert_eq!(status, StatusCode::CONFLICT);
-    assert!(page.contains("nothing can be stored"), "{page}");
+    assert!(page.contains("Nothing can be stored"), "{page}");
     assert_eq!(fate.asked.load(SeqCst), asked, "pages waited for it");
     assert_eq!(acknowledged(&site), 0);
 

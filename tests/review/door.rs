@@ -159,6 +159,28 @@ async fn wrong_passwords_lock_the_name() {
     site.visitor(Role::Aide).await;
 }
 
+/// Sooner or later somebody types a password where the name belongs.
+#[tokio::test]
+async fn what_is_nobodys_name_is_in_no_log() {
+    let site = Site::new();
+    let mut visitor = Visitor::stranger(&site);
+    visitor.sign_in("teal kettle sings", "").await;
+    visitor.sign_in("imarlow", "wrong").await;
+    let lines = site.station.accounts().log_lines(2).unwrap();
+    let who: Vec<_> = lines.iter().map(|it| (&*it.who, &*it.what)).collect();
+    let wrong = "wrong name or password";
+    assert_eq!(who, [("imarlow", wrong), ("nobody here", wrong)]);
+}
+
+#[tokio::test]
+async fn a_form_that_is_too_long_is_refused() {
+    let site = Site::new();
+    let mut visitor = Visitor::stranger(&site);
+    visitor.get("/sign-in").await;
+    let answer = visitor.post("/sign-in", &"a".repeat(17 * 1024)).await;
+    assert_eq!(answer.status(), StatusCode::PAYLOAD_TOO_LARGE);
+}
+
 #[tokio::test]
 async fn cookies_and_headers_are_strict() {
     let site = Site::new();

@@ -1,6 +1,7 @@
 //! A search finds what looking at every reading finds.
 
 use chrono::Days;
+use sayback::review::accounts::Role;
 use sayback::review::index::{Entry, Index, Query};
 use sayback::vitals::VitalSign;
 
@@ -62,4 +63,32 @@ fn a_search_finds_what_looking_at_every_reading_finds() {
         }
     }
     assert!(some > 20, "most searches say something: {some}");
+}
+
+/// A page with nothing on it says so, and does not look broken.
+#[tokio::test]
+async fn what_was_never_measured_is_said_to_be_nothing() {
+    let site = Site::of(2, 0);
+    let mut nurse = site.visitor(Role::Nurse).await;
+    for (path, said) in [
+        ("/residents/AR-000", ["recorded yet", "Nothing to draw"]),
+        (
+            "/residents/AR-000/pulse",
+            ["Nothing to draw", "None in this time"],
+        ),
+        ("/rounds", ["No round", "recorded yet"]),
+    ] {
+        let (_, page) = nurse.get(path).await;
+        for said in said {
+            assert!(page.contains(said), "{path}: {said}: {page}");
+        }
+    }
+}
+
+#[tokio::test]
+async fn one_is_said_as_one() {
+    let site = Site::of(1, 1);
+    let mut nurse = site.visitor(Role::Nurse).await;
+    let (_, page) = nurse.get("/rounds").await;
+    assert!(page.contains("readings of 1 resident<"), "{page}");
 }

@@ -2,9 +2,11 @@
 //! screen, each checked by axe-core too. With `SAYBACK_PICTURES` set to a folder,
 //! every page is pictured there, to be looked at.
 
-use std::net::SocketAddr;
+use std::io::{Read as _, Write as _};
+use std::net::{SocketAddr, TcpStream};
 use std::path::Path;
 use std::sync::Arc;
+use std::time::Duration;
 
 use sayback::facts::Body;
 use sayback::residents::ResidentId;
@@ -15,6 +17,9 @@ use uuid::Uuid;
 use super::browser::{Browser, DESK, HAND, Look, NIGHT};
 use super::made;
 use super::site::{PASSWORD, Site};
+
+/// The longest that a connection may stay open without a request, and some more.
+const WAIT: Duration = Duration::from_secs(40);
 
 /// A station that answers on a free port of this machine.
 pub struct Open {
@@ -85,7 +90,9 @@ pub fn in_order(browser: &Browser, page: &str) {
         .filter(|it| !it.contains("status of 4"))
         .collect();
     assert!(complaints.is_empty(), "{page}: {complaints:?}");
-    let wide = browser.run("return document.documentElement.scrollWidth > window.innerWidth");
+    // A phone's window grows to what is too wide for it: the page's own width doesn't.
+    let wide =
+        browser.run("const it = document.documentElement; return it.scrollWidth > it.clientWidth");
     assert_eq!(wide, false, "{page} must not be wider than the screen");
     let styled = browser.run("return getComputedStyle(document.body).display");
     assert_eq!(styled, "flex", "{page} has its style");
@@ -102,6 +109,45 @@ pub fn in_order(browser: &Browser, page: &str) {
         Some(0),
         "{page} is hard to touch: {small}"
     );
+    let crowded = browser.run(
+        "const all = [...document.querySelectorAll('button, .button, .card')].filter(it => it.checkVisibility());
+         const near = (a, b) => a.left < b.right && b.left < a.right && a.top < b.bottom + 6 && b.top < a.bottom + 6;
+         return all.flatMap((a, at) => all.slice(at + 1)
+           .filter(b => !a.contains(b) && !b.contains(a)
+             && near(a.getBoundingClientRect(), b.getBoundingClientRect()))
+           .map(b => a.outerHTML.slice(0, 120) + ' and ' + b.outerHTML.slice(0, 120)))",
+    );
+    assert_eq!(
+        crowded.as_array().map(Vec::len),
+        Some(0),
+        "{page} is crowded: {crowded}"
+    );
+    let tiny = browser.run(
+        "return [...document.querySelectorAll('svg text')].filter(it => it.checkVisibility()
+           && it.getBoundingClientRect().height < 12).map(it => it.outerHTML)",
+    );
+    assert_eq!(
+        tiny.as_array().map(Vec::len),
+        Some(0),
+        "{page} can't be read: {tiny}"
+    );
+    let run_together = browser.run(
+        "return [...document.querySelectorAll('svg')].flatMap(it => {
+           const all = [...it.querySelectorAll('text')].map(it => it.getBoundingClientRect());
+           return all.flatMap((a, at) => all.slice(at + 1).filter(b => Math.abs(a.top - b.top) < 2
+             && a.left < b.right + 5 && b.left < a.right + 5 && a.width && b.width)).map(() => it.ariaLabel);
+         })",
+    );
+    assert_eq!(
+        run_together.as_array().map(Vec::len),
+        Some(0),
+        "{page} has names that run together: {run_together}"
+    );
+    let lines = browser.run(
+        "const all = [...document.querySelectorAll('.bar nav li')];
+         return new Set(all.map(it => it.offsetTop)).size <= 1",
+    );
+    assert_eq!(lines, true, "{page}: its bar is of one line");
     let nameless = browser.run(
         "return [...document.querySelectorAll('input:not([type=hidden]):not([hidden]), select, textarea')]
            .filter(it => !it.labels || it.labels.length == 0).map(it => it.outerHTML)",
@@ -136,6 +182,7 @@ fn all_pages(role: Role, look: Look, name: &str) {
             ("worklist", "/worklist".to_owned()),
             ("residents", "/residents".into()),
             ("resident", "/residents/AR-001".into()),
+            ("years", "/residents/AR-001?days=1095".into()),
             (
                 "pressure",
                 "/residents/AR-001/blood_pressure?days=30".into(),
@@ -158,10 +205,16 @@ fn all_pages(role: Role, look: Look, name: &str) {
         in_order(&browser, page);
         let acting =
             browser.run("return document.querySelectorAll('main form[method=post]').length");
+        let acting = acting.as_u64().unwrap();
         if role == Role::Aide {
             assert_eq!(acting, 0, "an aide is offered nothing to do on {page}");
         }
         browser.pictured(&format!("{name}-{page}"));
+        if acting > 0 {
+            browser.run("document.querySelectorAll('details').forEach(it => it.open = true)");
+            in_order(&browser, page);
+            browser.pictured(&format!("{name}-{page}-open"));
+        }
     }
 }
 
@@ -181,8 +234,18 @@ fn an_aide_with_a_small_screen() {
 }
 
 #[test]
+fn a_nurse_with_a_small_screen() {
+    all_pages(Role::Nurse, HAND, "nurse-hand");
+}
+
+#[test]
 fn an_administrator() {
     all_pages(Role::Administrator, DESK, "admin");
+}
+
+#[test]
+fn an_administrator_with_a_small_screen() {
+    all_pages(Role::Administrator, HAND, "admin-hand");
 }
 
 #[test]
@@ -320,6 +383,30 @@ fn over_tls_the_cookie_is_bound_to_the_station() {
     assert_eq!(session["sameSite"], "Strict");
     let seen = browser.run("return document.cookie");
     assert_eq!(seen, "", "no script sees a cookie");
+}
+
+/// Who sends nothing, or half of something, does not hold a connection for ever.
+#[test]
+fn who_is_slow_is_not_waited_for() {
+    let open = Open::new(1, 0);
+    let half = "POST /sign-in HTTP/1.1\r\nHost: it\r\nContent-Length: 90\r\n\r\nlogin=";
+    let sent = ["", "GET / HTT", "GET / HTTP/1.1\r\nHost: it\r\n", half];
+    let mut all = sent.map(|it| {
+        let mut stream = TcpStream::connect(open.at).unwrap();
+        stream.set_read_timeout(Some(WAIT)).unwrap();
+        stream.write_all(it.as_bytes()).unwrap();
+        stream
+    });
+    for (stream, sent) in all.iter_mut().zip(sent) {
+        let mut answer = String::new();
+        let ended = stream.read_to_string(&mut answer);
+        assert!(ended.is_ok(), "{sent:?} is waited for: {ended:?}");
+        assert_eq!(
+            answer.contains("did not come whole"),
+            sent == half,
+            "{answer}"
+        );
+    }
 }
 
 #[tokio::test]

@@ -185,7 +185,7 @@ async fn a_home_that_is_away_comes_back_by_itself() {
     assert!(page.contains("the home can't be reached"), "{page}");
     let answer = nurse.post(&acknowledge, "back=/worklist").await;
     assert_eq!(answer.status(), StatusCode::CONFLICT);
-    assert!(text(answer).await.contains("nothing can be stored"));
+    assert!(text(answer).await.contains("Nothing can be stored"));
     assert!(
         began.elapsed() < Duration::from_secs(5),
         "nobody waits for it"

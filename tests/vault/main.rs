@@ -5,6 +5,7 @@
 mod doctor;
 mod private;
 
+use std::os::unix::fs::PermissionsExt as _;
 use std::path::{Path, PathBuf};
 use std::process::{Command, Stdio};
 
@@ -13,7 +14,7 @@ use sayback::facts::{Body, Fact, NO_ROUND, VERSION};
 use sayback::residents::{ResidentId, Staff};
 use sayback::review::Station;
 use sayback::round::Pins;
-use sayback::store::{self, Key};
+use sayback::store::{self, Key, Store};
 use serde_json::Value;
 use tempfile::TempDir;
 
@@ -236,6 +237,68 @@ fn a_backup_is_made_tried_and_put_back() {
     let other = place.name("other.db");
     place.sayback(&["restore", &copy, &other]).with(1);
     assert!(!Path::new(&other).exists());
+}
+
+/// Every file in a folder and those in it, but the script that the test wrote.
+fn files(folder: &Path) -> Vec<PathBuf> {
+    let all = std::fs::read_dir(folder).unwrap();
+    let all = all.map(|it| it.unwrap().path());
+    all.flat_map(|it| if it.is_dir() { files(&it) } else { vec![it] })
+        .filter(|it| !it.ends_with("round.script"))
+        .collect()
+}
+
+#[test]
+fn whatever_it_writes_is_its_owners_alone() {
+    let place = Place::with_record();
+    let (record, home) = (place.name("record.db"), format!("{ROOT}/{HOME}"));
+    let (heard, copy) = (place.name("said.wav"), place.name("copy.db"));
+    place
+        .rehearse("text room nine\ntext yes\n", &["--said", &heard])
+        .well();
+    place.sayback(&["backup", &record, &copy]).well();
+    place
+        .sayback(&["restore", &copy, &place.name("new.db")])
+        .well();
+    let export = ["export", "--store", &record, "--home", &home, "--out"];
+    for (out, format) in [
+        ("table.csv", "csv"),
+        ("chart.json", "fhir-bundle"),
+        ("lines", "fhir-ndjson"),
+    ] {
+        let out = place.name(out);
+        let all = [&export[..], &[&out, "--format", format]].concat();
+        assert_eq!(place.sayback(&all).code, 0, "{format}");
+    }
+    let pins = Pins::open_with(&place.path("record.pins.db"), &place.key()).unwrap();
+    let door = Station::accounts_with(Path::new(&record), &place.key()).unwrap();
+    let store = Store::open_with(Path::new(&record), &place.key()).unwrap();
+    let found = files(place.0.path());
+    let names: Vec<_> = found
+        .iter()
+        .map(|it| it.file_name().unwrap().to_string_lossy())
+        .collect();
+    for name in [
+        "record.db",
+        "record.db-wal",
+        "record.db-shm",
+        "record.key",
+        "record.pins.db",
+        "accounts.db",
+        "said.wav",
+        "copy.db",
+        "new.db",
+        "table.csv",
+        "chart.json",
+        "Observation.ndjson",
+    ] {
+        assert!(names.iter().any(|it| it == name), "no {name} in {names:?}");
+    }
+    for file in &found {
+        let mode = file.metadata().unwrap().permissions().mode() & 0o777;
+        assert_eq!(mode & 0o077, 0, "{}: {mode:o}", file.display());
+    }
+    drop((pins, door, store));
 }
 
 #[test]

@@ -15,7 +15,7 @@ use thiserror::Error;
 use crate::facts::Time;
 use crate::residents::Staff;
 use crate::store::{Found, Key, OwnFile, in_memory};
-use crate::vitals::LONGEST_TEXT;
+use crate::vitals::{LONGEST_TEXT, too_long};
 
 pub use lockout::{FREE_TRIES, LONGEST, lock_after};
 pub(crate) use lockout::{TRIES, Tries};
@@ -264,11 +264,13 @@ impl Accounts {
             }
             _ => {
                 let lock = self.tries().wrong(&login, now).map_err(broken)?;
-                self.log(now, &login, "wrong name or password");
+                // A name that nobody has may be a password, typed in the wrong place.
+                let who = found.map_or("nobody here", |_| &login);
+                self.log(now, who, "wrong name or password");
                 if lock.is_zero() {
                     return Err(NotSignedIn::Wrong);
                 }
-                self.log(now, &login, &format!("locked for {} s", lock.as_secs()));
+                self.log(now, who, &format!("locked for {} s", lock.as_secs()));
                 let seconds = i64::try_from(lock.as_secs()).unwrap_or(i64::MAX);
                 Err(NotSignedIn::Locked { seconds })
             }
@@ -335,7 +337,7 @@ impl Accounts {
             if text.is_empty() {
                 return Err(AccountError::Field("a full name and a title are needed"));
             }
-            if text.chars().count() > LONGEST_TEXT {
+            if too_long(text) {
                 return Err(AccountError::Long(field));
             }
         }

@@ -3,7 +3,7 @@
 use maud::{Markup, html};
 
 use super::layout::{Place, page};
-use super::parts::{how, moment, resident_link, states, value};
+use super::parts::{counted, how, moment, resident_link, states, value};
 use crate::facts::Time;
 use crate::review::fields::Fields;
 use crate::review::index::{Index, Query};
@@ -50,7 +50,7 @@ pub fn find(session: &Session, index: &Index, fields: &Fields, now: Time) -> Mar
             }
             section.card aria-labelledby="found" {
                 h2 id="found" {
-                    (found.total) (if found.total == 1 { " reading" } else { " readings" })
+                    (counted(found.total, "reading"))
                     @if pages > 1 { span.soft { ", page " (at) " of " (pages) } }
                 }
                 @if found.page.is_empty() { p.none { "Nothing matches." } }

@@ -108,6 +108,7 @@ pub fn problem(status: StatusCode, why: &str) -> Response {
     let heading = match status {
         StatusCode::NOT_FOUND => "Not here",
         StatusCode::GONE => "Cut off",
+        StatusCode::INTERNAL_SERVER_ERROR => "Not to be had now",
         StatusCode::GATEWAY_TIMEOUT => "Not sure whether it was done",
         _ => "Not done",
     };

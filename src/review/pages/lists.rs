@@ -30,7 +30,7 @@ pub fn residents(session: &Session, index: &Index) -> Markup {
                             tr {
                                 th scope="row" { a.name href=(resident_path(&it.id)) { (it.name) } }
                                 td { (place(it)) }
-                                td { (it.birth_date.format("%b %-d, %Y")) }
+                                td data-of="Born" { (it.birth_date.format("%b %-d, %Y")) }
                                 td { @let open = open(&it.id);
                                     @if open > 0 { (loud("\u{25c6}", &format!("{open} open"))) } }
                             }

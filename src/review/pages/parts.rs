@@ -62,6 +62,11 @@ pub fn lasted(span: TimeDelta) -> String {
     }
 }
 
+/// So many of these: "1 reading".
+pub fn counted(count: usize, one: &str) -> String {
+    format!("{count} {one}{}", if count == 1 { "" } else { "s" })
+}
+
 /// Someone, with title.
 pub fn staff(it: &Staff) -> String {
     format!("{}, {}", it.name, it.title)

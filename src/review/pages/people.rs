@@ -31,7 +31,7 @@ pub fn people(
             tr {
                 th scope="row" { (user.login) }
                 td { (user.staff.name) ", " (user.staff.title) }
-                td { (user.role.name()) }
+                td data-of="May" { (user.role.name()) }
                 td {
                     @if !user.active { (state("\u{2715}", "closed")) }
                     @else if user.must_choose { (state("\u{25cb}", "one-time code")) }
@@ -61,7 +61,7 @@ pub fn people(
             }
             @if let Some(problem) = problem { p.problem role="alert" { (problem) } }
             section.card {
-                table {
+                table.rows {
                     caption.unseen { "Accounts" }
                     thead { tr {
                         th scope="col" { "Sign-in name" } th scope="col" { "Name and title" }
@@ -126,11 +126,13 @@ pub fn log(session: &Session, lines: &[LogLine]) -> Markup {
         Place::Log,
         "Log",
         &html! {
-            h1 { "Log" }
-            p.soft { "Who signed in, who was refused, who changed an account; newest first. What \
-                 nurses did to readings is in the record itself." }
+            div.head {
+                h1 { "Log" }
+                p.soft { "Who signed in, who was refused, who changed an account; newest first. What \
+                     nurses did to readings is in the record itself." }
+            }
             section.card {
-                table {
+                table.rows {
                     caption.unseen { "Log" }
                     thead { tr {
                         th scope="col" { "When" } th scope="col" { "Who" } th scope="col" { "What" }

@@ -4,7 +4,7 @@ use maud::{Markup, html};
 
 use super::acting::{Outcome, may_act, may_take, token};
 use super::layout::{Place, page};
-use super::parts::{how, loud, moment, resident_link, staff, state, states, value};
+use super::parts::{counted, how, loud, moment, resident_link, staff, state, states, value};
 use crate::facts::Time;
 use crate::review::index::{Entry, Index, Round};
 use crate::review::sessions::Session;
@@ -31,7 +31,8 @@ pub fn rounds(session: &Session, index: &Index, now: Time) -> Markup {
         &html! {
             h1 { "Rounds" }
             section.card {
-                table.rows {
+                @if index.rounds().next().is_none() { p.none { "No round is recorded yet." } }
+                @else { table.rows {
                     thead { tr {
                         th scope="col" { "Began" } th scope="col" { "Recorded by" }
                         th scope="col" { "Kept" } th scope="col" { "State" }
@@ -46,15 +47,18 @@ pub fn rounds(session: &Session, index: &Index, now: Time) -> Markup {
                             }
                         }
                     }
-                }
+                } }
             }
         },
     )
 }
 
 fn kept(round: &Round) -> String {
-    let (readings, residents) = (round.readings, round.residents.len());
-    format!("{readings} readings of {residents} residents")
+    let readings = counted(round.readings, "reading");
+    format!(
+        "{readings} of {}",
+        counted(round.residents.len(), "resident")
+    )
 }
 
 /// One round.

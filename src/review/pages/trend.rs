@@ -5,7 +5,7 @@ use std::fmt::Write as _;
 use maud::{Markup, PreEscaped, html};
 
 use super::layout::{Place, page};
-use super::parts::{how, moment, resident_link, resident_path, state, states, value};
+use super::parts::{counted, how, moment, resident_link, resident_path, state, states, value};
 use crate::facts::Time;
 use crate::residents::Resident;
 use crate::review::fields::Fields;
@@ -51,10 +51,10 @@ pub fn spans(path: &str, days: u32) -> Markup {
 fn in_words(trend: &Trend, who: &str, days: u32) -> String {
     let round = |it: f64| (it * 10.0).round() / 10.0;
     let mut text = format!(
-        "{} of {who}, {}: {} readings",
+        "{} of {who}, {}: {}",
         capital(trend.sign.name()),
         span_name(days),
-        trend.readings
+        counted(trend.readings, "reading")
     );
     for (part, name) in [(0, "systolic "), (1, "diastolic ")] {
         if let Some((low, high)) = trend.extent(part) {
@@ -80,13 +80,15 @@ fn figure(trend: &Trend, size: Size, who: &str, days: u32) -> Markup {
 /// Every vital sign of a resident, small.
 pub fn all(index: &Index, resident: &Resident, days: u32, now: Time) -> Markup {
     let path = resident_path(&resident.id);
-    let trends = VitalSign::ALL
+    let trends: Vec<_> = VitalSign::ALL
         .into_iter()
-        .filter_map(|sign| Trend::of(index, resident, sign, (days, MARKS.1), now));
+        .filter_map(|sign| Trend::of(index, resident, sign, (days, MARKS.1), now))
+        .collect();
     html! {
         section.card {
             h2 id="trends" { "Trends" }
             (spans(&path, days))
+            @if trends.is_empty() { p.none { "Nothing to draw in this time." } }
             div.charts {
                 @for trend in trends {
                     figure.chart {
@@ -113,7 +115,8 @@ pub fn trend(
 ) -> Markup {
     let days = span(fields);
     let path = format!("{}/{}", resident_path(&resident.id), sign.tag());
-    let trend = Trend::of(index, resident, sign, (days, MARKS.0), now);
+    let [trend, slim] =
+        [MARKS.0, MARKS.1].map(|marks| Trend::of(index, resident, sign, (days, marks), now));
     page(
         session,
         Place::Residents,
@@ -126,12 +129,14 @@ pub fn trend(
             (spans(&path, days))
             div id="live" {
                 section.card {
-                    @match &trend {
+                    @match trend.as_ref().zip(slim.as_ref()) {
                         None => { p.none { "Nothing to draw in this time." } }
-                        Some(trend) => {
+                        Some((trend, slim)) => {
                             figure.chart {
-                                (figure(trend, Size::Large, &resident.name, days))
-                                figcaption { (key(trend)) }
+                                // A phone would shrink the large one until nobody can read it.
+                                div.wide { (figure(trend, Size::Large, &resident.name, days)) }
+                                div.slim { (figure(slim, Size::Small, &resident.name, days)) }
+                                figcaption { (key(trend, slim)) }
                             }
                         }
                     }
@@ -143,9 +148,9 @@ pub fn trend(
     )
 }
 
-/// What the shapes mean.
-fn key(trend: &Trend) -> Markup {
-    let several = trend.marks.iter().any(|it| it.count > 1);
+/// What the shapes mean, in the large drawing or in the slim one that a phone shows.
+fn key(trend: &Trend, slim: &Trend) -> Markup {
+    let several = |it: &Trend| it.marks.iter().any(|it| it.count > 1);
     let set = trend.usual.iter().flatten().any(|it| it.set);
     html! {
         ul.key {
@@ -154,8 +159,8 @@ fn key(trend: &Trend) -> Markup {
             } @else {
                 li { span.shape { "\u{25cf}" } " reading" }
             }
-            @if several {
-                li { "where readings lie close: the middle one"
+            @if several(slim) {
+                li.slim[!several(trend)] { "where readings lie close: the middle one"
                     @if trend.usual.len() == 1 { ", with a bar from lowest to highest" } }
             }
             li { span.shape { "\u{25c7}" } " around it: outside the range" }
@@ -196,7 +201,7 @@ fn weights(index: &Index, resident: &Resident, now: Time) -> Markup {
                                     @else { (state("\u{25b2}", &format!("{percent} % more"))) }
                                     @if it.crossed { (state("\u{25c7}", "to report")) }
                                 }
-                                td { (it.limit) " %" " " span.soft { (it.source) } }
+                                td data-of="Reported from" { (it.limit) " %" " " span.soft { (it.source) } }
                             }
                         }
                     }
@@ -221,7 +226,8 @@ fn table(index: &Index, resident: &Resident, sign: VitalSign, days: u32, now: Ti
             @if own.len() > ROWS {
                 p { "The last " (ROWS) " of " (own.len()) ". " a href=(find) { "Find the others" } }
             }
-            table.rows {
+            @if own.is_empty() { p.none { "None in this time." } }
+            @else { table.rows {
                 thead { tr {
                     th scope="col" { "Measured" } th scope="col" { "Reading" } th scope="col" { "State" }
                 } }
@@ -235,7 +241,7 @@ fn table(index: &Index, resident: &Resident, sign: VitalSign, days: u32, now: Ti
                         }
                     }
                 }
-            }
+            } }
         }
     }
 }

@@ -51,8 +51,8 @@ impl Size {
     /// Room at the right for the names of lines.
     const fn right(self) -> i32 {
         match self {
-            Self::Small => 116,
-            Self::Large => 168,
+            Self::Small => 122,
+            Self::Large => 174,
         }
     }
 }
@@ -180,7 +180,7 @@ fn days(trend: &Trend, size: Size) -> Vec<(f64, String)> {
     let (from, to) = (trend.from.date_naive(), trend.to.date_naive());
     let span = (to - from).num_days();
     let wanted = match size {
-        Size::Small => 4,
+        Size::Small => 3,
         Size::Large => 8,
     };
     let all = from.iter_days().skip(1).take_while(|it| *it <= to);
@@ -192,7 +192,11 @@ fn days(trend: &Trend, size: Size) -> Vec<(f64, String)> {
             .into_iter()
             .find(|it| *it >= every)
             .unwrap_or(12);
-        let format = if span > 370 { "%b %Y" } else { "%b %-d" };
+        let format = match every {
+            12 => "%Y",
+            _ if span > 370 => "%b %Y",
+            _ => "%b %-d",
+        };
         months
             .into_iter()
             .filter(|it| it.month0().is_multiple_of(every))
@@ -271,7 +275,8 @@ fn onto(area: &Area<'_>, trend: &Trend, size: Size) -> Result<(), Problem> {
     names(
         area,
         (trend, size),
-        edge_x + 6,
+        // Not under the sign around a reading at the edge.
+        edge_x + 12,
         &|value| place(right, value).1,
         &text,
     )

@@ -41,10 +41,8 @@ pub async fn guard(State(app): State<App>, request: Request, next: Next) -> Resp
     let (mut parts, body) = request.into_parts();
     let posted = parts.method == Method::POST;
     let fields = if posted {
-        let Ok(body) = to_bytes(body, LONGEST_FORM).await else {
-            return pages::problem(StatusCode::PAYLOAD_TOO_LARGE, "That form is too long.");
-        };
-        Fields::parse(&body)
+        // It is here already, and short.
+        Fields::parse(&to_bytes(body, LONGEST_FORM).await.unwrap_or_default())
     } else {
         Fields::parse(parts.uri.query().unwrap_or_default().as_bytes())
     };
@@ -97,7 +95,7 @@ pub async fn guard(State(app): State<App>, request: Request, next: Next) -> Resp
     if let Some(mut session) = session {
         session.takes_acts = !station.linked();
         session.notice = match station.away() {
-            Some(away) => Some(away.to_string()),
+            Some(away) => Some(away.over_a_page()),
             None if session.user.role == Role::Nurse && !session.takes_acts => {
                 Some(AT_THE_HOME.to_owned())
             }

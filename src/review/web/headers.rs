@@ -2,13 +2,15 @@
 
 use std::net::IpAddr;
 
-use axum::extract::{DefaultBodyLimit, Request, State};
+use axum::body::{Body, to_bytes};
+use axum::extract::{Request, State};
 use axum::http::StatusCode;
 use axum::http::header::{self, HeaderName, HeaderValue};
 use axum::middleware::Next;
 use axum::response::{IntoResponse, Response};
 
 use super::App;
+use crate::review::listen::PATIENCE;
 
 /// Nothing but our own files, no script or style in the page, nobody's frame,
 /// and forms that go nowhere else.
@@ -58,10 +60,15 @@ pub async fn always(request: Request, next: Next) -> Response {
     response
 }
 
-/// No form here is long.
-pub async fn bounded(mut request: Request, next: Next) -> Response {
-    DefaultBodyLimit::max(super::guard::LONGEST_FORM).apply(&mut request);
-    next.run(request).await
+/// No form here is long, or long on its way.
+pub async fn bounded(request: Request, next: Next) -> Response {
+    let (parts, body) = request.into_parts();
+    let whole = to_bytes(body, super::guard::LONGEST_FORM);
+    match tokio::time::timeout(PATIENCE, whole).await {
+        Ok(Ok(body)) => next.run(Request::from_parts(parts, Body::from(body))).await,
+        Ok(Err(_)) => (StatusCode::PAYLOAD_TOO_LARGE, "That form is too long.").into_response(),
+        Err(_) => (StatusCode::REQUEST_TIMEOUT, "That form did not come whole.").into_response(),
+    }
 }
 
 /// A name that somebody else's site could have given to this machine is not
