@@ -15,7 +15,7 @@ use super::wav::RATE;
 /// Looked at together, in samples (10 ms).
 const FRAME: usize = RATE as usize / 100;
 /// What is softer than the loudest of the utterance by more than this, in dB, may be
-/// further away. In 14 recordings of people reading (pocketsphinx-testdata), 0.4 of 46 s
+/// further away. In 14 recordings of people reading (pocketsphinx-testdata), 0.5 of 46 s
 /// of their own speech are softer than this and far enough from anything louder; with 8
 /// dB it would be 7 s.
 const FURTHER: f32 = 14.0;
