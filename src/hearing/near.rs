@@ -21,6 +21,16 @@ const FRAME: usize = RATE as usize / 100;
 const FURTHER: f32 = 14.0;
 /// What is softer than the loudest by more than this, in dB, is the room.
 const ROOM: f32 = 32.0;
+/// So many frames (3 s) tell what the room is like.
+const HISTORY: usize = 300;
+/// Of these, the softest tenth is the room's own noise, and what is louder than that by
+/// less than this, in dB, is no voice: ventilation is left alone.
+const STEADY: f32 = 4.0;
+/// Only where the softest fifth is within so many dB of the loudest of the utterance does
+/// somebody else go on speaking. A quiet room is quiet for longer.
+const CROWDED: f32 = 38.0;
+/// The room is looked at anew after so many frames.
+const SELDOM: usize = 10;
 /// Left as it is ahead of something loud, in frames: the "s" of "six".
 const BEFORE: usize = 12;
 /// And behind it.
@@ -46,6 +56,39 @@ pub(super) struct Near {
     /// Frames since something loud.
     since: usize,
     gain: f32,
+    room: Room,
+}
+
+/// What the last seconds were like.
+#[derive(Debug, Clone, Default)]
+struct Room {
+    levels: VecDeque<f32>,
+    until_anew: usize,
+    softest_tenth: f32,
+    softest_fifth: f32,
+}
+
+impl Room {
+    fn frame(&mut self, level: f32) {
+        if self.levels.len() == HISTORY {
+            self.levels.pop_front();
+        }
+        self.levels.push_back(level);
+        if self.until_anew > 0 {
+            self.until_anew -= 1;
+            return;
+        }
+        self.until_anew = SELDOM;
+        let mut levels: Vec<f32> = self.levels.iter().copied().collect();
+        levels.sort_by(f32::total_cmp);
+        self.softest_tenth = levels[levels.len() / 10];
+        self.softest_fifth = levels[levels.len() / 5];
+    }
+
+    /// Whether a frame of this level may be somebody's voice, beside a voice so loud.
+    fn is_voice(&self, level: f32, loudest: f32) -> bool {
+        loudest - self.softest_fifth < CROWDED && level > self.softest_tenth + STEADY
+    }
 }
 
 impl Default for Near {
@@ -57,6 +100,7 @@ impl Default for Near {
             loudest: FLOOR,
             since: 0,
             gain: 1.0,
+            room: Room::default(),
         }
     }
 }
@@ -79,6 +123,7 @@ impl Near {
         let level = self.level.map_or(rms, |it| it + SMOOTH * (rms - it));
         self.level = Some(level);
         self.loudest = self.loudest.max(level);
+        self.room.frame(level);
         let below = self.loudest - level;
         if below < FURTHER {
             self.since = 0;
@@ -88,7 +133,7 @@ impl Near {
         self.since += 1;
         if self.since <= AFTER {
             self.release(1, 1.0, out);
-        } else if below > ROOM {
+        } else if below > ROOM || !self.room.is_voice(level, self.loudest) {
             self.release(self.waiting, SOFTENED, out);
             self.release(1, 1.0, out);
         } else {
