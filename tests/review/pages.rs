@@ -210,8 +210,9 @@ fn all_pages(role: Role, look: Look, name: &str) {
             assert_eq!(acting, 0, "an aide is offered nothing to do on {page}");
         }
         browser.pictured(&format!("{name}-{page}"));
-        if acting > 0 {
-            browser.run("document.querySelectorAll('details').forEach(it => it.open = true)");
+        let folded = "const all = [...document.querySelectorAll('main details')];
+             all.forEach(it => it.open = true); return all.length > 0";
+        if acting > 0 && browser.run(folded) == true {
             in_order(&browser, page);
             browser.pictured(&format!("{name}-{page}-open"));
         }
