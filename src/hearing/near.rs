@@ -22,8 +22,9 @@ const FRAME: usize = RATE as usize / 100;
 const FURTHER: f32 = 14.0;
 /// What is softer than the loudest by more than this, in dB, is the room.
 const ROOM: f32 = 32.0;
-/// So many frames (3 s) tell what the room is like.
-const HISTORY: usize = 300;
+/// So many frames (8 s) tell what the room is like: longer than most sentences, or a
+/// fluent one would look like a room in which another goes on speaking.
+const HISTORY: usize = 800;
 /// Of these, the softest tenth is the room's own noise, and what is louder than that by
 /// less than this, in dB, is no voice: ventilation is left alone.
 const STEADY: f32 = 4.0;
@@ -258,8 +259,8 @@ mod tests {
                     given += 1;
                 }
                 at = next;
-                let held = (near.held().as_secs_f64() * f64::from(RATE)).round();
-                prop_assert_eq!(held, (at - given) as f64);
+                let held = near.held().as_micros() * u128::from(RATE);
+                prop_assert_eq!((held + 500_000) / 1_000_000, (at - given) as u128);
                 prop_assert!(at - given < (BEFORE + 2) * FRAME);
             }
         }

@@ -62,14 +62,14 @@ pub fn understand(
     context: &Context<'_>,
 ) -> Result<Utterance, NotUnderstood> {
     let best = meaning(heard, vocabulary, context);
-    let (best, heard) = match whole::instead(&best, heard, vocabulary, context) {
-        Some((best, instead)) => (best, Cow::Owned(instead)),
-        None => {
+    let (best, heard) =
+        if let Some((best, instead)) = whole::instead(&best, heard, vocabulary, context) {
+            (best, Cow::Owned(instead))
+        } else {
             let no = || whole::may_be_no(heard, vocabulary, context);
             let best = best.or_else(|why| no().then_some(Utterance::No).ok_or(why))?;
             (best, Cow::Borrowed(heard))
-        }
-    };
+        };
     let found = with_rivals(best, &heard, vocabulary, context)?;
     let meant = || meant(&heard, vocabulary, context.ask_below);
     if address::is_talk(&found, context.pending, meant) {
