@@ -160,6 +160,13 @@ impl Near {
         Duration::from_secs(1) * u32::try_from(self.held.len()).unwrap_or(0) / RATE
     }
 
+    /// What is held back is of no interest any more. The room is as it was.
+    pub(super) fn forget(&mut self) {
+        self.held.clear();
+        self.waiting = 0;
+        self.begin();
+    }
+
     /// A new utterance begins, of somebody who may be softer.
     pub(super) fn begin(&mut self) {
         self.loudest = FLOOR;
@@ -238,6 +245,20 @@ mod tests {
         near.begin();
         let softer = sound(-40.0, 500);
         assert_eq!(near.pass(&softer), softer);
+    }
+
+    #[test]
+    fn what_was_held_is_forgotten_and_the_room_is_not() {
+        let mut near = Near::default();
+        near.pass(&sound(-50.0, 500));
+        near.pass(&sound(-20.0, 600));
+        near.pass(&sound(-40.0, 260));
+        assert!(near.held() > Duration::ZERO);
+        near.forget();
+        assert_eq!(near.held(), Duration::ZERO);
+        near.pass(&sound(-20.0, 300));
+        let out: Vec<i16> = [near.pass(&sound(-40.0, 500)), near.pass(&[0; SECOND / 10])].concat();
+        assert!(level(&out, 350) < -60.0, "{}", level(&out, 350));
     }
 
     proptest! {

@@ -204,7 +204,7 @@ impl<K: Eq + Hash> Ear<K> {
             // tenths of a second inside, to turn up in the next utterance.
             let _ = self.flush();
         }
-        self.near = Near::default();
+        self.near.forget();
     }
 
     /// Takes 16 kHz mono samples, any number of them, and gives an utterance if
