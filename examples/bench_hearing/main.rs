@@ -219,12 +219,7 @@ impl<'a> Bench<'a> {
     fn pairs(&self, judged: &mut Vec<Judged>) -> Anything<()> {
         let (sets, items): (Vec<_>, Vec<_>) = texts::pairs(self.wanted.split).into_iter().unzip();
         let sounds = self.sounds(&items)?;
-        let noise = |noise| Way::Noise(noise, 10.0);
-        let mut ways = vec![
-            Way::Clean,
-            noise(room::Noise::Ventilation),
-            noise(room::Noise::Babble),
-        ];
+        let mut ways = Way::three().to_vec();
         if let Some(only) = &self.wanted.ways {
             ways.retain(|it| it.name().starts_with(only.as_str()));
         }
@@ -290,14 +285,8 @@ impl<'a> Bench<'a> {
         items.retain(|it| it.signs.len() == 1 && self.judge.is_offered(&it.text));
         items.truncate(self.wanted.same);
         let sounds = self.sounds(&items)?;
-        let noise = |noise| Way::Noise(noise, 10.0);
-        let ways = [
-            Way::Clean,
-            noise(room::Noise::Ventilation),
-            noise(room::Noise::Babble),
-        ];
         let mut all = Vec::new();
-        for way in ways {
+        for way in Way::three() {
             for (item, sound) in items.iter().zip(&sounds) {
                 let seed = item.number as u64 + 1;
                 all.push(Same {

@@ -51,6 +51,12 @@ impl Way {
         all
     }
 
+    /// Three that stand for all, where all would take too long.
+    pub fn three() -> [Self; 3] {
+        let noise = |noise| Self::Noise(noise, 10.0);
+        [Self::Clean, noise(Noise::Ventilation), noise(Noise::Babble)]
+    }
+
     pub fn name(self) -> String {
         match self {
             Self::Noise(noise, snr) => format!("{noise:?} {snr} dB").to_lowercase(),

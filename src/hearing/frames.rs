@@ -5,7 +5,7 @@ use std::time::Duration;
 use super::wav::RATE;
 
 /// Samples in a frame.
-const FRAME: usize = RATE as usize / 100;
+pub(super) const FRAME: usize = RATE as usize / 100;
 /// The length of a frame.
 pub(super) const FRAME_TIME: Duration = Duration::from_millis(10);
 

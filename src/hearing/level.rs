@@ -20,6 +20,25 @@ const CLIPPED_RUN: u32 = 3;
 /// The level of perfect silence, in dBFS, so that there is always a number.
 pub const FLOOR: f32 = -96.0;
 
+/// How much of a frame's difference is taken over, so that one click is no word.
+const SMOOTH: f32 = 0.4;
+
+/// The loudness of a stream, frame by frame, without its clicks.
+#[derive(Debug, Clone, Copy, Default)]
+pub(super) struct Smoothed {
+    /// In dBFS; none before the first frame.
+    level: Option<f32>,
+}
+
+impl Smoothed {
+    /// Takes a frame's loudness and gives the stream's, in dBFS.
+    pub(super) fn frame(&mut self, rms: f32) -> f32 {
+        let level = self.level.map_or(rms, |it| it + SMOOTH * (rms - it));
+        self.level = Some(level);
+        level
+    }
+}
+
 /// Finds runs of samples at full scale.
 #[derive(Debug, Clone, Copy, Default)]
 pub struct ClipDetector {

@@ -10,11 +10,10 @@
 use std::collections::VecDeque;
 use std::time::Duration;
 
-use super::level::{FLOOR, rms};
+use super::frames::FRAME;
+use super::level::{FLOOR, Smoothed, rms};
 use super::wav::RATE;
 
-/// Looked at together, in samples (10 ms).
-const FRAME: usize = RATE as usize / 100;
 /// What is softer than the loudest of the utterance by more than this, in dB, may be
 /// further away. In 14 recordings of people reading (pocketsphinx-testdata), 0.5 of 46 s
 /// of their own speech are softer than this and far enough from anything louder; with 8
@@ -39,8 +38,6 @@ const BEFORE: usize = 12;
 const AFTER: usize = 20;
 /// What is further away is made softer by 30 dB.
 const SOFTENED: f32 = 0.03;
-/// How much of a frame's difference is taken over, so that one click is no word.
-const SMOOTH: f32 = 0.4;
 /// How much of the way to its new strength the sound goes with each sample: a step
 /// would be a click.
 const FADE: f32 = 0.01;
@@ -52,8 +49,7 @@ pub(super) struct Near {
     held: VecDeque<i16>,
     /// Frames of `held` that may yet turn out to be ahead of something loud.
     waiting: usize,
-    /// None before the first frame.
-    level: Option<f32>,
+    level: Smoothed,
     loudest: f32,
     /// Frames since something loud.
     since: usize,
@@ -98,7 +94,7 @@ impl Default for Near {
         Self {
             held: VecDeque::new(),
             waiting: 0,
-            level: None,
+            level: Smoothed::default(),
             loudest: FLOOR,
             since: 0,
             gain: 1.0,
@@ -122,8 +118,7 @@ impl Near {
 
     /// Where the frame behind those that wait belongs, by its level in dBFS.
     fn judge(&mut self, rms: f32, out: &mut Vec<i16>) {
-        let level = self.level.map_or(rms, |it| it + SMOOTH * (rms - it));
-        self.level = Some(level);
+        let level = self.level.frame(rms);
         self.loudest = self.loudest.max(level);
         self.room.frame(level);
         let below = self.loudest - level;

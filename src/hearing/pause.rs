@@ -6,7 +6,7 @@
 use std::time::Duration;
 
 use super::frames::{FRAME_TIME, Frames};
-use super::level::{FLOOR, rms};
+use super::level::{FLOOR, Smoothed, rms};
 
 /// A quieter room than this, in dBFS, is taken to be as loud as this: otherwise
 /// the last breath of a word in a silent room would still be speech.
@@ -19,14 +19,11 @@ const SHARE: f32 = 0.25;
 const CONTRAST: f32 = 18.0;
 /// How fast the room is taken to become louder, in dB for a frame: 3 dB a second.
 const RISE: f32 = 0.03;
-/// How much of a frame's difference is taken over, so that one click is no word.
-const SMOOTH: f32 = 0.4;
 
 /// Follows the level of one stream.
 #[derive(Debug, Clone)]
 pub(super) struct Pauses {
-    /// None before the first frame.
-    level: Option<f32>,
+    level: Smoothed,
     room: f32,
     loudest: f32,
     quiet: Duration,
@@ -36,7 +33,7 @@ pub(super) struct Pauses {
 impl Default for Pauses {
     fn default() -> Self {
         Self {
-            level: None,
+            level: Smoothed::default(),
             room: 0.0,
             loudest: FLOOR,
             quiet: Duration::ZERO,
@@ -54,8 +51,7 @@ impl Pauses {
     }
 
     fn frame(&mut self, rms: f32) {
-        let level = self.level.map_or(rms, |it| it + SMOOTH * (rms - it));
-        self.level = Some(level);
+        let level = self.level.frame(rms);
         self.room = (self.room + RISE).min(level).max(QUIETEST_ROOM);
         self.loudest = self.loudest.max(level);
         let contrast = self.loudest - self.room;

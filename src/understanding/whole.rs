@@ -39,8 +39,7 @@ pub(super) fn instead(
     if best.is_err() && is_number(&text, vocabulary) {
         return None;
     }
-    let near = |it: &&Alternative| (-it.behind).exp() >= DOUBTED_WORD;
-    for it in heard.alternatives.iter().take_while(near) {
+    for it in hardly_less_likely(heard) {
         let mut found = Heard::from_text(&it.text);
         if found.words.len() < heard.words.len() {
             continue;
@@ -75,6 +74,12 @@ pub(super) fn instead(
     None
 }
 
+/// The other transcripts that the best one is hardly likelier than.
+fn hardly_less_likely(heard: &Heard) -> impl Iterator<Item = &Alternative> {
+    let near = |it: &&Alternative| (-it.behind).exp() >= DOUBTED_WORD;
+    heard.alternatives.iter().take_while(near)
+}
+
 fn is_number(text: &str, vocabulary: &Vocabulary) -> bool {
     let words: Vec<String> = text.split(' ').map(str::to_owned).collect();
     let number = |it: &Spoken| matches!(it.token, Token::Number(_) | Token::Over | Token::Filler);
@@ -85,12 +90,11 @@ fn is_number(text: &str, vocabulary: &Vocabulary) -> bool {
 /// that were lost: nothing follows "next" that is wrong.
 pub(super) fn may_be_no(heard: &Heard, vocabulary: &Vocabulary, context: &Context<'_>) -> bool {
     let talk = heard.words.iter().any(|it| it.text == UNKNOWN);
-    let near = |it: &&Alternative| (-it.behind).exp() >= DOUBTED_WORD;
     let no = |it: &Alternative| {
         let meant = meaning(&Heard::from_text(&it.text), vocabulary, context);
         meant == Ok(Utterance::No)
     };
-    !talk && heard.alternatives.iter().take_while(near).any(no)
+    !talk && hardly_less_likely(heard).any(no)
 }
 
 /// Whether every word of a transcript is part of readings that are clear.
