@@ -167,6 +167,12 @@ impl Browser {
         self.ask("POST", "/url", &json!({ "url": address }));
     }
 
+    /// Goes on in another tab; those before stay open.
+    pub fn another_tab(&self) {
+        let made = self.ask("POST", "/window/new", &json!({ "type": "tab" }));
+        self.ask("POST", "/window", &json!({ "handle": made["handle"] }));
+    }
+
     pub fn address(&self) -> String {
         self.ask("GET", "/url", &json!(null))
             .as_str()

@@ -6,7 +6,7 @@ use std::io::{Read as _, Write as _};
 use std::net::{SocketAddr, TcpStream};
 use std::path::Path;
 use std::sync::Arc;
-use std::time::Duration;
+use std::time::{Duration, Instant};
 
 use sayback::facts::Body;
 use sayback::residents::ResidentId;
@@ -247,6 +247,24 @@ fn an_administrator() {
 #[test]
 fn an_administrator_with_a_small_screen() {
     all_pages(Role::Administrator, HAND, "admin-hand");
+}
+
+/// A browser has six connections to a station, and keeps pages that were left.
+#[test]
+fn pages_that_nobody_sees_keep_none_from_coming() {
+    let open = Open::new(4, 10);
+    let browser = open.visit(Role::Nurse, DESK);
+    let look = |days: u64| {
+        let started = Instant::now();
+        browser.go(&open.address(&format!("/residents/AR-001?days={days}")));
+        let took = started.elapsed();
+        assert!(took < Duration::from_secs(10), "{days}: {took:?}");
+    };
+    (10..20).for_each(look);
+    for days in 20..30 {
+        browser.another_tab();
+        look(days);
+    }
 }
 
 #[test]

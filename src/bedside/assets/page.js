@@ -89,16 +89,27 @@ document.addEventListener("keydown", (event) => {
   for (const it of document.querySelectorAll("details[open]")) it.open = false;
 });
 
-const events = new EventSource("/live");
-events.addEventListener("open", () => {
-  live.textContent = "";
-  document.body.classList.remove("stale");
-});
-events.addEventListener("error", () => {
-  live.textContent = "Not live: this screen may be old";
+let events = null;
+function listen() {
+  events = new EventSource("/live");
+  events.addEventListener("open", () => {
+    live.textContent = "";
+    document.body.classList.remove("stale");
+  });
+  events.addEventListener("error", () => {
+    live.textContent = "Not live: this screen may be old";
+    document.body.classList.add("stale");
+  });
+  events.addEventListener("view", (event) => show(event.data));
+}
+listen();
+// A browser has six connections to this machine for all its pages, and keeps pages
+// that were left: one that nobody sees gives its own up. What it shows then may be old.
+document.addEventListener("visibilitychange", () => {
+  events.close();
   document.body.classList.add("stale");
+  if (document.visibilityState === "visible") listen();
 });
-events.addEventListener("view", (event) => show(event.data));
 
 const two = (it) => String(it).padStart(2, "0");
 setInterval(() => {

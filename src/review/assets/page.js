@@ -40,13 +40,25 @@ function say(text) { if (said) said.textContent = text; }
 
 if (live) {
   let waiting = null;
-  const events = new EventSource("/live");
-  events.addEventListener("open", () => say("live"));
-  events.addEventListener("error", () => say("not live: the station does not answer"));
-  events.addEventListener("changed", () => {
-    // A round appends several facts at once: one renewal is enough.
-    clearTimeout(waiting);
-    waiting = setTimeout(renew, 200);
+  let events = null;
+  const listen = () => {
+    events = new EventSource("/live");
+    events.addEventListener("open", () => say("live"));
+    events.addEventListener("error", () => say("not live: the station does not answer"));
+    events.addEventListener("changed", () => {
+      // A round appends several facts at once: one renewal is enough.
+      clearTimeout(waiting);
+      waiting = setTimeout(renew, 200);
+    });
+  };
+  listen();
+  // A browser has six connections to a station for all its pages, and keeps pages that
+  // were left: with six that listen, the next page would never come.
+  document.addEventListener("visibilitychange", () => {
+    events.close();
+    if (document.visibilityState === "hidden") return;
+    listen();
+    renew();
   });
   // Times on the page grow old by themselves.
   setInterval(renew, 60000);
