@@ -28,22 +28,21 @@ lint: setup-test ## Check the formatting and run clippy
 	cargo fmt --check
 	cargo clippy $(CARGO_FLAGS) --all-targets -- -D warnings
 
-# What hears keeps one core busy; a live round waits for what is said, and some others
-# for browsers and databases. So three go side by side, shared out so as to end at about
-# the same time. Examples are left to clippy.
+# What hears keeps one core busy, and what waits for browsers, sound and other
+# processes leaves the other idle: so the two go side by side, with some more beside
+# what hears, for both to end at about the same time. Three side by side leave too little
+# to a live round. Examples are left to clippy.
 ALL_TESTS = $(basename $(notdir $(wildcard tests/*.rs))) $(notdir $(patsubst %/main.rs,%,$(wildcard tests/*/main.rs)))
 HEARING_TESTS = hour human_speech hearing_floor hearing_gate hearing_wav hearing_words spoken_rounds truthful fuzz_seeds
-LIVE_TESTS = live_round live_sound kept_sound fhir_server fhir_valid
-OTHER_TESTS = $(sort $(filter-out $(HEARING_TESTS) $(LIVE_TESTS),$(ALL_TESTS)))
-LOGS = target/tmp/tests-hearing.log target/tmp/tests-live.log
+BESIDE_TESTS = $(HEARING_TESTS) fhir_server fhir_valid store
+OTHER_TESTS = $(sort $(filter-out $(BESIDE_TESTS),$(ALL_TESTS)))
 
 test: lint ## Set up, lint, and run every test
 	cargo test $(CARGO_FLAGS) --no-run --lib --bins --tests
 	@mkdir -p target/tmp
-	@cargo test $(CARGO_FLAGS) $(HEARING_TESTS:%=--test %) > target/tmp/tests-hearing.log 2>&1 & hearing=$$!; \
-	cargo test $(CARGO_FLAGS) $(LIVE_TESTS:%=--test %) > target/tmp/tests-live.log 2>&1 & live=$$!; \
+	@cargo test $(CARGO_FLAGS) $(BESIDE_TESTS:%=--test %) > target/tmp/tests-beside.log 2>&1 & beside=$$!; \
 	cargo test $(CARGO_FLAGS) --lib --bins $(OTHER_TESTS:%=--test %); other=$$?; \
-	wait $$hearing; hearing=$$?; wait $$live; live=$$?; cat $(LOGS); exit $$((other + hearing + live))
+	wait $$beside; beside=$$?; cat target/tmp/tests-beside.log; exit $$((other + beside))
 
 figures: setup-test ## Measure and print the table of docs/figures.md (on a machine at rest)
 	cargo build --release --example figures $(CARGO_FLAGS)

@@ -250,7 +250,7 @@ impl Dialogue {
     fn heard(&self, turn: &mut Turn<'_>, heard: &Heard) {
         let mut meaning = self.meaning(&turn.state, heard);
         if let Ok(utterance) = &mut meaning {
-            turn.doubt_replacement(heard, utterance);
+            turn.doubt_pieces(heard, utterance);
         }
         let counted = meaning.as_ref().is_ok_and(|it| turn.is_counted_aloud(it));
         if !counted && !turn.answers(heard, &meaning) {

@@ -14,7 +14,7 @@ use super::{Phase, State};
 use crate::facts::Time;
 use crate::grammar::{Spoken, Token};
 use crate::hearing::{By, Heard};
-use crate::understanding::{Meant, NotUnderstood, Utterance, Why, meant};
+use crate::understanding::{Meant, NotUnderstood, Unclear, Utterance, Why, meant};
 
 /// How often in a row.
 const ASKS: u8 = 2;
@@ -65,18 +65,15 @@ impl Turn<'_> {
             self.state.restraint = Restraint::default();
         }
         self.state.restraint.heard = Some(self.now);
-        let since_talk = self.since_talk(heard);
-        // Times are rounded, and what follows at once may seem to begin a little sooner.
-        let within = |pause: f32| since_talk.is_some_and(|it| (-0.05..pause).contains(&it));
+        let goes_on = meaning.as_ref().is_ok_and(|it| match it {
+            Utterance::Command(_) => self.follows_talk(heard, NO_PAUSE),
+            it => self.follows_talk(heard, GOES_ON) && self.is_bare_replacement(it),
+        });
         self.state.restraint.talked_until = match (meaning, heard.words.last()) {
             (Err(NotUnderstood::SideTalk), Some(last)) => Some(last.end),
             _ => None,
         };
         self.state.restraint.passed_over = false;
-        let goes_on = meaning.as_ref().is_ok_and(|it| match it {
-            Utterance::Command(_) => within(NO_PAUSE),
-            it => within(GOES_ON) && self.is_bare_replacement(it),
-        });
         if goes_on {
             self.state.restraint.passed_over = true;
             return false;
@@ -94,10 +91,13 @@ impl Turn<'_> {
         true
     }
 
-    /// The pause between talk and what was heard, in seconds.
-    fn since_talk(&self, heard: &Heard) -> Option<f32> {
-        let first = heard.words.first().filter(|_| heard.by == By::Voice)?;
-        Some(first.start - self.state.restraint.talked_until?)
+    /// Whether what was heard begins within this many seconds of other talk.
+    fn follows_talk(&self, heard: &Heard, pause: f32) -> bool {
+        let first = heard.words.first().filter(|_| heard.by == By::Voice);
+        let talk = self.state.restraint.talked_until;
+        let since_talk = first.zip(talk).map(|(first, talk)| first.start - talk);
+        // Times are rounded, and what follows at once may seem to begin a little sooner.
+        since_talk.is_some_and(|it| (-0.05..pause).contains(&it))
     }
 
     /// Whether it is a part of a reading in place of a yes or no, and nothing says
@@ -156,9 +156,35 @@ impl Turn<'_> {
         answer || (tokens.len() > 1 && tokens.iter().all(of_a_number))
     }
 
+    /// What may be a piece of other talk, and would be read back, is asked for again.
+    pub(super) fn doubt_pieces(&self, heard: &Heard, meaning: &mut Utterance) {
+        self.doubt_end(heard, meaning);
+        self.doubt_replacement(heard, meaning);
+    }
+
+    /// Readings without a pause before them may be the end of the talk: "pain seven" is
+    /// how "very handsome" ends.
+    fn doubt_end(&self, heard: &Heard, meaning: &mut Utterance) {
+        if let Utterance::Readings {
+            yes,
+            claims,
+            unclear,
+        } = meaning
+            && self.follows_talk(heard, NO_PAUSE)
+        {
+            *yes = None;
+            unclear.extend(claims.drain(..).map(|it| Unclear {
+                sign: it.measurement.sign(),
+                qualifiers: it.measurement.qualifiers().clone(),
+                taken: it.taken,
+                why: Why::Unsure(it.confidence),
+            }));
+        }
+    }
+
     /// A part of a reading that comes in place of a yes or no without a no before
     /// it changes what was read back: every word of it must have been heard surely.
-    pub(super) fn doubt_replacement(&self, heard: &Heard, meaning: &mut Utterance) {
+    fn doubt_replacement(&self, heard: &Heard, meaning: &mut Utterance) {
         let sure = heard.confidence() >= self.dialogue.ask_below;
         if !sure
             && self.is_bare_replacement(meaning)
@@ -211,6 +237,19 @@ mod tests {
         assert!(said(0.3, "no eighty two"));
         assert!(said(0.3, "pulse eighty two"));
         assert!(said(0.3, "yes"));
+    }
+
+    #[test]
+    fn a_reading_without_a_pause_before_it_is_asked_for_again() {
+        let now = Time::parse_from_rfc3339("2026-03-02T07:30:00-05:00").unwrap();
+        let question = |pause: f32| {
+            let (dialogue, state) = having_said(&["room nine", "yes"]);
+            let (state, _) = dialogue.step(state, &heard("on the [unk]", 10.0), now);
+            let (state, _) = dialogue.step(state, &heard("pain seven", 10.9 + pause), now);
+            state.question().unwrap().to_owned()
+        };
+        assert_eq!(question(0.0), "I missed part of the pain. Say the pain again.");
+        assert_eq!(question(0.3), "Pain seven. Yes?");
     }
 
     #[test]
