@@ -246,7 +246,7 @@ impl Rounds {
                     let busy = processor_time()?;
                     let before = Instant::now();
                     let heard = ear.accept_until(block, |words| round.pause_after(words));
-                    let heard = heard.map(|it| heard_again(&dialogue, round.state(), &ear, it));
+                    let heard = heard.map(|it| heard_again(&dialogue, round.state(), &mut ear, it));
                     let concluded = before.elapsed();
                     self.busy += processor_time()?.saturating_sub(busy);
                     self.hearing += concluded;

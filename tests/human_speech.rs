@@ -68,7 +68,7 @@ impl Listener {
     }
 
     /// As a round hears it again, with the dialogue where it expects this.
-    fn again(&self, ear: &Ear<Expect>, expect: Expect, heard: Heard) -> Heard {
+    fn again(&self, ear: &mut Ear<Expect>, expect: Expect, heard: Heard) -> Heard {
         let mut said = vec!["room nine", "yes"];
         if expect == Expect::Confirm {
             said.push("pulse seventy two");
@@ -115,15 +115,19 @@ fn hear(ear: &mut Ear<Expect>, sound: &[i16]) -> Vec<Heard> {
 fn hear_each(
     ear: &mut Ear<Expect>,
     sound: &[i16],
-    each: impl Fn(&Ear<Expect>, Heard) -> Heard,
+    each: impl Fn(&mut Ear<Expect>, Heard) -> Heard,
 ) -> Vec<Heard> {
     let mut sound = sound.to_vec();
     sound.extend(vec![0; RATE as usize]);
     let mut all = Vec::new();
     for block in sound.chunks(RATE as usize / 10) {
-        all.extend(ear.accept(block).map(|it| each(ear, it)));
+        if let Some(it) = ear.accept(block) {
+            all.push(each(ear, it));
+        }
     }
-    all.extend(ear.finish().map(|it| each(ear, it)));
+    if let Some(it) = ear.finish() {
+        all.push(each(ear, it));
+    }
     all
 }
 

@@ -54,7 +54,7 @@ impl<'a> Listener<'a> {
             };
             let began = Instant::now();
             if let Some(it) = self.ear.accept_until(block, pause) {
-                let it = heard_again(self.dialogue, state, &self.ear, it);
+                let it = heard_again(self.dialogue, state, &mut self.ear, it);
                 self.last = began.elapsed();
                 heard.push(it);
             }
@@ -63,7 +63,7 @@ impl<'a> Listener<'a> {
         if heard.is_empty() {
             let began = Instant::now();
             let last = self.ear.finish();
-            heard.extend(last.map(|it| heard_again(self.dialogue, state, &self.ear, it)));
+            heard.extend(last.map(|it| heard_again(self.dialogue, state, &mut self.ear, it)));
             self.last = began.elapsed();
         }
         self.busy += started.elapsed();

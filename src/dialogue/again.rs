@@ -21,13 +21,36 @@ const SURE: f32 = 0.95;
 /// four voices none became a reading so.
 const WORDS_FOR_A_LOST_ONE: usize = 3;
 
+/// What an utterance is heard again for: readings of these vital signs, after these
+/// words.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Again {
+    signs: Vec<VitalSign>,
+    after: &'static str,
+}
+
+impl Again {
+    /// The same for the same phrases.
+    #[must_use]
+    pub fn name(&self) -> String {
+        let names: Vec<&str> = self.signs.iter().map(|it| it.name()).collect();
+        format!("{} {}", self.after, names.join(", "))
+    }
+}
+
 impl Dialogue {
-    /// The phrases with which the sound of an utterance is worth hearing again:
+    /// The phrases of what an utterance is heard again for.
+    #[must_use]
+    pub fn phrases_again(&self, again: &Again) -> Vec<String> {
+        self.grammar.phrases_of(&again.signs, again.after)
+    }
+
+    /// What the sound of an utterance is worth hearing again for:
     /// readings of the vital signs that it names, or of those whose unit it has.
     /// `None` for what is sure, for anything else, and for talk: nothing but
     /// readings is listened for then, and some would be found.
     #[must_use]
-    pub fn worth_hearing_again(&self, state: &State, heard: &Heard) -> Option<Vec<String>> {
+    pub fn worth_hearing_again(&self, state: &State, heard: &Heard) -> Option<Again> {
         let words: Vec<String> = heard.words.iter().map(|it| it.text.clone()).collect();
         let tokens = self.vocabulary.tokens(&words);
         let tokens: Vec<&Token> = tokens.iter().map(|it| &it.token).collect();
@@ -58,7 +81,7 @@ impl Dialogue {
         };
         let signs: Vec<VitalSign> = signs.into_iter().collect();
         let few = (1..=MOST_SIGNS).contains(&signs.len());
-        (worth && few).then(|| self.grammar.phrases_of(&signs, after))
+        (worth && few).then_some(Again { signs, after })
     }
 }
 

@@ -40,6 +40,7 @@ use crate::residents::{Home, Speech, Staff};
 use crate::speaking::Saying;
 use crate::understanding::{ASK_BELOW, Context, NotUnderstood, Utterance, understand};
 
+pub use again::Again;
 pub use change::{Change, Doubt};
 pub use moved::Move;
 pub use restraint::NO_PAUSE;

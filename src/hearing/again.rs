@@ -12,6 +12,8 @@ use vosk::Recognizer;
 
 use super::alternatives::{self, Path as Transcript, best_with_confidence};
 use super::heard::Heard;
+use super::model::{EarError, Model, checked};
+use super::recognizer::{RENEW_AFTER, seconds};
 use super::tuning::Dither;
 use super::wav::RATE;
 
@@ -26,13 +28,69 @@ const MOST_GAIN: f32 = 60.0;
 /// all: only the ten likeliest are given.
 const LEAST: f64 = 0.005;
 
-/// What a recogniser makes of an utterance's sound.
-pub(super) fn transcripts(recognizer: &mut Recognizer, sound: &[i16]) -> Option<Vec<Transcript>> {
-    let mut dither = Dither::default();
-    for block in raised(sound).chunks(BLOCK) {
-        recognizer.accept_waveform(dither.add(block)).ok()?;
+/// Recognisers for hearing again that are kept, each megabytes: those of the vital signs
+/// that come in a round mostly.
+const KEPT: usize = 6;
+
+/// Recognisers for hearing again, the last used at the end. Making one takes longer than
+/// hearing with it, and the same vital signs come again.
+#[derive(Default)]
+pub(super) struct Second {
+    kept: Vec<Kept>,
+}
+
+struct Kept {
+    of: String,
+    recognizer: Recognizer,
+    /// Samples given to it since it was made; it counts time by them.
+    fed: u64,
+}
+
+impl Second {
+    /// What an utterance's sound may be by the phrases `of` something, with times from
+    /// where the sound begins. None when the recogniser gives nothing readable.
+    ///
+    /// # Errors
+    /// [`EarError`] when the recogniser refuses the phrases.
+    pub(super) fn transcripts(
+        &mut self,
+        model: &Model,
+        of: &str,
+        phrases: impl FnOnce() -> Vec<String>,
+        sound: &[i16],
+    ) -> Result<Option<Vec<Transcript>>, EarError> {
+        let mut it = match self.kept.iter().position(|it| it.of == of) {
+            Some(at) => self.kept.remove(at),
+            None => Kept {
+                of: of.to_owned(),
+                recognizer: model.recognizer(Some(&checked(&phrases())?))?,
+                fed: 0,
+            },
+        };
+        let begins = seconds(it.fed);
+        let mut dither = Dither::default();
+        for block in raised(sound).chunks(BLOCK) {
+            it.fed += block.len() as u64;
+            if it.recognizer.accept_waveform(dither.add(block)).is_err() {
+                return Ok(None);
+            }
+        }
+        // This forgets what it learned of the voice, so that each time is as the first.
+        let found = alternatives::transcripts(&mut it.recognizer, Recognizer::final_result);
+        let Some(mut found) = found else {
+            return Ok(None);
+        };
+        for transcript in &mut found {
+            transcript.shift(-begins);
+        }
+        if it.fed < RENEW_AFTER {
+            self.kept.push(it);
+        }
+        if self.kept.len() > KEPT {
+            self.kept.remove(0);
+        }
+        Ok(Some(found))
     }
-    alternatives::transcripts(recognizer, Recognizer::final_result)
 }
 
 fn raised(sound: &[i16]) -> Vec<i16> {

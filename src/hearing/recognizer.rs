@@ -7,7 +7,7 @@ use std::time::{Duration, Instant};
 
 use vosk::{DecodingState, Recognizer};
 
-use super::again;
+use super::again::{self, Second};
 use super::alternatives::{Path as Transcript, best_with_confidence, transcripts};
 use super::gate::Gate;
 use super::heard::{Heard, UNKNOWN};
@@ -39,7 +39,7 @@ const LONGEST_UTTERANCE: u64 = 30 * RATE as u64;
 const LEARN_FROM: u64 = 90 * RATE as u64;
 /// A recogniser is made anew after this many samples (8 h), because the library
 /// counts them in 32 bits, signed.
-const RENEW_AFTER: u64 = 8 * 3_600 * RATE as u64;
+pub(super) const RENEW_AFTER: u64 = 8 * 3_600 * RATE as u64;
 
 /// A recogniser for one list of phrases.
 struct Slot {
@@ -89,6 +89,7 @@ pub struct Ear<K> {
     decoded_sound: KeptSound,
     /// What the last utterance may have been.
     transcripts: Vec<Transcript>,
+    second: Second,
 }
 
 impl<K: Eq + Hash + Clone> Ear<K> {
@@ -125,6 +126,7 @@ impl<K: Eq + Hash> Ear<K> {
             kept: KeptSound::default(),
             decoded_sound: KeptSound::default(),
             transcripts: Vec::new(),
+            second: Second::default(),
         }
     }
 
@@ -291,29 +293,32 @@ impl<K: Eq + Hash> Ear<K> {
         seconds(self.decoded)
     }
 
-    /// Hears the sound of the last utterance once more, for these phrases only,
-    /// and gives what both times agree on; the first, when there is nothing to
-    /// hear or it cannot be heard again.
+    /// Hears the sound of the last utterance once more, for the phrases `of` something
+    /// only, and gives what both times agree on; the first, when there is nothing to
+    /// hear or it cannot be heard again. `phrases` are asked for when there is no
+    /// recogniser for them yet.
     #[must_use]
-    pub fn hear_again(&self, first: Heard, phrases: &[String]) -> Heard {
+    pub fn hear_again(
+        &mut self,
+        first: Heard,
+        of: &str,
+        phrases: impl FnOnce() -> Vec<String>,
+    ) -> Heard {
         let sound = self.decoded_sound.last();
-        let found = checked(phrases)
-            .and_then(|list| self.model.recognizer(Some(&list)))
-            .map(|mut it| again::transcripts(&mut it, sound));
-        let second = match found {
-            Ok(Some(mut second)) => {
-                let belief = self.belief();
-                for it in &mut second {
-                    it.score *= belief;
-                }
-                second
-            }
+        let found = self.second.transcripts(&self.model, of, phrases, sound);
+        let mut second = match found {
+            Ok(Some(second)) => second,
             Ok(None) => return first,
             Err(error) => {
                 tracing::warn!("not heard again: {error}");
                 return first;
             }
         };
+        let belief = self.belief();
+        for it in &mut second {
+            it.score *= belief;
+        }
+        let sound = self.decoded_sound.last();
         let start = self.seconds() - self.near.held().as_secs_f64() - seconds(sound.len() as u64);
         again::both(first, &self.transcripts, second, start)
     }
@@ -432,7 +437,7 @@ impl<K: Eq + Hash> Ear<K> {
 }
 
 #[allow(clippy::cast_precision_loss, reason = "exact for 2^53 samples")]
-fn seconds(samples: u64) -> f64 {
+pub(super) fn seconds(samples: u64) -> f64 {
     samples as f64 / f64::from(RATE)
 }
 

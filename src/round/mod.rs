@@ -227,7 +227,7 @@ impl<'a> Round<'a> {
 
     /// What was heard, heard again where that is worth it, with how it sounded
     /// where the home keeps that. To be asked before the ear hears more.
-    fn heard_whole(&self, heard: Heard, ear: &Ear<Expect>) -> Heard {
+    fn heard_whole(&self, heard: Heard, ear: &mut Ear<Expect>) -> Heard {
         // By the words of the first hearing, whose times are those of the stream.
         let kept = self.store.keeps_sound();
         let sound = kept.then(|| ear.sound_of(&heard)).flatten();
@@ -335,9 +335,14 @@ impl Turn {
 
 /// What an ear heard last, heard again where the dialogue finds that worth it.
 #[must_use]
-pub fn heard_again(dialogue: &Dialogue, state: &State, ear: &Ear<Expect>, heard: Heard) -> Heard {
+pub fn heard_again(
+    dialogue: &Dialogue,
+    state: &State,
+    ear: &mut Ear<Expect>,
+    heard: Heard,
+) -> Heard {
     match dialogue.worth_hearing_again(state, &heard) {
-        Some(phrases) => ear.hear_again(heard, &phrases),
+        Some(again) => ear.hear_again(heard, &again.name(), || dialogue.phrases_again(&again)),
         None => heard,
     }
 }
