@@ -307,11 +307,11 @@ fn a_bare_value_belongs_to_the_one_vital_sign_that_can_have_it() {
 #[test]
 fn a_word_that_is_doubted_is_asked_again() {
     let mut heard = Heard::from_text("pulse seventy two");
-    heard.words[2].confidence = 0.29;
+    heard.words[2].confidence = 0.49;
     let context = context(&[], Units::UsCustomary);
     let found = understand(&heard, &VOCABULARY, &context).unwrap();
     assert_eq!(show_all(&found), "pulse? Unsure(1.0)");
-    heard.words[2].confidence = 0.3;
+    heard.words[2].confidence = 0.5;
     let found = understand(&heard, &VOCABULARY, &context).unwrap();
     assert_eq!(show_all(&found), "pulse 72 /min");
 }

@@ -70,7 +70,8 @@ impl Turn<'_> {
             it => self.follows_talk(heard, GOES_ON) && self.is_bare_replacement(it),
         });
         self.state.restraint.talked_until = match (meaning, heard.words.last()) {
-            (Err(NotUnderstood::SideTalk), Some(last)) => Some(last.end),
+            // Words that came as text have no times.
+            (Err(NotUnderstood::SideTalk), Some(last)) if last.end > last.start => Some(last.end),
             _ => None,
         };
         self.state.restraint.passed_over = false;
@@ -248,7 +249,10 @@ mod tests {
             let (state, _) = dialogue.step(state, &heard("pain seven", 10.9 + pause), now);
             state.question().unwrap().to_owned()
         };
-        assert_eq!(question(0.0), "I missed part of the pain. Say the pain again.");
+        assert_eq!(
+            question(0.0),
+            "I missed part of the pain. Say the pain again."
+        );
         assert_eq!(question(0.3), "Pain seven. Yes?");
     }
 

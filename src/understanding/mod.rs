@@ -261,7 +261,7 @@ const DOUBTED_COMMAND: f32 = 0.5;
 
 /// Word confidence under which a reading is asked for again whatever the other
 /// transcripts mean.
-const DOUBTED_WORD: f32 = 0.3;
+const DOUBTED_WORD: f32 = 0.5;
 
 /// The share of likelihood, 0 to 1, of the transcripts that claim the same as
 /// the best one, and the other claims. Transcripts that claim nothing

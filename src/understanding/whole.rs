@@ -3,9 +3,12 @@
 //! The recogniser knows which word follows which, and no more: "height is six
 //! three" and "nine is six three" are much alike to it. Only one is a reading.
 
-use super::{Context, DOUBTED_WORD, NotUnderstood, Utterance, lasting, meaning};
+use super::{Context, NotUnderstood, Utterance, lasting, meaning};
 use crate::grammar::{Spoken, Token, Vocabulary};
 use crate::hearing::{Alternative, Heard, UNKNOWN};
+
+/// A transcript that is this likely beside the best one is hardly less likely.
+const HARDLY: f32 = 0.3;
 
 /// The utterance with the likeliest transcript that is a whole reading in place
 /// of the best one, where that is none and hardly likelier. `None` when the best
@@ -76,7 +79,7 @@ pub(super) fn instead(
 
 /// The other transcripts that the best one is hardly likelier than.
 fn hardly_less_likely(heard: &Heard) -> impl Iterator<Item = &Alternative> {
-    let near = |it: &&Alternative| (-it.behind).exp() >= DOUBTED_WORD;
+    let near = |it: &&Alternative| (-it.behind).exp() >= HARDLY;
     heard.alternatives.iter().take_while(near)
 }
 
