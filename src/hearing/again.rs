@@ -165,7 +165,41 @@ fn shares(transcripts: &[Transcript]) -> HashMap<String, f64> {
 
 #[cfg(test)]
 mod tests {
+    use std::path::Path;
+
     use super::*;
+    use crate::hearing::read_wav;
+
+    /// Also when others were heard by it between.
+    #[test]
+    fn a_recogniser_that_is_kept_hears_as_the_first_time() {
+        let model = Model::open(Path::new("assets/model-en-us")).unwrap();
+        let sound = |name: &str| read_wav(&Path::new("audio-fixtures/speech").join(name)).unwrap();
+        let mut second = Second::default();
+        let mut made = 0;
+        let mut hear = |sound: &[i16]| {
+            let phrases = || {
+                made += 1;
+                let words = "blood pressure one fifty two over eighty eight left arm sitting yes";
+                words.split(' ').map(str::to_owned).collect()
+            };
+            let found = second.transcripts(&model, "blood pressure", phrases, sound);
+            found.unwrap().unwrap()
+        };
+        let pressure = sound("pressure-152-88.wav");
+        let first = hear(&pressure);
+        assert!(first[0].text().contains("one fifty two over"), "{first:?}");
+        assert_eq!(hear(&sound("yes-slt.wav"))[0].text(), "yes");
+        let again = hear(&pressure);
+        assert_eq!(made, 1);
+        assert_eq!(again.len(), first.len());
+        for (again, first) in again.iter().zip(&first) {
+            assert_eq!(again.text(), first.text());
+            for (again, first) in again.words.iter().zip(&first.words) {
+                assert!((again.1 - first.1).abs() < 0.01, "{again:?} {first:?}");
+            }
+        }
+    }
 
     fn transcripts(all: &[(&str, f64)]) -> Vec<Transcript> {
         let transcript = |(text, score): &(&str, f64)| Transcript {
