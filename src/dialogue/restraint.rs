@@ -65,8 +65,9 @@ impl Turn<'_> {
             self.state.restraint = Restraint::default();
         }
         self.state.restraint.heard = Some(self.now);
+        let at_once = self.follows_talk(heard, NO_PAUSE);
         let goes_on = meaning.as_ref().is_ok_and(|it| match it {
-            Utterance::Command(_) => self.follows_talk(heard, NO_PAUSE),
+            Utterance::Command(_) => at_once,
             it => self.follows_talk(heard, GOES_ON) && self.is_bare_replacement(it),
         });
         self.state.restraint.talked_until = match (meaning, heard.words.last()) {
@@ -79,7 +80,7 @@ impl Turn<'_> {
             self.state.restraint.passed_over = true;
             return false;
         }
-        let asked = match self.doubt(heard, meaning) {
+        let asked = match self.doubt(heard, meaning, at_once) {
             Doubt::Talk => return true,
             Doubt::None => 0,
             Doubt::Some if self.state.restraint.asked < ASKS => self.state.restraint.asked + 1,
@@ -110,7 +111,13 @@ impl Turn<'_> {
         matches!(self.state.phase, Phase::Confirming(_)) && !part.no && part.whose.is_empty()
     }
 
-    fn doubt(&self, heard: &Heard, meaning: &Result<Utterance, NotUnderstood>) -> Doubt {
+    /// `at_once` if it begins without a pause after other talk.
+    fn doubt(
+        &self,
+        heard: &Heard,
+        meaning: &Result<Utterance, NotUnderstood>,
+        at_once: bool,
+    ) -> Doubt {
         use NotUnderstood::{Nameless, Nothing, SideTalk, Unsure};
         let dialogue = self.dialogue;
         let doubtful = match meaning {
@@ -122,8 +129,8 @@ impl Turn<'_> {
             }
             Err(Unsure | Nameless) => true,
             Ok(Utterance::Readings { claims, .. }) => {
-                claims.is_empty()
-                    && meant(heard, &dialogue.vocabulary, dialogue.ask_below) < Meant::Surely
+                let meant = || meant(heard, &dialogue.vocabulary, dialogue.ask_below);
+                claims.is_empty() && (at_once || meant() < Meant::Surely)
             }
             Ok(Utterance::Part(part)) => part.why.is_some() || part.whose.len() > 1,
             Ok(_) => false,
@@ -243,17 +250,19 @@ mod tests {
     #[test]
     fn a_reading_without_a_pause_before_it_is_asked_for_again() {
         let now = Time::parse_from_rfc3339("2026-03-02T07:30:00-05:00").unwrap();
-        let question = |pause: f32| {
-            let (dialogue, state) = having_said(&["room nine", "yes"]);
+        let question = |before: &[&str], pause: f32| {
+            let (dialogue, state) = having_said(before);
             let (state, _) = dialogue.step(state, &heard("on the [unk]", 10.0), now);
             let (state, _) = dialogue.step(state, &heard("pain seven", 10.9 + pause), now);
             state.question().unwrap().to_owned()
         };
-        assert_eq!(
-            question(0.0),
-            "I missed part of the pain. Say the pain again."
-        );
-        assert_eq!(question(0.3), "Pain seven. Yes?");
+        let open = ["room nine", "yes"];
+        let again = "I missed part of the pain. Say the pain again.";
+        assert_eq!(question(&open, 0.0), again);
+        assert_eq!(question(&open, 0.3), "Pain seven. Yes?");
+        // A yes that waits is asked for again by itself.
+        let waits = ["room nine", "yes", "pulse seventy two"];
+        assert_eq!(question(&waits, 0.0), "Pulse seven two. Yes?");
     }
 
     #[test]
