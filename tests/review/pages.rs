@@ -250,6 +250,23 @@ fn an_administrator_with_a_small_screen() {
     all_pages(Role::Administrator, HAND, "admin-hand");
 }
 
+/// What is to be printed is looked at before, also on a phone.
+#[test]
+fn what_is_printed_fits_a_small_screen() {
+    let open = Open::new(6, 30);
+    let browser = open.visit(Role::Nurse, HAND);
+    let round = open.site.facts().last().unwrap().round;
+    for (page, path) in [
+        ("sheet", format!("/rounds/{round}/sheet")),
+        ("summary", "/residents/AR-001/summary".to_owned()),
+    ] {
+        browser.go(&open.address(&path));
+        let wide = browser.run("return document.documentElement.scrollWidth");
+        assert_eq!(wide, 390, "{page} is wider than the screen");
+        browser.pictured(&format!("nurse-hand-{page}"));
+    }
+}
+
 #[test]
 fn a_nurse_corrects_a_reading() {
     let open = Open::new(4, 10);
