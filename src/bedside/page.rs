@@ -227,7 +227,7 @@ fn side(view: &View) -> Markup {
 fn kept(it: &Kept) -> Markup {
     html! {
         li {
-            span.tick aria-hidden="true" { "\u{2713}" } " "
+            span.tick aria-hidden="true" { "\u{2713}" }
             span.sign { (it.reading.name) } " " (value(&it.reading))
             @if !it.flags.is_empty() { " " span.label.flag { "report" } }
             @if it.changed { " " span.label.flag { "changed" } }

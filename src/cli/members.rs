@@ -7,7 +7,7 @@ use clap::{Args, Subcommand};
 use sayback::residents::Home;
 use sayback::sync::{
     Address, Environment, Exchange, Files, HomeRecord, Link, LinkStatus, Linked, MemberKind,
-    Replaced, Setting, SyncError, init, read_status, send_once, usable,
+    Replaced, Setting, init, read_status, send_once, usable,
 };
 
 use super::commands::{Message, message};
@@ -408,8 +408,7 @@ pub fn standing(path: &Path, record: &Path) -> Result<String, Message> {
         let store = vault::open_to_read(record)?;
         status.waiting = store.waiting(status.sent).map_err(message)?;
     }
-    status.trouble = home.as_ref().err().map(SyncError::to_string);
-    let text = status.line(today);
+    let text = status.after(&home).line(today);
     match home {
         Ok(_) => Ok(format!(
             "reached as \"{}\" of {}: {text}",

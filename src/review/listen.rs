@@ -1,13 +1,18 @@
 //! Answering the network: plainly, or over TLS with the home's own certificate.
 
+use std::future::Ready;
+use std::io;
 use std::net::{SocketAddr, TcpListener};
 use std::path::PathBuf;
-use std::sync::Arc;
+use std::sync::{Arc, Once};
 use std::time::Duration;
 
-use axum::Router;
-use axum_server::tls_rustls::RustlsConfig;
+use axum::{Extension, Router};
+use axum_server::accept::Accept;
+use axum_server::tls_rustls::{RustlsAcceptor, RustlsConfig};
 use axum_server::{Address, Handle, Server};
+use tokio::net::TcpStream;
+use tokio::sync::Semaphore;
 
 use super::station::Station;
 use super::web::app;
@@ -17,6 +22,10 @@ const GRACE: Duration = Duration::from_secs(2);
 /// How long a request may be on its way. Who is slower is no browser, and would hold a
 /// connection for ever.
 pub(super) const PATIENCE: Duration = Duration::from_secs(20);
+/// The most connections that are open at once. A page that lies open has one, and six
+/// while it loads. Linux gives a program 1024 files, and a recorder has two such doors:
+/// three quarters are left to the record and all else.
+pub const MOST_CONNECTIONS: usize = 128;
 
 /// The home's own certificate and its key, as PEM files.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -40,7 +49,7 @@ pub async fn serve(
 ) -> Result<(), String> {
     let listener = TcpListener::bind(address)
         .map_err(|error| format!("cannot listen on {address}: {error}"))?;
-    let wrong = |error: std::io::Error| format!("cannot serve: {error}");
+    let wrong = |error: io::Error| format!("cannot serve: {error}");
     listener.set_nonblocking(true).map_err(wrong)?;
     let address = listener.local_addr().map_err(wrong)?;
 
@@ -55,7 +64,8 @@ pub async fn serve(
     let pages = app(station).into_make_service();
     match certificate {
         None => {
-            let server = impatient(axum_server::from_tcp(listener).map_err(wrong)?);
+            let server = axum_server::from_tcp(listener).map_err(wrong)?;
+            let server = impatient(server.acceptor(Places::new()));
             ready(address);
             server.handle(handle).serve(pages).await.map_err(wrong)
         }
@@ -65,11 +75,52 @@ pub async fn serve(
                 let (chain, key) = (chain.display(), key.display());
                 format!("the certificate {chain} with the key {key} can't be used: {error}")
             })?;
-            let server = axum_server::from_tcp_rustls(listener, config).map_err(wrong)?;
-            let server = impatient(server);
+            let server = axum_server::from_tcp(listener).map_err(wrong)?;
+            // Who has not shown hands yet takes a place too.
+            let over_tls = RustlsAcceptor::new(config).acceptor(Places::new());
+            let server = impatient(server.acceptor(over_tls));
             ready(address);
             server.handle(handle).serve(pages).await.map_err(wrong)
         }
+    }
+}
+
+/// Room for so many connections and no more: a flood of them would else take the files
+/// that the record needs to be written.
+#[derive(Clone)]
+struct Places {
+    free: Arc<Semaphore>,
+    full: Arc<Once>,
+}
+
+impl Places {
+    fn new() -> Self {
+        Self {
+            free: Arc::new(Semaphore::new(MOST_CONNECTIONS)),
+            full: Arc::new(Once::new()),
+        }
+    }
+}
+
+impl Accept<TcpStream, Router> for Places {
+    type Stream = TcpStream;
+    type Service = Router;
+    type Future = Ready<io::Result<(TcpStream, Router)>>;
+
+    /// The place goes with the pages of this connection, and is free when it ends. Who
+    /// finds none is hung up on.
+    fn accept(&self, stream: TcpStream, pages: Router) -> Self::Future {
+        let place = Arc::clone(&self.free).try_acquire_owned();
+        if place.is_err() {
+            self.full.call_once(|| {
+                tracing::warn!(
+                    "{MOST_CONNECTIONS} connections are open at once, and more are refused; this \
+                     is said once"
+                );
+            });
+        }
+        let place = place.map_err(io::Error::other);
+        std::future::ready(place.map(|it| (stream, pages.layer(Extension(Arc::new(it))))))
     }
 }
 
@@ -86,14 +137,15 @@ pub(crate) fn answer_apart(
     what: &'static str,
     listener: TcpListener,
     app: Router,
-) -> std::io::Result<()> {
+) -> io::Result<()> {
     listener.set_nonblocking(true)?;
     let runtime = tokio::runtime::Builder::new_current_thread()
         .enable_all()
         .build()?;
     std::thread::spawn(move || {
         let served = runtime.block_on(async {
-            let server = impatient(axum_server::from_tcp(listener)?);
+            let server = axum_server::from_tcp(listener)?;
+            let server = impatient(server.acceptor(Places::new()));
             server.serve(app.into_make_service()).await
         });
         if let Err(error) = served {

@@ -19,7 +19,7 @@ pub mod worklist;
 
 pub use ledger::Ledger;
 pub(crate) use listen::answer_apart;
-pub use listen::{Certificate, serve};
+pub use listen::{Certificate, MOST_CONNECTIONS, serve};
 pub use station::Station;
 pub use web::{FORM_COOKIE, LIVE, ROUTES, Who, app, session_cookie};
 pub(crate) use web::{always, bounded, cookie, from_own_site, own_name, set_cookie};

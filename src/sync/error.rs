@@ -6,6 +6,7 @@ use std::io::ErrorKind;
 use std::path::PathBuf;
 
 use postgres::error::{DbError, SqlState};
+use serde::{Deserialize, Serialize};
 use thiserror::Error;
 use uuid::Uuid;
 
@@ -55,6 +56,53 @@ impl SyncError {
     #[must_use]
     pub const fn passes(&self) -> bool {
         matches!(self, Self::Unreachable(_) | Self::Database(_))
+    }
+
+    /// What an aide needs to know of it, who mends no network.
+    #[must_use]
+    pub const fn trouble(&self) -> Trouble {
+        match self {
+            Self::Unreachable(_) => Trouble::Away,
+            Self::NotTheHome(_) => Trouble::NotTheHome,
+            Self::CutOff(_) => Trouble::CutOff,
+            Self::Link { .. } | Self::Setup(_) => Trouble::Setup,
+            Self::Refused { .. } | Self::Database(_) => Trouble::Database,
+            Self::Store(_) => Trouble::Record,
+        }
+    }
+}
+
+/// What keeps a recorder from its home, in kind.
+#[derive(Debug, Clone, Copy, Default, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Trouble {
+    /// The home is not reached.
+    #[default]
+    Away,
+    /// Who answers may not be the home.
+    NotTheHome,
+    /// The home takes nothing from this recorder.
+    CutOff,
+    /// Something was set up wrongly.
+    Setup,
+    /// The home's database.
+    Database,
+    /// The record on this machine.
+    Record,
+}
+
+impl Trouble {
+    /// In words, for an aide.
+    #[must_use]
+    pub const fn words(self) -> &'static str {
+        match self {
+            Self::Away => "the home can't be reached",
+            Self::NotTheHome => "not sent, for what answers is not sure to be the home",
+            Self::CutOff => "the home refuses this recorder",
+            Self::Setup => "the link to the home is not set up right",
+            Self::Database => "something is wrong at the home's database",
+            Self::Record => "something is wrong with the record on this machine",
+        }
     }
 }
 
@@ -209,6 +257,13 @@ impl From<postgres::Error> for SyncError {
         }
         let text = whole(&error);
         match error.to_string().as_str() {
+            "error performing TLS handshake" if text.contains("ProtocolVersion") => {
+                Self::NotTheHome(
+                    "it speaks no TLS of 1.2 or newer; look at ssl_min_protocol_version and \
+                     ssl_max_protocol_version in its configuration"
+                        .to_owned(),
+                )
+            }
             "error performing TLS handshake" if text.contains("does not support TLS") => {
                 Self::NotTheHome(
                     "it offers no TLS, and nothing goes out in plain text; turn on ssl in its \

@@ -10,7 +10,7 @@ use serde::{Deserialize, Serialize};
 use tokio::sync::watch;
 
 use super::files::{self, Files};
-use super::{Exchange, Link, SyncError};
+use super::{Exchange, Link, SyncError, Trouble};
 use crate::facts::Time;
 use crate::metrics;
 use crate::store::{Key, Store, Waiting, link_state};
@@ -35,6 +35,9 @@ pub struct LinkStatus {
     pub last: Option<Time>,
     /// Why the home was not reached just now.
     pub trouble: Option<String>,
+    /// What kind of trouble that is.
+    #[serde(default)]
+    pub kind: Trouble,
     /// How many facts the home refuses.
     pub refused: usize,
     /// What came of the home's roster and limits, where that is to be known.
@@ -52,6 +55,17 @@ impl LinkStatus {
     #[must_use]
     pub fn brief(&self, today: chrono::NaiveDate) -> String {
         self.told(today, false)
+    }
+
+    /// The same with what came of trying to reach the home.
+    #[must_use]
+    pub fn after<T>(self, tried: &Result<T, SyncError>) -> Self {
+        let error = tried.as_ref().err();
+        Self {
+            trouble: error.map(ToString::to_string),
+            kind: error.map(SyncError::trouble).unwrap_or_default(),
+            ..self
+        }
     }
 
     fn told(&self, today: chrono::NaiveDate, whole: bool) -> String {
@@ -74,9 +88,8 @@ impl LinkStatus {
             line = format!("{line}; {} refused{see}", self.refused);
         }
         if let Some(trouble) = &self.trouble {
-            let what = trouble.split(": ").next().filter(|_| !whole);
-            let trouble = what.unwrap_or(trouble);
-            line = format!("{line}: {trouble}");
+            let trouble = if whole { trouble } else { self.kind.words() };
+            line = format!("{line}; {trouble}");
         }
         line
     }
@@ -189,10 +202,10 @@ impl Keeping {
         let mut status = LinkStatus {
             waiting: waiting.unwrap_or(before.waiting),
             sent,
-            trouble: None,
             refused: self.exchange.refused().count(),
             ..before.clone()
-        };
+        }
+        .after(&done);
         let answered = done.is_ok();
         match done {
             Ok(settings) => {
@@ -204,10 +217,7 @@ impl Keeping {
                     }
                 }
             }
-            Err(error) => {
-                tracing::warn!("{error}");
-                status.trouble = Some(error.to_string());
-            }
+            Err(error) => tracing::warn!("{error}"),
         }
         metrics::sending(status.waiting.facts, answered.then(SystemTime::now));
         // What is shown changes by the minute at most, not every few seconds.
@@ -277,10 +287,10 @@ pub fn send_once(
             Ok(_) => Some(chrono::Local::now().fixed_offset()),
             Err(_) => before.last,
         },
-        trouble: moved.as_ref().err().map(ToString::to_string),
         refused: exchange.refused().count(),
-        settings: Vec::new(),
-    };
+        ..LinkStatus::default()
+    }
+    .after(&moved);
     write_status(&link_state(record), &status);
     Ok((moved, status))
 }
@@ -319,14 +329,17 @@ mod tests {
         let line = "All is at the station, last sent 14:02; 2 refused, see the log";
         assert_eq!(status.line(today), line);
         let why = "nothing answers at desk.lan:5432. Is it running?".to_owned();
-        status.trouble = Some(SyncError::Unreachable(why).to_string());
-        let line = "All is at the station, last sent 14:02; 2 refused: the home can't be reached";
+        let mut status = status.after::<()>(&Err(SyncError::Unreachable(why)));
+        let line = "All is at the station, last sent 14:02; 2 refused; the home can't be reached";
         assert_eq!(status.brief(today), line);
         status.waiting.facts = 1;
         (status.refused, status.last) = (0, None);
-        status.trouble = Some("no network".to_owned());
-        let line =
-            "No reading, but 1 other entry not at the station yet, nothing sent so far: no network";
-        assert_eq!(status.line(today), line);
+        let status = status.after::<()>(&Err(SyncError::Database("no room: ask".to_owned())));
+        let line = "No reading, but 1 other entry not at the station yet, nothing sent so far; ";
+        let why = "the home's database says: no room: ask";
+        assert_eq!(status.line(today), format!("{line}{why}"));
+        let why = "something is wrong at the home's database";
+        assert_eq!(status.brief(today), format!("{line}{why}"));
+        assert_eq!(status.after(&Ok(())).trouble, None);
     }
 }

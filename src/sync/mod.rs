@@ -20,7 +20,7 @@ mod settings;
 
 pub use admin::Environment;
 pub use enrol::{Address, Member, init};
-pub use error::SyncError;
+pub use error::{SyncError, Trouble};
 pub use exchange::{Exchange, Moved};
 pub use files::{Files, limits_of, replace, usable};
 pub use home_record::{HomeRecord, Sent};

@@ -15,6 +15,7 @@ use sayback::review::LIVE;
 use sayback::round::Pins;
 use tower::ServiceExt as _;
 
+use super::crowd::takes_every_place;
 use super::rig::{Going, KEY, dialogue, link, now};
 
 fn request(method: &str, path: &str, key: &str, body: &str) -> Request<Body> {
@@ -287,4 +288,13 @@ fn who_sends_nothing_is_not_waited_for() {
     stream.set_read_timeout(Some(wait)).unwrap();
     let ended = stream.read_to_end(&mut Vec::new());
     assert!(ended.is_ok(), "it is waited for: {ended:?}");
+}
+
+/// Nor does who comes in numbers.
+#[test]
+fn who_finds_no_place_is_refused() {
+    let any = SocketAddr::from(([127, 0, 0, 1], 0));
+    let (_screen, _touches, url) = sayback::bedside::open(any, &dialogue(), now(), None).unwrap();
+    let at = url.trim_start_matches("http://").trim_end_matches('/');
+    takes_every_place(at.parse().unwrap());
 }

@@ -2,6 +2,8 @@
 
 #[path = "../browser/mod.rs"]
 mod browser;
+#[path = "../crowd/mod.rs"]
+mod crowd;
 mod door;
 mod look;
 mod rig;

@@ -8,6 +8,8 @@ mod away;
 mod browser;
 #[path = "../conversation/mod.rs"]
 mod conversation;
+#[path = "../crowd/mod.rs"]
+mod crowd;
 mod door;
 mod find;
 mod linked;

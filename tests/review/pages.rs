@@ -11,10 +11,11 @@ use std::time::{Duration, Instant};
 use sayback::facts::Body;
 use sayback::residents::ResidentId;
 use sayback::review::accounts::Role;
-use sayback::review::{Certificate, serve};
+use sayback::review::{Certificate, MOST_CONNECTIONS, serve};
 use uuid::Uuid;
 
 use super::browser::{Browser, DESK, HAND, Look, NIGHT};
+use super::crowd::takes_every_place;
 use super::made;
 use super::site::{PASSWORD, Site};
 
@@ -268,6 +269,23 @@ fn pages_that_nobody_sees_keep_none_from_coming() {
     }
 }
 
+/// What is to be printed is looked at before, also on a phone.
+#[test]
+fn what_is_printed_fits_a_small_screen() {
+    let open = Open::new(6, 30);
+    let browser = open.visit(Role::Nurse, HAND);
+    let round = open.site.facts().last().unwrap().round;
+    for (page, path) in [
+        ("sheet", format!("/rounds/{round}/sheet")),
+        ("summary", "/residents/AR-001/summary".to_owned()),
+    ] {
+        browser.go(&open.address(&path));
+        let wide = browser.run("return document.documentElement.scrollWidth");
+        assert_eq!(wide, 390, "{page} is wider than the screen");
+        browser.pictured(&format!("nurse-hand-{page}"));
+    }
+}
+
 #[test]
 fn a_nurse_corrects_a_reading() {
     let open = Open::new(4, 10);
@@ -410,7 +428,9 @@ fn over_tls_the_cookie_is_bound_to_the_station() {
 fn who_is_slow_is_not_waited_for() {
     let open = Open::new(1, 0);
     let half = "POST /sign-in HTTP/1.1\r\nHost: it\r\nContent-Length: 90\r\n\r\nlogin=";
-    let sent = ["", "GET / HTT", "GET / HTTP/1.1\r\nHost: it\r\n", half];
+    let then_nothing = "GET /style.css HTTP/1.1\r\nHost: it\r\n\r\n";
+    let begun = "GET / HTTP/1.1\r\nHost: it\r\n";
+    let sent = ["", "GET / HTT", begun, half, then_nothing];
     let mut all = sent.map(|it| {
         let mut stream = TcpStream::connect(open.at).unwrap();
         stream.set_read_timeout(Some(WAIT)).unwrap();
@@ -427,6 +447,34 @@ fn who_is_slow_is_not_waited_for() {
             "{answer}"
         );
     }
+}
+
+#[test]
+fn who_finds_no_place_is_refused() {
+    takes_every_place(Open::new(1, 0).at);
+}
+
+/// A place is taken before hands are shaken. Who comes at once is let in by no order.
+#[test]
+fn who_finds_no_place_over_tls_is_refused() {
+    let site = Site::secure();
+    let certificate = certificate(site.folder.path());
+    let open = Open::serve(site, Some(certificate));
+    let all: Vec<_> = (0..=MOST_CONNECTIONS)
+        .map(|_| {
+            let stream = TcpStream::connect(open.at).unwrap();
+            stream.set_nonblocking(true).unwrap();
+            stream
+        })
+        .collect();
+    let is_ended = |mut it: &TcpStream| it.read(&mut [0]).is_ok_and(|it| it == 0);
+    // Before they have been waited for in vain.
+    let until = Instant::now() + Duration::from_secs(8);
+    while !all.iter().any(is_ended) {
+        assert!(Instant::now() < until, "one too many is let in");
+        std::thread::sleep(Duration::from_millis(20));
+    }
+    assert_eq!(all.iter().filter(|it| is_ended(it)).count(), 1);
 }
 
 #[tokio::test]

@@ -68,6 +68,68 @@ fn plain_text_is_refused_before_anything_is_said() {
     assert_eq!(heard.join().unwrap(), b"");
 }
 
+/// What a recorder offers is TLS 1.3 and 1.2, and a server that can do no better than
+/// 1.1 is told nothing.
+#[test]
+fn tls_before_1_2_is_neither_offered_nor_taken() {
+    let aspen = Aspen::new();
+    let listener = TcpListener::bind("127.0.0.1:0").unwrap();
+    let port = listener.local_addr().unwrap().port();
+    let heard = std::thread::spawn(move || {
+        let (mut from, _) = listener.accept().unwrap();
+        from.read_exact(&mut [0; 8]).unwrap();
+        from.write_all(b"S").unwrap();
+        let mut hello = [0; 2000];
+        let length = from.read(&mut hello).unwrap();
+        hello[..length].to_vec()
+    });
+    let host = "127.0.0.1".to_owned();
+    let hello = Link {
+        host,
+        port,
+        ..aspen.recorder
+    };
+    HomeRecord::open(&hello).err().unwrap();
+    // The extension supported_versions: its number, its length, that of its list, each.
+    let versions = [0, 0x2b, 0, 5, 4, 3, 4, 3, 3];
+    let hello = heard.join().unwrap();
+    assert!(hello.windows(9).any(|it| it == versions), "{hello:02x?}");
+
+    let server = Server::start_with(&[
+        ("ssl_ciphers", "ALL:@SECLEVEL=0"),
+        ("ssl_min_protocol_version", "TLSv1"),
+    ]);
+    let aspen = Aspen::on(&server);
+    for (newest, taken) in [("TLSv1.1", false), ("TLSv1.2", true), ("TLSv1.3", true)] {
+        let mut superuser = server.superuser("postgres").unwrap();
+        let set = format!("ALTER SYSTEM SET ssl_max_protocol_version = '{newest}'");
+        superuser.batch_execute(&set).unwrap();
+        superuser.batch_execute("SELECT pg_reload_conf()").unwrap();
+        let speaks = || speaks(aspen.recorder.port, newest);
+        assert!((0..50).any(|_| speaks()), "the server speaks {newest}");
+        match HomeRecord::open(&aspen.recorder) {
+            Ok(_) => assert!(taken, "{newest}"),
+            Err(error) => {
+                assert!(!taken, "{newest}: {error}");
+                assert!(error.to_string().contains("no TLS of 1.2"), "{error}");
+            }
+        }
+    }
+}
+
+/// Whether a server of `PostgreSQL` and one that knows how shake hands by this version,
+/// which is then its newest.
+fn speaks(port: u16, version: &str) -> bool {
+    std::thread::sleep(std::time::Duration::from_millis(100));
+    let mut client = std::process::Command::new("openssl");
+    client.args(["s_client", "-starttls", "postgres", "-brief"]);
+    client.args(["-cipher", "ALL:@SECLEVEL=0", "-min_protocol", "TLSv1"]);
+    let client = client.arg("-connect").arg(format!("127.0.0.1:{port}"));
+    let told = client.stdin(std::process::Stdio::null()).output().unwrap();
+    let told = String::from_utf8_lossy(&told.stderr).into_owned();
+    told.contains(&format!("Protocol version: {version}\n"))
+}
+
 #[test]
 fn the_server_takes_no_plain_text_and_no_wrong_password() {
     let aspen = Aspen::new();

@@ -154,7 +154,7 @@ impl Of<'_> {
                     @for all in own().filter(|it| it.signs.is_empty()) { (not_taken(all)) }
                 }
                 @for sign in signs {
-                    td {
+                    td data-of=(capital(sign.name())) {
                         @for entry in &self.readings {
                             @if entry.record.resident == *id && entry.measurement.sign() == *sign {
                                 (reading(chart, home, entry, "%H:%M"))

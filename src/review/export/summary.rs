@@ -124,8 +124,8 @@ fn ranges(chart: &Chart, home: &Home, resident: &Resident, day: Option<NaiveDate
                 @for (name, range) in found {
                     tr {
                         th scope="row" { (capital(&name)) }
-                        td.number { (range.bounds.low) }
-                        td.number { (range.bounds.high) " " (range.bounds.unit.symbol()) }
+                        td.number data-of="From" { (range.bounds.low) }
+                        td.number data-of="To" { (range.bounds.high) " " (range.bounds.unit.symbol()) }
                         td { small { (range.source) } }
                     }
                 }

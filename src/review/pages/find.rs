@@ -34,7 +34,7 @@ pub fn find(session: &Session, index: &Index, fields: &Fields, now: Time) -> Mar
         &html! {
             h1 { "Find readings" }
             form.filters method="get" action="/find" aria-label="What to find" role="search" {
-                label { "Name, room, wing or identifier" input name="who" value=(query.who) autocomplete="off"; }
+                label { "Name, room, wing or ID" input name="who" value=(query.who) autocomplete="off"; }
                 label { "From" input type="date" name="from" value=(fields.get("from")); }
                 label { "To" input type="date" name="to" value=(fields.get("to")); }
                 label { "Vital sign"

@@ -80,11 +80,14 @@ pub fn round(
         })
         .filter(|it| it.round == round.id)
         .collect();
+    // As they were said, those of one moment too.
+    own.reverse();
     own.sort_by_key(|it| {
         let resident = index.home().resident(index.resident_of(it));
         let room = resident.and_then(|it| it.room.parse::<u32>().ok());
         (room, index.resident_of(it).clone(), it.measured_at)
     });
+    let of_each = own.chunk_by(|a, b| index.resident_of(a) == index.resident_of(b));
     let missed = index.missed().iter().filter(|it| it.round == round.id);
     let held = index.held().iter().filter(|it| it.round == round.id);
     let date = round.opened.format("%b %-d, %Y, %H:%M");
@@ -122,20 +125,28 @@ pub fn round(
                         th scope="col" { "Resident" } th scope="col" { "Reading" }
                         th scope="col" { "Measured" } th scope="col" { "State" }
                     } }
-                    tbody {
-                        @for entry in own {
-                            tr {
-                                th scope="row" { (resident_link(index, index.resident_of(entry))) }
-                                td {
-                                    a href={ "/readings/" (entry.id) } {
-                                        (capital(entry.measurement.sign().name())) " " b { (value(&entry.measurement)) }
+                    @for own in of_each {
+                        tbody.together {
+                            @for (at, entry) in own.iter().enumerate() {
+                                tr {
+                                    @if at == 0 {
+                                        th scope="rowgroup" rowspan=(own.len()) {
+                                            (resident_link(index, index.resident_of(entry)))
+                                        }
                                     }
-                                    " " span.soft { (how(&entry.measurement)) }
+                                    td {
+                                        a href={ "/readings/" (entry.id) } {
+                                            (capital(entry.measurement.sign().name())) " " b { (value(&entry.measurement)) }
+                                        }
+                                        " " span.soft { (how(&entry.measurement)) }
+                                    }
+                                    td.nowrap { (moment(entry.measured_at, now)) }
+                                    td { (states(index, entry)) }
                                 }
-                                td.nowrap { (moment(entry.measured_at, now)) }
-                                td { (states(index, entry)) }
                             }
                         }
+                    }
+                    tbody {
                         @for it in missed {
                             tr {
                                 th scope="row" { (resident_link(index, &it.resident)) }

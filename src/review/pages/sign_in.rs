@@ -80,7 +80,7 @@ pub fn left_open(session: &Session) -> Markup {
             section.card.narrow {
                 h1 { "This page was left open" }
                 p { "Nothing is shown until you go on." }
-                p { a.button href="/" { "Go on as " (session.user.staff.name) } }
+                p { a.button.main href="/" { "Go on as " (session.user.staff.name) } }
             }
         },
     )

@@ -1,14 +1,13 @@
 //! What a nurse does. Every act either appends facts and shows the page as it
 //! is then, or appends nothing and says why beside what was typed.
 
-use std::sync::Arc;
-
 use axum::Extension;
 use axum::extract::{Path, State};
 use axum::http::StatusCode;
 use axum::response::{IntoResponse, Redirect, Response};
 use uuid::Uuid;
 
+use super::Asked;
 use super::show::{reading_page, resident_page, round_page};
 use crate::residents::ResidentId;
 use crate::review::acts::{self, Acting, NewFact, NotDone, Refused};
@@ -17,10 +16,6 @@ use crate::review::index::Index;
 use crate::review::pages::{self, Form, Outcome};
 use crate::review::sessions::Session;
 use crate::review::station::Station;
-
-type At = State<Arc<Station>>;
-type By = Extension<Session>;
-type Typed = Extension<Fields>;
 
 fn acting(station: &Station, session: &Session) -> Acting {
     Acting {
@@ -53,10 +48,7 @@ fn with_problem(page: Response) -> Response {
 
 /// Acknowledges a report, and goes back to where it was shown.
 pub async fn acknowledge(
-    State(station): At,
-    Extension(session): By,
-    Extension(fields): Typed,
-    Path(id): Path<String>,
+    (State(station), Extension(session), Extension(fields), Path(id)): Asked,
 ) -> Response {
     let Ok(flag) = id.parse::<Uuid>() else {
         return super::show::not_there().await;
@@ -76,7 +68,7 @@ pub async fn acknowledge(
 type OnReading = fn(&Index, Uuid, &Fields, &Acting) -> Result<Vec<NewFact>, Refused>;
 
 async fn on_reading(
-    (station, session, fields, id): (Arc<Station>, Session, Fields, String),
+    (State(station), Extension(session), Extension(fields), Path(id)): Asked,
     form: Form,
     act: OnReading,
 ) -> Response {
@@ -94,49 +86,29 @@ async fn on_reading(
 }
 
 /// Corrects a reading.
-pub async fn correct(
-    State(station): At,
-    Extension(session): By,
-    Extension(fields): Typed,
-    Path(id): Path<String>,
-) -> Response {
-    on_reading((station, session, fields, id), Form::Correct, acts::correct).await
+pub async fn correct(asked: Asked) -> Response {
+    on_reading(asked, Form::Correct, acts::correct).await
 }
 
 /// Decides between corrections made apart.
-pub async fn decide(
-    State(station): At,
-    Extension(session): By,
-    Extension(fields): Typed,
-    Path(id): Path<String>,
-) -> Response {
-    on_reading((station, session, fields, id), Form::Decide, acts::decide).await
+pub async fn decide(asked: Asked) -> Response {
+    on_reading(asked, Form::Decide, acts::decide).await
 }
 
 /// Retracts a reading.
-pub async fn retract(
-    State(station): At,
-    Extension(session): By,
-    Extension(fields): Typed,
-    Path(id): Path<String>,
-) -> Response {
-    on_reading((station, session, fields, id), Form::Retract, acts::retract).await
+pub async fn retract(asked: Asked) -> Response {
+    on_reading(asked, Form::Retract, acts::retract).await
 }
 
 /// Adds a remark to a reading.
-pub async fn note(
-    State(station): At,
-    Extension(session): By,
-    Extension(fields): Typed,
-    Path(id): Path<String>,
-) -> Response {
-    on_reading((station, session, fields, id), Form::Note, acts::note).await
+pub async fn note(asked: Asked) -> Response {
+    on_reading(asked, Form::Note, acts::note).await
 }
 
 type OnResident = fn(&Index, &ResidentId, &Fields, &Acting) -> Result<Vec<NewFact>, Refused>;
 
 fn on_resident(
-    (station, session, fields, id): (Arc<Station>, Session, Fields, String),
+    (State(station), Extension(session), Extension(fields), Path(id)): Asked,
     form: Form,
     act: OnResident,
 ) -> Response {
@@ -153,49 +125,23 @@ fn on_resident(
 }
 
 /// Adds a remark about a resident.
-pub async fn note_resident(
-    State(station): At,
-    Extension(session): By,
-    Extension(fields): Typed,
-    Path(id): Path<String>,
-) -> Response {
-    on_resident(
-        (station, session, fields, id),
-        Form::Note,
-        acts::note_resident,
-    )
+pub async fn note_resident(asked: Asked) -> Response {
+    on_resident(asked, Form::Note, acts::note_resident)
 }
 
 /// Sets a resident's own range.
-pub async fn set_range(
-    State(station): At,
-    Extension(session): By,
-    Extension(fields): Typed,
-    Path(id): Path<String>,
-) -> Response {
-    on_resident((station, session, fields, id), Form::Range, acts::set_range)
+pub async fn set_range(asked: Asked) -> Response {
+    on_resident(asked, Form::Range, acts::set_range)
 }
 
 /// Asks for a recheck.
-pub async fn ask_recheck(
-    State(station): At,
-    Extension(session): By,
-    Extension(fields): Typed,
-    Path(id): Path<String>,
-) -> Response {
-    on_resident(
-        (station, session, fields, id),
-        Form::Recheck,
-        acts::ask_recheck,
-    )
+pub async fn ask_recheck(asked: Asked) -> Response {
+    on_resident(asked, Form::Recheck, acts::ask_recheck)
 }
 
 /// Signs a round.
 pub async fn sign(
-    State(station): At,
-    Extension(session): By,
-    Extension(fields): Typed,
-    Path(id): Path<String>,
+    (State(station), Extension(session), Extension(fields), Path(id)): Asked,
 ) -> Response {
     let Ok(round) = id.parse::<Uuid>() else {
         return super::show::not_there().await;

@@ -41,8 +41,12 @@ pub async fn guard(State(app): State<App>, request: Request, next: Next) -> Resp
     let (mut parts, body) = request.into_parts();
     let posted = parts.method == Method::POST;
     let fields = if posted {
-        // It is here already, and short.
-        Fields::parse(&to_bytes(body, LONGEST_FORM).await.unwrap_or_default())
+        // It is here already, and short; a part of it would say something else.
+        let Ok(body) = to_bytes(body, LONGEST_FORM).await else {
+            let why = "That form did not come whole. Go back and send it again.";
+            return pages::problem(StatusCode::BAD_REQUEST, why);
+        };
+        Fields::parse(&body)
     } else {
         Fields::parse(parts.uri.query().unwrap_or_default().as_bytes())
     };

@@ -13,13 +13,15 @@ mod take;
 
 use std::sync::Arc;
 
-use axum::extract::FromRef;
+use axum::extract::{FromRef, Path, State};
 use axum::http::Method;
 use axum::middleware::{from_fn, from_fn_with_state};
 use axum::routing::{MethodRouter, get, post};
 use axum::{Extension, Router};
 
 use super::accounts::Role;
+use super::fields::Fields;
+use super::sessions::Session;
 use super::station::Station;
 use crate::metrics::count_request;
 use crate::store::SoundPart;
@@ -125,6 +127,14 @@ impl FromRef<App> for Arc<Station> {
         Self::clone(&app.station)
     }
 }
+
+/// What is asked of one of many: at which station, by whom, with what typed, of which.
+type Asked = (
+    State<Arc<Station>>,
+    Extension<Session>,
+    Extension<Fields>,
+    Path<String>,
+);
 
 fn played(part: SoundPart) -> MethodRouter<App> {
     get(sound::played).layer(Extension(part))

@@ -9,6 +9,7 @@ use axum::response::{IntoResponse, Response};
 use maud::Markup;
 use uuid::Uuid;
 
+use super::Asked;
 use crate::facts::Body;
 use crate::residents::ResidentId;
 use crate::review::fields::Fields;
@@ -47,10 +48,7 @@ pub async fn residents(
 
 /// One resident.
 pub async fn resident(
-    State(station): State<Arc<Station>>,
-    Extension(session): Extension<Session>,
-    Extension(fields): Extension<Fields>,
-    Path(id): Path<String>,
+    (State(station), Extension(session), Extension(fields), Path(id)): Asked,
 ) -> Response {
     let shown = (pages::span(&fields), &Outcome::told(&fields));
     resident_page(&station, &session, &ResidentId(id), shown)
@@ -89,10 +87,7 @@ pub async fn trend(
 
 /// One reading.
 pub async fn reading(
-    State(station): State<Arc<Station>>,
-    Extension(session): Extension<Session>,
-    Extension(fields): Extension<Fields>,
-    Path(id): Path<String>,
+    (State(station), Extension(session), Extension(fields), Path(id)): Asked,
 ) -> Response {
     let Ok(id) = id.parse() else {
         return missing("reading");
@@ -154,10 +149,7 @@ pub async fn rounds(
 
 /// One round.
 pub async fn round(
-    State(station): State<Arc<Station>>,
-    Extension(session): Extension<Session>,
-    Extension(fields): Extension<Fields>,
-    Path(id): Path<String>,
+    (State(station), Extension(session), Extension(fields), Path(id)): Asked,
 ) -> Response {
     let Ok(id) = id.parse() else {
         return missing("round");
