@@ -383,4 +383,11 @@ fn the_round_of_the_demo_goes_as_written() {
         .unwrap();
     let said = String::from_utf8_lossy(&ran.stderr);
     assert!(ran.status.success(), "{said}");
+    // Nobody speaks between a question and the yes to it.
+    let shown = String::from_utf8_lossy(&ran.stdout);
+    let lines: Vec<&str> = shown.lines().collect();
+    let yes = |it: &&[&str]| it[1].contains("“yes”");
+    let before: Vec<_> = lines.windows(2).filter(yes).map(|it| it[0]).collect();
+    assert!(before.len() > 5, "{shown}");
+    assert!(before.iter().all(|it| it.contains("Yes?")), "{before:#?}");
 }

@@ -12,7 +12,7 @@ use super::{Mouth, Round, RoundError, Screen, Script, Turn, Waiting};
 use crate::dialogue::{Dialogue, Event};
 use crate::facts::Time;
 use crate::grammar::Expect;
-use crate::hearing::{Ear, Heard, RATE, read_wav};
+use crate::hearing::{Ear, Heard, RATE, UNKNOWN, read_wav};
 use crate::speaking::Saying;
 use crate::store::Store;
 
@@ -237,7 +237,9 @@ fn hear(
         let next = ear.accept_until(block, |words| round.pause_after(words));
         heard.extend(next.map(|it| round.heard_whole(it, ear)));
     }
-    let rest = ear.finish();
+    // The network has no phrase without a word, and makes one of the silence that is left.
+    let said = |it: &Heard| heard.is_empty() || it.text() != UNKNOWN;
+    let rest = ear.finish().filter(said);
     heard.extend(rest.map(|it| round.heard_whole(it, ear)));
     Ok(heard)
 }
