@@ -1,6 +1,6 @@
-//! Every state of the screen in a real browser, by light and dark, on a phone, a
-//! tablet and a cart, and checked by axe-core too. With `SAYBACK_PICTURES` set to
-//! a folder, each is pictured there.
+//! Every state of the screen in a real browser, on a phone, a tablet and a cart, and by
+//! dark too, and checked by axe-core. With `SAYBACK_PICTURES` set to a folder, each is
+//! pictured there.
 
 use std::path::PathBuf;
 
@@ -210,7 +210,7 @@ fn problems(browser: &Browser, height: u32) -> Vec<String> {
     problems
 }
 
-fn looked_at(look: super::browser::Look, light: &str) {
+fn looked_at(look: super::browser::Look, light: &str, sizes: &[(&str, u32, u32)]) {
     let browser = Browser::open(look);
     let mut found = Vec::new();
     for (state, spoken) in states() {
@@ -228,7 +228,7 @@ fn looked_at(look: super::browser::Look, light: &str) {
             going.home(away());
         }
         let open = Open::anywhere(&going.link);
-        for (size, width, height) in SIZES {
+        for &(size, width, height) in sizes {
             browser.size(width, height);
             browser.go(&open.address());
             browser.wait(|it| it.run("return events.readyState") == 1);
@@ -258,10 +258,11 @@ fn looked_at(look: super::browser::Look, light: &str) {
 
 #[test]
 fn every_state_is_readable_by_light() {
-    looked_at(DESK, "light");
+    looked_at(DESK, "light", &SIZES);
 }
 
 #[test]
 fn every_state_is_readable_by_dark() {
-    looked_at(NIGHT, "dark");
+    // Colours alone differ, and they are the same at every size.
+    looked_at(NIGHT, "dark", &SIZES[..1]);
 }
