@@ -318,7 +318,6 @@ impl<K: Eq + Hash> Ear<K> {
         for it in &mut second {
             it.score *= belief;
         }
-        let sound = self.decoded_sound.last();
         let start = self.seconds() - self.near.held().as_secs_f64() - seconds(sound.len() as u64);
         again::both(first, &self.transcripts, second, start)
     }

@@ -42,57 +42,44 @@ fn a_certificate_for_another_host_is_refused() {
     assert!(matches!(error, SyncError::NotTheHome(_)), "{error:?}");
 }
 
-/// Someone in between who takes TLS away learns not even who wanted to sign on.
-#[test]
-fn plain_text_is_refused_before_anything_is_said() {
-    let aspen = Aspen::new();
+/// Opens a link to someone who answers the wish for TLS with this letter: what is wrong
+/// with it, and what was said to them then.
+fn answered(letter: &'static [u8; 1], link: Link) -> (SyncError, Vec<u8>) {
     let listener = TcpListener::bind("127.0.0.1:0").unwrap();
     let port = listener.local_addr().unwrap().port();
     let heard = std::thread::spawn(move || {
         let (mut from, _) = listener.accept().unwrap();
-        let mut request = [0; 8];
-        from.read_exact(&mut request).unwrap();
-        from.write_all(b"N").unwrap();
-        let mut rest = Vec::new();
-        let _ = from.read_to_end(&mut rest);
-        rest
+        from.read_exact(&mut [0; 8]).unwrap();
+        from.write_all(letter).unwrap();
+        let mut rest = [0; 2000];
+        let length = from.read(&mut rest).unwrap_or_default();
+        rest[..length].to_vec()
     });
     let link = Link {
         host: "127.0.0.1".to_owned(),
         port,
-        ..aspen.recorder
+        ..link
     };
     let error = HomeRecord::open(&link).err().unwrap();
+    (error, heard.join().unwrap())
+}
+
+/// Someone in between who takes TLS away learns not even who wanted to sign on.
+#[test]
+fn plain_text_is_refused_before_anything_is_said() {
+    let (error, heard) = answered(b"N", Aspen::new().recorder);
     assert!(matches!(error, SyncError::NotTheHome(_)), "{error:?}");
     assert!(error.to_string().contains("no TLS"), "{error}");
-    assert_eq!(heard.join().unwrap(), b"");
+    assert_eq!(heard, b"");
 }
 
 /// What a recorder offers is TLS 1.3 and 1.2, and a server that can do no better than
 /// 1.1 is told nothing.
 #[test]
 fn tls_before_1_2_is_neither_offered_nor_taken() {
-    let aspen = Aspen::new();
-    let listener = TcpListener::bind("127.0.0.1:0").unwrap();
-    let port = listener.local_addr().unwrap().port();
-    let heard = std::thread::spawn(move || {
-        let (mut from, _) = listener.accept().unwrap();
-        from.read_exact(&mut [0; 8]).unwrap();
-        from.write_all(b"S").unwrap();
-        let mut hello = [0; 2000];
-        let length = from.read(&mut hello).unwrap();
-        hello[..length].to_vec()
-    });
-    let host = "127.0.0.1".to_owned();
-    let hello = Link {
-        host,
-        port,
-        ..aspen.recorder
-    };
-    HomeRecord::open(&hello).err().unwrap();
+    let (_, hello) = answered(b"S", Aspen::new().recorder);
     // The extension supported_versions: its number, its length, that of its list, each.
     let versions = [0, 0x2b, 0, 5, 4, 3, 4, 3, 3];
-    let hello = heard.join().unwrap();
     assert!(hello.windows(9).any(|it| it == versions), "{hello:02x?}");
 
     let server = Server::start_with(&[
