@@ -44,13 +44,13 @@ fn a_certificate_for_another_host_is_refused() {
 
 /// Opens a link to someone who answers the wish for TLS with this letter: what is wrong
 /// with it, and what was said to them then.
-fn answered(letter: &'static [u8; 1], link: Link) -> (SyncError, Vec<u8>) {
+fn answered(letter: u8, link: Link) -> (SyncError, Vec<u8>) {
     let listener = TcpListener::bind("127.0.0.1:0").unwrap();
     let port = listener.local_addr().unwrap().port();
     let heard = std::thread::spawn(move || {
         let (mut from, _) = listener.accept().unwrap();
         from.read_exact(&mut [0; 8]).unwrap();
-        from.write_all(letter).unwrap();
+        from.write_all(&[letter]).unwrap();
         let mut rest = [0; 2000];
         let length = from.read(&mut rest).unwrap_or_default();
         rest[..length].to_vec()
@@ -67,7 +67,7 @@ fn answered(letter: &'static [u8; 1], link: Link) -> (SyncError, Vec<u8>) {
 /// Someone in between who takes TLS away learns not even who wanted to sign on.
 #[test]
 fn plain_text_is_refused_before_anything_is_said() {
-    let (error, heard) = answered(b"N", Aspen::new().recorder);
+    let (error, heard) = answered(b'N', Aspen::new().recorder);
     assert!(matches!(error, SyncError::NotTheHome(_)), "{error:?}");
     assert!(error.to_string().contains("no TLS"), "{error}");
     assert_eq!(heard, b"");
@@ -77,7 +77,7 @@ fn plain_text_is_refused_before_anything_is_said() {
 /// 1.1 is told nothing.
 #[test]
 fn tls_before_1_2_is_neither_offered_nor_taken() {
-    let (_, hello) = answered(b"S", Aspen::new().recorder);
+    let (_, hello) = answered(b'S', Aspen::new().recorder);
     // The extension supported_versions: its number, its length, that of its list, each.
     let versions = [0, 0x2b, 0, 5, 4, 3, 4, 3, 3];
     assert!(hello.windows(9).any(|it| it == versions), "{hello:02x?}");
