@@ -18,7 +18,7 @@ use sayback::facts::{Fact, KeptReading, Record, Time};
 use sayback::grammar::{Expect, Grammar};
 use sayback::hearing::{Ear, Heard, Model, RATE, Words, read_wav};
 use sayback::residents::Home;
-use sayback::round::{Mouth, Round, Silent, ear_for, heard_again};
+use sayback::round::{Mouth, Round, Silent, ear_for};
 use sayback::speaking::{Audio, Cached, Espeak, EspeakSettings, Player};
 use sayback::store::{Key, Store};
 
@@ -245,8 +245,7 @@ impl Rounds {
                     self.sound += Duration::from_secs(1) * u32::try_from(block.len())? / RATE;
                     let busy = processor_time()?;
                     let before = Instant::now();
-                    let heard = ear.accept_until(block, |words| round.pause_after(words));
-                    let heard = heard.map(|it| heard_again(&dialogue, round.state(), &mut ear, it));
+                    let heard = round.hear(&mut ear, block);
                     let concluded = before.elapsed();
                     self.busy += processor_time()?.saturating_sub(busy);
                     self.hearing += concluded;

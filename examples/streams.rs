@@ -24,7 +24,7 @@ use sayback::facts::{Record, Time};
 use sayback::grammar::{Expect, Grammar};
 use sayback::hearing::{Ear, Heard, Model, RATE, read_wav};
 use sayback::residents::Home;
-use sayback::round::{listen_for, model_for};
+use sayback::round::{hear, listen_for, model_for};
 use sound::Ventilation;
 
 type Anything<T> = Result<T, Box<dyn std::error::Error>>;
@@ -253,8 +253,7 @@ impl Stream {
         let next = (self.at + BLOCK).min(self.sound.len());
         let block = &self.sound[self.at..next];
         self.at = if next == self.sound.len() { 0 } else { next };
-        let pause = |words: &str| dialogue.pause_after(&self.state, words)?.to_std().ok();
-        let Some(heard) = self.ear.accept_until(block, pause) else {
+        let Some(heard) = hear(dialogue, &self.state, &mut self.ear, block) else {
             return false;
         };
         self.state = dialogue

@@ -23,6 +23,7 @@ use sayback::facts::{Body, Record, Time};
 use sayback::grammar::{Expect, Grammar};
 use sayback::hearing::{Ear, Heard, Meter, RATE, read_wav};
 use sayback::residents::Home;
+use sayback::round::{ear_for, hear};
 use sound::{CHAT, Ventilation, Voices, silence};
 
 type Anything<T> = Result<T, Box<dyn std::error::Error>>;
@@ -84,7 +85,7 @@ fn main() -> Anything<()> {
     let dialogue = Dialogue::new(home.clone(), home.aides[0].clone(), &grammar)?;
     let model = std::env::var_os("SAYBACK_MODEL")
         .map_or_else(|| PathBuf::from("assets/model-en-us"), PathBuf::from);
-    let ear = sayback::round::ear_for(&model, &grammar, &home)?;
+    let ear = ear_for(&model, &grammar, &home)?;
     let mut listening = Listening {
         dialogue,
         ear,
@@ -214,11 +215,7 @@ impl Listening {
                     continue;
                 }
                 self.ear.expect(beside.state.expect());
-                let pause = |words: &str| {
-                    let pause = beside.dialogue.pause_after(&beside.state, words)?;
-                    pause.to_std().ok()
-                };
-                if let Some(heard) = self.ear.accept_until(block, pause)
+                if let Some(heard) = hear(beside.dialogue, &beside.state, &mut self.ear, block)
                     && beside.talk(heard)
                 {
                     self.ear.drop_utterance();

@@ -5,7 +5,7 @@ use std::time::{Duration, Instant};
 use sayback::dialogue::{Dialogue, State};
 use sayback::grammar::{Expect, Grammar};
 use sayback::hearing::{Ear, Heard, Model, RATE};
-use sayback::round::{heard_again, listen_for};
+use sayback::round::{hear, heard_again, listen_for};
 
 use super::Anything;
 
@@ -48,13 +48,8 @@ impl<'a> Listener<'a> {
         let started = Instant::now();
         let mut heard = Vec::new();
         for block in sound.chunks(BLOCK) {
-            let pause = |words: &str| {
-                let pause = self.dialogue.pause_after(state, words)?;
-                pause.to_std().ok()
-            };
             let began = Instant::now();
-            if let Some(it) = self.ear.accept_until(block, pause) {
-                let it = heard_again(self.dialogue, state, &mut self.ear, it);
+            if let Some(it) = hear(self.dialogue, state, &mut self.ear, block) {
                 self.last = began.elapsed();
                 heard.push(it);
             }

@@ -45,6 +45,17 @@ impl Dialogue {
         self.grammar.phrases_of(&again.signs, again.after)
     }
 
+    /// As [`Dialogue::worth_hearing_again`], by the words so far of what has not ended: how
+    /// sure they are is known at the end only.
+    #[must_use]
+    pub fn worth_beginning_again(&self, state: &State, words: &str) -> Option<Again> {
+        let mut heard = Heard::from_text(words);
+        for word in &mut heard.words {
+            word.confidence = self.ask_below;
+        }
+        self.worth_hearing_again(state, &heard)
+    }
+
     /// What the sound of an utterance is worth hearing again for:
     /// readings of the vital signs that it names, or of those whose unit it has.
     /// `None` for what is sure, for anything else, and for talk: nothing but

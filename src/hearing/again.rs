@@ -12,6 +12,7 @@ use vosk::Recognizer;
 
 use super::alternatives::{self, Path as Transcript, best_with_confidence};
 use super::heard::Heard;
+use super::kept_sound::LONGEST;
 use super::model::{EarError, Model, checked};
 use super::recognizer::{RENEW_AFTER, seconds};
 use super::tuning::Dither;
@@ -44,9 +45,86 @@ struct Kept {
     recognizer: Recognizer,
     /// Samples given to it since it was made; it counts time by them.
     fed: u64,
+    /// What it was given of the utterance that runs.
+    ahead: Option<Ahead>,
 }
 
+/// The beginning of an utterance, given to a recogniser while a pause was waited out.
+struct Ahead {
+    /// Which utterance of the stream.
+    utterance: u64,
+    samples: usize,
+    gain: f32,
+    dither: Dither,
+}
+
+impl Ahead {
+    fn of(utterance: u64, gain: f32) -> Self {
+        Self {
+            utterance,
+            samples: 0,
+            gain,
+            dither: Dither::default(),
+        }
+    }
+}
+
+impl Kept {
+    /// Gives it what it does not have yet of an utterance's sound. `whole` blocks only
+    /// where more may come, so that the blocks are the same however often it is called.
+    fn give(&mut self, utterance: u64, sound: &[i16], whole: bool) -> Result<(), Failed> {
+        let gain = gain(sound);
+        let fits = |it: &Ahead| {
+            // Of a longer one the beginning is not kept.
+            let same = it.utterance == utterance && sound.len() < LONGEST;
+            same && it.gain.to_bits() == gain.to_bits()
+        };
+        let mut ahead = match self.ahead.take() {
+            Some(it) if fits(&it) => it,
+            Some(_) => {
+                // What was not the beginning of this.
+                let _ = self.recognizer.final_result();
+                Ahead::of(utterance, gain)
+            }
+            None => Ahead::of(utterance, gain),
+        };
+        for block in sound[ahead.samples..].chunks(BLOCK) {
+            if whole && block.len() < BLOCK {
+                break;
+            }
+            let louder = raised(block, gain);
+            self.fed += block.len() as u64;
+            ahead.samples += block.len();
+            let given = self.recognizer.accept_waveform(ahead.dither.add(&louder));
+            given.map_err(|_| Failed)?;
+        }
+        self.ahead = Some(ahead);
+        Ok(())
+    }
+}
+
+/// The recogniser failed.
+struct Failed;
+
 impl Second {
+    /// Begins to hear an utterance by the phrases `of` something before it has ended.
+    ///
+    /// # Errors
+    /// [`EarError`] when the recogniser refuses the phrases.
+    pub(super) fn begin(
+        &mut self,
+        model: &Model,
+        of: &str,
+        phrases: impl FnOnce() -> Vec<String>,
+        (utterance, sound): (u64, &[i16]),
+    ) -> Result<(), EarError> {
+        let mut it = self.take(model, of, phrases)?;
+        if it.give(utterance, sound, true).is_ok() {
+            self.keep(it);
+        }
+        Ok(())
+    }
+
     /// What an utterance's sound may be by the phrases `of` something, with times from
     /// where the sound begins. None when the recogniser gives nothing readable.
     ///
@@ -57,24 +135,14 @@ impl Second {
         model: &Model,
         of: &str,
         phrases: impl FnOnce() -> Vec<String>,
-        sound: &[i16],
+        (utterance, sound): (u64, &[i16]),
     ) -> Result<Option<Vec<Transcript>>, EarError> {
-        let mut it = match self.kept.iter().position(|it| it.of == of) {
-            Some(at) => self.kept.remove(at),
-            None => Kept {
-                of: of.to_owned(),
-                recognizer: model.recognizer(Some(&checked(&phrases())?))?,
-                fed: 0,
-            },
-        };
-        let begins = seconds(it.fed);
-        let mut dither = Dither::default();
-        for block in raised(sound).chunks(BLOCK) {
-            it.fed += block.len() as u64;
-            if it.recognizer.accept_waveform(dither.add(block)).is_err() {
-                return Ok(None);
-            }
+        let mut it = self.take(model, of, phrases)?;
+        if it.give(utterance, sound, false).is_err() {
+            return Ok(None);
         }
+        it.ahead = None;
+        let begins = seconds(it.fed) - seconds(sound.len() as u64);
         // This forgets what it learned of the voice, so that each time is as the first.
         let found = alternatives::transcripts(&mut it.recognizer, Recognizer::final_result);
         let Some(mut found) = found else {
@@ -83,19 +151,43 @@ impl Second {
         for transcript in &mut found {
             transcript.shift(-begins);
         }
+        self.keep(it);
+        Ok(Some(found))
+    }
+
+    fn take(
+        &mut self,
+        model: &Model,
+        of: &str,
+        phrases: impl FnOnce() -> Vec<String>,
+    ) -> Result<Kept, EarError> {
+        if let Some(at) = self.kept.iter().position(|it| it.of == of) {
+            return Ok(self.kept.remove(at));
+        }
+        Ok(Kept {
+            of: of.to_owned(),
+            recognizer: model.recognizer(Some(&checked(&phrases())?))?,
+            fed: 0,
+            ahead: None,
+        })
+    }
+
+    fn keep(&mut self, it: Kept) {
         if it.fed < RENEW_AFTER {
             self.kept.push(it);
         }
         if self.kept.len() > KEPT {
             self.kept.remove(0);
         }
-        Ok(Some(found))
     }
 }
 
-fn raised(sound: &[i16]) -> Vec<i16> {
+fn gain(sound: &[i16]) -> f32 {
     let peak = sound.iter().map(|it| it.unsigned_abs()).max();
-    let gain = (PEAK / f32::from(peak.unwrap_or(1).max(1))).clamp(1.0, MOST_GAIN);
+    (PEAK / f32::from(peak.unwrap_or(1).max(1))).clamp(1.0, MOST_GAIN)
+}
+
+fn raised(sound: &[i16], gain: f32) -> Vec<i16> {
     #[allow(clippy::cast_possible_truncation, reason = "at most full scale")]
     let louder = |it: &i16| (f32::from(*it) * gain) as i16;
     sound.iter().map(louder).collect()
@@ -183,7 +275,7 @@ mod tests {
                 let words = "blood pressure one fifty two over eighty eight left arm sitting yes";
                 words.split(' ').map(str::to_owned).collect()
             };
-            let found = second.transcripts(&model, "blood pressure", phrases, sound);
+            let found = second.transcripts(&model, "blood pressure", phrases, (0, sound));
             found.unwrap().unwrap()
         };
         let pressure = sound("pressure-152-88.wav");
@@ -192,13 +284,60 @@ mod tests {
         assert_eq!(hear(&sound("yes-slt.wav"))[0].text(), "yes");
         let again = hear(&pressure);
         assert_eq!(made, 1);
-        assert_eq!(again.len(), first.len());
-        for (again, first) in again.iter().zip(&first) {
-            assert_eq!(again.text(), first.text());
-            for (again, first) in again.words.iter().zip(&first.words) {
-                assert!((again.1 - first.1).abs() < 0.01, "{again:?} {first:?}");
-            }
+        assert_same(&again, &first);
+    }
+
+    /// Times are counted from another beginning, and rounded.
+    fn assert_same(found: &[Transcript], wanted: &[Transcript]) {
+        let plain = |all: &[Transcript]| -> Vec<(String, f64)> {
+            all.iter().map(|it| (it.text(), it.score)).collect()
+        };
+        assert_eq!(plain(found), plain(wanted));
+        let words = |all: &[Transcript]| all.iter().flat_map(|it| it.words.clone()).collect();
+        let words: [Vec<_>; 2] = [words(found), words(wanted)];
+        for (found, wanted) in words[0].iter().zip(&words[1]) {
+            assert!((found.1 - wanted.1).abs() < 0.01, "{found:?} {wanted:?}");
         }
+    }
+
+    /// However often, and whatever came of what was begun before.
+    #[test]
+    fn what_is_begun_in_a_pause_is_heard_the_same() {
+        let model = Model::open(Path::new("assets/model-en-us")).unwrap();
+        let sound = |name: &str| read_wav(&Path::new("audio-fixtures/speech").join(name)).unwrap();
+        let phrases = || {
+            let words = "blood pressure one fifty two over eighty eight left arm sitting yes";
+            words.split(' ').map(str::to_owned).collect()
+        };
+        let pressure = sound("pressure-152-88.wav");
+        let hear = |second: &mut Second, sound: (u64, &[i16])| {
+            let found = second.transcripts(&model, "blood pressure", phrases, sound);
+            found.unwrap().unwrap()
+        };
+        let once = hear(&mut Second::default(), (0, &pressure));
+        let mut second = Second::default();
+        let mut begin = |utterance, sound: &[i16]| {
+            let sound = (utterance, sound);
+            second
+                .begin(&model, "blood pressure", phrases, sound)
+                .unwrap();
+            let ahead = second.kept[0].ahead.as_ref().unwrap();
+            assert_eq!(ahead.samples, sound.1.len() / BLOCK * BLOCK);
+        };
+        // Talk that came to nothing; the beginning, and more of it.
+        begin(0, &sound("yes-slt.wav").repeat(3));
+        for samples in [20_000, 20_500, 50_000] {
+            begin(1, &pressure[..samples]);
+        }
+        assert_same(&hear(&mut second, (1, &pressure)), &once);
+        // It became louder than it was.
+        let mut louder = pressure.clone();
+        louder.iter_mut().take(30_000).for_each(|it| *it /= 4);
+        let once = hear(&mut Second::default(), (0, &louder));
+        second
+            .begin(&model, "blood pressure", phrases, (2, &louder[..20_000]))
+            .unwrap();
+        assert_same(&hear(&mut second, (2, &louder)), &once);
     }
 
     fn transcripts(all: &[(&str, f64)]) -> Vec<Transcript> {
@@ -257,6 +396,7 @@ mod tests {
 
     #[test]
     fn soft_sound_is_raised_and_never_beyond_full_scale() {
+        let raised = |sound: &[i16]| raised(sound, gain(sound));
         assert_eq!(raised(&[100, -400]), [3_000, -12_000]);
         assert_eq!(raised(&[i16::MIN, 5]), [i16::MIN, 5]);
         assert_eq!(raised(&[2, 0]), [120, 0]);

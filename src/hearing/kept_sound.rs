@@ -7,7 +7,7 @@ use super::wav::RATE;
 
 /// The longest sound that is kept, in samples (30 s, 1 MB). Of a longer
 /// utterance it is the end.
-const LONGEST: usize = 30 * RATE as usize;
+pub(super) const LONGEST: usize = 30 * RATE as usize;
 /// How much of the sound before an utterance's first block belongs to it, in
 /// samples (200 ms): it is known late that the one before has ended.
 const LEAD: usize = RATE as usize / 5;
@@ -35,6 +35,11 @@ impl KeptSound {
         self.running.drain(..excess);
         let lead = self.running[self.running.len().saturating_sub(LEAD)..].to_vec();
         self.last = std::mem::replace(&mut self.running, lead);
+    }
+
+    /// The sound of the utterance that runs, so far.
+    pub(super) fn so_far(&self) -> &[i16] {
+        &self.running
     }
 
     /// The sound of the utterance that ended last.

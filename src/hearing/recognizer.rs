@@ -78,6 +78,8 @@ pub struct Ear<K> {
     decoded: u64,
     /// Samples since the last utterance ended.
     running: u64,
+    /// How many have ended.
+    ended: u64,
     /// None to decode silence too.
     gate: Option<Gate>,
     clips: ClipDetector,
@@ -118,6 +120,7 @@ impl<K: Eq + Hash> Ear<K> {
             position: 0,
             decoded: 0,
             running: 0,
+            ended: 0,
             gate: Some(Gate::default()),
             clips: ClipDetector::default(),
             pauses: Pauses::default(),
@@ -259,12 +262,8 @@ impl<K: Eq + Hash> Ear<K> {
 
     fn ended_sooner(&mut self, pause: impl Fn(&str) -> Option<Duration>) -> Option<Heard> {
         let quiet = self.pauses.quiet();
-        if self.running == 0 || quiet < SHORTEST_PAUSE {
-            return None;
-        }
-        let slot = self.slots.get_mut(self.expected.as_ref()?)?;
-        let words = slot.recognizer.partial_result().partial;
-        if words.is_empty() || pause(words).is_none_or(|enough| quiet < enough) {
+        let enough = pause(self.paused_after()?)?;
+        if quiet < enough {
             return None;
         }
         if quiet < DECODED + self.near.held() {
@@ -293,6 +292,26 @@ impl<K: Eq + Hash> Ear<K> {
         seconds(self.decoded)
     }
 
+    /// The words so far of an utterance in which nobody speaks just now, if there are any:
+    /// the time to [begin](Ear::begin_again) what comes after its end.
+    pub fn paused_after(&mut self) -> Option<&str> {
+        if self.running == 0 || self.pauses.quiet() < SHORTEST_PAUSE {
+            return None;
+        }
+        let slot = self.slots.get_mut(self.expected.as_ref()?)?;
+        let words = slot.recognizer.partial_result().partial;
+        (!words.is_empty()).then_some(words)
+    }
+
+    /// Does now, in a pause, most of what [`Ear::hear_again`] with the same will have to do
+    /// if the utterance ends with it. That hears the same, whether this was called or not.
+    pub fn begin_again(&mut self, of: &str, phrases: impl FnOnce() -> Vec<String>) {
+        let sound = (self.ended, self.decoded_sound.so_far());
+        if let Err(error) = self.second.begin(&self.model, of, phrases, sound) {
+            tracing::warn!("not begun to hear again: {error}");
+        }
+    }
+
     /// Hears the sound of the last utterance once more, for the phrases `of` something
     /// only, and gives what both times agree on; the first, when there is nothing to
     /// hear or it cannot be heard again. `phrases` are asked for when there is no
@@ -305,7 +324,9 @@ impl<K: Eq + Hash> Ear<K> {
         phrases: impl FnOnce() -> Vec<String>,
     ) -> Heard {
         let sound = self.decoded_sound.last();
-        let found = self.second.transcripts(&self.model, of, phrases, sound);
+        // It was the one that runs when it was begun.
+        let this = (self.ended.wrapping_sub(1), sound);
+        let found = self.second.transcripts(&self.model, of, phrases, this);
         let mut second = match found {
             Ok(Some(second)) => second,
             Ok(None) => return first,
@@ -390,6 +411,7 @@ impl<K: Eq + Hash> Ear<K> {
         result: for<'a> fn(&'a mut Recognizer) -> vosk::CompleteResult<'a>,
     ) -> Option<Heard> {
         self.running = 0;
+        self.ended += 1;
         self.kept.end();
         self.decoded_sound.end();
         self.pauses.begin();

@@ -1,7 +1,6 @@
 //! A round at the bedside: microphone in, loudspeaker out, until it is ended.
 
 use std::sync::Arc;
-use std::time::Duration;
 
 use tokio::sync::{Notify, mpsc, watch};
 use tokio::time::{Instant, sleep_until};
@@ -128,10 +127,10 @@ impl Live<'_> {
                     Event::Tick
                 }
                 Next::Sound(MicrophoneEvent::Frames(frames)) => {
-                    match hands.listen(&frames, |words| round.pause_after(words)) {
+                    match hands.listen(&frames, &round) {
                         Some(heard) => {
                             hands.recognised = Some(Instant::now());
-                            Event::Heard(round.heard_whole(heard, hands.ear))
+                            Event::Heard(heard)
                         }
                         None => continue,
                     }
@@ -270,11 +269,7 @@ impl Hands<'_> {
         }
     }
 
-    fn listen(
-        &mut self,
-        frames: &[i16],
-        pause: impl Fn(&str) -> Option<Duration>,
-    ) -> Option<Heard> {
+    fn listen(&mut self, frames: &[i16], round: &Round<'_>) -> Option<Heard> {
         let level = self.meter.push(frames);
         self.screen.level(level);
         self.patience.level(level.rms, Instant::now());
@@ -289,7 +284,7 @@ impl Hands<'_> {
                 .notice("the microphone gives no sound at all: is it muted?");
         }
         self.was = is;
-        self.ear.accept_until(frames, pause)
+        round.hear(self.ear, frames)
     }
 
     /// Shown and not said: it is nothing that an aide can do something about.

@@ -253,12 +253,11 @@ impl<'a> Round<'a> {
         &self.state
     }
 
-    /// The silence that ends an utterance with these words so far, where it is
-    /// less than the recogniser's own.
-    #[must_use]
-    pub fn pause_after(&self, words: &str) -> Option<std::time::Duration> {
-        let pause = self.dialogue.pause_after(&self.state, words)?;
-        pause.to_std().ok()
+    /// As [`hear`], as the conversation stands, with how it sounded where the home keeps
+    /// that.
+    pub fn hear(&self, ear: &mut Ear<Expect>, samples: &[i16]) -> Option<Heard> {
+        let heard = heard_first(&self.dialogue, &self.state, ear, samples)?;
+        Some(self.heard_whole(heard, ear))
     }
 
     /// Whether an utterance means anything to the conversation as it stands, or
@@ -331,6 +330,38 @@ impl Turn {
         turn.waiting.spoke = turn.say.is_some();
         turn
     }
+}
+
+/// Gives an ear the next samples of its stream, and gives what was said if that ended in
+/// them, as a live round hears it.
+pub fn hear(
+    dialogue: &Dialogue,
+    state: &State,
+    ear: &mut Ear<Expect>,
+    samples: &[i16],
+) -> Option<Heard> {
+    let heard = heard_first(dialogue, state, ear, samples)?;
+    Some(heard_again(dialogue, state, ear, heard))
+}
+
+/// What an ear hears the first time. An utterance ends sooner where its words are all that
+/// the conversation waits for, and in a pause what [`heard_again`] is likely to do after it
+/// is begun.
+fn heard_first(
+    dialogue: &Dialogue,
+    state: &State,
+    ear: &mut Ear<Expect>,
+    samples: &[i16],
+) -> Option<Heard> {
+    let pause = |words: &str| dialogue.pause_after(state, words)?.to_std().ok();
+    let heard = ear.accept_until(samples, pause);
+    if heard.is_none()
+        && let Some(words) = ear.paused_after()
+        && let Some(again) = dialogue.worth_beginning_again(state, words)
+    {
+        ear.begin_again(&again.name(), || dialogue.phrases_again(&again));
+    }
+    heard
 }
 
 /// What an ear heard last, heard again where the dialogue finds that worth it.

@@ -234,8 +234,7 @@ fn hear(
     }
     let mut heard: Vec<Heard> = Vec::new();
     for block in sound.chunks(BLOCK) {
-        let next = ear.accept_until(block, |words| round.pause_after(words));
-        heard.extend(next.map(|it| round.heard_whole(it, ear)));
+        heard.extend(round.hear(ear, block));
     }
     // The network has no phrase without a word, and makes one of the silence that is left.
     let said = |it: &Heard| heard.is_empty() || it.text() != UNKNOWN;
