@@ -30,7 +30,7 @@ use judge::{Judge, Outcome};
 use listen::{Listener, seconds, texts};
 use others::{Ran, Same};
 use report::{Judged, table};
-use room::{Room, Way};
+use room::{Microphone, Noise, Room, Way};
 use texts::{Item, Kind, Split};
 use voices::{Order, Voice, babble, speak};
 use wanted::Wanted;
@@ -53,6 +53,9 @@ fn main() -> Anything<()> {
     }
     if part("readings") {
         bench.readings(&mut judged)?;
+    }
+    if part("microphones") {
+        bench.microphones(&mut judged)?;
     }
     if part("pairs") {
         bench.pairs(&mut judged)?;
@@ -215,6 +218,24 @@ impl<'a> Bench<'a> {
         Ok(())
     }
 
+    /// Where somebody else is as loud as the speech half a metre from the mouth.
+    fn microphones(&self, judged: &mut Vec<Judged>) -> Anything<()> {
+        let mut items = texts::readings(self.wanted.split, 2 * self.wanted.noisy);
+        items.retain(|it| self.judge.is_offered(&it.text));
+        items.truncate(self.wanted.noisy);
+        let sounds = self.sounds(&items)?;
+        for noise in [Noise::Babble, Noise::Television] {
+            for microphone in Microphone::ALL {
+                let way = Way::Noise(noise, microphone.gain());
+                let judge = |it: &Item, heard: &[Heard]| {
+                    (microphone.name(), self.judge.reading(&it.text, heard))
+                };
+                self.streams((&items, &sounds), way, &self.judge.waiting, judge, judged)?;
+            }
+        }
+        Ok(())
+    }
+
     /// Numbers that are easily taken for each other, by every voice.
     fn pairs(&self, judged: &mut Vec<Judged>) -> Anything<()> {
         let (sets, items): (Vec<_>, Vec<_>) = texts::pairs(self.wanted.split).into_iter().unzip();
@@ -250,8 +271,8 @@ impl<'a> Bench<'a> {
         let sounds = self.sounds(&items)?;
         for way in [
             Way::Clean,
-            Way::Noise(room::Noise::Babble, 20.0),
-            Way::Noise(room::Noise::Ventilation, 10.0),
+            Way::Noise(Noise::Babble, 20.0),
+            Way::Noise(Noise::Ventilation, 10.0),
         ] {
             for (set, state) in [
                 ("rooms, awaited", &self.judge.nowhere),
@@ -444,6 +465,9 @@ impl<'a> Bench<'a> {
         });
         text += &table("Readings in the quiet, by vital sign", &clean, |it| {
             it.sign.clone()
+        });
+        text += &table("Microphones", &of("microphones"), |it| {
+            format!("{}, {}", it.set.trim_start_matches("microphones: "), it.way)
         });
         text += &table("Numbers like another", &of("pairs"), |it| {
             format!("{}, {}", it.set, it.way)

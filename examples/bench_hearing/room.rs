@@ -66,6 +66,53 @@ impl Way {
     }
 }
 
+/// A microphone other than one that takes in all sides half a metre from the mouth, where
+/// the ratios of the ways are.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub enum Microphone {
+    /// The one that the ways are for.
+    HalfAMetre,
+    /// 5 cm from the mouth, all sides.
+    Near,
+    /// As near, a cardioid that points to the mouth.
+    NearCardioid,
+    /// The same, pointing away from the mouth by a right angle.
+    NearCardioidAside,
+}
+
+impl Microphone {
+    pub const ALL: [Self; 4] = [
+        Self::HalfAMetre,
+        Self::Near,
+        Self::NearCardioid,
+        Self::NearCardioidAside,
+    ];
+
+    pub const fn name(self) -> &'static str {
+        match self {
+            Self::HalfAMetre => "microphones: half a metre away",
+            Self::Near => "microphones: 5 cm away",
+            Self::NearCardioid => "microphones: 5 cm away, cardioid",
+            Self::NearCardioidAside => "microphones: 5 cm away, cardioid, turned aside",
+        }
+    }
+
+    /// How much more speech stands out with it of a noise that comes from all sides, in
+    /// dB. A tenth of the way makes speech 20 dB louder, as in open air. A cardioid
+    /// weighs sound from the angle a by (1 + cos a) / 2: a third of the power from all
+    /// sides, and half the pressure from a right angle.
+    pub fn gain(self) -> f32 {
+        let (near, cardioid, aside) = (20.0, 10.0 * 3.0_f32.log10(), 20.0 * 0.5_f32.log10());
+        let gain = match self {
+            Self::HalfAMetre => 0.0,
+            Self::Near => near,
+            Self::NearCardioid => near + cardioid,
+            Self::NearCardioidAside => near + cardioid + aside,
+        };
+        (gain * 10.0_f32).round() / 10.0
+    }
+}
+
 /// Makes the noises. Babble and television need speech, given once.
 pub struct Room {
     babble: Vec<f32>,

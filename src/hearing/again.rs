@@ -7,6 +7,7 @@
 //! what both hear is rarely wrong.
 
 use std::collections::HashMap;
+use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
 
 use vosk::Recognizer;
 
@@ -29,15 +30,18 @@ const MOST_GAIN: f32 = 60.0;
 /// all: only the ten likeliest are given.
 const LEAST: f64 = 0.005;
 
-/// Recognisers for hearing again that are kept, each megabytes: those of the vital signs
-/// that come in a round mostly.
+/// Recognisers for hearing again that wait for their next use, each megabytes: those of
+/// the vital signs that come in a round mostly.
 const KEPT: usize = 6;
 
-/// Recognisers for hearing again, the last used at the end. Making one takes longer than
-/// hearing with it, and the same vital signs come again.
+/// Hears again, for one stream. Making a recogniser takes longer than hearing with it,
+/// and the same vital signs come again, so that they are kept, for all streams together.
 #[derive(Default)]
 pub(super) struct Second {
-    kept: Vec<Kept>,
+    /// The last used at the end.
+    kept: Arc<Mutex<Vec<Kept>>>,
+    /// The one that was given the beginning of what is being said.
+    begun: Option<(Kept, Beginning)>,
 }
 
 struct Kept {
@@ -45,12 +49,10 @@ struct Kept {
     recognizer: Recognizer,
     /// Samples given to it since it was made; it counts time by them.
     fed: u64,
-    /// What it was given of the utterance that runs.
-    ahead: Option<Ahead>,
 }
 
-/// The beginning of an utterance, given to a recogniser while a pause was waited out.
-struct Ahead {
+/// How much of an utterance a recogniser was given, and how.
+struct Beginning {
     /// Which utterance of the stream.
     utterance: u64,
     samples: usize,
@@ -58,70 +60,33 @@ struct Ahead {
     dither: Dither,
 }
 
-impl Ahead {
-    fn of(utterance: u64, gain: f32) -> Self {
-        Self {
-            utterance,
-            samples: 0,
-            gain,
-            dither: Dither::default(),
-        }
-    }
-}
-
-impl Kept {
-    /// Gives it what it does not have yet of an utterance's sound. `whole` blocks only
-    /// where more may come, so that the blocks are the same however often it is called.
-    fn give(&mut self, utterance: u64, sound: &[i16], whole: bool) -> Result<(), Failed> {
-        let gain = gain(sound);
-        let fits = |it: &Ahead| {
-            // Of a longer one the beginning is not kept.
-            let same = it.utterance == utterance && sound.len() < LONGEST;
-            same && it.gain.to_bits() == gain.to_bits()
-        };
-        let mut ahead = match self.ahead.take() {
-            Some(it) if fits(&it) => it,
-            Some(_) => {
-                // What was not the beginning of this.
-                let _ = self.recognizer.final_result();
-                Ahead::of(utterance, gain)
-            }
-            None => Ahead::of(utterance, gain),
-        };
-        for block in sound[ahead.samples..].chunks(BLOCK) {
-            if whole && block.len() < BLOCK {
-                break;
-            }
-            let louder = raised(block, gain);
-            self.fed += block.len() as u64;
-            ahead.samples += block.len();
-            let given = self.recognizer.accept_waveform(ahead.dither.add(&louder));
-            given.map_err(|_| Failed)?;
-        }
-        self.ahead = Some(ahead);
-        Ok(())
-    }
-}
-
-/// The recogniser failed.
-struct Failed;
+/// An utterance of a stream, by number, and its sound so far.
+pub(super) type Running<'a> = (u64, &'a [i16]);
 
 impl Second {
+    /// For another stream, with the same recognisers.
+    pub(super) fn another(&self) -> Self {
+        Self {
+            kept: Arc::clone(&self.kept),
+            begun: None,
+        }
+    }
+
     /// Begins to hear an utterance by the phrases `of` something before it has ended.
     ///
     /// # Errors
-    /// [`EarError`] when the recogniser refuses the phrases.
+    /// [`EarError`] when the recogniser refuses the phrases, or fails.
     pub(super) fn begin(
         &mut self,
         model: &Model,
         of: &str,
         phrases: impl FnOnce() -> Vec<String>,
-        (utterance, sound): (u64, &[i16]),
+        sound: Running<'_>,
     ) -> Result<(), EarError> {
-        let mut it = self.take(model, of, phrases)?;
-        if it.give(utterance, sound, true).is_ok() {
-            self.keep(it);
-        }
+        let begun = self.on(model, of, phrases, sound)?;
+        // Blocks as they would be without a beginning.
+        let whole = sound.1.len() / BLOCK * BLOCK;
+        self.begun = Some(given(begun, &sound.1[..whole])?);
         Ok(())
     }
 
@@ -129,20 +94,17 @@ impl Second {
     /// where the sound begins. None when the recogniser gives nothing readable.
     ///
     /// # Errors
-    /// [`EarError`] when the recogniser refuses the phrases.
+    /// [`EarError`] when the recogniser refuses the phrases, or fails.
     pub(super) fn transcripts(
         &mut self,
         model: &Model,
         of: &str,
         phrases: impl FnOnce() -> Vec<String>,
-        (utterance, sound): (u64, &[i16]),
+        sound: Running<'_>,
     ) -> Result<Option<Vec<Transcript>>, EarError> {
-        let mut it = self.take(model, of, phrases)?;
-        if it.give(utterance, sound, false).is_err() {
-            return Ok(None);
-        }
-        it.ahead = None;
-        let begins = seconds(it.fed) - seconds(sound.len() as u64);
+        let begun = self.on(model, of, phrases, sound)?;
+        let (mut it, _) = given(begun, sound.1)?;
+        let begins = seconds(it.fed) - seconds(sound.1.len() as u64);
         // This forgets what it learned of the voice, so that each time is as the first.
         let found = alternatives::transcripts(&mut it.recognizer, Recognizer::final_result);
         let Some(mut found) = found else {
@@ -155,31 +117,75 @@ impl Second {
         Ok(Some(found))
     }
 
-    fn take(
+    /// The recogniser that has the beginning of this, or one that has nothing of it.
+    fn on(
         &mut self,
         model: &Model,
         of: &str,
         phrases: impl FnOnce() -> Vec<String>,
-    ) -> Result<Kept, EarError> {
-        if let Some(at) = self.kept.iter().position(|it| it.of == of) {
-            return Ok(self.kept.remove(at));
+        (utterance, sound): Running<'_>,
+    ) -> Result<(Kept, Beginning), EarError> {
+        let gain = gain(sound);
+        if let Some((mut it, beginning)) = self.begun.take() {
+            // Of what is longer the beginning is not kept.
+            let same = beginning.utterance == utterance && sound.len() < LONGEST;
+            if same && it.of == of && beginning.gain.to_bits() == gain.to_bits() {
+                return Ok((it, beginning));
+            }
+            let _ = it.recognizer.final_result();
+            self.keep(it);
         }
-        Ok(Kept {
-            of: of.to_owned(),
-            recognizer: model.recognizer(Some(&checked(&phrases())?))?,
-            fed: 0,
-            ahead: None,
-        })
+        let found = {
+            let mut kept = self.kept();
+            let at = kept.iter().rposition(|it| it.of == of);
+            at.map(|at| kept.remove(at))
+        };
+        let it = match found {
+            Some(it) => it,
+            None => Kept {
+                of: of.to_owned(),
+                recognizer: model.recognizer(Some(&checked(&phrases())?))?,
+                fed: 0,
+            },
+        };
+        let nothing = Beginning {
+            utterance,
+            samples: 0,
+            gain,
+            dither: Dither::default(),
+        };
+        Ok((it, nothing))
     }
 
-    fn keep(&mut self, it: Kept) {
+    fn keep(&self, it: Kept) {
+        let mut kept = self.kept();
         if it.fed < RENEW_AFTER {
-            self.kept.push(it);
+            kept.push(it);
         }
-        if self.kept.len() > KEPT {
-            self.kept.remove(0);
+        if kept.len() > KEPT {
+            kept.remove(0);
         }
     }
+
+    fn kept(&self) -> MutexGuard<'_, Vec<Kept>> {
+        // One that failed half-way was taken out.
+        self.kept.lock().unwrap_or_else(PoisonError::into_inner)
+    }
+}
+
+/// Gives a recogniser what it does not have yet of a sound.
+fn given(
+    (mut it, mut begun): (Kept, Beginning),
+    sound: &[i16],
+) -> Result<(Kept, Beginning), EarError> {
+    for block in sound.get(begun.samples..).unwrap_or_default().chunks(BLOCK) {
+        it.fed += block.len() as u64;
+        begun.samples += block.len();
+        let louder = raised(block, begun.gain);
+        let given = it.recognizer.accept_waveform(begun.dither.add(&louder));
+        given.map_err(|_| EarError::Failed)?;
+    }
+    Ok((it, begun))
 }
 
 fn gain(sound: &[i16]) -> f32 {
@@ -321,8 +327,8 @@ mod tests {
             second
                 .begin(&model, "blood pressure", phrases, sound)
                 .unwrap();
-            let ahead = second.kept[0].ahead.as_ref().unwrap();
-            assert_eq!(ahead.samples, sound.1.len() / BLOCK * BLOCK);
+            let (_, begun) = second.begun.as_ref().unwrap();
+            assert_eq!(begun.samples, sound.1.len() / BLOCK * BLOCK);
         };
         // Talk that came to nothing; the beginning, and more of it.
         begin(0, &sound("yes-slt.wav").repeat(3));

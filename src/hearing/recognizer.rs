@@ -101,6 +101,7 @@ impl<K: Eq + Hash + Clone> Ear<K> {
     /// [`EarError`] when the recogniser refuses what it took before.
     pub fn another(&self) -> Result<Self, EarError> {
         let mut another = Self::new(self.model.clone());
+        another.second = self.second.another();
         for (key, slot) in &self.slots {
             let slot = Slot::new(&self.model, slot.phrases.clone())?;
             another.slots.insert(key.clone(), slot);
