@@ -182,7 +182,7 @@ impl<'w, 'a> Aide<'w, 'a> {
         for block in sound.chunks(BLOCK) {
             #[allow(clippy::cast_precision_loss)]
             self.pass(block.len() as f64 / f64::from(RATE));
-            let heard = self.round.hear(&mut self.world.ear, block);
+            let heard = self.round.hear(self.world.ear, block);
             let Some(heard) = heard else { continue };
             self.world.log.push(format!("  heard: {}", heard.text()));
             let before = (self.said.clone(), self.world.log.len());
