@@ -21,7 +21,7 @@ pub(super) struct Path {
 }
 
 /// A word with its start and end in seconds.
-type Spoken = (String, f32, f32);
+pub(super) type Spoken = (String, f32, f32);
 
 impl From<vosk::Alternative<'_>> for Path {
     fn from(alternative: vosk::Alternative<'_>) -> Self {

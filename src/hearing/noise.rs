@@ -3,53 +3,111 @@
 //! The recogniser weighs transcripts as if the sound were as clear as what it learned
 //! from. In noise it is as sure of a wrong number as of a right one.
 
-use super::level::rms;
+use super::alternatives::Spoken;
+use super::heard::UNKNOWN;
 use super::wav::RATE;
 
 /// Looked at together, in samples (20 ms).
 const FRAME: usize = RATE as usize / 50;
-/// Speech that stands out this far, in dB, is believed as the recogniser weighs it.
-/// Readings in the bench's quiet rooms stand out 40 dB and more.
-const CLEAR: f64 = 22.0;
-/// The least that a difference between two transcripts counts. Both were chosen on the
-/// tune half of the speech bench (docs/hearing.md).
-const LEAST: f64 = 0.6;
+/// What is nearer to a word than this, in seconds, may be its beginning or its echo.
+const MARGIN: f32 = 0.1;
+/// Fewer frames around the words than this (200 ms) are no measure of the room.
+const FEWEST: usize = 10;
+/// The difference between two transcripts counts by how many dB the words stand out:
+/// half at 5 dB, all of it from 17.5 dB. Chosen on the tune half of the speech bench
+/// (docs/hearing.md), whose quiet rooms are at 30 dB and more.
+const HALF_AT: f64 = 5.0;
+const WHOLE_AT: f64 = 17.5;
+const LEAST: f64 = 0.5;
 
-/// How much the differences between an utterance's transcripts count, of 1.
-pub(super) fn belief(sound: &[i16]) -> f64 {
-    (stands_out(sound) / CLEAR).clamp(LEAST, 1.0)
+/// How much the differences between an utterance's transcripts count, of 1, by its sound,
+/// when that ends in seconds of the stream, and the words of the likeliest.
+pub(super) fn belief(sound: &[i16], end: f64, words: &[Spoken]) -> f64 {
+    let stands_out = stands_out(sound, end, words);
+    let share = (stands_out - HALF_AT) / (WHOLE_AT - HALF_AT);
+    LEAST + (1.0 - LEAST) * share.clamp(0.0, 1.0)
 }
 
-/// How much louder an utterance's loud frames are than its soft ones, in dB, the
-/// outermost tenth of each left out.
-fn stands_out(sound: &[i16]) -> f64 {
-    let mut levels: Vec<f32> = sound.chunks_exact(FRAME).map(rms).collect();
-    if levels.is_empty() {
+/// How much louder words are than what is around them, in dB. Without a pause around
+/// words somebody else goes on speaking: 0.
+#[allow(
+    clippy::cast_precision_loss,
+    clippy::cast_possible_truncation,
+    reason = "half a minute of samples"
+)]
+fn stands_out(sound: &[i16], end: f64, words: &[Spoken]) -> f64 {
+    let begin = end - sound.len() as f64 / f64::from(RATE);
+    // Speech that fits no word is as likely somebody else's.
+    let known = || words.iter().filter(|(word, ..)| word != UNKNOWN);
+    let within = |time: f32, margin: f32| {
+        known().any(|(_, from, to)| (from - margin..to + margin).contains(&time))
+    };
+    let (mut words, mut room) = (Vec::new(), Vec::new());
+    for (at, frame) in sound.chunks_exact(FRAME).enumerate() {
+        let middle = (at * FRAME + FRAME / 2) as f64 / f64::from(RATE);
+        let time = (begin + middle) as f32;
+        let power = frame.iter().map(|it| f64::from(*it).powi(2)).sum::<f64>();
+        if within(time, 0.0) {
+            words.push(power);
+        } else if !within(time, MARGIN) {
+            room.push(power);
+        }
+    }
+    if words.is_empty() || room.len() < FEWEST {
         return 0.0;
     }
-    levels.sort_by(f32::total_cmp);
-    let tenth = levels.len() / 10;
-    f64::from(levels[levels.len() - 1 - tenth] - levels[tenth])
+    let mean = |all: &[f64]| all.iter().sum::<f64>() / all.len() as f64;
+    10.0 * (mean(&words) / mean(&room).max(1.0)).log10()
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
 
-    /// A second of sound at one level and a second at another.
-    fn sound(loud: i16, soft: i16) -> Vec<i16> {
-        let second = |level: i16| [level, -level].into_iter().cycle().take(RATE as usize);
-        second(loud).chain(second(soft)).collect()
+    const SECOND: usize = RATE as usize;
+
+    /// A second of the room, a word of a second, and another of the room, with the room's
+    /// level that many dB below the word's.
+    fn sound(below: f64) -> Vec<i16> {
+        let room = 10_000.0 * 10_f64.powf(-below / 20.0);
+        let second = |level: f64| {
+            #[allow(clippy::cast_possible_truncation, reason = "10,000 at most")]
+            let level = level as i16;
+            [level, -level].into_iter().cycle().take(SECOND)
+        };
+        let sound = second(room).chain(second(10_000.0));
+        sound.chain(second(room)).collect()
+    }
+
+    fn word(text: &str) -> Vec<Spoken> {
+        vec![(text.to_owned(), 61.0, 62.0)]
     }
 
     #[test]
     fn speech_in_noise_is_believed_less() {
-        assert!((stands_out(&sound(10_000, 1_000)) - 20.0).abs() < 0.1);
-        assert!((belief(&sound(10_000, 100)) - 1.0).abs() < 1e-9);
-        assert!((belief(&sound(10_000, 0)) - 1.0).abs() < 1e-9);
-        assert!((belief(&sound(10_000, 5_000)) - LEAST).abs() < 1e-9);
-        let between = belief(&sound(10_000, 1_350));
-        assert!(between > LEAST && between < 1.0, "{between}");
-        assert!((belief(&[]) - LEAST).abs() < 1e-9);
+        let cases = [
+            (40.0, 1.0),
+            (18.0, 1.0),
+            (11.25, 0.75),
+            (5.0, 0.5),
+            (0.0, 0.5),
+        ];
+        for (below, share) in cases {
+            let found = belief(&sound(below), 63.0, &word("pulse"));
+            assert!((found - share).abs() < 0.01, "{below}: {found}");
+        }
+    }
+
+    #[test]
+    fn where_nobody_pauses_it_is_believed_least() {
+        let clear = sound(40.0);
+        let least = |sound: &[i16], end: f64, words: &[Spoken]| {
+            (belief(sound, end, words) - LEAST).abs() < 1e-9
+        };
+        // A word without the room around it, speech that fits none, and no sound.
+        assert!(least(&clear[SECOND..2 * SECOND], 62.0, &word("pulse")));
+        assert!(least(&clear, 63.0, &word(UNKNOWN)));
+        assert!(least(&clear, 63.0, &[]));
+        assert!(least(&[], 63.0, &word("pulse")));
     }
 }

@@ -348,8 +348,10 @@ impl<K: Eq + Hash> Ear<K> {
     /// makes of noise is a whole phrase; lists of phrases leave more open.
     fn belief(&self) -> f64 {
         let slot = self.expected.as_ref().and_then(|key| self.slots.get(key));
-        match slot {
-            Some(slot) if slot.phrases.is_none() => noise::belief(self.kept.last()),
+        match (slot, self.transcripts.first()) {
+            (Some(slot), Some(best)) if slot.phrases.is_none() => {
+                noise::belief(self.kept.last(), self.seconds(), &best.words)
+            }
             _ => 1.0,
         }
     }
@@ -430,12 +432,14 @@ impl<K: Eq + Hash> Ear<K> {
         if worn_out {
             self.renew();
         }
-        let belief = self.belief();
         for it in &mut transcripts {
             it.shift(offset);
-            it.score *= belief;
         }
         self.transcripts = transcripts;
+        let belief = self.belief();
+        for it in &mut self.transcripts {
+            it.score *= belief;
+        }
         let mut heard = best_with_confidence(&self.transcripts)?;
         heard.clipped = clipped;
         Some(heard)
