@@ -199,13 +199,13 @@ fn raised(sound: &[i16], gain: f32) -> Vec<i16> {
     sound.iter().map(louder).collect()
 }
 
-/// What was heard, by the transcripts of both times. Those of the second time
-/// count from `start`, in seconds of the stream.
+/// What was heard, by the transcripts of both times, of which the differences count
+/// `belief` times. Those of the second time count from `start`, in seconds of the stream.
 pub(super) fn both(
     heard: Heard,
-    first: &[Transcript],
-    mut second: Vec<Transcript>,
+    (first, mut second): (&[Transcript], Vec<Transcript>),
     start: f64,
+    belief: f64,
 ) -> Heard {
     if first.is_empty() || second.is_empty() {
         return heard;
@@ -213,7 +213,7 @@ pub(super) fn both(
     for it in &mut second {
         it.shift(start);
     }
-    match best_with_confidence(&agreed(first, &second)) {
+    match best_with_confidence(&agreed(first, &second), belief) {
         Some(found) => Heard {
             clipped: heard.clipped,
             by: heard.by,
@@ -359,8 +359,8 @@ mod tests {
 
     fn heard(first: &[(&str, f64)], second: &[(&str, f64)]) -> Heard {
         let first = transcripts(first);
-        let once = best_with_confidence(&first).unwrap();
-        both(once, &first, transcripts(second), 0.0)
+        let once = best_with_confidence(&first, 1.0).unwrap();
+        both(once, (&first, transcripts(second)), 0.0, 1.0)
     }
 
     #[test]

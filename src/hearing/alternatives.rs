@@ -42,7 +42,7 @@ impl From<vosk::Alternative<'_>> for Path {
 pub fn heard_in(json: &str) -> Result<Option<Heard>, serde_json::Error> {
     let result: vosk::CompleteResultMultiple<'_> = serde_json::from_str(json)?;
     let paths: Vec<Path> = result.alternatives.into_iter().map(Path::from).collect();
-    Ok(best_with_confidence(&paths))
+    Ok(best_with_confidence(&paths, 1.0))
 }
 
 impl Path {
@@ -113,13 +113,13 @@ pub(super) fn transcripts(
     catch_unwind(read).ok()
 }
 
-/// The first transcript with the words' confidences, and the others as text.
-/// `None` when no word was heard.
-pub(super) fn best_with_confidence(paths: &[Path]) -> Option<Heard> {
+/// The first transcript with the words' confidences, and the others as text, where the
+/// differences between transcripts count `belief` times. `None` when no word was heard.
+pub(super) fn best_with_confidence(paths: &[Path], belief: f64) -> Option<Heard> {
     let best = paths.first().filter(|path| !path.words.is_empty())?;
     let weights: Vec<f64> = paths
         .iter()
-        .map(|path| (path.score - best.score).exp())
+        .map(|path| (belief * (path.score - best.score)).exp())
         .map(tamed)
         .collect();
     let total: f64 = weights.iter().sum();
@@ -147,7 +147,7 @@ pub(super) fn best_with_confidence(paths: &[Path]) -> Option<Heard> {
     let text = best.text();
     let mut alternatives: Vec<Alternative> = Vec::new();
     for other in &paths[1..] {
-        let (other, behind) = (other.text(), best.score - other.score);
+        let (other, behind) = (other.text(), belief * (best.score - other.score));
         if other != text && !alternatives.iter().any(|it| it.text == other) {
             #[allow(clippy::cast_possible_truncation, reason = "a small difference")]
             let behind = if behind.is_nan() {
@@ -195,15 +195,29 @@ mod tests {
         }
     }
 
+    fn best(paths: &[Path]) -> Option<Heard> {
+        best_with_confidence(paths, 1.0)
+    }
+
+    #[test]
+    fn in_noise_the_next_best_is_nearer_and_the_best_stays() {
+        let paths = [path(4.0, &[("nine", 0.0)]), path(0.0, &[("five", 0.0)])];
+        let heard = |belief| best_with_confidence(&paths, belief).unwrap();
+        let (clear, noisy) = (heard(1.0), heard(0.5));
+        assert_eq!(noisy.text(), clear.text());
+        assert!((noisy.alternatives[0].behind - 2.0).abs() < 1e-6);
+        assert!(clear.confidence() > 0.98 && noisy.confidence() < 0.89);
+    }
+
     #[test]
     fn silence_is_nothing_heard() {
-        assert_eq!(best_with_confidence(&[]), None);
-        assert_eq!(best_with_confidence(&[path(0.0, &[])]), None);
+        assert_eq!(best(&[]), None);
+        assert_eq!(best(&[path(0.0, &[])]), None);
     }
 
     #[test]
     fn a_word_that_all_agree_on_is_certain_and_a_disputed_one_is_not() {
-        let heard = best_with_confidence(&[
+        let heard = best(&[
             path(10.0, &[("pulse", 0.1), ("fifty", 0.5)]),
             path(10.0, &[("pulse", 0.12), ("fifteen", 0.5)]),
             path(10.0, &[("pulse", 0.1), ("fifteen", 0.5)]),
@@ -217,7 +231,7 @@ mod tests {
 
     #[test]
     fn the_same_word_elsewhere_does_not_count() {
-        let heard = best_with_confidence(&[
+        let heard = best(&[
             path(0.0, &[("one", 0.0), ("two", 1.0)]),
             path(0.0, &[("two", 0.0), ("one", 1.0)]),
         ])
@@ -235,7 +249,7 @@ mod tests {
         let short = path(0.0, &[("one", 0.0), ("two", 0.4)]);
         let long = path(0.0, &[("one", 0.0), ("two", 0.4), ("eight", 0.7)]);
         for paths in [[short.clone(), long.clone()], [long, short]] {
-            let heard = best_with_confidence(&paths).unwrap();
+            let heard = best(&paths).unwrap();
             assert!((heard.words[0].confidence - 1.0).abs() < 1e-6, "{heard:?}");
             assert!((heard.words[1].confidence - 0.5).abs() < 1e-6, "{heard:?}");
         }
@@ -245,13 +259,13 @@ mod tests {
     fn scores_that_are_not_numbers_lower_confidence() {
         for score in [f64::NAN, f64::INFINITY] {
             let paths = [path(1.0, &[("yes", 0.0)]), path(score, &[("no", 0.0)])];
-            let heard = best_with_confidence(&paths).unwrap();
+            let heard = best(&paths).unwrap();
             assert!((heard.words[0].confidence - 0.5).abs() < 1e-6, "{score}");
         }
         let paths = [
             path(1.0, &[("yes", 0.0)]),
             path(f64::NEG_INFINITY, &[("no", 0.0)]),
         ];
-        assert!((best_with_confidence(&paths).unwrap().words[0].confidence - 1.0).abs() < 1e-6);
+        assert!((best(&paths).unwrap().words[0].confidence - 1.0).abs() < 1e-6);
     }
 }

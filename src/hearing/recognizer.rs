@@ -328,7 +328,7 @@ impl<K: Eq + Hash> Ear<K> {
         // It was the one that runs when it was begun.
         let this = (self.ended.wrapping_sub(1), sound);
         let found = self.second.transcripts(&self.model, of, phrases, this);
-        let mut second = match found {
+        let second = match found {
             Ok(Some(second)) => second,
             Ok(None) => return first,
             Err(error) => {
@@ -336,12 +336,8 @@ impl<K: Eq + Hash> Ear<K> {
                 return first;
             }
         };
-        let belief = self.belief();
-        for it in &mut second {
-            it.score *= belief;
-        }
         let start = self.seconds() - self.near.held().as_secs_f64() - seconds(sound.len() as u64);
-        again::both(first, &self.transcripts, second, start)
+        again::both(first, (&self.transcripts, second), start, self.belief())
     }
 
     /// How far the transcripts of the last utterance are believed. What a network
@@ -436,11 +432,7 @@ impl<K: Eq + Hash> Ear<K> {
             it.shift(offset);
         }
         self.transcripts = transcripts;
-        let belief = self.belief();
-        for it in &mut self.transcripts {
-            it.score *= belief;
-        }
-        let mut heard = best_with_confidence(&self.transcripts)?;
+        let mut heard = best_with_confidence(&self.transcripts, self.belief())?;
         heard.clipped = clipped;
         Some(heard)
     }
