@@ -24,6 +24,12 @@ build: setup ## Build the release program
 demo: build ## Set up, build, and hear a round rehearsed
 	$(DEMO)
 
+# What is built from nothing in one go is not built on later: leaving out what that would
+# need saves a fifth of the processor time for our own crate (208 s for 257 s).
+ifeq ($(wildcard target/debug),)
+export CARGO_INCREMENTAL = 0
+endif
+
 lint: setup-test ## Check the formatting and run clippy
 	cargo fmt --check
 	cargo clippy $(CARGO_FLAGS) --all-targets -- -D warnings
@@ -34,7 +40,7 @@ lint: setup-test ## Check the formatting and run clippy
 # to a live round. Examples are left to clippy.
 ALL_TESTS = $(basename $(notdir $(wildcard tests/*.rs))) $(notdir $(patsubst %/main.rs,%,$(wildcard tests/*/main.rs)))
 HEARING_TESTS = hour human_speech hearing_floor hearing_gate hearing_wav hearing_words spoken_rounds truthful fuzz_seeds
-BESIDE_TESTS = $(HEARING_TESTS) fhir_server fhir_valid store
+BESIDE_TESTS = $(HEARING_TESTS) fhir_server fhir_valid store vault cli
 OTHER_TESTS = $(sort $(filter-out $(BESIDE_TESTS),$(ALL_TESTS)))
 
 test: lint ## Set up, lint, and run every test
