@@ -4,7 +4,7 @@
 use std::path::Path;
 use std::sync::atomic::{AtomicBool, Ordering};
 use std::sync::{Mutex, MutexGuard, PoisonError, RwLock, RwLockReadGuard};
-use std::time::Duration;
+use std::time::{Duration, Instant};
 
 use tokio::sync::watch;
 
@@ -23,8 +23,10 @@ const BATCH: usize = 20_000;
 /// How often the record is asked for what other programs appended.
 const EVERY: Duration = Duration::from_secs(1);
 
-/// How often an act is tried anew because others appended meanwhile.
-const TRIES: usize = 20;
+/// How long an act is tried anew because others appended meanwhile. Each try fails
+/// only because another has stored something; a recorder that sends what it kept for
+/// days is done with it within that, or else a person waits long enough.
+const TRY_FOR: Duration = Duration::from_secs(5);
 
 /// Why nothing can be done on the record of a recorder that is linked to a home.
 pub const AT_THE_HOME: &str = "This is the record of a recorder that is linked to the home\u{2019}s \
@@ -390,7 +392,8 @@ impl Station {
             if self.look_at_link(&mut **record).map_err(nothing)? {
                 return Err(NotDone::Refused(AT_THE_HOME.to_owned()));
             }
-            for _ in 0..TRIES {
+            let began = Instant::now();
+            while began.elapsed() < TRY_FOR {
                 self.catch_up(&mut **record).map_err(nothing)?;
                 let seq = self.index().seq();
                 let facts = make(&self.index()).map_err(NotDone::Refused)?;
