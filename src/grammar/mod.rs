@@ -23,6 +23,7 @@ pub use expect::Expect;
 pub use jsgf::JsgfError;
 pub use network::{Network, Next, Place};
 pub use order::OrderWord;
+pub(crate) use place::ONES;
 pub use place::spoken_forms;
 pub use token::{Command, HalfDay, Piece, Side, TakenForm, Token};
 pub use vocabulary::{Spoken, Vocabulary};

@@ -7,7 +7,8 @@ use super::jsgf::Expansion;
 use super::{Grammar, GrammarError, Vocabulary};
 use crate::residents::Home;
 
-const ONES: [&str; 20] = [
+/// The words of the numbers that are one word up to nineteen.
+pub(crate) const ONES: [&str; 20] = [
     "zero",
     "one",
     "two",

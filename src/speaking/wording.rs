@@ -9,14 +9,11 @@ use regex::Regex;
 use rust_decimal::Decimal;
 
 use crate::facts::Time;
+use crate::grammar::ONES;
 use crate::vitals::{
     Bounds, Component, Device, Finding, Measurement, Qualifier, Quantity, Side, Supply, Unit,
     Value, VitalSign, Working,
 };
-
-const DIGITS: [&str; 10] = [
-    "zero", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine",
-];
 
 /// A number, digit by digit: 98.6 is "nine eight point six".
 #[must_use]
@@ -28,7 +25,7 @@ fn each_digit(number: &str) -> String {
     let word = |it: char| match it {
         '.' => Some("point"),
         '-' => Some("minus"),
-        digit => digit.to_digit(10).map(|it| DIGITS[it as usize]),
+        digit => digit.to_digit(10).map(|it| ONES[it as usize]),
     };
     number
         .chars()
@@ -89,8 +86,8 @@ pub fn taken_at(time: Time) -> String {
     let (hour, minute) = (Decimal::from(time.hour()), time.minute());
     let minute = format!(
         "{} {}",
-        DIGITS[minute as usize / 10],
-        DIGITS[minute as usize % 10]
+        ONES[minute as usize / 10],
+        ONES[minute as usize % 10]
     );
     format!(", taken at {}, {minute}", digits(hour))
 }

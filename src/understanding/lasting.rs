@@ -5,6 +5,7 @@
 //! asked for again. A digit before a pause, or at the end, is drawn out anyway,
 //! and says nothing.
 
+use crate::grammar::ONES;
 use crate::hearing::Word;
 
 /// How much longer than at this speaker's pace a digit lasts that may be two. Of
@@ -18,9 +19,6 @@ const AS_LONG_AS_TWO: f32 = 1.55;
 const PAUSE: f32 = 0.05;
 /// Other words that tell the pace, at least.
 const LEAST_WORDS: usize = 3;
-const DIGITS: [&str; 11] = [
-    "zero", "oh", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine",
-];
 /// How long words last inside an utterance, in hundredths of a second: printed by
 /// `make bench-hearing BENCH="--split tune --ways clean --clean 400 --parts readings"`.
 #[rustfmt::skip]
@@ -41,12 +39,15 @@ const USUAL: &[(&str, f32)] = &[
     ("weight", 32.0), ("zero", 35.0),
 ];
 
+fn is_digit(word: &str) -> bool {
+    word == "oh" || ONES[..10].contains(&word)
+}
+
 /// Which words are digits that last as long as two, by their place.
 pub(super) fn as_long_as_two(words: &[Word]) -> Vec<usize> {
     let stretched: Vec<Option<f32>> = (0..words.len()).map(|at| stretched(words, at)).collect();
     let doubtful = |at: &usize| {
-        let Some(own) = stretched[*at].filter(|_| DIGITS.contains(&words[*at].text.as_str()))
-        else {
+        let Some(own) = stretched[*at].filter(|_| is_digit(&words[*at].text)) else {
             return false;
         };
         let others = stretched.iter().enumerate();

@@ -1,12 +1,8 @@
 //! Words given by hand: what is typed or touched becomes the words that would
 //! be spoken, so that it goes the same way as speech.
 
-use crate::grammar::spoken_forms;
+use crate::grammar::{ONES, spoken_forms};
 use crate::hearing::{By, Heard};
-
-const DIGITS: [&str; 10] = [
-    "zero", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine",
-];
 
 /// Short ways to write what is said in full. "F" and "C" only right after a
 /// number.
@@ -62,7 +58,7 @@ fn spell(piece: &str, after_room: bool, words: &mut Vec<String>) {
             "-" | "(" | ")" => {}
             _ if number => words.extend(run.bytes().map(|it| {
                 let digit = usize::from(it - b'0');
-                DIGITS[digit].to_owned()
+                ONES[digit].to_owned()
             })),
             other => words.push(written(other)),
         }
