@@ -16,7 +16,7 @@ use super::heard::UNKNOWN;
 use super::model::EarError;
 use crate::grammar::Network;
 
-// All of these were chosen on the tune half of the speech bench (docs/hearing.md).
+// All of these were chosen on the tune half of the speech bench (docs/hearing-tried.md).
 
 /// How likely what comes next is nothing that the phrases have there.
 const ASTRAY: f64 = 0.02;

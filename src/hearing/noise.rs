@@ -15,7 +15,7 @@ const MARGIN: f32 = 0.1;
 const FEWEST: usize = 10;
 /// The difference between two transcripts counts by how many dB the words stand out:
 /// half at 5 dB, all of it from 17.5 dB. Chosen on the tune half of the speech bench
-/// (docs/hearing.md), whose quiet rooms are at 30 dB and more.
+/// (docs/hearing-tried.md), whose quiet rooms are at 30 dB and more.
 const HALF_AT: f64 = 5.0;
 const WHOLE_AT: f64 = 17.5;
 const LEAST: f64 = 0.5;
