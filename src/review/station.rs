@@ -23,9 +23,8 @@ const BATCH: usize = 20_000;
 /// How often the record is asked for what other programs appended.
 const EVERY: Duration = Duration::from_secs(1);
 
-/// How long an act is tried anew because others appended meanwhile. Each try fails
-/// only because another has stored something; a recorder that sends what it kept for
-/// days is done with it within that, or else a person waits long enough.
+/// How long an act is tried anew because others appended meanwhile: a recorder that
+/// sends much at once may come first many times in a second. Nobody waits longer.
 const TRY_FOR: Duration = Duration::from_secs(5);
 
 /// Why nothing can be done on the record of a recorder that is linked to a home.

@@ -83,13 +83,8 @@ fn qualifier(it: Qualifier) -> String {
 /// The time of a late entry, as part of a read-back.
 #[must_use]
 pub fn taken_at(time: Time) -> String {
-    let (hour, minute) = (Decimal::from(time.hour()), time.minute());
-    let minute = format!(
-        "{} {}",
-        ONES[minute as usize / 10],
-        ONES[minute as usize % 10]
-    );
-    format!(", taken at {}, {minute}", digits(hour))
+    let [hour, minute] = [time.hour().to_string(), format!("{:02}", time.minute())];
+    format!(", taken at {}, {}", each_digit(&hour), each_digit(&minute))
 }
 
 /// A birth date: "born one one, May, one nine three eight".

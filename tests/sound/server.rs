@@ -112,9 +112,9 @@ impl Server {
             .env("XDG_CONFIG_HOME", folder)
             .env("PULSE_SERVER", address_in(folder))
             .env("PULSE_COOKIE", folder.join("cookie"))
-            // As short as a sound card's; the null sink would take two seconds. Half a
-            // block of ours: pieces that no block is a number of (40 ms) have the sound
-            // library ask for the rest of one without a pause.
+            // As short as a sound card's; the null sink would take two seconds. Half of
+            // our block of 50 ms: with 40 ms the sound library asks for the rest of a
+            // block again and again, without a pause.
             .env("PULSE_LATENCY_MSEC", "25")
             .env(SERVER, folder);
         command
