@@ -10,7 +10,7 @@ mod sound;
 use std::path::PathBuf;
 use std::process::Command;
 
-use sayback::dialogue::{Dialogue, Event, NO_PAUSE};
+use sayback::dialogue::{Dialogue, Event, State};
 use sayback::facts::{Record, Time};
 use sayback::grammar::{Expect, Grammar, Token, Vocabulary};
 use sayback::hearing::{Ear, Heard, Model, RATE, read_wav, read_wav_bytes};
@@ -67,20 +67,27 @@ impl Listener {
         ear
     }
 
-    /// As a round hears it again, with the dialogue where it expects this.
-    fn again(&self, ear: &mut Ear<Expect>, expect: Expect, heard: Heard) -> Heard {
+    /// The dialogue where it expects this.
+    fn state(&self, expect: Expect) -> State {
         let mut said = vec!["room nine", "yes"];
         if expect == Expect::Confirm {
             said.push("pulse seventy two");
         }
-        let now = Time::parse_from_rfc3339("2026-03-02T07:30:00-05:00").unwrap();
-        let (mut state, _) = self.dialogue.begin(&Record::default(), 1, now);
+        let (mut state, _) = self.dialogue.begin(&Record::default(), 1, now());
         for words in said {
-            let event = Event::Heard(Heard::from_text(words));
-            state = self.dialogue.step(state, &event, now).0;
+            state = self.next(state, Heard::from_text(words));
         }
         assert_eq!(state.expect(), expect);
-        heard_again(&self.dialogue, &state, ear, heard)
+        state
+    }
+
+    fn next(&self, state: State, heard: Heard) -> State {
+        self.dialogue.step(state, &Event::Heard(heard), now()).0
+    }
+
+    /// As a round hears it again, with the dialogue where it expects this.
+    fn again(&self, ear: &mut Ear<Expect>, expect: Expect, heard: Heard) -> Heard {
+        heard_again(&self.dialogue, &self.state(expect), ear, heard)
     }
 
     fn meaning(&self, heard: &Heard, pending: &[VitalSign]) -> Result<Utterance, NotUnderstood> {
@@ -105,6 +112,10 @@ impl Listener {
             .collect();
         numbers.join(" ")
     }
+}
+
+fn now() -> Time {
+    Time::parse_from_rfc3339("2026-03-02T07:30:00-05:00").unwrap()
 }
 
 fn hear(ear: &mut Ear<Expect>, sound: &[i16]) -> Vec<Heard> {
@@ -319,20 +330,17 @@ fn side_talk_offers_nothing_and_is_seldom_asked_about() {
             // Two voices each, in turn, keep this quick.
             for voice in [VOICES[number % 2], VOICES[2 + number / 2 % 2]] {
                 tried += 1;
-                let mut talked_until = None;
+                let mut state = listener.state(expect);
                 for heard in hear_each(&mut ear, &spoken(voice, text), |ear, heard| {
                     listener.again(ear, expect, heard)
                 }) {
                     let found = listener.meaning(&heard, pending);
                     let at = format!("{expect:?}, {voice}, {text}: \"{}\"", heard.text());
-                    // The dialogue takes a command without a pause before it for
-                    // the end of the talk.
-                    let pause = talked_until.map(|it: f32| heard.words[0].start - it);
-                    talked_until = matches!(found, Err(NotUnderstood::SideTalk))
-                        .then(|| heard.words.last().map_or(0.0, |it| it.end));
-                    if matches!(found, Ok(Utterance::Command(_)))
-                        && pause.is_some_and(|it| it < NO_PAUSE)
-                    {
+                    // The dialogue takes a command or a number that goes on with talk
+                    // for the end of it.
+                    state = listener.next(state, heard);
+                    let end = matches!(found, Ok(Utterance::Command(_) | Utterance::Part(_)));
+                    if end && state.passed_over() {
                         continue;
                     }
                     assert!(!acted_upon(&found), "{at} {found:?}");

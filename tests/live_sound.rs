@@ -184,6 +184,33 @@ fn what_is_played_arrives_at_the_loudspeaker_inside() {
         "{names:?}"
     );
 
+    let player = Player::open(None).unwrap();
+    plays(&player, &Audio::silence(RATE, Duration::from_millis(100)));
+    // A busy machine can take a tenth of a second out of what is recorded, and so a word.
+    let mut bytes = Vec::new();
+    let mut heard = String::new();
+    for _ in 0..3 {
+        bytes = recorded(&server, || plays_and_stops(&player));
+        heard = words(&bytes);
+        if heard.starts_with(ARRIVES) {
+            break;
+        }
+    }
+    assert!(heard.starts_with(ARRIVES), "{heard}");
+
+    // The sound is right too, not only the words.
+    let (rate, samples) = read_wav_at_own_rate(&bytes).unwrap();
+    assert_eq!(rate, 22_050);
+    assert!(
+        amplitude_at(&samples, rate, 9.0) < 0.01,
+        "no hum or clicks at the block rate"
+    );
+}
+
+const ARRIVES: &str = "temperature ninety eight point six oral yes";
+
+/// A WAV file of what arrives at the loudspeaker meanwhile.
+fn recorded(server: &Inside, meanwhile: impl FnOnce()) -> Vec<u8> {
     let recording = server.folder().join("heard.wav");
     let mut recorder = Command::new("parec")
         .args([
@@ -206,9 +233,31 @@ fn what_is_played_arrives_at_the_loudspeaker_inside() {
         assert!(Instant::now() < deadline, "the recorder did not start");
         std::thread::sleep(Duration::from_millis(50));
     }
+    meanwhile();
+    std::thread::sleep(Duration::from_millis(300));
+    let stop = Command::new("kill")
+        .args(["-INT", &recorder.id().to_string()])
+        .status();
+    assert!(stop.unwrap().success());
+    recorder.wait().unwrap();
+    std::fs::read(&recording).unwrap()
+}
 
-    let player = Player::open(None).unwrap();
-    plays(&player, &Audio::silence(RATE, Duration::from_millis(100)));
+fn words(wav: &[u8]) -> String {
+    let mut ear = ear();
+    let mut heard: Vec<String> = read_wav_bytes(wav)
+        .unwrap()
+        .chunks(800)
+        .filter_map(|block| ear.accept(block))
+        .map(|h| h.text())
+        .collect();
+    heard.extend(ear.finish().map(|h| h.text()));
+    heard.join(" ")
+}
+
+/// Two sentences that are played to their end, one that is stopped, and one that is
+/// stopped before it begins.
+fn plays_and_stops(player: &Player) {
     let audio = sound::speak("temperature ninety eight point six oral");
     let length = audio.duration();
     let asked = Instant::now();
@@ -216,7 +265,7 @@ fn what_is_played_arrives_at_the_loudspeaker_inside() {
     assert!(asked.elapsed() >= length, "it can't be over yet");
     assert!(asked.elapsed() < length + Duration::from_secs(2));
 
-    // The same through the executor, and then one that is stopped.
+    // The same through the executor.
     let runtime = tokio::runtime::Builder::new_current_thread()
         .enable_all()
         .build()
@@ -237,36 +286,6 @@ fn what_is_played_arrives_at_the_loudspeaker_inside() {
     let not_begun = player.play(sound::speak("blood pressure"));
     player.stop();
     assert_eq!(not_begun.wait(), Err(PlayError::Stopped));
-
-    std::thread::sleep(Duration::from_millis(300));
-    let stop = Command::new("kill")
-        .args(["-INT", &recorder.id().to_string()])
-        .status();
-    assert!(stop.unwrap().success());
-    recorder.wait().unwrap();
-
-    let bytes = std::fs::read(&recording).unwrap();
-    let frames = read_wav_bytes(&bytes).unwrap();
-    let mut ear = ear();
-    let mut heard: Vec<String> = frames
-        .chunks(800)
-        .filter_map(|block| ear.accept(block))
-        .map(|h| h.text())
-        .collect();
-    heard.extend(ear.finish().map(|h| h.text()));
-    let heard = heard.join(" ");
-    assert!(
-        heard.starts_with("temperature ninety eight point six oral yes"),
-        "{heard}"
-    );
-
-    // The sound is right too, not only the words.
-    let (rate, samples) = read_wav_at_own_rate(&bytes).unwrap();
-    assert_eq!(rate, 22_050);
-    assert!(
-        amplitude_at(&samples, rate, 9.0) < 0.01,
-        "no hum or clicks at the block rate"
-    );
 }
 
 #[test]

@@ -98,8 +98,9 @@ impl Turn<'_> {
         let first = heard.words.first().filter(|_| heard.by == By::Voice);
         let talk = self.state.restraint.talked_until;
         let since_talk = first.zip(talk).map(|(first, talk)| first.start - talk);
-        // Times are rounded, and what follows at once may seem to begin a little sooner.
-        since_talk.is_some_and(|it| (-0.05..pause).contains(&it))
+        // Where the recogniser cuts talk in the middle, what follows may seem to begin sooner.
+        // By more than this it is another stream, whose seconds count anew.
+        since_talk.is_some_and(|it| (-0.5..pause).contains(&it))
     }
 
     /// Whether it is a part of a reading in place of a yes or no, and nothing says

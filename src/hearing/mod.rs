@@ -22,6 +22,7 @@ mod pause;
 mod recognizer;
 mod resample;
 mod sound;
+mod steady;
 mod tuning;
 mod wav;
 

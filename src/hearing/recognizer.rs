@@ -17,6 +17,7 @@ use super::model::{EarError, Model, checked};
 use super::near::Near;
 use super::noise;
 use super::pause::Pauses;
+use super::steady::Steady;
 use super::tuning::Dither;
 use super::wav::RATE;
 use crate::metrics;
@@ -84,6 +85,7 @@ pub struct Ear<K> {
     gate: Option<Gate>,
     clips: ClipDetector,
     pauses: Pauses,
+    steady: Steady,
     near: Near,
     dither: Dither,
     kept: KeptSound,
@@ -125,6 +127,7 @@ impl<K: Eq + Hash> Ear<K> {
             gate: Some(Gate::default()),
             clips: ClipDetector::default(),
             pauses: Pauses::default(),
+            steady: Steady::default(),
             near: Near::default(),
             dither: Dither::default(),
             kept: KeptSound::default(),
@@ -210,6 +213,7 @@ impl<K: Eq + Hash> Ear<K> {
             // tenths of a second inside, to turn up in the next utterance.
             let _ = self.flush();
         }
+        self.steady.forget();
         self.near.forget();
     }
 
@@ -267,7 +271,7 @@ impl<K: Eq + Hash> Ear<K> {
         if quiet < enough {
             return None;
         }
-        if quiet < DECODED + self.near.held() {
+        if quiet < DECODED + self.held() {
             return self.conclude_and_forget();
         }
         self.conclude(Recognizer::result)
@@ -275,7 +279,11 @@ impl<K: Eq + Hash> Ear<K> {
 
     /// Ends the utterance now, as at the end of a file, and gives what was said.
     pub fn finish(&mut self) -> Option<Heard> {
-        self.flush()
+        if self.running == 0 {
+            return None;
+        }
+        let rest = self.steady.rest();
+        self.decode(&rest).or_else(|| self.flush())
     }
 
     /// The samples of what ended last, as they came, with the silence around it;
@@ -336,7 +344,7 @@ impl<K: Eq + Hash> Ear<K> {
                 return first;
             }
         };
-        let start = self.seconds() - self.near.held().as_secs_f64() - seconds(sound.len() as u64);
+        let start = self.seconds() - self.held().as_secs_f64() - seconds(sound.len() as u64);
         again::both(first, (&self.transcripts, second), start, self.belief())
     }
 
@@ -359,12 +367,25 @@ impl<K: Eq + Hash> Ear<K> {
         self.position as f64 / f64::from(RATE)
     }
 
+    /// How far what was decoded is behind what was let through.
+    fn held(&self) -> Duration {
+        self.steady.held() + self.near.held()
+    }
+
     fn accept_block(&mut self, block: &[i16]) -> Option<Heard> {
-        let slot = self.slots.get_mut(self.expected.as_ref()?)?;
+        if !self.slots.contains_key(self.expected.as_ref()?) {
+            return None;
+        }
         self.running += block.len() as u64;
         self.clips.push(block);
         self.kept.push(block);
         self.pauses.push(block);
+        let block = self.steady.pass(block);
+        self.decode(&block)
+    }
+
+    fn decode(&mut self, block: &[i16]) -> Option<Heard> {
+        let slot = self.slots.get_mut(self.expected.as_ref()?)?;
         let block = &self.near.pass(block)[..];
         self.decoded_sound.push(block);
         self.decoded += block.len() as u64;
@@ -416,9 +437,10 @@ impl<K: Eq + Hash> Ear<K> {
         self.pauses.begin();
         self.near.begin();
         let clipped = std::mem::take(&mut self.clips).clipped();
+        let held = self.held().as_secs_f64();
         let slot = self.slots.get_mut(self.expected.as_ref()?)?;
         let transcripts = transcripts(&mut slot.recognizer, result);
-        let offset = seconds(self.position) - self.near.held().as_secs_f64() - seconds(slot.fed);
+        let offset = seconds(self.position) - held - seconds(slot.fed);
         let worn_out = slot.fed > RENEW_AFTER;
         let Some(mut transcripts) = transcripts else {
             tracing::warn!("the recogniser gave an unreadable result; starting it afresh");
