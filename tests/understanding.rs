@@ -351,6 +351,12 @@ fn a_rival_transcript_puts_what_was_heard_in_doubt() {
     assert_eq!(show_all(&found.unwrap()), "pulse 50 /min");
     let found = with_rival("pulse fifty regular", "pulse fifty irregular", near);
     assert!(show_all(&found.unwrap()).starts_with("pulse? either"));
+    // A qualifier that may have been lost is asked for; one that was heard is not.
+    let found = with_rival("pulse fifty", "pulse fifty weak", near);
+    let either = "pulse? either pulse 50 /min or pulse 50 /min, weak";
+    assert_eq!(show_all(&found.unwrap()), either);
+    let found = with_rival("pulse fifty weak", "pulse fifty", near);
+    assert_eq!(show_all(&found.unwrap()), "pulse 50 /min, weak");
     let found = with_rival("pulse fifty regular", "the pulse fifty regular", near);
     assert_eq!(show_all(&found.unwrap()), "pulse 50 /min, regular");
     let found = with_rival("respiration fourteen", "respiration forty", near + 0.02);

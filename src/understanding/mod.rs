@@ -334,10 +334,11 @@ fn add(rivals: &mut Vec<Rival>, measurement: &Measurement, weight: f32) {
     }
 }
 
-/// Whether two claims are of another value or another qualifier.
+/// Whether another claim is of another value or qualifier, or has a qualifier more, which
+/// may have been said and lost.
 fn differs(best: &Measurement, other: &Measurement) -> bool {
     let qualifiers = best.qualifiers();
-    let other_way = |it: Qualifier| qualifiers.get(it.kind()).is_some_and(|own| own != it);
+    let other_way = |it: Qualifier| qualifiers.get(it.kind()) != Some(it);
     other.value() != best.value() || other.qualifiers().iter().any(other_way)
 }
 
