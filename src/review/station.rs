@@ -327,6 +327,7 @@ impl Station {
             let seq = self.index().seq();
             let new = self.note(record.facts_after(seq, BATCH))?;
             if new.is_empty() {
+                self.back();
                 return Ok(());
             }
             let mut index = self.index.write().unwrap_or_else(PoisonError::into_inner);
@@ -336,38 +337,43 @@ impl Station {
         }
     }
 
-    /// Notes whether the record can be read, and tells the pages when that
-    /// changes.
+    /// Notes that the record cannot be read, and tells the pages when that is new.
     fn note<T>(&self, read: Result<T, StoreError>) -> Result<T, StoreError> {
-        let mut away = self.away.write().unwrap_or_else(PoisonError::into_inner);
-        let changed = match &read {
-            Ok(_) => away.take().is_some(),
-            Err(error) => {
-                let since = away.as_ref().map_or_else(|| self.now(), |it| it.since);
-                let why = error.to_string();
-                let cut_off = matches!(error, StoreError::CutOff(_));
-                let now = Away {
-                    since,
-                    why,
-                    cut_off,
-                };
-                let new = away.as_ref().is_none_or(|it| it.why != now.why);
-                if new {
-                    tracing::error!("{error}");
-                }
-                *away = Some(now);
-                new
-            }
+        let Err(error) = &read else {
+            return read;
         };
+        let cut_off = matches!(error, StoreError::CutOff(_));
+        let mut away = self.away.write().unwrap_or_else(PoisonError::into_inner);
+        let now = Away {
+            since: away.as_ref().map_or_else(|| self.now(), |it| it.since),
+            why: error.to_string(),
+            cut_off,
+        };
+        let new = away.as_ref().is_none_or(|it| it.why != now.why);
+        if new {
+            tracing::error!("{error}");
+        }
+        *away = Some(now);
         drop(away);
-        if matches!(read, Err(StoreError::CutOff(_))) {
+        if cut_off {
             let mut index = self.index.write().unwrap_or_else(PoisonError::into_inner);
             index.forget();
         }
-        if changed {
+        if new {
             self.changed.send_replace(self.index().seq());
         }
         read
+    }
+
+    /// The record can be read, and all of it was: before, a page would say that no report
+    /// is open where one is not read again yet.
+    fn back(&self) {
+        let mut away = self.away.write().unwrap_or_else(PoisonError::into_inner);
+        let was_away = away.take().is_some();
+        drop(away);
+        if was_away {
+            self.changed.send_replace(self.index().seq());
+        }
     }
 
     /// Does one thing: looks at the record as it stands, appends what that asks
