@@ -43,7 +43,6 @@ use crate::understanding::{ASK_BELOW, Context, NotUnderstood, Utterance, underst
 pub use again::Again;
 pub use change::{Change, Doubt};
 pub use moved::Move;
-pub use restraint::NO_PAUSE;
 pub use seen::Running;
 pub use state::{Offer, Phase, Question, State};
 pub use touch::{STALE, Touched};

@@ -29,7 +29,7 @@ const HALF_SURE: f32 = 0.35;
 const GOES_ON: f32 = 1.0;
 /// What begins so soon after talk has no pause before it: the recogniser ended the
 /// talk in the middle. "Repeat" is then the end of "maple street".
-pub const NO_PAUSE: f32 = 0.15;
+const NO_PAUSE: f32 = 0.15;
 
 /// What was asked about, and what is only shown.
 #[derive(Debug, Clone, PartialEq, Default)]

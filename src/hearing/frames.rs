@@ -9,6 +9,11 @@ pub(super) const FRAME: usize = RATE as usize / 100;
 /// The length of a frame.
 pub(super) const FRAME_TIME: Duration = Duration::from_millis(10);
 
+/// How long so many samples last.
+pub(super) fn lasting(samples: usize) -> Duration {
+    Duration::from_secs(1) * u32::try_from(samples).unwrap_or(0) / RATE
+}
+
 /// Holds what is less than a frame until the next block.
 #[derive(Debug, Clone, Default)]
 pub(super) struct Frames {

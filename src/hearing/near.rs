@@ -10,9 +10,8 @@
 use std::collections::VecDeque;
 use std::time::Duration;
 
-use super::frames::FRAME;
+use super::frames::{FRAME, lasting};
 use super::level::{FLOOR, Smoothed, rms};
-use super::wav::RATE;
 
 /// What is softer than the loudest of the utterance by more than this, in dB, may be
 /// further away. In 14 recordings of people reading (pocketsphinx-testdata), 0.5 of 46 s
@@ -152,7 +151,7 @@ impl Near {
 
     /// How far what was given is behind what was taken.
     pub(super) fn held(&self) -> Duration {
-        Duration::from_secs(1) * u32::try_from(self.held.len()).unwrap_or(0) / RATE
+        lasting(self.held.len())
     }
 
     /// What is held back is of no interest any more. The room is as it was.
@@ -174,6 +173,7 @@ mod tests {
     use proptest::prelude::*;
 
     use super::*;
+    use crate::hearing::wav::RATE;
 
     const SECOND: usize = RATE as usize;
 

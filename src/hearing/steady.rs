@@ -19,7 +19,7 @@ use std::time::Duration;
 use realfft::num_complex::Complex;
 use realfft::{ComplexToReal, RealFftPlanner, RealToComplex};
 
-use super::wav::RATE;
+use super::frames::lasting;
 
 /// Looked at together, in samples (32 ms).
 const WINDOW: usize = 512;
@@ -120,7 +120,7 @@ impl Steady {
 
     /// How far what was given is behind what was taken.
     pub(super) fn held(&self) -> Duration {
-        Duration::from_secs(1) * u32::try_from(self.samples_held()).unwrap_or(0) / RATE
+        lasting(self.samples_held())
     }
 
     fn samples_held(&self) -> usize {
@@ -196,6 +196,7 @@ mod tests {
 
     use super::*;
     use crate::hearing::level::rms;
+    use crate::hearing::wav::RATE;
 
     const SECOND: usize = RATE as usize;
 
