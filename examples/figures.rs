@@ -16,7 +16,7 @@ use std::time::{Duration, Instant};
 use sayback::dialogue::{Action, Dialogue, Event, Phase};
 use sayback::facts::{Fact, KeptReading, Record, Time};
 use sayback::grammar::{Expect, Grammar};
-use sayback::hearing::{Ear, Heard, Model, RATE, Words, read_wav};
+use sayback::hearing::{Ear, Heard, Model, RATE, Words, read_wav, with_best_kernels};
 use sayback::residents::Home;
 use sayback::round::{Mouth, Round, Silent, ear_for};
 use sayback::speaking::{Audio, Cached, Espeak, EspeakSettings, Player};
@@ -34,6 +34,7 @@ const APPENDS: usize = 500;
 const BLOCK: usize = RATE as usize / 20;
 
 fn main() -> Anything<()> {
+    with_best_kernels();
     let argument = std::env::args().nth(1);
     match argument.as_deref() {
         Some("model") => load_model(),

@@ -22,7 +22,7 @@ use std::time::{Duration, Instant};
 use sayback::dialogue::{Dialogue, Event, State};
 use sayback::facts::{Record, Time};
 use sayback::grammar::{Expect, Grammar};
-use sayback::hearing::{Ear, Heard, Model, RATE, read_wav};
+use sayback::hearing::{Ear, Heard, Model, RATE, read_wav, with_best_kernels};
 use sayback::residents::Home;
 use sayback::round::{hear, listen_for, model_for};
 use sound::Ventilation;
@@ -43,6 +43,7 @@ const LATEST: Duration = Duration::from_millis(300);
 const TRIED: [usize; 7] = [1, 10, 25, 40, 60, 80, 100];
 
 fn main() -> Anything<()> {
+    with_best_kernels();
     let home = Home::from_toml(&std::fs::read_to_string("audio-fixtures/demo-home.toml")?)?;
     let grammar = Grammar::standard().for_home(&home)?;
     let dialogue = Dialogue::new(home.clone(), home.aides[0].clone(), &grammar)?;

@@ -21,7 +21,7 @@ use chrono::Duration;
 use sayback::dialogue::{Action, Dialogue, Event, Phase, State};
 use sayback::facts::{Body, Record, Time};
 use sayback::grammar::{Expect, Grammar};
-use sayback::hearing::{Ear, Heard, Meter, RATE, read_wav};
+use sayback::hearing::{Ear, Heard, Meter, RATE, read_wav, with_best_kernels};
 use sayback::residents::Home;
 use sayback::round::{ear_for, hear};
 use sound::{CHAT, Ventilation, Voices, silence};
@@ -77,6 +77,7 @@ struct Came {
 }
 
 fn main() -> Anything<()> {
+    with_best_kernels();
     let show = std::env::args().nth(1).is_some_and(|it| it == "show");
     let folder = tempfile::tempdir()?;
     let mut voices = Voices::new(folder.path());

@@ -130,6 +130,27 @@ fn hear_tells_what_was_said_and_what_it_means() {
     }
 }
 
+/// OpenBLAS, which is in the recogniser's library, says what it chose where it is asked to.
+#[test]
+fn the_best_routines_for_this_processor_are_used() {
+    let chosen = |given: Option<&str>| {
+        let mut command = Command::new(env!("CARGO_BIN_EXE_sayback"));
+        command.arg("--version").env("OPENBLAS_VERBOSE", "2");
+        command.env_remove("OPENBLAS_CORETYPE");
+        command.envs(given.map(|it| ("OPENBLAS_CORETYPE", it)));
+        let said = ended(command.output().unwrap());
+        assert!(said.out.starts_with("sayback "), "{}", said.out);
+        let last = said.err.lines().last().expect("what it chose");
+        last.to_owned()
+    };
+    if is_x86_feature_detected!("avx512vl") {
+        assert_eq!(chosen(None), "Core: SkylakeX");
+    } else if is_x86_feature_detected!("avx2") {
+        assert_eq!(chosen(None), "Core: Haswell");
+    }
+    assert_eq!(chosen(Some("Nehalem")), "Core: Nehalem");
+}
+
 #[test]
 fn hear_listens_for_what_is_expected() {
     let file = recording("room-four-bed-two");

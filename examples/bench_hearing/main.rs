@@ -22,7 +22,7 @@ use std::path::PathBuf;
 
 use sayback::dialogue::State;
 use sayback::grammar::{Expect, Grammar};
-use sayback::hearing::{Heard, Model, read_wav};
+use sayback::hearing::{Heard, Model, read_wav, with_best_kernels};
 use sayback::round::model_for;
 use sayback::vitals::VitalSign;
 
@@ -44,6 +44,7 @@ pub fn python() -> PathBuf {
 }
 
 fn main() -> Anything<()> {
+    with_best_kernels();
     let wanted = Wanted::from_arguments()?;
     let bench = Bench::new(&wanted)?;
     let mut judged = Vec::new();

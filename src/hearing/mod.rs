@@ -10,6 +10,7 @@ mod frames;
 mod gate;
 mod heard;
 mod kept_sound;
+mod kernels;
 mod language;
 mod level;
 mod link;
@@ -28,6 +29,7 @@ mod wav;
 
 pub use alternatives::heard_in;
 pub use heard::{Alternative, By, Heard, UNKNOWN, Word};
+pub use kernels::with_best_kernels;
 pub use language::Words;
 pub use level::{ClipDetector, FLOOR, Level, Meter};
 pub use microphone::{Microphone, MicrophoneEvent};
