@@ -18,7 +18,8 @@ fn understanding(criterion: &mut Criterion) {
         pending: &[],
         precautions: None,
         ask_below: ASK_BELOW,
-        counted: None,
+        manners: &[],
+        kept: &[],
     };
     for (name, words) in [
         ("yes", "yes"),

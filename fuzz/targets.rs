@@ -182,7 +182,8 @@ fn meant(heard: &Heard) {
             pending,
             precautions: None,
             ask_below: 0.5,
-            counted: None,
+            manners: &[],
+            kept: &[],
         };
         let _ = understand(heard, &VOCABULARY, &context);
     }

@@ -16,7 +16,8 @@ fn meaning(phrase: &str, pending: &[VitalSign]) -> Result<Utterance, NotUndersto
         pending,
         precautions: None,
         ask_below: ASK_BELOW,
-        counted: None,
+        manners: &[],
+        kept: &[],
     };
     understand(&Heard::from_text(phrase), &VOCABULARY, &context)
 }

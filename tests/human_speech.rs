@@ -96,7 +96,8 @@ impl Listener {
             pending,
             precautions: None,
             ask_below: ASK_BELOW,
-            counted: None,
+            manners: &[],
+            kept: &[],
         };
         understand(heard, &self.vocabulary, &context)
     }

@@ -54,7 +54,8 @@ fn meaning(said: &str, units: Units, pending: &[VitalSign]) -> Option<Utterance>
         pending,
         precautions: None,
         ask_below: ASK_BELOW,
-        counted: None,
+        manners: &[],
+        kept: &[],
     };
     understand(&Heard::from_text(said), &VOCABULARY, &context).ok()
 }

@@ -19,7 +19,8 @@ fn context(pending: &[VitalSign], units: Units) -> Context<'_> {
         pending,
         precautions: None,
         ask_below: ASK_BELOW,
-        counted: None,
+        manners: &[],
+        kept: &[],
     }
 }
 

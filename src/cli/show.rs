@@ -15,13 +15,16 @@ pub fn meaning_line(meaning: &Utterance) -> String {
     match meaning {
         Utterance::Readings {
             yes,
+            no,
             claims,
             unclear,
         } => {
             let yes = yes.iter().map(|_| "yes".to_owned());
+            let no = no.then(|| "no".to_owned());
             let claims = claims.iter().map(|it| shown(&it.measurement));
             let unclear = unclear.iter().map(ask);
-            yes.chain(claims)
+            yes.chain(no)
+                .chain(claims)
                 .chain(unclear)
                 .collect::<Vec<_>>()
                 .join("; ")

@@ -50,7 +50,8 @@ impl Understanding {
             pending: &self.pending,
             precautions: None,
             ask_below: ASK_BELOW,
-            counted: None,
+            manners: &[],
+            kept: &[],
         };
         sayback::understanding::understand(heard, &self.vocabulary, &context)
     }

@@ -58,7 +58,8 @@ impl Turn<'_> {
     ) -> Vec<Caution> {
         let precautions = &resident.care.precautions;
         let plan = plan(sign, how);
-        let recent = &self.state.recent;
+        let recent = self.state.recent.get(&resident.id);
+        let recent = recent.map_or(&[][..], Vec::as_slice);
         cautions(precautions, &plan, recent, self.now, resident.limits.home())
     }
 
@@ -109,10 +110,11 @@ impl Turn<'_> {
     /// The resident ate, drank, smoked or exercised: what must wait says so.
     pub(super) fn did(&mut self, activity: Activity, minutes: u32) {
         let at = self.now - Duration::minutes(i64::from(minutes.min(24 * 60)));
-        self.state.recent.push(Recent { activity, at });
         let Some(resident) = self.resident() else {
             return self.ask_again();
         };
+        let recent = self.state.recent.entry(resident.id.clone());
+        recent.or_default().push(Recent { activity, at });
         let mut said = vec!["Noted.".to_owned()];
         for sign in VitalSign::ALL {
             let how = usual(resident, sign);

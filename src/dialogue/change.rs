@@ -13,9 +13,9 @@ use super::turn::Turn;
 use crate::facts::Dropped;
 use crate::hearing::{By, Heard};
 use crate::speaking::wording;
-use crate::understanding::{Order, Part, Unclear, Yes};
+use crate::understanding::{Manner, Order, Part, Unclear, Yes};
 use crate::vitals::rules::ToldWrong;
-use crate::vitals::{Layer, Measurement, Qualifier, VitalSign};
+use crate::vitals::{Layer, Measurement, Qualifier, VitalSign, Working};
 
 /// A change of a kept reading, read back.
 #[derive(Debug, Clone, PartialEq)]
@@ -24,6 +24,8 @@ pub struct Change {
     pub(super) was: Measurement,
     /// What it is to be; none when it is taken back.
     pub(super) to: Option<Measurement>,
+    /// How that was worked out, where it was.
+    pub(super) working: Option<Working>,
     /// What the aide said, for the record.
     pub(super) words: String,
     /// How any of it was given.
@@ -37,10 +39,19 @@ impl Change {
         self.was.sign()
     }
 
+    /// How the value that it is to be was said.
+    pub(super) fn manner(&self) -> Option<Manner> {
+        Manner::new(self.to.as_ref().unwrap_or(&self.was), self.working)
+    }
+
     fn read_back(&self) -> String {
         let was = wording::measurement(&self.was);
         match &self.to {
-            Some(to) => format!("Change: {was}, to {}.", wording::measurement(to)),
+            Some(to) => {
+                let to = wording::measurement(to);
+                let worked = self.working.map(wording::working).unwrap_or_default();
+                format!("Change: {was}, to {to}{worked}.")
+            }
             None => format!("Take back: {was}."),
         }
     }
@@ -142,7 +153,7 @@ impl Turn<'_> {
                 let each = several.iter().zip(ORDINALS);
                 let each = each.map(|(it, nth)| {
                     let read = wording::measurement(&it.measurement);
-                    let time = wording::taken_at(it.record.measured_at);
+                    let time = wording::taken_at(it.record.measured_at, self.now);
                     format!("The {nth}: {read}{time}.")
                 });
                 let text = each.collect::<Vec<_>>().join(" ");
@@ -192,10 +203,15 @@ impl Turn<'_> {
         if to.as_ref() == Some(&was) {
             return self.say("That is what is recorded already.");
         }
+        let working = match order {
+            Order::Change { to: Some(to), .. } => to.working,
+            _ => None,
+        };
         let change = Change {
             reading,
             was,
             to,
+            working,
             words,
             by,
             second_look: false,
@@ -253,7 +269,7 @@ impl Turn<'_> {
                 sign,
                 to: Some(claim),
             } if waiting.contains(sign) => {
-                self.readings(None, vec![claim.as_ref().clone()], Vec::new());
+                self.readings(None, true, vec![claim.as_ref().clone()], Vec::new());
             }
             Order::ThatWas(qualifiers)
                 if qualifiers.iter().all(|it| {
@@ -307,6 +323,7 @@ impl Turn<'_> {
             reading,
             was: kept.measurement.clone(),
             to: Some(to),
+            working: part.value.as_ref().and_then(|it| it.working),
             words: format!("{}; {}", change.words, part.words),
             by: change.by.max(part.by),
             second_look: false,

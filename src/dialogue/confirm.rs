@@ -144,6 +144,11 @@ impl Turn<'_> {
                 self.say(
                     "No answer. Held as unconfirmed for the nurse to see; not kept as a reading.",
                 );
+                let unclear = self.state.unclear.drain(..);
+                let lost: Vec<VitalSign> = unclear.map(|it| it.sign).collect();
+                if !lost.is_empty() {
+                    self.say(&format!("Not kept: {}.", wording::names(&lost)));
+                }
             }
             Phase::Asking(question) => {
                 self.state.phase = Phase::Open;

@@ -3,6 +3,7 @@
 use uuid::Uuid;
 
 use crate::facts::{Raised, ReadingRecord, Recheck};
+use crate::understanding::Manner;
 use crate::vitals::rules::Rule;
 use crate::vitals::{Measurement, Reading, VitalSign};
 
@@ -29,6 +30,13 @@ pub(super) struct KeptHere {
 impl KeptHere {
     pub(super) const fn sign(&self) -> VitalSign {
         self.measurement.sign()
+    }
+
+    /// How it was said, as far as that is known of what stands.
+    pub(super) fn manner(&self) -> Option<Manner> {
+        let as_worked = self.measurement.value() == self.record.measurement.value();
+        let working = self.record.working.filter(|_| as_worked);
+        Manner::new(&self.measurement, working)
     }
 
     pub(super) fn reading(&self) -> Reading {

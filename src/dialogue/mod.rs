@@ -15,6 +15,7 @@ mod moved;
 mod news;
 mod order;
 mod orthostatic;
+mod part;
 mod pause;
 mod place;
 mod privacy;
@@ -226,6 +227,7 @@ impl Dialogue {
         ask_below: f32,
     ) -> Result<Utterance, NotUnderstood> {
         let pending = state.pending_signs();
+        let (manners, kept) = (state.manners(), state.manners_kept());
         let context = Context {
             units: self.home.units,
             pending: &pending,
@@ -234,7 +236,8 @@ impl Dialogue {
                 .and_then(|id| self.home.resident(id))
                 .map(|it| &it.care.precautions),
             ask_below,
-            counted: state.counted(),
+            manners: &manners,
+            kept: &kept,
         };
         understand(heard, &self.vocabulary, &context)
     }
@@ -307,9 +310,10 @@ impl Dialogue {
             Utterance::No => turn.no(),
             Utterance::Readings {
                 yes,
+                no,
                 claims,
                 unclear,
-            } => turn.readings(yes.as_ref(), claims, unclear),
+            } => turn.readings(yes.as_ref(), no, claims, unclear),
             Utterance::Part(part) => turn.part(*part),
             Utterance::NotTaken { signs, reason } => turn.not_taken(signs, reason),
             Utterance::Reported { to } => turn.reported(&to),

@@ -262,16 +262,18 @@ impl<'a> Turn<'a> {
             why: Why::NoNumber,
             qualifiers: Qualifiers::default(),
             taken: None,
+            manner: None,
         }));
         true
     }
 
-    /// What "refused" alone is about: the vital sign asked for in turn.
+    /// What "refused" alone is about: the vital sign that is asked for.
     pub(super) fn or_asked(&self, signs: Vec<VitalSign>) -> Vec<VitalSign> {
-        if signs.is_empty() && self.state.phase == Phase::Open {
-            self.state.order.asked.into_iter().collect()
-        } else {
-            signs
+        match &self.state.phase {
+            _ if !signs.is_empty() => signs,
+            Phase::Open => self.state.order.asked.into_iter().collect(),
+            Phase::Asking(Question::Value(unclear)) => vec![unclear.sign],
+            _ => signs,
         }
     }
 }

@@ -122,7 +122,8 @@ impl Turn<'_> {
     pub(super) fn leave(&mut self) {
         self.state.resident = None;
         self.state.in_vain.clear();
-        self.state.recent.clear();
+        self.state.drafts.clear();
+        self.state.unclear.clear();
         self.state.guided = None;
         self.state.rechecking = None;
         self.drop_timers();

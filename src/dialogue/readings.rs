@@ -5,21 +5,43 @@ use super::turn::Turn;
 use super::{Phase, Question, time};
 use crate::facts::{Body, Dropped, ReadBack, Ready};
 use crate::speaking::wording;
-use crate::understanding::{Claim, Part, Unclear, Why, Yes};
+use crate::understanding::{Claim, Manner, Unclear, Why, Yes};
 use crate::vitals::{CountError, Layer, Measurement, Qualifier, Rhythm, VitalSign, Working};
 
 impl Turn<'_> {
     pub(super) fn readings(
         &mut self,
         yes: Option<&Yes>,
-        claims: Vec<Claim>,
+        no: bool,
+        mut claims: Vec<Claim>,
         unclear: Vec<Unclear>,
     ) {
-        if let (Some(yes), Phase::Confirming(_)) = (yes, &self.state.phase) {
-            self.yes(yes);
-            // An unlikely value may now want its second look first.
-            if matches!(self.state.phase, Phase::Confirming(_)) {
-                return;
+        if let (Some(yes), Phase::Confirming(offer)) = (yes, &self.state.phase) {
+            let offered = offer.read_back.measurements();
+            let of_offered = |claim: &Claim, same: bool| {
+                let new = &claim.measurement;
+                offered.iter().any(|was| {
+                    is_another_way(was, new) == Some(false) && (was.value() == new.value()) == same
+                })
+            };
+            // With another value after it, that was no yes.
+            if !claims.iter().any(|it| of_offered(it, false)) {
+                claims.retain(|it| !of_offered(it, true));
+                self.yes(yes);
+                // An unlikely value may now want its second look first.
+                if matches!(self.state.phase, Phase::Confirming(_)) {
+                    let mut later: Vec<VitalSign> =
+                        claims.iter().map(|it| it.measurement.sign()).collect();
+                    later.extend(unclear.iter().map(|it| it.sign));
+                    if !later.is_empty() {
+                        let later = wording::capital(&wording::names(&later));
+                        self.say(&format!("{later}: not taken yet, say it after this."));
+                    }
+                    return;
+                }
+                if claims.is_empty() && unclear.is_empty() {
+                    return;
+                }
             }
         }
         match &self.state.phase {
@@ -47,10 +69,21 @@ impl Turn<'_> {
             }
             self.state.phase = Phase::Open;
         }
+        let refused = no || self.state.phase == Phase::Asking(Question::Correction);
         self.take_back(Dropped::Replaced);
+        let said = claims.iter().map(|it| it.measurement.sign());
+        let said: Vec<VitalSign> = said.chain(unclear.iter().map(|it| it.sign)).collect();
+        if refused && !self.state.drafts.iter().any(|it| said.contains(&it.sign())) {
+            self.ask_for_refused();
+        }
+        if let Some(sign) = claims.iter().find_map(|it| self.several(it)) {
+            return self.which_of_several(sign);
+        }
+        let mut now = Vec::new();
         for claim in claims {
             self.forget_unclear(claim.measurement.sign());
-            self.merge(claim);
+            let at = self.merge(claim, no, &now);
+            now.push(at);
         }
         for it in unclear {
             self.forget_unclear(it.sign);
@@ -62,141 +95,54 @@ impl Turn<'_> {
         self.advance();
     }
 
-    /// An answer, or a change of what is pending.
-    pub(super) fn part(&mut self, part: Part) {
-        if self.stood(&part.qualifiers) {
-            return;
-        }
-        if self.change_replaced(&part) || self.count_answered(&part) {
-            return;
-        }
-        if self.state.phase == Phase::Open && !self.answers_in_turn() {
-            return self.ask_again();
-        }
-        if let Some(why) = part.why {
-            let again = match why {
-                Why::Impossible(why) => format!("{}.", sentence(&why.to_string())),
-                Why::Arithmetic(why) => format!("{}.", sentence(&why)),
-                _ => "I missed part of that.".to_owned(),
-            };
-            self.say(&again);
-            return match &self.state.phase {
-                Phase::Asking(question @ Question::Value(_)) => self.ask(question.clone()),
-                _ => self.ask_again(),
-            };
-        }
-        if part.whose.len() > 1 {
-            let names = wording::names(&part.whose);
-            self.prompt(&format!("Which one: {names}? Say the name and the value."));
-            return self.correction();
-        }
-        if let Phase::Asking(Question::Value(unclear)) = &self.state.phase {
-            let unclear = unclear.clone();
-            return self.answer_value(&unclear, part);
-        }
-        self.take_back(Dropped::Replaced);
-        let mut doubtful = false;
-        if let Some(valued) = part.value {
-            let sign = valued.measurement.sign();
-            self.in_vain([sign]);
-            let draft = self.state.drafts.iter_mut().find(|it| it.sign() == sign);
-            if let Some(Draft { claim, .. }) = draft {
-                let mut measurement = valued.measurement;
-                for qualifier in claim.measurement.qualifiers().iter() {
-                    // The same vital sign takes the same qualifiers.
-                    measurement = measurement.clone().with(qualifier).unwrap_or(measurement);
-                }
-                claim.measurement = measurement;
-                claim.working = valued.working;
-                claim.device = valued.device.or(claim.device);
-                claim.words = format!("{}; {}", claim.words, part.words);
-                claim.confidence = part.confidence;
-                claim.rivals = part.rivals;
-                claim.sound = part.sound;
-                claim.by = claim.by.max(part.by);
+    /// What was refused and not replaced is asked for, after what was said instead: it is
+    /// not read back again as if it had been said again.
+    fn ask_for_refused(&mut self) {
+        let refused = std::mem::take(&mut self.state.drafts).into_iter();
+        self.state.unclear.extend(refused.map(|it| Unclear {
+            sign: it.sign(),
+            why: Why::NoNumber,
+            qualifiers: it.claim.measurement.qualifiers().clone(),
+            taken: it.claim.taken,
+            manner: Manner::of(&it.claim),
+        }));
+    }
+
+    /// The vital sign of a claim that may replace more than one draft.
+    fn several(&self, claim: &Claim) -> Option<VitalSign> {
+        let fits =
+            |it: &&Draft| is_another_way(&it.claim.measurement, &claim.measurement) == Some(false);
+        let fitting = self.state.drafts.iter().filter(fits).count();
+        (fitting > 1).then(|| claim.measurement.sign())
+    }
+
+    pub(super) fn which_of_several(&mut self, sign: VitalSign) {
+        let name = sign.name();
+        self.prompt(&format!(
+            "Which {name}? Say {name}, how it was taken, and the value."
+        ));
+        self.correction();
+    }
+
+    /// Adds a claim, or puts it in the place of one that it replaces, and says where it is.
+    /// Qualifiers said before stay unless said again. After a no it replaces its vital
+    /// sign; otherwise one that was taken another way is another reading, where several are
+    /// usual or waiting. What was said in the same breath, `now`, is only said again.
+    pub(super) fn merge(&mut self, claim: Claim, no: bool, now: &[usize]) -> usize {
+        let new = &claim.measurement;
+        let drafts = &self.state.drafts;
+        let of_sign = drafts.iter().filter(|it| it.sign() == new.sign()).count();
+        let any_way = of_sign == 1 && (no || new.sign() != VitalSign::BloodPressure);
+        let replaces = |(at, old): (usize, &Draft)| {
+            let old = &old.claim.measurement;
+            match is_another_way(old, new) {
+                None => false,
+                Some(another) if now.contains(&at) => !another && old.value() == new.value(),
+                Some(another) => any_way || !another,
             }
-        }
-        for qualifier in part.qualifiers {
-            doubtful |= !self.qualify(qualifier);
-        }
-        if doubtful {
-            self.prompt("I can't tell which reading that belongs to. Say its name and the value.");
-            return self.correction();
-        }
-        self.advance();
-    }
-
-    fn answer_value(&mut self, unclear: &Unclear, part: Part) {
-        let Some(valued) = part.value else {
-            // How it was taken is remembered until the value is said.
-            let mut unclear = unclear.clone();
-            let own = unclear.sign.qualifiers();
-            let fits = part.qualifiers.into_iter();
-            let fits = fits.filter(|it| own.contains(&it.kind()));
-            fits.for_each(|it| unclear.qualifiers.set(it));
-            self.state.phase = Phase::Asking(Question::Value(unclear));
-            return self.ask_again();
-        };
-        let mut measurement = valued.measurement;
-        for qualifier in unclear.qualifiers.iter().chain(part.qualifiers) {
-            measurement = measurement.clone().with(qualifier).unwrap_or(measurement);
-        }
-        self.state.phase = Phase::Open;
-        self.merge(Claim {
-            measurement,
-            working: valued.working,
-            device: valued.device,
-            taken: unclear.taken,
-            words: part.words,
-            confidence: part.confidence,
-            by: part.by,
-            rivals: part.rivals,
-            sound: part.sound,
-        });
-        self.advance();
-    }
-
-    /// Gives a qualifier to the one draft that can have it. False when none
-    /// can, or more than one.
-    fn qualify(&mut self, qualifier: Qualifier) -> bool {
-        let kind = qualifier.kind();
-        let takes = |it: &Draft| it.sign().qualifiers().contains(&kind);
-        let asked = match &self.state.phase {
-            Phase::Asking(Question::Qualifier(at, asked)) if *asked == kind => Some(*at),
-            _ => None,
-        };
-        let places: Vec<usize> = (0..self.state.drafts.len())
-            .filter(|at| takes(&self.state.drafts[*at]))
-            .collect();
-        let at = match (asked, places.as_slice()) {
-            (Some(at), _) => at,
-            (None, [only]) => *only,
-            _ => return false,
-        };
-        let Some(draft) = self.state.drafts.get_mut(at) else {
-            return false;
-        };
-        match draft.claim.measurement.clone().with(qualifier) {
-            Ok(measurement) => {
-                draft.claim.measurement = measurement;
-                true
-            }
-            Err(_) => false,
-        }
-    }
-
-    /// Adds a claim, or puts it in the place of one that it replaces: the same
-    /// vital sign taken the same way. Qualifiers said before stay unless said
-    /// again.
-    fn merge(&mut self, claim: Claim) {
-        let replaces = |old: &Draft| {
-            let (old, new) = (&old.claim.measurement, &claim.measurement);
-            let same = |it: Qualifier| old.qualifiers().get(it.kind()).is_none_or(|was| was == it);
-            old.sign() == new.sign()
-                && (old.sign() != VitalSign::BloodPressure || new.qualifiers().iter().all(same))
         };
         let spoken_at = self.now;
-        let Some(at) = self.state.drafts.iter().position(replaces) else {
+        let Some(at) = drafts.iter().enumerate().position(replaces) else {
             let mut draft = Draft {
                 claim,
                 spoken_at,
@@ -205,7 +151,8 @@ impl Turn<'_> {
             self.assume_position(&mut draft);
             draft.claim.measurement = self.assume_same_way(draft.claim.measurement);
             self.assume_usual(&mut draft);
-            return self.state.drafts.push(draft);
+            self.state.drafts.push(draft);
+            return self.state.drafts.len() - 1;
         };
         let old = self.state.drafts[at].claim.clone();
         let mut claim = claim;
@@ -226,6 +173,7 @@ impl Turn<'_> {
         }
         let draft = &mut self.state.drafts[at];
         (draft.claim, draft.spoken_at) = (claim, spoken_at);
+        at
     }
 
     pub(super) fn forget_unclear(&mut self, sign: VitalSign) {
@@ -313,6 +261,7 @@ impl Turn<'_> {
                 why: Why::Arithmetic(CountError::NeedsFullMinute { sign }.to_string()),
                 qualifiers: claim.measurement.qualifiers().clone(),
                 taken: claim.taken,
+                manner: None,
             });
         }
     }
@@ -361,6 +310,7 @@ impl Turn<'_> {
                     why: Why::BadTime,
                     qualifiers: claim.measurement.qualifiers().clone(),
                     taken: None,
+                    manner: Manner::of(&claim),
                 });
                 continue;
             };
@@ -403,6 +353,16 @@ impl Turn<'_> {
     }
 }
 
+/// Whether a reading was taken another way than one that waits, by what was said of it.
+/// None for another vital sign.
+fn is_another_way(waits: &Measurement, new: &Measurement) -> Option<bool> {
+    let other = |it: Qualifier| {
+        let was = waits.qualifiers().get(it.kind());
+        was.is_some_and(|was| was != it)
+    };
+    (waits.sign() == new.sign()).then(|| new.qualifiers().iter().any(other))
+}
+
 /// `hard` for one that was said in vain again and again.
 fn ask_value(unclear: &Unclear, hard: bool) -> String {
     let name = unclear.sign.name();
@@ -433,6 +393,6 @@ fn ask_value(unclear: &Unclear, hard: bool) -> String {
     }
 }
 
-fn sentence(text: &str) -> String {
+pub(super) fn sentence(text: &str) -> String {
     wording::capital(&wording::spelled(text))
 }

@@ -14,7 +14,7 @@ use super::{Phase, State};
 use crate::facts::Time;
 use crate::grammar::{Spoken, Token};
 use crate::hearing::{By, Heard};
-use crate::understanding::{Meant, NotUnderstood, Unclear, Utterance, Why, meant};
+use crate::understanding::{Manner, Meant, NotUnderstood, Unclear, Utterance, Why, meant};
 
 /// How often in a row.
 const ASKS: u8 = 2;
@@ -178,6 +178,7 @@ impl Turn<'_> {
             yes,
             claims,
             unclear,
+            ..
         } = meaning
             && self.follows_talk(heard, NO_PAUSE)
         {
@@ -186,6 +187,7 @@ impl Turn<'_> {
                 sign: it.measurement.sign(),
                 qualifiers: it.measurement.qualifiers().clone(),
                 taken: it.taken,
+                manner: Manner::of(&it),
                 why: Why::Unsure(it.confidence),
             }));
         }

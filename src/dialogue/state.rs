@@ -16,7 +16,7 @@ use super::timers::{Stopping, Timer};
 use crate::facts::{OpenReport, Pending, ReadBack, Recheck, Record, Time};
 use crate::grammar::Expect;
 use crate::residents::{ResidentId, Staff};
-use crate::understanding::{Claim, Unclear, Why};
+use crate::understanding::{Claim, Manner, Unclear};
 use crate::vitals::rules::{OrthostaticTest, Step};
 use crate::vitals::{
     CautionKind, History, NotTaken, NotTakenReason, QualifierKind, Recent, VitalSign, WentOn,
@@ -140,8 +140,8 @@ pub struct State {
     pub(super) histories: BTreeMap<ResidentId, History>,
     /// What nurses want taken again.
     pub(super) rechecks: Vec<Recheck>,
-    /// What the current resident did lately.
-    pub(super) recent: Vec<Recent>,
+    /// What residents did lately.
+    pub(super) recent: BTreeMap<ResidentId, Vec<Recent>>,
     /// Lying and standing pressures under way.
     pub(super) guided: Option<OrthostaticTest>,
     /// Counts and waits under way.
@@ -195,7 +195,7 @@ impl State {
             not_taken: Vec::new(),
             histories: record.histories(),
             rechecks: record.rechecks().cloned().collect(),
-            recent: Vec::new(),
+            recent: BTreeMap::new(),
             guided: None,
             timers: Vec::new(),
             stopping: None,
@@ -293,17 +293,37 @@ impl State {
             .is_some_and(|it| it.step() == Step::Stand)
     }
 
-    /// What was just counted and over how many seconds, when its number is
-    /// asked for.
-    pub(super) const fn counted(&self) -> Option<(VitalSign, u16)> {
-        match &self.phase {
-            Phase::Asking(Question::Value(Unclear {
-                sign,
-                why: Why::Counted(seconds),
-                ..
-            })) => Some((*sign, *seconds)),
+    /// How what waits for an answer or a yes was said.
+    pub(super) fn manners(&self) -> Vec<Manner> {
+        let asked = match &self.phase {
+            Phase::Asking(Question::Value(unclear)) => unclear.manner,
+            Phase::ConfirmChange(change) => change.manner(),
             _ => None,
-        }
+        };
+        let offered: Vec<Manner> = match &self.phase {
+            Phase::Confirming(offer) => offer.read_back.claims().filter_map(Manner::of).collect(),
+            _ => Vec::new(),
+        };
+        let drafts = self.drafts.iter().filter_map(|it| Manner::of(&it.claim));
+        let unclear = self.unclear.iter().filter_map(|it| it.manner);
+        let all = asked.into_iter().chain(offered).chain(drafts);
+        all.chain(unclear).collect()
+    }
+
+    /// How what was kept here in this round was said; not of a vital sign of which
+    /// several were kept in several ways.
+    pub(super) fn manners_kept(&self) -> Vec<Manner> {
+        let here = self.resident.as_ref().and_then(|id| self.kept.get(id));
+        let all: Vec<Manner> = here
+            .into_iter()
+            .flatten()
+            .filter_map(KeptHere::manner)
+            .collect();
+        let one_way = |it: &&Manner| {
+            all.iter()
+                .all(|other| other.sign != it.sign || other == *it)
+        };
+        all.iter().filter(one_way).copied().collect()
     }
 
     /// What the recogniser should listen for.

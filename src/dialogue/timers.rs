@@ -14,7 +14,7 @@ use super::turn::Turn;
 use super::{Action, Phase, Question};
 use crate::facts::Time;
 use crate::speaking::wording;
-use crate::understanding::{Part, Unclear, Utterance, Why};
+use crate::understanding::{Manner, Part, Unclear, Utterance, Why};
 use crate::vitals::rules::Step;
 use crate::vitals::{
     CountError, LATE_SECONDS, Qualifier, QualifierKind, Qualifiers, Rhythm, VitalSign, period,
@@ -255,6 +255,7 @@ impl Turn<'_> {
         let again = format!("{why}; say count {} to count again", count.sign.name());
         self.ask_count(Unclear {
             why: Why::Arithmetic(again),
+            manner: None,
             ..count
         });
     }
@@ -317,6 +318,7 @@ impl Turn<'_> {
             why: Why::Counted(count.seconds),
             qualifiers: count.qualifiers.clone(),
             taken: None,
+            manner: Some(Manner::counted(count.sign, count.seconds)),
         };
         self.state.timers.remove(at);
         if now - due > LATE {
@@ -372,6 +374,9 @@ impl Turn<'_> {
                 }
             }
             _ => return false,
+        }
+        if matches!(unclear.why, Why::Arithmetic(_)) {
+            unclear.manner = None;
         }
         self.ask(Question::Value(unclear));
         true

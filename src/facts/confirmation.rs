@@ -88,7 +88,9 @@ impl Ready {
         let claim = &self.claim;
         let worked = claim.working.map(wording::working).unwrap_or_default();
         let device = claim.device.map(wording::device).unwrap_or_default();
-        let time = self.earlier().map(wording::taken_at).unwrap_or_default();
+        let time = self.earlier();
+        let time = time.map(|it| wording::taken_at(it, self.spoken_at));
+        let time = time.unwrap_or_default();
         format!("{worked}{device}{time}")
     }
 
@@ -150,6 +152,11 @@ impl ReadBack {
     pub fn measurements(&self) -> Vec<Measurement> {
         let each = self.readings.iter();
         each.map(|it| it.measurement().clone()).collect()
+    }
+
+    /// What the aide claimed, as it is read back.
+    pub fn claims(&self) -> impl Iterator<Item = &Claim> {
+        self.readings.iter().map(|it| &it.claim)
     }
 
     /// What is read back beside each measurement, such as "counted three six in

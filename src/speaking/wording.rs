@@ -80,11 +80,17 @@ fn qualifier(it: Qualifier) -> String {
     }
 }
 
-/// The time of a late entry, as part of a read-back.
+/// The time of a late entry, as part of a read-back on the day of `now`.
 #[must_use]
-pub fn taken_at(time: Time) -> String {
+pub fn taken_at(time: Time, now: Time) -> String {
+    let today = time.date_naive() == now.date_naive();
+    let day = if today { "" } else { " yesterday" };
     let [hour, minute] = [time.hour().to_string(), format!("{:02}", time.minute())];
-    format!(", taken at {}, {}", each_digit(&hour), each_digit(&minute))
+    format!(
+        ", taken{day} at {}, {}",
+        each_digit(&hour),
+        each_digit(&minute)
+    )
 }
 
 /// A birth date: "born one one, May, one nine three eight".

@@ -3,12 +3,13 @@
 
 use std::borrow::Cow;
 
+use super::manner::{Manner, Worked};
 use super::utterance::{Claim, Part, Taken, Unclear, Utterance, Why, Yes};
 use super::value::{Beside, is_core, value_of};
 use super::{Sentence, lasting, number, taken};
 use crate::grammar::{Piece, Side, Spoken, Token};
 use crate::vitals::{
-    Arm, OxygenFlow, Qualifier, QualifierKind, Qualifiers, Supply, Unit, VitalSign,
+    Alertness, Arm, OxygenFlow, Qualifier, QualifierKind, Qualifiers, Supply, Unit, VitalSign,
 };
 
 /// One vital sign's share of the utterance.
@@ -37,7 +38,8 @@ impl Sentence<'_> {
             // it is comes first.
             return Some(tokens.iter().find_map(called).unwrap_or(readings));
         }
-        self.part(&tokens).map(|it| Utterance::Part(Box::new(it)))
+        self.part(&tokens, taken)
+            .map(|it| Utterance::Part(Box::new(it)))
     }
 
     /// `None` when the names of vital signs are all that speaks for a reading,
@@ -50,6 +52,8 @@ impl Sentence<'_> {
     ) -> Option<Utterance> {
         let begins_with_yes = tokens.first().is_some_and(|it| it.token == Token::Yes)
             && self.confidence(0, tokens[0].to) >= self.context.ask_below;
+        let first = tokens.iter().find(|it| it.token != Token::Filler);
+        let no = first.is_some_and(|it| it.token == Token::No);
         let mut claims: Vec<Claim> = Vec::new();
         let mut unclear: Vec<Unclear> = Vec::new();
         for segment in segments(tokens) {
@@ -59,12 +63,14 @@ impl Sentence<'_> {
                     Some(at) => {
                         let first = claims.remove(at).measurement;
                         let qualifiers = claim.measurement.qualifiers().clone();
+                        let manner = Manner::of(&claim);
                         let why = Why::Either(vec![first, claim.measurement]);
                         unclear.push(Unclear {
                             sign,
                             why,
                             qualifiers,
                             taken: claim.taken,
+                            manner,
                         });
                     }
                     None => claims.push(claim),
@@ -76,6 +82,7 @@ impl Sentence<'_> {
                     own.filter(fits).for_each(|it| qualifiers.set(it));
                     unclear.push(Unclear {
                         sign,
+                        manner: self.manner_of_unclear(sign, &segment.body, &why),
                         why,
                         qualifiers,
                         taken: taken.and_then(Result::ok),
@@ -91,7 +98,6 @@ impl Sentence<'_> {
         };
         let no_number = unclear.iter().all(|it| it.why == Why::NoNumber);
         let unsure = self.heard.confidence() < self.context.ask_below;
-        let first = tokens.iter().find(|it| it.token != Token::Filler);
         let amid_talk = first.is_some_and(|it| it.token == Token::Unknown);
         if claims.is_empty()
             && ((no_number && (unsure || tokens.iter().any(stray))) || (amid_talk && unsure))
@@ -100,13 +106,14 @@ impl Sentence<'_> {
         }
         Some(Utterance::Readings {
             yes: begins_with_yes.then(|| Yes::given(self.heard.by)),
+            no,
             claims,
             unclear,
         })
     }
 
     fn claim(&self, segment: &Segment, taken: Option<Result<Taken, ()>>) -> Result<Claim, Why> {
-        if segment.torn {
+        if segment.torn || denied(&segment.body) {
             return Err(Why::Gap);
         }
         let sign = segment.sign;
@@ -119,7 +126,7 @@ impl Sentence<'_> {
             }
         }
         let said = self.with_count(sign, last_said(&segment.body));
-        let valued = value_of(sign, &said, self.beside(&qualifiers))?;
+        let valued = value_of(sign, &said, self.beside(sign, &qualifiers))?;
         if segment.amid_talk || self.may_lack_a_digit(segment.from, segment.to) {
             return Err(Why::Gap);
         }
@@ -142,7 +149,7 @@ impl Sentence<'_> {
         })
     }
 
-    fn part(&self, tokens: &[Spoken]) -> Option<Part> {
+    fn part(&self, tokens: &[Spoken], taken: Option<Result<Taken, ()>>) -> Option<Part> {
         let pending = self.context.pending;
         let first = tokens.iter().find(|it| it.token != Token::Filler)?;
         let lost = tokens.iter().any(|it| it.token == Token::Unknown);
@@ -159,23 +166,23 @@ impl Sentence<'_> {
         let mut part = Part {
             no: first.token == Token::No,
             qualifiers,
+            taken: taken.and_then(Result::ok),
             words: self.heard.text(),
             confidence: self.heard.confidence(),
             by: self.heard.by,
             ..Part::default()
         };
-        if lost || self.may_lack_a_digit(0, self.heard.words.len()) {
+        if lost || denied(tokens) || self.may_lack_a_digit(0, self.heard.words.len()) {
             part.why = Some(Why::Gap);
+        } else if taken == Some(Err(())) {
+            part.why = Some(Why::BadTime);
         } else if numeric {
             let said = last_said(tokens);
             let mut known = Qualifiers::default();
             part.qualifiers.iter().for_each(|it| known.set(*it));
-            let beside = self.beside(&known);
             let each = pending.iter().map(|sign| {
-                (
-                    *sign,
-                    value_of(*sign, &self.with_count(*sign, said), beside),
-                )
+                let said = self.with_count(*sign, said);
+                (*sign, value_of(*sign, &said, self.beside(*sign, &known)))
             });
             let (good, bad): (Vec<_>, Vec<_>) = each.partition(|(_, it)| it.is_ok());
             match good.as_slice() {
@@ -187,12 +194,29 @@ impl Sentence<'_> {
         Some(part)
     }
 
-    /// The tokens of a value, with the time it was counted over where it was
-    /// counted just now and no time or unit was said.
+    /// How the number of a reading that is not clear is to be taken, by its own words or as
+    /// before. What could not be worked out is not worked out that way again.
+    fn manner_of_unclear(&self, sign: VitalSign, body: &[Spoken], why: &Why) -> Option<Manner> {
+        let said = Manner::said(sign, body, self.context.precautions);
+        let mut manner = said.or_else(|| self.manner(sign))?;
+        if matches!(why, Why::Arithmetic(_)) {
+            manner.worked = None;
+        }
+        Some(manner)
+    }
+
+    /// How what waits of a vital sign was said.
+    fn manner(&self, sign: VitalSign) -> Option<Manner> {
+        let manners = self.context.manners.iter();
+        manners.copied().find(|it| it.sign == sign)
+    }
+
+    /// The tokens of a value, with the time it was counted over where what waits was
+    /// counted and no time or unit was said.
     fn with_count<'a>(&self, sign: VitalSign, said: &'a [Spoken]) -> Cow<'a, [Spoken]> {
         let own = |it: &Spoken| matches!(it.token, Token::Counted(_) | Token::Unit(_));
-        match self.context.counted {
-            Some((counted, seconds)) if counted == sign && !said.iter().any(own) => {
+        match self.manner(sign).and_then(|it| it.worked) {
+            Some(Worked::Counted(seconds)) if !said.iter().any(own) => {
                 let Some(last) = said.iter().rposition(|it| is_core(&it.token)) else {
                     return Cow::Borrowed(said);
                 };
@@ -211,13 +235,14 @@ impl Sentence<'_> {
     }
 
     /// What is known beside the words of one value.
-    fn beside(&self, qualifiers: &Qualifiers) -> Beside<'_> {
+    fn beside(&self, sign: VitalSign, qualifiers: &Qualifiers) -> Beside<'_> {
         let rhythm = match qualifiers.get(QualifierKind::Rhythm) {
             Some(Qualifier::Rhythm(rhythm)) => Some(rhythm),
             _ => None,
         };
         Beside {
             units: self.context.units,
+            manner: self.manner(sign),
             precautions: self.context.precautions,
             rhythm,
         }
@@ -269,6 +294,28 @@ const fn no_part(spoken: &Spoken) -> bool {
             | Token::Reason(_)
             | Token::Last
     )
+}
+
+/// Whether words may turn round what they go before: "no oxygen" is room air, unless it
+/// corrects, and "not labored" is heard without its "not". "Left arm" has no opposite that
+/// anybody says so.
+fn denied(tokens: &[Spoken]) -> bool {
+    tokens.windows(2).any(|pair| {
+        let after = &pair[1].token;
+        match pair[0].token {
+            Token::No => matches!(
+                after,
+                Token::Is(Qualifier::Supply(Supply::Oxygen(None)))
+                    | Token::Level(Alertness::NewConfusion)
+            ),
+            Token::Unknown => {
+                use QualifierKind::{Depth, Rhythm, Strength, Supply};
+                let kind = qualifier(&pair[1]).map(Qualifier::kind);
+                matches!(kind, Some(Depth | Rhythm | Strength | Supply))
+            }
+            _ => false,
+        }
+    })
 }
 
 const fn is_fix(token: &Token) -> bool {

@@ -6,6 +6,7 @@
 mod address;
 mod claims;
 mod lasting;
+mod manner;
 mod number;
 mod order;
 mod taken;
@@ -21,6 +22,7 @@ use crate::hearing::{Heard, UNKNOWN, Word};
 use crate::vitals::{Measurement, Precautions, Qualifier, Qualifiers, Units, VitalSign};
 
 pub use address::{Meant, meant};
+pub use manner::{Manner, Worked};
 pub use number::candidates as number_candidates;
 pub use order::Order;
 pub use typed::typed;
@@ -43,9 +45,11 @@ pub struct Context<'a> {
     /// Recogniser confidence, 0 to 1, under which a value is asked for again
     /// rather than offered.
     pub ask_below: f32,
-    /// What was just counted, and over how many seconds: a number that is said
-    /// of it without a time of its own is that count.
-    pub counted: Option<(VitalSign, u16)>,
+    /// How what waits was said: a number that is said of it without a unit or a time of its
+    /// own is taken the same way.
+    pub manners: &'a [Manner],
+    /// How what is kept was said, for changes of it.
+    pub kept: &'a [Manner],
 }
 
 /// The confidence under which a value is asked for again, unless a home says
@@ -168,6 +172,7 @@ fn with_rivals(
     match best {
         Utterance::Readings {
             yes,
+            no,
             claims,
             mut unclear,
         } => {
@@ -196,12 +201,14 @@ fn with_rivals(
                     sign: claim.measurement.sign(),
                     qualifiers,
                     taken: claim.taken,
+                    manner: Manner::of(&claim),
                     why,
                 });
             }
             // "Yesterday my pressure was" begins with what sounds like a yes.
             Ok(Utterance::Readings {
                 yes: yes.filter(|_| unclear.is_empty()),
+                no,
                 claims: certain,
                 unclear,
             })
@@ -388,23 +395,12 @@ impl Sentence<'_> {
                 taken::minutes_ago(ago).map(|minutes| Utterance::Did(*activity, minutes))
             }
             [Token::Reported, Token::Nurse(to)] => Some(Utterance::Reported { to: to.clone() }),
-            [Token::NotTaken(reason), rest @ ..] | [rest @ .., Token::NotTaken(reason)] => {
-                let sign = |it: &&Token| match it {
-                    Token::Sign(sign) => Some(*sign),
-                    _ => None,
-                };
-                let signs: Option<Vec<VitalSign>> = rest.iter().map(sign).collect();
-                signs.map(|signs| Utterance::NotTaken {
-                    signs,
-                    reason: (*reason).clone(),
-                })
-            }
             [Token::Room | Token::Bed(_), ..] => self.place().map(Utterance::Place),
             all if all.iter().all(|it| **it == Token::Yes) => {
                 Some(Utterance::Yes(Yes::given(self.heard.by)))
             }
             all if all.iter().all(|it| **it == Token::No) => Some(Utterance::No),
-            _ => None,
+            all => not_taken(all),
         }
     }
 
@@ -416,6 +412,14 @@ impl Sentence<'_> {
         // A digit alone comes up in any talk.
         let number = |it: &Token| matches!(it, Token::Number(Piece::Teen(_) | Piece::Ten(_)));
         let mut tokens = self.tokens.iter().map(|it| &it.token);
+        // Two reasons in one breath.
+        let of_not_taken =
+            |it: &Token| matches!(it, Token::Sign(_) | Token::NotTaken(_) | Token::Filler);
+        if tokens.clone().all(of_not_taken)
+            && tokens.clone().any(|it| matches!(it, Token::NotTaken(_)))
+        {
+            return NotUnderstood::Unsure;
+        }
         let sure = self.heard.confidence() >= self.context.ask_below;
         let several = tokens.clone().filter(|it| is_core(it)).count() > 1;
         if sure && (several || tokens.clone().any(number)) && tokens.all(part) {
@@ -464,6 +468,21 @@ impl Sentence<'_> {
         }
         Some(place)
     }
+}
+
+/// "Refused", with the names of what was, in any order; once or after each name.
+fn not_taken(tokens: &[&Token]) -> Option<Utterance> {
+    let mut signs = Vec::new();
+    let mut why = None;
+    for token in tokens {
+        match token {
+            Token::Sign(sign) => signs.push(*sign),
+            Token::NotTaken(reason) if why.is_none_or(|it| it == reason) => why = Some(reason),
+            _ => return None,
+        }
+    }
+    let reason = why?.clone();
+    Some(Utterance::NotTaken { signs, reason })
 }
 
 const fn is_named_bed(it: &Spoken) -> bool {

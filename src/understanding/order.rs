@@ -4,7 +4,7 @@ use rust_decimal::prelude::ToPrimitive;
 use serde::Serialize;
 
 use super::utterance::{Claim, Utterance};
-use super::{Sentence, number};
+use super::{Context, Sentence, number};
 use crate::grammar::{OrderWord, Piece, Spoken, Token};
 use crate::vitals::{Qualifier, VitalSign};
 
@@ -115,7 +115,16 @@ impl Sentence<'_> {
             _ => return unclear,
         };
         let tokens = [std::slice::from_ref(name), value].concat();
-        match self.readings(&super::claims::with_flows(&tokens), None) {
+        let as_before = [self.context.manners, self.context.kept].concat();
+        let context = Context {
+            manners: &as_before,
+            ..*self.context
+        };
+        let sentence = Sentence {
+            context: &context,
+            ..*self
+        };
+        match sentence.readings(&super::claims::with_flows(&tokens), None) {
             Some(Utterance::Readings {
                 claims, unclear, ..
             }) if unclear.is_empty() && claims.len() == 1 => Some(Order::Change {

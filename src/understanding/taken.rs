@@ -71,11 +71,15 @@ fn clock(tokens: &[&Token]) -> Option<Taken> {
         all => (all, false),
     };
     let pieces = pieces(tokens)?;
-    let (first, rest) = pieces.split_first()?;
-    let hour = match *first {
-        Piece::Digit(hour @ 1..) | Piece::Teen(hour @ 10..=12) => u32::from(hour),
+    let (hour, rest) = match pieces.as_slice() {
+        [Piece::Ten(20), Piece::Digit(hour @ 1..=3), rest @ ..] => (20 + hour, rest),
+        [
+            Piece::Digit(hour) | Piece::Teen(hour) | Piece::Ten(hour @ 20),
+            rest @ ..,
+        ] => (*hour, rest),
         _ => return None,
     };
+    let hour = u32::from(hour);
     let minute = match *rest {
         [] if o_clock || half.is_some() => 0,
         [Piece::Teen(minute) | Piece::Ten(minute @ 20..=50)]

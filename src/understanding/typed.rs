@@ -37,7 +37,17 @@ pub fn typed(text: &str) -> Heard {
 }
 
 fn spell(piece: &str, after_room: bool, words: &mut Vec<String>) {
-    let piece = piece.trim_matches([',', '.', '!', '?', ';', '"', '\u{201c}', '\u{201d}']);
+    let mark = [',', '.', '!', '?', ';', '"', '\u{201c}', '\u{201d}'];
+    let whole = piece.trim_end_matches(mark);
+    let piece = whole.trim_start_matches(mark);
+    // ".5" is no 5.
+    let fraction = whole
+        .strip_suffix(piece)
+        .is_some_and(|it| it.ends_with(['.', ',']))
+        && piece.starts_with(|it: char| it.is_ascii_digit());
+    if fraction {
+        words.extend(["zero", "point"].map(str::to_owned));
+    }
     if !piece.contains(|it: char| it.is_ascii_digit()) {
         if !piece.is_empty() {
             words.push(written(piece));
@@ -139,6 +149,11 @@ mod tests {
                 "pulse 72 taken at 9:00",
                 "pulse seven two taken at nine o'clock",
             ),
+            ("flow .5 liters", "flow zero point five liters"),
+            (
+                "pulse 72 taken at 14:30",
+                "pulse seven two taken at fourteen thirty",
+            ),
             ("", ""),
             (" . ", ""),
         ] {
@@ -162,7 +177,8 @@ mod tests {
                 pending: &[],
                 precautions: None,
                 ask_below: ASK_BELOW,
-                counted: None,
+                manners: &[],
+                kept: &[],
             };
             understand(&typed(text), &vocabulary, &context)
         };

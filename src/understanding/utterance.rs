@@ -3,7 +3,7 @@
 use serde::{Deserialize, Serialize};
 use thiserror::Error;
 
-use super::Order;
+use super::{Manner, Order};
 use crate::grammar::{Command, HalfDay};
 use crate::hearing::{By, Sound};
 use crate::vitals::{
@@ -122,6 +122,9 @@ pub struct Unclear {
     /// When it was measured, if that was said and clear.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub taken: Option<Taken>,
+    /// How its number is to be taken, where that is known.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub manner: Option<Manner>,
 }
 
 /// Why a reading is not clear.
@@ -166,6 +169,9 @@ pub struct Part {
     pub whose: Vec<VitalSign>,
     /// Qualifiers.
     pub qualifiers: Vec<Qualifier>,
+    /// When it was measured, where that was said.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub taken: Option<Taken>,
     /// Why a number that was said is not the value of any pending vital sign.
     pub why: Option<Why>,
     /// The words.
@@ -200,6 +206,8 @@ pub enum Utterance {
     Readings {
         /// A yes that came first, to what was read back before.
         yes: Option<Yes>,
+        /// Whether it began with a no, to what was read back before.
+        no: bool,
         /// Readings that are clear.
         claims: Vec<Claim>,
         /// Readings that must be asked for.

@@ -3,6 +3,7 @@
 use rust_decimal::Decimal;
 use rust_decimal::prelude::ToPrimitive;
 
+use super::manner::{Manner, Worked};
 use super::number::candidates;
 use super::utterance::{Valued, Why};
 use crate::grammar::{Piece, Spoken, Token};
@@ -17,6 +18,8 @@ use crate::vitals::{
 pub struct Beside<'a> {
     /// The home's units.
     pub units: Units,
+    /// How what waits of this vital sign was said.
+    pub manner: Option<Manner>,
     /// The resident's precautions.
     pub precautions: Option<&'a Precautions>,
     /// The rhythm that was said, if one was.
@@ -156,7 +159,10 @@ fn shapes(
             .collect()
     };
     let unit = match said {
-        [] => Some(beside.units.unspoken(sign)),
+        [] => Some(match beside.manner {
+            Some(as_before) => as_before.unit,
+            None => beside.units.unspoken(sign),
+        }),
         [unit, rest @ ..] if rest.iter().all(|it| it == unit) => Some(*unit),
         _ => None,
     };
@@ -189,6 +195,14 @@ fn shapes(
         }
         _ => match (pieces(tokens), unit) {
             (Some(pieces), Some(unit)) => {
+                if let Some(Worked::LessChair(chair)) = beside.manner.and_then(|it| it.worked) {
+                    let Some(total) = single(tokens) else {
+                        return Ok(None);
+                    };
+                    let (sum, working) = less_chair(total, chair, unit)?;
+                    let sum = (Numbers::One(sum.value()), sum.unit(), Some(working));
+                    return Ok(Some(vec![sum]));
+                }
                 let tenths = sign == VitalSign::Temperature;
                 let mut found: Vec<_> = candidates(&pieces, tenths)
                     .into_iter()
@@ -338,8 +352,17 @@ fn single(tokens: &[&Token]) -> Option<Decimal> {
     }
 }
 
-/// The number pieces, when there is nothing else but units.
+/// The number pieces, when there is nothing else but units, and no other number after one:
+/// "one fifty pounds eight" is eight of what? But "four inches and a half" is one number.
 fn pieces(tokens: &[&Token]) -> Option<Vec<Piece>> {
+    use Piece::{And, Fraction, Point};
+    let another = |pair: &[&Token]| match pair {
+        [Token::Unit(_), Token::Number(piece)] => !matches!(piece, And | Fraction(_) | Point),
+        _ => false,
+    };
+    if tokens.windows(2).any(another) {
+        return None;
+    }
     let piece = |it: &&Token| match it {
         Token::Number(piece) => Some(Some(*piece)),
         Token::Unit(_) => Some(None),

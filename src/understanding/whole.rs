@@ -135,7 +135,8 @@ mod tests {
         pending: &[],
         precautions: None,
         ask_below: ASK_BELOW,
-        counted: None,
+        manners: &[],
+        kept: &[],
     };
 
     fn heard(transcripts: &[(&str, f32)]) -> Heard {

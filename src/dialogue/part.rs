@@ -1,0 +1,152 @@
+//! A part of a reading, said without its name: an answer, or another value or qualifier
+//! for what waits.
+
+use super::readings::sentence;
+use super::state::Draft;
+use super::turn::Turn;
+use super::{Phase, Question};
+use crate::facts::Dropped;
+use crate::speaking::wording;
+use crate::understanding::{Claim, Part, Unclear, Why};
+use crate::vitals::Qualifier;
+
+impl Turn<'_> {
+    /// An answer, or a change of what is pending.
+    pub(super) fn part(&mut self, part: Part) {
+        if self.stood(&part.qualifiers) {
+            return;
+        }
+        if self.count_answered(&part) || (part.why.is_none() && self.change_replaced(&part)) {
+            return;
+        }
+        if self.state.phase == Phase::Open && !self.answers_in_turn() {
+            return self.ask_again();
+        }
+        if let Some(why) = part.why {
+            let again = match why {
+                Why::Impossible(why) => format!("{}.", sentence(&why.to_string())),
+                Why::Arithmetic(why) => format!("{}.", sentence(&why)),
+                _ => "I missed part of that.".to_owned(),
+            };
+            self.say(&again);
+            return match &self.state.phase {
+                Phase::Asking(question @ Question::Value(_)) => self.ask(question.clone()),
+                _ => self.ask_again(),
+            };
+        }
+        if part.whose.len() > 1 {
+            let names = wording::names(&part.whose);
+            self.prompt(&format!("Which one: {names}? Say the name and the value."));
+            return self.correction();
+        }
+        if let Phase::Asking(Question::Value(unclear)) = &self.state.phase {
+            let unclear = unclear.clone();
+            return self.answer_value(&unclear, part);
+        }
+        if matches!(self.state.phase, Phase::Confirming(_)) && !part.no && part.words == "right" {
+            self.say("Is that a yes, or the right arm?");
+            return self.ask_again();
+        }
+        self.take_back(Dropped::Replaced);
+        let mut doubtful = false;
+        if let Some(valued) = part.value {
+            let sign = valued.measurement.sign();
+            self.in_vain([sign]);
+            if self
+                .state
+                .drafts
+                .iter()
+                .filter(|it| it.sign() == sign)
+                .count()
+                > 1
+            {
+                return self.which_of_several(sign);
+            }
+            let draft = self.state.drafts.iter_mut().find(|it| it.sign() == sign);
+            if let Some(Draft { claim, .. }) = draft {
+                let mut measurement = valued.measurement;
+                for qualifier in claim.measurement.qualifiers().iter() {
+                    // The same vital sign takes the same qualifiers.
+                    measurement = measurement.clone().with(qualifier).unwrap_or(measurement);
+                }
+                claim.measurement = measurement;
+                claim.working = valued.working;
+                claim.device = valued.device.or(claim.device);
+                claim.taken = part.taken.or(claim.taken);
+                claim.words = format!("{}; {}", claim.words, part.words);
+                claim.confidence = part.confidence;
+                claim.rivals = part.rivals;
+                claim.sound = part.sound;
+                claim.by = claim.by.max(part.by);
+            }
+        }
+        for qualifier in part.qualifiers {
+            doubtful |= !self.qualify(qualifier);
+        }
+        if doubtful {
+            self.prompt("I can't tell which reading that belongs to. Say its name and the value.");
+            return self.correction();
+        }
+        self.advance();
+    }
+
+    fn answer_value(&mut self, unclear: &Unclear, part: Part) {
+        let Some(valued) = part.value else {
+            // How it was taken is remembered until the value is said.
+            let mut unclear = unclear.clone();
+            let own = unclear.sign.qualifiers();
+            let fits = part.qualifiers.into_iter();
+            let fits = fits.filter(|it| own.contains(&it.kind()));
+            fits.for_each(|it| unclear.qualifiers.set(it));
+            self.state.phase = Phase::Asking(Question::Value(unclear));
+            return self.ask_again();
+        };
+        let mut measurement = valued.measurement;
+        for qualifier in unclear.qualifiers.iter().chain(part.qualifiers) {
+            measurement = measurement.clone().with(qualifier).unwrap_or(measurement);
+        }
+        self.state.phase = Phase::Open;
+        let claim = Claim {
+            measurement,
+            working: valued.working,
+            device: valued.device,
+            taken: part.taken.or(unclear.taken),
+            words: part.words,
+            confidence: part.confidence,
+            by: part.by,
+            rivals: part.rivals,
+            sound: part.sound,
+        };
+        self.merge(claim, false, &[]);
+        self.advance();
+    }
+
+    /// Gives a qualifier to the one draft that can have it. False when none
+    /// can, or more than one.
+    fn qualify(&mut self, qualifier: Qualifier) -> bool {
+        let kind = qualifier.kind();
+        let takes = |it: &Draft| it.sign().qualifiers().contains(&kind);
+        let asked = match &self.state.phase {
+            Phase::Asking(Question::Qualifier(at, asked)) if *asked == kind => Some(*at),
+            _ => None,
+        };
+        let places: Vec<usize> = (0..self.state.drafts.len())
+            .filter(|at| takes(&self.state.drafts[*at]))
+            .collect();
+        let at = match (asked, places.as_slice()) {
+            (Some(at), _) => at,
+            (None, [only]) => *only,
+            _ => return false,
+        };
+        let Some(draft) = self.state.drafts.get_mut(at) else {
+            return false;
+        };
+        match draft.claim.measurement.clone().with(qualifier) {
+            Ok(measurement) => {
+                draft.claim.measurement = measurement;
+                true
+            }
+            Err(_) => false,
+        }
+    }
+}

@@ -1,0 +1,95 @@
+//! How a value is taken where its own words don't say: as it was said before. "No, thirty
+//! eight" after a count over half a minute is a count over half a minute too, and "no,
+//! seventy five" after kilograms is in kilograms.
+
+use serde::Serialize;
+
+use super::utterance::Claim;
+use crate::grammar::{Spoken, Token};
+use crate::vitals::{Measurement, Precautions, Quantity, Unit, VitalSign, Working};
+
+/// How a value of one vital sign was said.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
+pub struct Manner {
+    /// Of which vital sign.
+    pub sign: VitalSign,
+    /// In which unit.
+    pub unit: Unit,
+    /// How the value is worked out from the number, where it is.
+    pub worked: Option<Worked>,
+}
+
+/// How a value is worked out from one number.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
+pub enum Worked {
+    /// Beats or breaths over so many seconds.
+    Counted(u16),
+    /// Together with a chair of this weight.
+    LessChair(Quantity),
+}
+
+impl Manner {
+    /// How a value was said that came to be this. None for a value without a unit.
+    #[must_use]
+    pub fn new(measurement: &Measurement, working: Option<Working>) -> Option<Self> {
+        let (_, quantity) = *measurement.components().first()?;
+        let worked = match working {
+            Some(Working::Counted { seconds, .. }) => Some(Worked::Counted(seconds)),
+            Some(Working::LessChair { chair, .. }) => Some(Worked::LessChair(chair)),
+            // Other bars may be meant, or the sum.
+            Some(Working::Bars { .. }) | None => None,
+        };
+        Some(Self {
+            sign: measurement.sign(),
+            unit: quantity.unit(),
+            worked,
+        })
+    }
+
+    /// How a claim was said.
+    #[must_use]
+    pub fn of(claim: &Claim) -> Option<Self> {
+        Self::new(&claim.measurement, claim.working)
+    }
+
+    /// What is asked for after a count over so many seconds.
+    #[must_use]
+    pub const fn counted(sign: VitalSign, seconds: u16) -> Self {
+        Self {
+            sign,
+            unit: Unit::PerMinute,
+            worked: Some(Worked::Counted(seconds)),
+        }
+    }
+
+    /// What the words of a value that is not clear say about it.
+    pub(super) fn said(
+        sign: VitalSign,
+        tokens: &[Spoken],
+        precautions: Option<&Precautions>,
+    ) -> Option<Self> {
+        let unit = tokens.iter().find_map(|it| match it.token {
+            Token::Unit(unit) => unit.is_of(sign).then_some(unit),
+            _ => None,
+        });
+        let chair = precautions.and_then(|it| it.chair_weight);
+        tokens
+            .iter()
+            .find_map(|it| match it.token {
+                Token::Counted(seconds) => Some(Self::counted(sign, seconds)),
+                Token::LessChair => chair.map(|chair| Self {
+                    sign,
+                    unit: unit.unwrap_or(chair.unit()),
+                    worked: Some(Worked::LessChair(chair)),
+                }),
+                _ => None,
+            })
+            .or_else(|| {
+                unit.map(|unit| Self {
+                    sign,
+                    unit,
+                    worked: None,
+                })
+            })
+    }
+}
