@@ -11,7 +11,7 @@ use crate::residents::{Resident, shift_start};
 use crate::speaking::wording;
 use crate::vitals::{
     Activity, Caution, CautionKind, Plan, Qualifier, QualifierKind, Qualifiers, Recent, VitalSign,
-    WentOn, cautions,
+    WentOn, Working, cautions,
 };
 
 impl Dialogue {
@@ -56,8 +56,12 @@ impl Turn<'_> {
         sign: VitalSign,
         how: &Qualifiers,
     ) -> Vec<Caution> {
-        let precautions = &resident.care.precautions;
         let plan = plan(sign, how);
+        self.cautions_of(resident, plan)
+    }
+
+    fn cautions_of(&self, resident: &Resident, plan: Plan) -> Vec<Caution> {
+        let precautions = &resident.care.precautions;
         let recent = self.state.recent.get(&resident.id);
         let recent = recent.map_or(&[][..], Vec::as_slice);
         cautions(precautions, &plan, recent, self.now, resident.limits.home())
@@ -85,8 +89,10 @@ impl Turn<'_> {
             .iter()
             .enumerate()
             .find_map(|(at, draft)| {
-                let how = draft.claim.measurement.qualifiers();
-                let all = self.cautions(resident, draft.sign(), how).into_iter();
+                let mut plan = plan(draft.sign(), draft.claim.measurement.qualifiers());
+                let less_chair = |it| matches!(it, Working::LessChair { .. });
+                plan.less_chair = Some(draft.claim.working.is_some_and(less_chair));
+                let all = self.cautions_of(resident, plan).into_iter();
                 let stops = |it: &Caution| {
                     stops(it.kind) && !draft.went_on.iter().any(|gone| gone.caution == it.kind)
                 };
@@ -221,6 +227,9 @@ const fn stops(kind: CautionKind) -> bool {
     matches!(
         kind,
         CautionKind::OralOnOxygen
+            | CautionKind::OralMouthBreather
+            | CautionKind::ChairNotKnown
+            | CautionKind::WithChair
             | CautionKind::OralTooSoon
             | CautionKind::NoRectal
             | CautionKind::LimbNotToUse

@@ -55,8 +55,8 @@ impl Turn<'_> {
             let record = reading.record().clone();
             self.state.in_vain.remove(&record.measurement.sign());
             let id = self.keep(Body::Read(reading));
-            guided.extend(self.guide(resident, id, &record.reading()));
             said.extend(self.judge(resident, id, &record));
+            guided.extend(self.guide(resident, id, &record.reading()));
             both.extend(self.rechecked(&record));
             last = Some(id);
         }

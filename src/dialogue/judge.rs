@@ -115,18 +115,20 @@ impl Turn<'_> {
     }
 
     /// The early-warning score, where the home has turned it on and this visit
-    /// has all its parts; said once a visit.
+    /// has all its parts; said once a visit, and again when it is higher.
     pub(super) fn early_warning(&mut self, resident: &Resident, reading: Uuid) -> Option<String> {
-        let is_open = |it: &OpenReport| it.resident == resident.id && is_score(&it.raised);
-        if self.state.open_reports.iter().any(is_open) {
+        let (total, flag) = self.score(resident)?;
+        let raised = self.state.scores.get(&resident.id);
+        if raised.is_some_and(|(was, at)| *was >= total && self.now - *at <= ONE_VISIT) {
             return None;
         }
-        let flag = self.score(resident)?;
+        let said = (total, self.now);
+        self.state.scores.insert(resident.id.clone(), said);
         Some(self.raise(resident, reading, Raised::Rule(flag)))
     }
 
-    /// What the early-warning score of this visit raises, if anything.
-    pub(super) fn score(&self, resident: &Resident) -> Option<Flag> {
+    /// The early-warning score of this visit, and what it raises, if anything.
+    pub(super) fn score(&self, resident: &Resident) -> Option<(u8, Flag)> {
         let history = self.state.histories.get(&resident.id)?;
         let scale = if resident.care.precautions.low_saturation_target {
             SaturationScale::Two
@@ -135,7 +137,8 @@ impl Turn<'_> {
         };
         let set = Observations::gather(history, self.now, ONE_VISIT);
         let score = early_warning_score(&set, scale).ok()?;
-        early_warning_flag(known(resident, history), &score)
+        let flag = early_warning_flag(known(resident, history), &score)?;
+        Some((score.total, flag))
     }
 
     /// A reading taken again after one of this round that was flagged.

@@ -4,7 +4,7 @@ use super::Phase;
 use super::judge::known;
 use super::state::Draft;
 use super::turn::Turn;
-use crate::facts::Time;
+use crate::facts::{Raised, Time};
 use crate::residents::Resident;
 use crate::speaking::wording;
 use crate::vitals::rules::{Moment, OrthostaticTest, Step};
@@ -118,14 +118,19 @@ impl Turn<'_> {
         if let Err(error) = test.measured(reading.clone()) {
             said.push(wording::spelled(&error.to_string()));
         }
+        // At once, since the test may be stopped by what it is about; not the same fall twice.
+        let empty = crate::vitals::History::default();
+        let history = self.state.histories.get(&resident.id).unwrap_or(&empty);
+        let fall = test.flag(known(resident, history)).map(Raised::Rule);
+        let here = self.state.kept.get(&resident.id).into_iter().flatten();
+        let mut raised = here.flat_map(|it| &it.flags).map(|(_, it)| it);
+        if let Some(fall) = fall
+            && raised.all(|it| *it != fall)
+        {
+            said.push(self.raise(resident, id, fall));
+        }
         said.push(test.say().to_owned());
-        if test.step() == Step::Finished {
-            let empty = crate::vitals::History::default();
-            let history = self.state.histories.get(&resident.id).unwrap_or(&empty);
-            if let Some(flag) = test.flag(known(resident, history)) {
-                said.push(self.raise(resident, id, crate::facts::Raised::Rule(flag)));
-            }
-        } else {
+        if test.step() != Step::Finished {
             self.state.guided = Some(test);
         }
         said

@@ -136,7 +136,15 @@ impl Turn<'_> {
         let all = kept.chain(gone_with.then_some(old));
         let scores = all.flat_map(|it| it.flags.clone());
         let scores: Vec<(Uuid, Raised)> = scores.filter(|(_, it)| is_score(it)).collect();
-        let score = self.score(resident).map(Raised::Rule);
+        let score = self.score(resident);
+        match &score {
+            Some((total, _)) => {
+                let whose = resident.id.clone();
+                self.state.scores.insert(whose, (*total, self.now));
+            }
+            None => drop(self.state.scores.remove(&resident.id)),
+        }
+        let score = score.map(|(_, flag)| Raised::Rule(flag));
         gone.extend(
             scores
                 .iter()

@@ -130,6 +130,8 @@ pub struct State {
     pub(super) told: BTreeMap<Uuid, Told>,
     /// What a nurse was told wrongly, for each report that says so.
     pub(super) told_wrong: BTreeMap<Uuid, Told>,
+    /// The last early-warning score that was raised, and when.
+    pub(super) scores: BTreeMap<ResidentId, (u8, Time)>,
     /// How often each open report was said again.
     pub(super) insisted: BTreeMap<Uuid, u32>,
     /// What is being measured again.
@@ -190,6 +192,7 @@ impl State {
             moving: None,
             told: BTreeMap::new(),
             told_wrong: BTreeMap::new(),
+            scores: BTreeMap::new(),
             insisted: BTreeMap::new(),
             rechecking: None,
             not_taken: Vec::new(),

@@ -15,7 +15,6 @@ use super::{Action, Phase, Question};
 use crate::facts::Time;
 use crate::speaking::wording;
 use crate::understanding::{Manner, Part, Unclear, Utterance, Why};
-use crate::vitals::rules::Step;
 use crate::vitals::{
     CountError, LATE_SECONDS, Qualifier, QualifierKind, Qualifiers, Rhythm, VitalSign, period,
 };
@@ -426,8 +425,7 @@ impl Turn<'_> {
 
     /// Leaving a resident while something runs says so first. True when it did.
     pub(super) fn timers_say_first(&mut self) -> bool {
-        let guided = self.state.guided.as_ref();
-        let guided = guided.is_some_and(|it| matches!(it.step(), Step::Wait { .. }));
+        let guided = self.state.guided.is_some();
         let asked = self.state.leave_asked.replace(self.now);
         if (self.state.timers.is_empty() && !guided)
             || asked.is_some_and(|it| self.now - it <= MEANT)

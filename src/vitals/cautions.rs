@@ -19,6 +19,8 @@ pub struct Plan {
     pub limb: Option<Arm>,
     /// Kind of scale.
     pub scale: Option<Scale>,
+    /// Whether a weight was said to be less the chair, once one was said.
+    pub less_chair: Option<bool>,
 }
 
 impl Plan {
@@ -30,6 +32,7 @@ impl Plan {
             method: None,
             limb: None,
             scale: None,
+            less_chair: None,
         }
     }
 }
@@ -95,6 +98,8 @@ pub enum CautionKind {
     CountFullMinute,
     /// A wheelchair scale where the chair's weight is not known.
     ChairNotKnown,
+    /// A weight on a wheelchair scale that the chair was not taken off.
+    WithChair,
 }
 
 /// A caution to say before measuring.
@@ -184,10 +189,16 @@ pub fn cautions(
             }
         }
         (VitalSign::Weight, _)
-            if plan.scale == Some(Scale::Wheelchair) && precautions.chair_weight.is_none() =>
+            if plan.scale == Some(Scale::Wheelchair) && plan.less_chair != Some(true) =>
         {
-            let text = "The chair's weight is not known. Weigh the empty chair, or ask the nurse.";
-            cautions.push(say(CautionKind::ChairNotKnown, text));
+            if precautions.chair_weight.is_none() {
+                let text =
+                    "The chair's weight is not known. Weigh the empty chair, or ask the nurse.";
+                cautions.push(say(CautionKind::ChairNotKnown, text));
+            } else if plan.less_chair.is_some() {
+                let text = "That scale weighs the chair too. Say the weight less the chair.";
+                cautions.push(say(CautionKind::WithChair, text));
+            }
         }
         _ => {}
     }

@@ -42,6 +42,7 @@ pub(super) const fn caution(it: CautionKind) -> &'static str {
         CautionKind::RestFirst => "soon after exercise",
         CautionKind::CountFullMinute => "a pulse known to be irregular",
         CautionKind::ChairNotKnown => "the chair's weight is not known",
+        CautionKind::WithChair => "the chair was not taken off",
     }
 }
 

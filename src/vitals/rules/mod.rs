@@ -15,7 +15,8 @@ use serde::{Deserialize, Serialize};
 use super::sources::{LONG_TERM_CARE_BREATHING, TRADE};
 use super::{
     Alertness, Baselines, Component, History, Layer, Limits, OxygenFlow, Pain, PainScore,
-    Precautions, Reading, Source, Thresholds, Unit, Value, VitalSign,
+    Precautions, Qualifier, QualifierKind, Reading, Source, Supply, Thresholds, Unit, Value,
+    VitalSign,
 };
 
 pub use early_warning::{
@@ -123,6 +124,12 @@ pub fn flags(known: Known<'_>, reading: &Reading) -> Vec<Flag> {
         }
         _ => Vec::new(),
     };
+    if let Some(Qualifier::Supply(Supply::Oxygen(Some(flow)))) =
+        reading.measurement.qualifiers().get(QualifierKind::Supply)
+        && let Ok(flow) = OxygenFlow::new(flow)
+    {
+        flags.extend(oxygen_flow_flag(known.precautions, flow));
+    }
     flags.extend(criterion(known, reading));
     flags.extend(change::from_usual(known, reading));
     flags.extend(change::trend(known, reading));
