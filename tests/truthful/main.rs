@@ -16,7 +16,7 @@ use sayback::grammar::Grammar;
 use sayback::hearing::Heard;
 use sayback::residents::Home;
 use sayback::speaking::wording;
-use sayback::vitals::QualifierKind;
+use sayback::vitals::{Measurement, Qualifier, QualifierKind, Scale};
 use truth::{Truth, say_qualifier};
 
 static HOMES: LazyLock<[Dialogue; 2]> = LazyLock::new(|| {
@@ -115,8 +115,8 @@ impl Aide<'_> {
             self.fail("what was stored is not true");
         };
         self.left.swap_remove(place);
-        let plain =
-            record.working.is_none() && record.device.is_none() && record.went_on.is_empty();
+        let reason = record.went_on.is_empty() || with_chair(&record.measurement);
+        let plain = record.working.is_none() && record.device.is_none() && reason;
         if !plain || record.measured_at != record.spoken_at {
             self.fail(&format!("more was stored than was said: {record:?}"));
         }
@@ -200,6 +200,14 @@ impl Aide<'_> {
             let right = question.starts_with("Rosa Delgado");
             return self.say(if right { "yes" } else { "no" });
         }
+        if question.contains("Say because") {
+            let weighed = self.left.iter().any(|it| with_chair(&it.measurement));
+            return self.say(if weighed {
+                "because the nurse said so"
+            } else {
+                "scratch that"
+            });
+        }
         if question.ends_with("Which bed?") {
             return self.say("room nine");
         }
@@ -276,6 +284,11 @@ impl Aide<'_> {
             _ => self.say("scratch that"),
         }
     }
+}
+
+/// Whether it is a weight that the dialogue asks about, since the chair is in it.
+fn with_chair(it: &Measurement) -> bool {
+    it.qualifiers().get(QualifierKind::Scale) == Some(Qualifier::Scale(Scale::Wheelchair))
 }
 
 /// One visit to a resident, with one to four things to record.
