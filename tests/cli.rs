@@ -15,6 +15,8 @@ use tempfile::TempDir;
 mod bedside;
 #[path = "cli/help.rs"]
 mod help;
+#[path = "cli/limits.rs"]
+mod limits;
 
 const ROOT: &str = env!("CARGO_MANIFEST_DIR");
 
