@@ -416,3 +416,24 @@ fn what_leaves_says_where_the_record_stood() {
             .well();
     }
 }
+
+/// A record whose key is missing is not helped by another one.
+#[test]
+fn no_pin_is_set_with_a_new_key_beside_a_record_that_has_one() {
+    let place = Place::with_record();
+    let (key, away) = (place.path("keys/record.key"), place.path("away.key"));
+    std::fs::rename(&key, &away).unwrap();
+    let record = place.name("record.db");
+    let set = || {
+        std::fs::write(place.path("typed"), "739155\n739155\n").unwrap();
+        let name = ["staff", "set-pin", "Dana Whitlock", "--home", HOME];
+        let mut command = place.command(&[&name[..], &["--store", &record]].concat());
+        command.stdin(std::fs::File::open(place.path("typed")).unwrap());
+        ran(&mut command)
+    };
+    let refused = set().with(1);
+    assert!(refused.contains("is missing"), "{refused}");
+    assert!(!key.exists() && !Pins::beside(Path::new(&record)).exists());
+    std::fs::rename(&away, &key).unwrap();
+    set().well();
+}
