@@ -166,6 +166,18 @@ fn called(name: usize, title: usize) -> Staff {
 }
 
 #[test]
+fn of_wrong_tries_only_the_last_stay_in_the_log() {
+    let accounts = with_nurse();
+    for _ in 0..6_000 {
+        accounts.log_wrong(noon(), "nobody here", "wrong name or password");
+    }
+    let lines = accounts.log_lines(10_000).unwrap();
+    let wrong = lines.iter().filter(|it| it.who == "nobody here").count();
+    assert!((5_000..5_100).contains(&wrong), "{wrong}");
+    assert!(lines.iter().any(|it| it.what == "signed in"), "others stay");
+}
+
+#[test]
 fn the_log_tells_who_and_what() {
     let accounts = with_nurse();
     let _ = accounts.sign_in("imarlow", "wrong", noon());
