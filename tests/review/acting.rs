@@ -409,12 +409,19 @@ async fn a_round_and_a_resident_are_printed_and_taken_away() {
     ] {
         assert_eq!(nurse.get(&path).await.0, StatusCode::NOT_FOUND, "{path}");
     }
-    let taken = site.station.accounts().log_lines(10).unwrap();
-    assert!(
-        taken
-            .iter()
-            .any(|it| it.what == "took resident AR-001 as CSV")
-    );
+    let head = nurse.request("HEAD", "/residents/AR-002/csv", String::new());
+    assert_eq!(site.send(head).await.status(), StatusCode::OK);
+    let lines = site.station.accounts().log_lines(10).unwrap();
+    let taken = lines.iter().filter(|it| it.what.starts_with("took "));
+    let mut taken: Vec<&str> = taken.map(|it| it.what.as_str()).collect();
+    taken.sort_unstable();
+    let expected = [
+        "took resident AR-001 as CSV",
+        "took resident AR-001 as FHIR",
+        &format!("took round {round} as CSV"),
+        &format!("took round {round} as FHIR"),
+    ];
+    assert_eq!(taken, expected, "and nothing that was not there");
 }
 
 #[tokio::test]
