@@ -297,6 +297,16 @@ async fn a_round_is_signed_when_its_reports_are_closed() {
         matches!(site.facts().last().unwrap().body, Body::Signed { signed, head: Some(_) } if signed == round)
     );
     refused(&mut nurse, &path, "", "already").await;
+
+    let of_round = |it: &Fact| it.round == round && matches!(it.body, Body::Read(_));
+    let corrected = site.facts().into_iter().rfind(of_round).unwrap().id;
+    let acts = site.station.index().acts(corrected).len();
+    let retract = format!("/readings/{corrected}/retract");
+    nurse
+        .does(&retract, &format!("seen={acts}&reason=of+another"))
+        .await;
+    nurse.does(&path, "").await;
+    refused(&mut nurse, &path, "", "already").await;
 }
 
 #[tokio::test]
