@@ -370,6 +370,8 @@ enum End {
 
 /// Runs the command line.
 pub fn run() -> ExitCode {
+    let cli = Cli::parse();
+    log::begin(&cli.log);
     // What is in memory is a resident's: it is not dumped to a disk in a crash.
     let none = rustix::process::Rlimit {
         current: Some(0),
@@ -378,8 +380,6 @@ pub fn run() -> ExitCode {
     if let Err(error) = rustix::process::setrlimit(rustix::process::Resource::Core, none) {
         tracing::warn!("a crash may leave a dump of the memory: {error}");
     }
-    let cli = Cli::parse();
-    log::begin(&cli.log);
     metrics::begin();
     vault::given(cli.key);
     match commands::run(cli.command) {
