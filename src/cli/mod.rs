@@ -27,7 +27,9 @@ use sayback::vitals::VitalSign;
 /// Offline, hands-free voice recorder for a vital-signs round.
 ///
 /// The aide speaks a reading, Sayback reads it back, and only a spoken yes
-/// keeps it. Nothing leaves this machine but what you export.
+/// keeps it. Nothing is sent anywhere but by `export --post`, to the address it
+/// is given, and by `send`, `listen --link`, `serve --link` and `home`, to the
+/// home's own database.
 ///
 /// Sayback records and reminds; it does not diagnose. The care plan, facility
 /// policy and the licensed nurse decide.
