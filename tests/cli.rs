@@ -15,6 +15,8 @@ use tempfile::TempDir;
 mod bedside;
 #[path = "cli/help.rs"]
 mod help;
+#[path = "cli/limits.rs"]
+mod limits;
 
 const ROOT: &str = env!("CARGO_MANIFEST_DIR");
 
@@ -130,7 +132,7 @@ fn hear_tells_what_was_said_and_what_it_means() {
     }
 }
 
-/// OpenBLAS, which is in the recogniser's library, says what it chose where it is asked to.
+/// `OpenBLAS`, which is in the recogniser's library, says what it chose where it is asked to.
 #[test]
 fn the_best_routines_for_this_processor_are_used() {
     let chosen = |given: Option<&str>| {

@@ -6,8 +6,8 @@ use std::path::{Path, PathBuf};
 use clap::Args;
 use sayback::facts::Time;
 use sayback::hearing::Microphone;
-use sayback::review::Station;
 use sayback::review::export::post::{Access, Server};
+use sayback::review::{Station, accounts::FIRST};
 use sayback::speaking::{Espeak, EspeakSettings, Player};
 use sayback::store::{self, Key, Store};
 use serde::Serialize;
@@ -265,6 +265,11 @@ fn accounts(record: &Path) -> Found {
     };
     match Station::accounts_with(record, key) {
         Err(error) => fail(error.to_string()),
+        // A first start was stopped: opening them has made up for it.
+        Ok((_, Some(code))) => warn(format!(
+            "there was nobody to sign in; sign in as \"{FIRST}\" with this one-time code, which is \
+             not shown again: {code}"
+        )),
         Ok(_) if store::is_plain(&path) => warn("not encrypted; see `sayback key encrypt --help`"),
         Ok(_) => ok("they open, encrypted"),
     }

@@ -74,8 +74,13 @@ pub fn read_roster(path: &Path) -> Result<Home, Message> {
 }
 
 pub fn read_limits(path: &Path, units: Units) -> Result<HomeLimits, Message> {
-    let text = read(path)?;
-    HomeLimits::parse(&text, units).map_err(|error| format!("{}, {error}", path.display()))
+    parse_limits(path, &read(path)?, units)
+}
+
+/// The limits in what was read from a file, which may be a pipe: then a second
+/// reading would find nothing.
+pub fn parse_limits(path: &Path, text: &str, units: Units) -> Result<HomeLimits, Message> {
+    HomeLimits::parse(text, units).map_err(|error| format!("{}, {error}", path.display()))
 }
 
 pub fn read(path: &Path) -> Result<String, Message> {
@@ -165,7 +170,8 @@ pub fn limits(command: LimitsCommand) -> Result<End, Message> {
         LimitsCommand::Set { limits, home } => {
             let units = read_roster(&home)?.units;
             let in_force = limits_of(&home);
-            read_limits(&limits, units).map_err(|error| {
+            let text = read(&limits)?;
+            parse_limits(&limits, &text, units).map_err(|error| {
                 let before = if in_force.exists() {
                     "the limits of before"
                 } else {
@@ -173,7 +179,7 @@ pub fn limits(command: LimitsCommand) -> Result<End, Message> {
                 };
                 format!("{error}\nNothing is changed: {before} stay in force.")
             })?;
-            replace(&in_force, &read(&limits)?)?;
+            replace(&in_force, &text)?;
             anstream::println!("In force: {}.", in_force.display());
         }
     }

@@ -11,7 +11,7 @@ use sayback::sync::{
 };
 
 use super::commands::{Message, message};
-use super::home::{read, read_limits};
+use super::home::{parse_limits, read};
 use super::table::table;
 use super::{End, vault};
 
@@ -287,7 +287,7 @@ fn set(setting: Setting, arguments: &Set) -> Result<(), Message> {
             let units = Home::from_toml(&roster.text)
                 .map_err(|it| wrong(&it))?
                 .units;
-            read_limits(&arguments.file, units).map_err(|it| wrong(&it))?;
+            parse_limits(&arguments.file, &text, units).map_err(|it| wrong(&it))?;
         }
     }
     let done = home.set(setting, &text, &arguments.by, arguments.based_on);

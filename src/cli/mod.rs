@@ -27,7 +27,9 @@ use sayback::vitals::VitalSign;
 /// Offline, hands-free voice recorder for a vital-signs round.
 ///
 /// The aide speaks a reading, Sayback reads it back, and only a spoken yes
-/// keeps it. Nothing leaves this machine but what you export.
+/// keeps it. Nothing is sent anywhere but by `export --post`, to the address it
+/// is given, and by `send`, `listen --link`, `serve --link` and `home`, to the
+/// home's own database.
 ///
 /// Sayback records and reminds; it does not diagnose. The care plan, facility
 /// policy and the licensed nurse decide.
@@ -370,6 +372,8 @@ enum End {
 
 /// Runs the command line.
 pub fn run() -> ExitCode {
+    let cli = Cli::parse();
+    log::begin(&cli.log);
     // What is in memory is a resident's: it is not dumped to a disk in a crash.
     let none = rustix::process::Rlimit {
         current: Some(0),
@@ -378,8 +382,6 @@ pub fn run() -> ExitCode {
     if let Err(error) = rustix::process::setrlimit(rustix::process::Resource::Core, none) {
         tracing::warn!("a crash may leave a dump of the memory: {error}");
     }
-    let cli = Cli::parse();
-    log::begin(&cli.log);
     metrics::begin();
     vault::given(cli.key);
     match commands::run(cli.command) {

@@ -50,8 +50,12 @@ pub fn staff(command: StaffCommand) -> Result<End, Message> {
 fn set_pin(name: &str, recorder: &Recorder) -> Result<End, Message> {
     let home = read_home(&recorder.home)?;
     let staff = member(&home, name)?;
-    let path = Pins::beside(&recorder.store);
-    let mut pins = Pins::open_with(&path, vault::used()?).map_err(message)?;
+    let (record, key) = (&recorder.store, vault::used()?);
+    if record.exists() {
+        // Else a key would be made over one that is only missing.
+        sayback::store::opens(record, key).map_err(message)?;
+    }
+    let mut pins = Pins::open_with(&Pins::beside(record), key).map_err(message)?;
     let pin = secret(&format!("New PIN of {}: ", staff.name))?;
     if secret("The same again: ")? != pin {
         return Err("the two PINs differ; nothing is changed".to_owned());

@@ -367,6 +367,16 @@ fn beside(record: &Path) -> impl Iterator<Item = PathBuf> {
     all.into_iter().filter(|it| it.exists())
 }
 
+/// Asked for twice: nobody sees what is typed, and a slip would lose the record.
+fn new_passphrase() -> Result<String, Message> {
+    let ask = |prompt| words("SAYBACK_NEW_PASSPHRASE", true, prompt);
+    let new = ask("New passphrase: ")?;
+    if ask("The same again: ")? != new {
+        return Err("the two passphrases differ; nothing is changed".to_owned());
+    }
+    Ok(new.unwrap_or_default())
+}
+
 fn rotate(records: &[PathBuf], forget_old: bool) -> Result<(), Message> {
     let old = used()?;
     let mut files = records.to_vec();
@@ -376,20 +386,22 @@ fn rotate(records: &[PathBuf], forget_old: bool) -> Result<(), Message> {
     files.sort();
     files.dedup();
     let new = match old {
-        Key::File(file) => {
-            // All must open before there is a new key.
-            for it in &files {
-                store::opens(it, old).map_err(message)?;
-            }
-            store::add_key(file).map_err(message)?;
-            old.clone()
-        }
-        Key::Passphrase(_) => {
-            let words = words("SAYBACK_NEW_PASSPHRASE", true, "New passphrase: ")?;
-            Key::Passphrase(words.unwrap_or_default())
-        }
+        Key::File(_) => old.clone(),
+        Key::Passphrase(_) => Key::Passphrase(new_passphrase()?),
         Key::None => return Err("there is no key".to_owned()),
     };
+    if new != *old {
+        // A run that was stopped has changed some already.
+        let done = |it: &PathBuf| !store::is_plain(it) && store::opens(it, &new).is_ok();
+        files.retain(|it| !done(it));
+    }
+    // All must open before any is changed.
+    for it in &files {
+        store::opens(it, old).map_err(message)?;
+    }
+    if let Key::File(file) = old {
+        store::add_key(file).map_err(message)?;
+    }
     for file in &files {
         store::reencrypt(file, old, &new).map_err(|error| {
             format!("{error}\nThose before it have the new key; run this again for the others")

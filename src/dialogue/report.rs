@@ -1,5 +1,7 @@
 //! Reports to the nurse: open until spoken, and repeated until then.
 
+use std::collections::BTreeSet;
+
 use super::Phase;
 use super::turn::Turn;
 use crate::facts::{Body, OpenReport, Raised};
@@ -26,11 +28,10 @@ impl Turn<'_> {
     pub(super) fn report_confirmed(&mut self, to: &str, read_back: &str) {
         self.state.phase = self.idle();
         let meant = self.reports_meant();
-        let mut residents: Vec<_> = meant
+        let residents: BTreeSet<_> = meant
             .iter()
             .map(|&at| self.state.open_reports[at].resident.clone())
             .collect();
-        residents.dedup();
         for resident in residents {
             let flags = meant.iter().map(|&at| &self.state.open_reports[at]);
             let flags = flags

@@ -1,14 +1,14 @@
 //! Which routines the recogniser's library multiplies matrices with.
 //!
-//! The library has OpenBLAS within, which looks the processor's model up in a list of its
+//! The library has `OpenBLAS` within, which looks the processor's model up in a list of its
 //! own year. One that was made since gets the routines of 2004, and decoding then
 //! takes one and a half times as long (docs/figures.md). What the processor can do is asked here
-//! instead, and OpenBLAS is told.
+//! instead, and `OpenBLAS` is told.
 
 use std::os::unix::process::CommandExt;
 use std::process::Command;
 
-/// What OpenBLAS is told by, once, before `main`.
+/// What `OpenBLAS` is told by, once, before `main`.
 const VARIABLE: &str = "OPENBLAS_CORETYPE";
 
 /// Starts the program that is running anew, in its own process, with the routines that
@@ -31,8 +31,8 @@ pub fn with_best_kernels() {
     let _ = again.args(arguments).env(VARIABLE, kernels).exec();
 }
 
-/// The best of OpenBLAS's routines whose instructions this processor has, by the sets that
-/// they are compiled for (OpenBLAS, `Makefile.x86_64`; from memory).
+/// The best of `OpenBLAS`'s routines whose instructions this processor has, by the sets that
+/// they are compiled for (`OpenBLAS`, `Makefile.x86_64`; from memory).
 fn best() -> Option<&'static str> {
     let skylake = is_x86_feature_detected!("avx512f")
         && is_x86_feature_detected!("avx512cd")

@@ -191,7 +191,8 @@ struct Hands<'a> {
     patience: Patience,
     /// When a timer of the dialogue ends.
     wake: Option<Instant>,
-    /// When one ends to the second: when to begin its word, and when it is due.
+    /// When one ends to the second, by the machine and by its clock, which may be
+    /// set meanwhile.
     sharp: Option<(Instant, Time)>,
     /// How long the last saying took from the wish to its first sound.
     lead: std::time::Duration,
@@ -239,7 +240,8 @@ async fn changed(link: &mut Option<watch::Receiver<LinkStatus>>) -> LinkStatus {
 impl Hands<'_> {
     async fn next(&mut self) -> Result<Next, RoundError> {
         let silence = until(self.patience.ends());
-        let sharp = until(self.sharp.map(|(begin, _)| begin));
+        let begin = |(at, _): (Instant, _)| at.checked_sub(self.lead).unwrap_or(at);
+        let sharp = until(self.sharp.map(begin));
         let due = self.sharp.map(|(_, due)| due);
         let timer = until(self.wake.map(|it| self.patience.after_speech(it)));
         tokio::select! {
@@ -369,8 +371,13 @@ impl Hands<'_> {
         self.ear.expect(expect);
         let left = |at: Time| (at - now()).to_std().unwrap_or_default();
         self.wake = turn.waiting.wake.map(|at| Instant::now() + left(at));
-        let begin = |at: Time| Instant::now() + left(at).saturating_sub(self.lead);
-        self.sharp = turn.waiting.sharp.map(|at| (begin(at), at));
+        let before = self.sharp;
+        let known = |at: Time| before.filter(|(_, due)| *due == at);
+        let new = |at: Time| (Instant::now() + left(at), at);
+        self.sharp = turn
+            .waiting
+            .sharp
+            .map(|at| known(at).unwrap_or_else(|| new(at)));
         true
     }
 
@@ -411,7 +418,9 @@ impl Hands<'_> {
                 if !self.voiceless {
                     self.voiceless = true;
                     self.screen.notice(&format!(
-                        "{reason}. What was to be said is shown here, and a question is                          asked again before it is answered; to work by the screen alone,                          start again with --voice none"
+                        "{reason}. What was to be said is shown here, and a question is asked \
+                         again before it is answered; to work by the screen alone, start again \
+                         with --voice none"
                     ));
                 }
                 Said::Unheard

@@ -10,7 +10,7 @@ use thiserror::Error;
 
 use crate::facts::Time;
 use crate::residents::{Home, Staff};
-use crate::review::accounts::{TRIES, Tries, hash, minutes, verify};
+use crate::review::accounts::{TRIES, Tries, hash, minutes, normal, verify};
 use crate::store::{Found, Key, OwnFile, in_memory};
 
 const FILE: OwnFile = OwnFile {
@@ -168,7 +168,7 @@ impl Pins {
         };
         let found = home.staff().find(is);
         // One count for a person, however called.
-        let counted = found.map_or_else(|| typed.to_lowercase(), |it| it.name.clone());
+        let counted = found.map_or_else(|| normal(typed), |it| it.name.clone());
         let tries = Tries(&self.connection);
         if let Some(seconds) = tries.left(&counted, now).map_err(broken)? {
             return Err(Refused::Locked { seconds });

@@ -93,7 +93,7 @@ pub fn taken_at(time: Time, now: Time) -> String {
     )
 }
 
-/// A birth date: "born one one, May, one nine three eight".
+/// A birth date: "born May one one, one nine three eight".
 #[must_use]
 pub fn birth_date(date: chrono::NaiveDate) -> String {
     let day = digits(Decimal::from(date.day()));

@@ -4,7 +4,7 @@
 use std::fs::File;
 use std::path::{Path, PathBuf};
 
-use rusqlite::backup::Backup;
+use rusqlite::backup::{Backup, StepResult};
 use rusqlite::{Connection, OpenFlags};
 
 use super::Store;
@@ -79,7 +79,7 @@ impl Store {
         free(to)?;
         let part = Part::beside(to)?;
         let secret = self.secret(key)?;
-        copy(&self.connection, &part.0, secret.as_ref()).map_err(|it| copying(&it))?;
+        copy(&self.connection, &part.0, secret.as_ref())?;
         let copied = compare(&Self::open_to_read_with(&part.0, key)?, self)?;
         part.put(to)?;
         Ok(copied)
@@ -108,14 +108,23 @@ fn free(to: &Path) -> Result<(), StoreError> {
 }
 
 /// All pages in one step: readers don't hold up those who append.
-fn copy(from: &Connection, to: &Path, secret: Option<&Secret>) -> rusqlite::Result<()> {
-    let mut to = Connection::open(to)?;
-    if let Some(secret) = secret {
-        unlock(&to, secret)?;
+fn copy(from: &Connection, to: &Path, secret: Option<&Secret>) -> Result<(), StoreError> {
+    let steps = || -> rusqlite::Result<StepResult> {
+        let mut to = Connection::open(to)?;
+        if let Some(secret) = secret {
+            unlock(&to, secret)?;
+        }
+        let step = Backup::new(from, &mut to)?.step(-1)?;
+        // One file, with no log beside it.
+        to.execute_batch("PRAGMA journal_mode = DELETE;")?;
+        Ok(step)
+    };
+    match steps().map_err(|it| copying(&it))? {
+        StepResult::Done => Ok(()),
+        _ => Err(StoreError::Copy(
+            "the copy could not be made: another program is using the record; try again".to_owned(),
+        )),
     }
-    Backup::new(from, &mut to)?.step(-1)?;
-    // One file, with no log beside it.
-    to.execute_batch("PRAGMA journal_mode = DELETE;")
 }
 
 /// Walks through a copy, and looks whether the record it was made of holds

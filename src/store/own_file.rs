@@ -1,8 +1,9 @@
 //! What the small databases beside a record have in common: accounts, PINs, sound.
 
+use std::io::ErrorKind;
 use std::path::Path;
 
-use rusqlite::{Connection, OpenFlags};
+use rusqlite::{Connection, OpenFlags, Transaction, TransactionBehavior};
 
 use super::connect::{connect, private_file};
 use super::key::Key;
@@ -33,8 +34,9 @@ pub(crate) enum Found {
 impl OwnFile {
     /// Opens a file, or makes one that only its owner can read.
     pub(crate) fn open(path: &Path, key: &Key) -> Result<Connection, String> {
-        if !path.exists() {
-            private_file(path).map_err(|it| it.to_string())?;
+        match private_file(path) {
+            Err(error) if error.kind() != ErrorKind::AlreadyExists => return Err(error.to_string()),
+            _ => {}
         }
         let connected = connect(path, OpenFlags::default(), key);
         connected
@@ -47,15 +49,21 @@ impl OwnFile {
         let Self {
             application, form, ..
         } = self;
-        let tables = "SELECT count(*) FROM sqlite_schema";
-        let tables: i32 = connection.query_row(tables, [], |row| row.get(0))?;
-        if tables == 0 {
-            connection.execute_batch(&format!(
-                "BEGIN IMMEDIATE; {} PRAGMA application_id = {application};
-                 PRAGMA user_version = {form}; COMMIT;",
-                self.tables.concat()
-            ))?;
-            return Ok(Found::Nothing);
+        let empty = || {
+            let empty = "SELECT count(*) = 0 FROM sqlite_schema";
+            connection.query_row(empty, [], |row| row.get::<_, bool>(0))
+        };
+        if empty()? {
+            // Another process may be making the tables: only one of them does.
+            let making = Transaction::new_unchecked(connection, TransactionBehavior::Immediate)?;
+            if empty()? {
+                making.execute_batch(&format!(
+                    "{} PRAGMA application_id = {application}; PRAGMA user_version = {form};",
+                    self.tables.concat()
+                ))?;
+                making.commit()?;
+                return Ok(Found::Nothing);
+            }
         }
         let pragma = |name| connection.pragma_query_value(None, name, |row| row.get::<_, i32>(0));
         Ok(match (pragma("application_id")?, pragma("user_version")?) {

@@ -133,8 +133,9 @@ impl Exchange {
     /// lack what it had.
     fn look(&mut self, store: &Store) -> Result<(), SyncError> {
         let head = self.home.stands_at()?;
-        if let Some(last) = self.head.take()
-            && !self.home.holds(&last)?
+        // Kept where the home can't be asked: else the next look compared nothing.
+        if let Some(last) = &self.head
+            && !self.home.holds(last)?
         {
             tracing::warn!("the home was put back to an earlier state; all is compared anew");
             (self.compare, self.fetched, self.sent) = (None, None, 0);

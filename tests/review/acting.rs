@@ -297,6 +297,16 @@ async fn a_round_is_signed_when_its_reports_are_closed() {
         matches!(site.facts().last().unwrap().body, Body::Signed { signed, head: Some(_) } if signed == round)
     );
     refused(&mut nurse, &path, "", "already").await;
+
+    let of_round = |it: &Fact| it.round == round && matches!(it.body, Body::Read(_));
+    let corrected = site.facts().into_iter().rfind(of_round).unwrap().id;
+    let acts = site.station.index().acts(corrected).len();
+    let retract = format!("/readings/{corrected}/retract");
+    nurse
+        .does(&retract, &format!("seen={acts}&reason=of+another"))
+        .await;
+    nurse.does(&path, "").await;
+    refused(&mut nurse, &path, "", "already").await;
 }
 
 #[tokio::test]
@@ -409,12 +419,19 @@ async fn a_round_and_a_resident_are_printed_and_taken_away() {
     ] {
         assert_eq!(nurse.get(&path).await.0, StatusCode::NOT_FOUND, "{path}");
     }
-    let taken = site.station.accounts().log_lines(10).unwrap();
-    assert!(
-        taken
-            .iter()
-            .any(|it| it.what == "took resident AR-001 as CSV")
-    );
+    let head = nurse.request("HEAD", "/residents/AR-002/csv", String::new());
+    assert_eq!(site.send(head).await.status(), StatusCode::OK);
+    let lines = site.station.accounts().log_lines(10).unwrap();
+    let taken = lines.iter().filter(|it| it.what.starts_with("took "));
+    let mut taken: Vec<&str> = taken.map(|it| it.what.as_str()).collect();
+    taken.sort_unstable();
+    let expected = [
+        "took resident AR-001 as CSV",
+        "took resident AR-001 as FHIR",
+        &format!("took round {round} as CSV"),
+        &format!("took round {round} as FHIR"),
+    ];
+    assert_eq!(taken, expected, "and nothing that was not there");
 }
 
 #[tokio::test]

@@ -246,9 +246,15 @@ async fn a_user_with_a_code_chooses_a_password_first() {
     new.does("/password", chosen).await;
     let (status, _) = new.get("/worklist").await;
     assert_eq!(status, StatusCode::OK);
-    admin.post("/people/pquist/close", "").await;
+    admin.post("/people/PQuist/close", "").await;
     let (status, _) = new.get("/worklist").await;
     assert_eq!(status, StatusCode::SEE_OTHER, "closing ends the session");
+    admin.post("/people/pquist/open", "").await;
+    new.sign_in("pquist", "seven slow herons").await;
+    assert_eq!(new.get("/worklist").await.0, StatusCode::OK);
+    admin.post("/people/%20pquist/code", "").await;
+    let (status, _) = new.get("/worklist").await;
+    assert_eq!(status, StatusCode::SEE_OTHER, "so does a new code");
 }
 
 #[tokio::test]

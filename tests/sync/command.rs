@@ -236,6 +236,16 @@ fn the_roster_is_set_with_a_word_on_what_it_replaces() {
         std::fs::read(folder.join("now.toml")).unwrap(),
         std::fs::read(&roster).unwrap()
     );
+    // What comes through a pipe can be read once.
+    let limits = "policy = \"Policy 4\"\non = \"2026-02-01\"\n";
+    for (text, code) in [(limits, 0), ("policy = 4\n", 1)] {
+        std::fs::write(folder.join("limits.toml"), text).unwrap();
+        let mut command = Command::new(env!("CARGO_BIN_EXE_sayback"));
+        command.args(["home", "set-limits", "-"]).args(by);
+        command.stdin(std::fs::File::open(folder.join("limits.toml")).unwrap());
+        let ran = ended(command.current_dir(folder).output().unwrap());
+        assert_eq!(ran.code, code, "{}", ran.all);
+    }
     let right = std::fs::read_to_string(&roster).unwrap();
     let long = right.replacen("Rosa Delgado", &"Rosa ".repeat(50), 1);
     for (bad, why) in [("name = 1", "string"), (&long, "name: too long")] {

@@ -357,9 +357,32 @@ fn a_key_is_changed_and_a_record_encrypted_by_command() {
     let first = "teal kettle sings at noon";
     with(first, &rehearse).well();
     with(first, &["check", &words]).well();
+    // Typed, and not seen: the second time it differs.
+    let typed = place.path("typed");
+    std::fs::write(
+        &typed,
+        "and five other words here\nand five otter words here\n",
+    )
+    .unwrap();
+    let mut command = place.command(&["key", "rotate", &words]);
+    command.env("SAYBACK_PASSPHRASE", first);
+    command.stdin(std::fs::File::open(&typed).unwrap());
+    let differ = ran(&mut command).with(1);
+    assert!(differ.contains("nothing is changed"), "{differ}");
     with(first, &["key", "rotate", &words]).well();
     with(first, &["check", &words]).with(1);
     with("and five other words here", &["check", &words]).well();
+    // One file had the new passphrase when a run was stopped; another has neither.
+    let other = place.name("other.db");
+    let mut more = rehearse;
+    more[6] = &other;
+    with(first, &more).well();
+    let lost = with(first, &["key", "rotate", &words, &other, &record]).with(1);
+    assert!(lost.contains("another"), "{lost}");
+    with(first, &["check", &other]).well();
+    let again = with(first, &["key", "rotate", &words, &other]).well();
+    assert!(again.contains(&other) && !again.contains(&words), "{again}");
+    with("and five other words here", &["check", &other]).well();
     let lost = place.sayback(&["check", &words]).with(1);
     assert!(lost.contains("SAYBACK_PASSPHRASE"), "{lost}");
 }
@@ -392,4 +415,25 @@ fn what_leaves_says_where_the_record_stood() {
             .sayback(&["check", &record, "--against", beside.trim()])
             .well();
     }
+}
+
+/// A record whose key is missing is not helped by another one.
+#[test]
+fn no_pin_is_set_with_a_new_key_beside_a_record_that_has_one() {
+    let place = Place::with_record();
+    let (key, away) = (place.path("keys/record.key"), place.path("away.key"));
+    std::fs::rename(&key, &away).unwrap();
+    let record = place.name("record.db");
+    let set = || {
+        std::fs::write(place.path("typed"), "739155\n739155\n").unwrap();
+        let name = ["staff", "set-pin", "Dana Whitlock", "--home", HOME];
+        let mut command = place.command(&[&name[..], &["--store", &record]].concat());
+        command.stdin(std::fs::File::open(place.path("typed")).unwrap());
+        ran(&mut command)
+    };
+    let refused = set().with(1);
+    assert!(refused.contains("is missing"), "{refused}");
+    assert!(!key.exists() && !Pins::beside(Path::new(&record)).exists());
+    std::fs::rename(&away, &key).unwrap();
+    set().well();
 }

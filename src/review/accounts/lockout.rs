@@ -13,6 +13,13 @@ pub const FREE_TRIES: u32 = 4;
 /// any name wait; an administrator can end it with a new code.
 pub const LONGEST: Duration = Duration::from_secs(15 * 60);
 
+/// How long tries are remembered after the wait: a day of them gives nothing away
+/// that [`LONGEST`] does not.
+const DAY: i64 = 24 * 60 * 60;
+/// So many names at most, those that wait longest first: anyone who can reach the
+/// page can make up names.
+const MOST_NAMES: u32 = 10_000;
+
 /// The wait after so many wrong tries in a row: none at first, then a minute,
 /// and twice as long each further time, up to [`LONGEST`].
 #[must_use]
@@ -54,7 +61,21 @@ impl Tries<'_> {
              ON CONFLICT (login) DO UPDATE SET failed = ?2, until = ?3",
             params![login, failed, until],
         )?;
+        self.prune(now)?;
         Ok(lock)
+    }
+
+    fn prune(&self, now: Time) -> rusqlite::Result<()> {
+        let old = "DELETE FROM tries WHERE until < ?";
+        self.0.execute(old, [now.timestamp() - DAY])?;
+        let count = "SELECT count(*) > ? FROM tries";
+        if self.0.query_row(count, [MOST_NAMES], |row| row.get(0))? {
+            let most = "DELETE FROM tries WHERE login NOT IN
+                (SELECT login FROM tries ORDER BY until DESC, failed DESC LIMIT ?)";
+            // Some more, so that not every try from then on has to look for one.
+            self.0.execute(most, [MOST_NAMES / 2])?;
+        }
+        Ok(())
     }
 
     /// The right one was typed, or a new one was given.
@@ -83,5 +104,33 @@ mod tests {
         let expected = [0, 0, 0, 0, 0, 60, 120, 240, 480, 900, 900, 900];
         assert_eq!(waits, expected);
         assert_eq!(lock_after(u32::MAX), LONGEST);
+    }
+
+    #[test]
+    fn made_up_names_do_not_fill_the_file() {
+        let connection = crate::store::in_memory().unwrap();
+        connection.execute_batch(TRIES).unwrap();
+        let tries = Tries(&connection);
+        let noon = Time::parse_from_rfc3339("2026-03-12T12:00:00-05:00").unwrap();
+        for _ in 0..=FREE_TRIES {
+            tries.wrong("imarlow", noon).unwrap();
+        }
+        for it in 0..MOST_NAMES + 10 {
+            tries.wrong(&it.to_string(), noon).unwrap();
+        }
+        let names = || {
+            let count = "SELECT count(*) FROM tries";
+            let count = connection.query_row(count, [], |row| row.get::<_, u32>(0));
+            count.unwrap()
+        };
+        assert!(names() < MOST_NAMES);
+        assert_eq!(
+            tries.left("imarlow", noon).unwrap(),
+            Some(60),
+            "who waits stays"
+        );
+        let later = noon + chrono::TimeDelta::hours(25);
+        tries.wrong("pquist", later).unwrap();
+        assert_eq!(names(), 1);
     }
 }

@@ -6,6 +6,12 @@ use rusqlite::params;
 use super::{AccountError, Accounts};
 use crate::facts::Time;
 
+/// So many lines of wrong tries are kept: anyone who can reach the page can make
+/// them. All other lines stay.
+const MOST_WRONG: u32 = 5_000;
+/// The file is looked through for them at one line in so many.
+const SELDOM: i64 = 64;
+
 /// One line of the log.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct LogLine {
@@ -26,6 +32,20 @@ impl Accounts {
         let at = at.format("%Y-%m-%d %H:%M:%S").to_string();
         if let Err(error) = self.connection.execute(sql, params![at, who, what]) {
             tracing::error!("the log of the accounts can't be written: {error}");
+        }
+    }
+
+    /// Adds a line of a wrong try, of which only the last are kept.
+    pub(super) fn log_wrong(&self, at: Time, who: &str, what: &str) {
+        const OLDER: &str = "
+            WITH wrong AS (SELECT seq FROM log
+                WHERE what = 'wrong name or password' OR what GLOB 'locked for *')
+            DELETE FROM log WHERE seq IN (SELECT seq FROM wrong ORDER BY seq DESC LIMIT -1 OFFSET ?)";
+        self.log(at, who, what);
+        if self.connection.last_insert_rowid() % SELDOM == 0
+            && let Err(error) = self.connection.execute(OLDER, [MOST_WRONG])
+        {
+            tracing::error!("the log of the accounts can't be shortened: {error}");
         }
     }
 

@@ -8,7 +8,7 @@ mod password;
 
 use std::path::Path;
 
-use rusqlite::{Connection, OptionalExtension as _, params};
+use rusqlite::{Connection, OptionalExtension as _, Transaction, TransactionBehavior, params};
 use serde::{Deserialize, Serialize};
 use thiserror::Error;
 
@@ -165,7 +165,7 @@ pub struct Accounts {
 }
 
 impl Accounts {
-    /// Opens the accounts, or makes them where there are none: then with one
+    /// Opens the accounts, or makes them. Where there is nobody yet they get one
     /// administrator, [`FIRST`], whose one-time code is returned. It is stored
     /// nowhere but as a hash, so it can be shown this once.
     ///
@@ -201,19 +201,29 @@ impl Accounts {
 
     fn on(connection: Connection) -> Result<(Self, Option<String>), AccountError> {
         match FILE.prepare(&connection)? {
-            Found::Nothing => {}
-            Found::Own => return Ok((Self { connection }, None)),
+            Found::Nothing | Found::Own => {}
             Found::Newer => return Err(AccountError::Field("a newer Sayback wrote it")),
             Found::Foreign => return Err(AccountError::Field("it is no file of accounts")),
         }
         let accounts = Self { connection };
+        // Also where the first start was stopped in between.
+        if !accounts.users()?.is_empty() {
+            return Ok((accounts, None));
+        }
         let staff = Staff {
             name: "Administrator".to_owned(),
             title: "administrator".to_owned(),
         };
         let code = one_time_code()?;
-        accounts.insert(FIRST, &staff, Role::Administrator, &code, None)?;
-        Ok((accounts, Some(code)))
+        let immediate = TransactionBehavior::Immediate;
+        let making = Transaction::new_unchecked(&accounts.connection, immediate)?;
+        // Another process may have made it meanwhile.
+        let first = accounts.users()?.is_empty();
+        if first {
+            accounts.insert(FIRST, &staff, Role::Administrator, &code, None)?;
+        }
+        making.commit()?;
+        Ok((accounts, first.then_some(code)))
     }
 
     fn insert(
@@ -266,11 +276,11 @@ impl Accounts {
                 let lock = self.tries().wrong(&login, now).map_err(broken)?;
                 // A name that nobody has may be a password, typed in the wrong place.
                 let who = found.map_or("nobody here", |_| &login);
-                self.log(now, who, "wrong name or password");
+                self.log_wrong(now, who, "wrong name or password");
                 if lock.is_zero() {
                     return Err(NotSignedIn::Wrong);
                 }
-                self.log(now, who, &format!("locked for {} s", lock.as_secs()));
+                self.log_wrong(now, who, &format!("locked for {} s", lock.as_secs()));
                 let seconds = i64::try_from(lock.as_secs()).unwrap_or(i64::MAX);
                 Err(NotSignedIn::Locked { seconds })
             }
@@ -422,7 +432,7 @@ fn user(row: &rusqlite::Row<'_>) -> rusqlite::Result<User> {
 }
 
 /// Sign-in names are compared without case and surrounding space.
-fn normal(login: &str) -> String {
+pub(crate) fn normal(login: &str) -> String {
     let login = login.trim().to_lowercase();
     login.chars().take(64).collect()
 }

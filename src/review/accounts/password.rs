@@ -28,7 +28,7 @@ const COMMON: [&str; 8] = [
 
 /// Letters and digits that are not mistaken for one another when read or
 /// written by hand.
-const CODE: &[u8; 32] = b"abcdefghjkmnpqrstuvwxyz234567892";
+const CODE: &[u8; 31] = b"abcdefghjkmnpqrstuvwxyz23456789";
 
 /// Why a password will not do.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Error)]
@@ -100,13 +100,19 @@ fn random<const N: usize>() -> Result<[u8; N], AccountError> {
     Ok(bytes)
 }
 
-/// A code to be typed once: 60 bits, in three groups.
+/// A code to be typed once: 59 bits, in three groups.
 ///
 /// # Errors
 /// [`AccountError::Crypto`] when the system gives no random numbers.
 pub fn one_time_code() -> Result<String, AccountError> {
-    let letters = random::<12>()?.map(|it| char::from(CODE[usize::from(it) % CODE.len()]));
-    let groups: Vec<String> = letters.chunks(4).map(String::from_iter).collect();
+    let mut letters = Vec::new();
+    while letters.len() < 12 {
+        let bytes = random::<12>()?.map(usize::from).into_iter();
+        // The last few of 256 would make some letters likelier than others.
+        let even = bytes.filter(|it| *it < 256 / CODE.len() * CODE.len());
+        letters.extend(even.map(|it| char::from(CODE[it % CODE.len()])));
+    }
+    let groups: Vec<String> = letters[..12].chunks(4).map(String::from_iter).collect();
     Ok(groups.join("-"))
 }
 
@@ -158,6 +164,8 @@ mod tests {
         let code = one_time_code().unwrap();
         assert_eq!(code.len(), 14);
         assert_ne!(code, one_time_code().unwrap());
+        let letters: std::collections::BTreeSet<_> = CODE.iter().collect();
+        assert_eq!(letters.len(), CODE.len(), "none is likelier");
         assert_ne!(random_token().unwrap(), random_token().unwrap());
     }
 }

@@ -37,6 +37,32 @@ fn the_first_start_makes_one_administrator() {
 }
 
 #[test]
+fn a_first_start_that_was_stopped_is_made_up_for() {
+    let folder = tempfile::tempdir().unwrap();
+    let path = folder.path().join("accounts.db");
+    let (accounts, _) = Accounts::open(&path).unwrap();
+    accounts
+        .connection
+        .execute("DELETE FROM users", [])
+        .unwrap();
+    drop(accounts);
+    let (accounts, code) = Accounts::open(&path).unwrap();
+    assert!(accounts.sign_in(FIRST, &code.unwrap(), noon()).is_ok());
+}
+
+#[test]
+fn of_several_first_starts_at_once_one_makes_the_administrator() {
+    let folder = tempfile::tempdir().unwrap();
+    let path = folder.path().join("accounts.db");
+    let open = || Accounts::open(&path).unwrap().1;
+    let codes = std::thread::scope(|scope| {
+        let starts = [(); 4].map(|()| scope.spawn(open));
+        starts.map(|it| it.join().unwrap())
+    });
+    assert_eq!(codes.iter().flatten().count(), 1, "{codes:?}");
+}
+
+#[test]
 fn another_programs_file_is_left_alone() {
     let folder = tempfile::tempdir().unwrap();
     let path = folder.path().join("record.db");
@@ -137,6 +163,18 @@ fn called(name: usize, title: usize) -> Staff {
         name: "é".repeat(name),
         title: "é".repeat(title),
     }
+}
+
+#[test]
+fn of_wrong_tries_only_the_last_stay_in_the_log() {
+    let accounts = with_nurse();
+    for _ in 0..6_000 {
+        accounts.log_wrong(noon(), "nobody here", "wrong name or password");
+    }
+    let lines = accounts.log_lines(10_000).unwrap();
+    let wrong = lines.iter().filter(|it| it.who == "nobody here").count();
+    assert!((5_000..5_100).contains(&wrong), "{wrong}");
+    assert!(lines.iter().any(|it| it.what == "signed in"), "others stay");
 }
 
 #[test]

@@ -9,7 +9,7 @@ use chrono::TimeDelta;
 use uuid::Uuid;
 
 use super::fields::Fields;
-use super::index::{ActKind, Entry, Index};
+use super::index::{ActKind, Entry, Index, Round};
 use crate::facts::{Body, Fact, KeptReading, Time, VERSION};
 use crate::residents::{ResidentId, Staff};
 use crate::vitals::{Layer, Measurement};
@@ -277,7 +277,9 @@ pub fn sign(index: &Index, id: Uuid, acting: &Acting) -> Result<Vec<NewFact>, Re
             "{open} {reports} still open in this round: acknowledge first, then sign."
         ));
     }
-    if round.signed.iter().any(|(by, _)| *by == acting.by) {
+    let own = round.signed.iter().filter(|(by, ..)| *by == acting.by);
+    let last = own.map(|(_, at, signature)| (*at, *signature)).max();
+    if last.is_some_and(|it| !done_since(index, round, it)) {
         return Err("You have signed this round already.".into());
     }
     let signed = Body::Signed {
@@ -285,6 +287,18 @@ pub fn sign(index: &Index, id: Uuid, acting: &Acting) -> Result<Vec<NewFact>, Re
         head: None,
     };
     Ok(vec![acting.fact(id, signed)])
+}
+
+/// Whether anything was recorded in a round or done to its readings after this.
+fn done_since(index: &Index, round: &Round, then: (Time, Uuid)) -> bool {
+    let all = round.residents.iter().flat_map(|it| index.readings_of(it));
+    let mut own = all.filter(|it| it.round == round.id);
+    let later = |reading: &Entry| {
+        let acts = index.acts(reading.id).iter().map(|it| (it.at, it.id));
+        let flags = index.flags_of(reading.id).map(|it| (it.at, it.id));
+        acts.chain(flags).any(|it| it > then)
+    };
+    round.last > then.0 || own.any(later)
 }
 
 /// What was done to a reading, in a word.
@@ -296,6 +310,3 @@ pub const fn act_word(kind: &ActKind) -> &'static str {
         ActKind::Noted(_) => "note",
     }
 }
-
-#[cfg(test)]
-mod tests;

@@ -1,8 +1,8 @@
 //! Bundles to the home's own FHIR server.
 //!
-//! This is the only place from which anything leaves over a network, and it goes
-//! to the one address that it is given: no proxy and no redirect is followed.
-//! Every bundle may be sent twice without harm, and so is sent again when nobody
+//! Nothing is sent anywhere but by `export --post`, to the address it is given, and
+//! by `send`, `listen --link`, `serve --link` and `home`, to the home's own database.
+//! No proxy and no redirect is followed. Every bundle may be sent twice without harm, and so is sent again when nobody
 //! can tell whether it arrived.
 
 use std::net::IpAddr;

@@ -229,6 +229,6 @@ pub struct Round {
     pub readings: usize,
     /// For how many residents.
     pub residents: std::collections::BTreeSet<ResidentId>,
-    /// Who signed it, and when.
-    pub signed: Vec<(Staff, Time)>,
+    /// Who signed it, when, and the fact that says so.
+    pub signed: Vec<(Staff, Time, Uuid)>,
 }

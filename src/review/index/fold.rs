@@ -191,7 +191,7 @@ impl Index {
             }),
             Body::Signed { signed, .. } => {
                 if let Some(round) = self.rounds.get_mut(&signed) {
-                    round.signed.push((by, at));
+                    round.signed.push((by, at, id));
                 }
             }
             Body::RoundOpened { .. }

@@ -101,7 +101,7 @@ pub fn round(
                 h1 { "Round of " (date) }
                 p { (staff(&round.by)) ". " (kept(round)) "." }
                 p { (standing(index, round)) }
-                @for (by, at) in &round.signed { p { "Signed by " (staff(by)) ", " (moment(*at, now)) "." } }
+                @for (by, at, _) in &round.signed { p { "Signed by " (staff(by)) ", " (moment(*at, now)) "." } }
             }
             (outcome.banner())
             p.take {

@@ -219,7 +219,8 @@ fn table(index: &Index, resident: &Resident, sign: VitalSign, days: u32, now: Ti
         .take_while(|it| it.measured_at >= from)
         .filter(|it| it.measurement.sign() == sign)
         .collect();
-    let find = format!("/find?who={}&sign={}", resident.id.0, sign.tag());
+    let who: String = form_urlencoded::byte_serialize(resident.id.0.as_bytes()).collect();
+    let find = format!("/find?who={who}&sign={}", sign.tag());
     html! {
         section.card aria-labelledby="numbers" {
             h2 id="numbers" { "The numbers" }

@@ -107,7 +107,7 @@ fn heights(trend: &Trend) -> (f64, f64) {
     // Where there is no range to compare with, a change of a hundredth must not
     // fill the page and look like a fall.
     let least = if trend.bands.is_empty() {
-        f64::midpoint(low, high) * 0.1
+        (f64::midpoint(low, high) * 0.1).max(1.0)
     } else {
         1.0
     };

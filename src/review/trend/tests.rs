@@ -115,3 +115,24 @@ fn nothing_is_drawn_of_nothing_and_one_reading_is_enough() {
         }
     }
 }
+
+#[test]
+fn values_that_are_all_nothing_have_an_axis() {
+    let none = Numbers::One(Decimal::ZERO);
+    let index = index(&[
+        (5, VitalSign::Pain, none, Unit::Score),
+        (9, VitalSign::Pain, none, Unit::Score),
+    ]);
+    let trend = trend(&index, VitalSign::Pain, 7, 60).unwrap();
+    assert!(trend.bands.is_empty());
+    let svg = draw(&trend, Size::Large, "Pain").unwrap();
+    let heights = svg.split("cy=\"").skip(1);
+    let heights: Vec<f64> = heights
+        .map(|it| it.split('"').next().unwrap().parse().unwrap())
+        .collect();
+    assert!(!heights.is_empty(), "{svg}");
+    assert!(
+        heights.iter().all(|it| (10.0..1_000.0).contains(it)),
+        "{heights:?}"
+    );
+}

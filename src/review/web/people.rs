@@ -85,12 +85,19 @@ pub async fn create(
     }
 }
 
+/// A sign-in name as the account has it, by which its sessions are found.
+fn stored(station: &Station, typed: String) -> String {
+    let user = station.accounts().user(&typed).ok().flatten();
+    user.map_or(typed, |it| it.login)
+}
+
 /// Gives someone a new one-time code and ends their sessions.
 pub async fn renew(
     State(station): State<Arc<Station>>,
     Extension(session): Extension<Session>,
     Path(login): Path<String>,
 ) -> Response {
+    let login = stored(&station, login);
     let renewed = {
         let accounts = station.accounts();
         let renewed = accounts.renew(&login, station.now());
@@ -137,6 +144,7 @@ fn set_active(
     Path(login): Path<String>,
     active: bool,
 ) -> Response {
+    let login = stored(&station, login);
     let changed = {
         let accounts = station.accounts();
         let changed = accounts.set_active(&login, active);

@@ -4,7 +4,7 @@ use std::sync::Arc;
 
 use axum::Extension;
 use axum::extract::{Path, State};
-use axum::http::{StatusCode, header};
+use axum::http::{Method, StatusCode, header};
 use axum::response::{Html, IntoResponse, Response};
 use uuid::Uuid;
 
@@ -50,46 +50,73 @@ pub async fn about(State(station): State<Arc<Station>>, Path(id): Path<String>) 
 pub async fn round_csv(
     State(station): State<Arc<Station>>,
     Extension(session): Extension<Session>,
+    method: Method,
     Path(id): Path<Uuid>,
 ) -> Response {
-    noted(&station, &session, &format!("round {id} as CSV"));
-    taken(station, Of::Round(id), Form::Csv).await
+    let what = format!("round {id} as CSV");
+    let answer = taken(Arc::clone(&station), Of::Round(id), Form::Csv).await;
+    noted(&station, &session, &method, &what, answer)
 }
 
 /// A round as a FHIR Bundle.
 pub async fn round_fhir(
     State(station): State<Arc<Station>>,
     Extension(session): Extension<Session>,
+    method: Method,
     Path(id): Path<Uuid>,
 ) -> Response {
-    noted(&station, &session, &format!("round {id} as FHIR"));
-    taken(station, Of::Round(id), Form::Fhir).await
+    let what = format!("round {id} as FHIR");
+    let answer = taken(Arc::clone(&station), Of::Round(id), Form::Fhir).await;
+    noted(&station, &session, &method, &what, answer)
 }
 
 /// A resident as CSV.
 pub async fn resident_csv(
     State(station): State<Arc<Station>>,
     Extension(session): Extension<Session>,
+    method: Method,
     Path(id): Path<String>,
 ) -> Response {
-    noted(&station, &session, &format!("resident {id} as CSV"));
-    taken(station, Of::Resident(ResidentId(id)), Form::Csv).await
+    let what = format!("resident {id} as CSV");
+    let answer = taken(
+        Arc::clone(&station),
+        Of::Resident(ResidentId(id)),
+        Form::Csv,
+    )
+    .await;
+    noted(&station, &session, &method, &what, answer)
 }
 
 /// A resident as a FHIR Bundle.
 pub async fn resident_fhir(
     State(station): State<Arc<Station>>,
     Extension(session): Extension<Session>,
+    method: Method,
     Path(id): Path<String>,
 ) -> Response {
-    noted(&station, &session, &format!("resident {id} as FHIR"));
-    taken(station, Of::Resident(ResidentId(id)), Form::Fhir).await
+    let what = format!("resident {id} as FHIR");
+    let answer = taken(
+        Arc::clone(&station),
+        Of::Resident(ResidentId(id)),
+        Form::Fhir,
+    )
+    .await;
+    noted(&station, &session, &method, &what, answer)
 }
 
-/// A file leaves the station: the log says who took it.
-fn noted(station: &Station, session: &Session, what: &str) {
-    let (at, login) = (station.now(), &session.user.login);
-    station.accounts().log(at, login, &format!("took {what}"));
+/// Where a file leaves the station, the log says who took it.
+fn noted(
+    station: &Station,
+    session: &Session,
+    method: &Method,
+    what: &str,
+    answer: Response,
+) -> Response {
+    if method == Method::GET && answer.status() == StatusCode::OK {
+        let (at, login) = (station.now(), &session.user.login);
+        station.accounts().log(at, login, &format!("took {what}"));
+    }
+    answer
 }
 
 /// Looks the facts up and writes them down, away from the other pages' thread.

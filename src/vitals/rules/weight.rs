@@ -51,6 +51,8 @@ pub fn weight_changes(known: Known<'_>, reading: &Reading) -> Vec<WeightChange> 
         let before = then.number(Component::Whole, Unit::Kilogram)?;
         let now = reading.number(Component::Whole, Unit::Kilogram)?;
         let limit = share(known.thresholds());
+        // What came from elsewhere may be next to nothing, or nothing.
+        let percent = (now - before).checked_div(before)?;
         let part = limit / dec!(100);
         let lost = now <= before * (Decimal::ONE - part);
         let gained = now >= before * (Decimal::ONE + part);
@@ -58,7 +60,7 @@ pub fn weight_changes(known: Known<'_>, reading: &Reading) -> Vec<WeightChange> 
             days,
             then: then.clone(),
             apart: days_apart(reading, then),
-            percent: (now - before) / before * dec!(100),
+            percent: percent.checked_mul(dec!(100))?,
             limit,
             crossed: lost || gained,
             source: known.source(publication, share),
@@ -227,6 +229,22 @@ mod tests {
         assert_eq!(days(&one(40), dec!(150)), [30]);
         assert_eq!(days(&one(41), dec!(150)), NONE);
         assert_eq!(days(&[], dec!(150)), NONE);
+    }
+
+    /// Of what was stored elsewhere only the upper bound is checked.
+    #[test]
+    fn nothing_is_compared_with_a_weight_of_nothing() {
+        let earlier = weight(30, dec!(172), Unit::Pound);
+        for none in ["0", "0.0000000000000000000000000001"] {
+            let mut stored = serde_json::to_value(&earlier.measurement).unwrap();
+            stored["value"]["one"]["value"] = none.into();
+            let measurement = serde_json::from_value(stored).unwrap();
+            let earlier = Reading {
+                measurement,
+                ..earlier.clone()
+            };
+            assert_eq!(days(&[earlier], dec!(150)), NONE, "{none}");
+        }
     }
 
     #[test]
