@@ -363,7 +363,7 @@ impl Table {
             ),
             (
                 "wheelchair scale",
-                "the empty chair must be known",
+                "the empty chair must be known, and is taken off unless a reason is given",
                 "`precautions.chair_weight`",
             ),
         ];
