@@ -49,8 +49,6 @@ pub enum Activity {
     Smoked,
     /// Exercised, or was in therapy.
     Exercised,
-    /// A cuff was inflated on this limb.
-    CuffInflated(Arm),
 }
 
 impl Activity {
@@ -60,7 +58,6 @@ impl Activity {
             Self::Drank => "Drank",
             Self::Smoked => "Smoked",
             Self::Exercised => "Exercised",
-            Self::CuffInflated(_) => "Same limb measured",
         }
     }
 }
@@ -90,8 +87,6 @@ pub enum CautionKind {
     LimbNotToUse,
     /// Blood pressure soon after smoking or exercise.
     PressureTooSoon,
-    /// The cuff again on the same limb at once.
-    CuffAgainTooSoon,
     /// Pulse or respirations soon after exercise.
     RestFirst,
     /// A pulse known to be irregular.
@@ -172,13 +167,6 @@ pub fn cautions(
                 it.pressure_wait_minutes
             });
             cautions.extend(waiting.after(&effort, kind, wait, PRESSURE_TECHNIQUE));
-            if let Some(limb) = plan.limb {
-                let (kind, wait) = (CautionKind::CuffAgainTooSoon, |it: &Thresholds| {
-                    it.cuff_again_minutes
-                });
-                let same = [Activity::CuffInflated(limb)];
-                cautions.extend(waiting.after(&same, kind, wait, PRESSURE_TECHNIQUE));
-            }
         }
         (VitalSign::Pulse | VitalSign::Respiration, _) => {
             let (kind, wait) = (CautionKind::RestFirst, |it: &Thresholds| it.rest_minutes);
@@ -196,7 +184,8 @@ pub fn cautions(
                     "The chair's weight is not known. Weigh the empty chair, or ask the nurse.";
                 cautions.push(say(CautionKind::ChairNotKnown, text));
             } else if plan.less_chair.is_some() {
-                let text = "That scale weighs the chair too. Say the weight less the chair.";
+                let text = "That scale weighs the chair too. Say the weight less the chair, or ask the \
+                            nurse.";
                 cautions.push(say(CautionKind::WithChair, text));
             }
         }
@@ -416,8 +405,7 @@ mod tests {
         );
     }
 
-    /// Whelton PK et al. 2018: 30 minutes after smoking or exercise, a minute
-    /// between two pressures (intervals from memory).
+    /// Whelton PK et al. 2018: 30 minutes after smoking or exercise (from memory).
     #[test]
     fn a_blood_pressure_waits() {
         let none = Precautions::default();
@@ -430,14 +418,6 @@ mod tests {
             assert_eq!(taken("08:29"), [CautionKind::PressureTooSoon]);
             assert_eq!(taken("08:30"), []);
         }
-        let recent = [Recent {
-            activity: Activity::CuffInflated(Arm::Left),
-            at: at(9, "08:00"),
-        }];
-        let again = |limb, clock| kinds(&none, cuff(Some(limb)), &recent, clock);
-        assert_eq!(again(Arm::Left, "08:00"), [CautionKind::CuffAgainTooSoon]);
-        assert_eq!(again(Arm::Left, "08:01"), []);
-        assert_eq!(again(Arm::Right, "08:00"), []);
     }
 
     /// Common practice, no source.
@@ -470,5 +450,17 @@ mod tests {
             ..Precautions::default()
         };
         assert_eq!(kinds(&known, wheelchair, &[], "08:00"), []);
+        let said = |precautions: &Precautions, less_chair: bool| {
+            let less_chair = Some(less_chair);
+            let plan = Plan {
+                less_chair,
+                ..wheelchair
+            };
+            kinds(precautions, plan, &[], "08:00")
+        };
+        assert_eq!(said(&known, false), [CautionKind::WithChair]);
+        assert_eq!(said(&known, true), []);
+        // "Less forty": the chair was weighed just now.
+        assert_eq!(said(&Precautions::default(), true), []);
     }
 }

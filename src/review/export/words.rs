@@ -38,7 +38,6 @@ pub(super) const fn caution(it: CautionKind) -> &'static str {
         CautionKind::NoRectal => "rectal temperature where the care plan has none",
         CautionKind::LimbNotToUse => "a limb that is not to be used",
         CautionKind::PressureTooSoon => "blood pressure soon after smoking or exercise",
-        CautionKind::CuffAgainTooSoon => "the cuff again on the same limb",
         CautionKind::RestFirst => "soon after exercise",
         CautionKind::CountFullMinute => "a pulse known to be irregular",
         CautionKind::ChairNotKnown => "the chair's weight is not known",
