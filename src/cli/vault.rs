@@ -84,7 +84,8 @@ pub enum KeyCommand {
     ///
     /// Those are the accounts, the PINs and the kept sound. Stop `listen` and `serve` first. The key file keeps the older keys, for
     /// backups that were made with them. With a passphrase, the new one is taken
-    /// from `SAYBACK_NEW_PASSPHRASE` or asked for.
+    /// from `SAYBACK_NEW_PASSPHRASE` or asked for twice. What a run that was stopped
+    /// has changed is passed over.
     Rotate {
         /// Every record that has the old key
         #[arg(required = true)]

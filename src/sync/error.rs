@@ -52,12 +52,6 @@ pub enum SyncError {
 }
 
 impl SyncError {
-    /// Whether waiting may help.
-    #[must_use]
-    pub const fn passes(&self) -> bool {
-        matches!(self, Self::Unreachable(_) | Self::Database(_))
-    }
-
     /// What an aide needs to know of it, who mends no network.
     #[must_use]
     pub const fn trouble(&self) -> Trouble {

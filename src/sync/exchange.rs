@@ -10,7 +10,7 @@ use uuid::Uuid;
 
 use super::{HomeRecord, Link, Sent, SyncError};
 use crate::facts::ChainHead;
-use crate::store::{RawFact, RawStored, Store, StoreError, Waiting};
+use crate::store::{RawFact, RawStored, Store, StoreError};
 
 /// So many facts go at once: a batch is a second or less on a slow link, and what
 /// is lost with it is soon sent again.
@@ -107,14 +107,6 @@ impl Exchange {
     pub fn refused(&self) -> impl Iterator<Item = &str> {
         let both = self.refused.values().chain(self.not_taken.values());
         both.map(String::as_str)
-    }
-
-    /// What is not at the home yet.
-    ///
-    /// # Errors
-    /// [`SyncError::Store`].
-    pub fn waiting(&self, store: &Store) -> Result<Waiting, SyncError> {
-        Ok(store.waiting(self.sent)?)
     }
 
     /// Sends all that is not there, then fetches all that is needed.

@@ -100,17 +100,6 @@ impl NotTaken {
             retry_at,
         }
     }
-
-    /// The read-back: "pulse not taken, asleep, try again at 9:00 AM".
-    #[must_use]
-    pub fn spoken(&self) -> String {
-        let (sign, reason) = (self.sign.name(), self.reason.spoken());
-        let next = match self.retry_at {
-            Some(at) => format!("try again at {}", at.format("%-I:%M %p")),
-            None => "tell the nurse".to_owned(),
-        };
-        format!("{sign} not taken, {reason}, {next}")
-    }
 }
 
 /// Why a reading was taken again.
@@ -158,17 +147,11 @@ mod tests {
     /// Common practice, no source.
     #[test]
     fn a_retry_is_offered_where_the_aide_can_decide() {
-        let spoken = |reason| NotTaken::new(VitalSign::Pulse, reason, at(9, "08:00")).spoken();
-        let asleep = spoken(NotTakenReason::Asleep);
-        assert_eq!(asleep, "pulse not taken, asleep, try again at 9:00 AM");
-        let refused = spoken(NotTakenReason::Refused);
-        assert_eq!(refused, "pulse not taken, refused, try again at 8:30 AM");
-        let unsafe_now = spoken(NotTakenReason::NotSafe);
-        assert_eq!(unsafe_now, "pulse not taken, not safe, tell the nurse");
-        let other = spoken(NotTakenReason::Other("cast on both wrists".to_owned()));
-        assert_eq!(
-            other,
-            "pulse not taken, cast on both wrists, tell the nurse"
-        );
+        let now = at(9, "08:00");
+        let retry = |reason| NotTaken::new(VitalSign::Pulse, reason, now).retry_at;
+        assert_eq!(retry(NotTakenReason::Asleep), Some(at(9, "09:00")));
+        assert_eq!(retry(NotTakenReason::Refused), Some(at(9, "08:30")));
+        assert_eq!(retry(NotTakenReason::NotSafe), None);
+        assert_eq!(retry(NotTakenReason::Other("cast".to_owned())), None);
     }
 }
