@@ -330,7 +330,7 @@ fn waiting(dialogue: &Dialogue, state: &State) -> Option<Waiting> {
             choices: match question {
                 Question::Qualifier(_, kind) => kinds(vocabulary, *kind),
                 Question::GoOn(..) => reasons(vocabulary),
-                Question::Value(_) | Question::Correction => Vec::new(),
+                Question::Value(_) | Question::Correction { .. } => Vec::new(),
             },
             ..ask(Kind::Question, state.question().unwrap_or_default())
         },

@@ -10,8 +10,8 @@ use crate::facts::Time;
 use crate::residents::{Resident, shift_start};
 use crate::speaking::wording;
 use crate::vitals::{
-    Activity, Caution, CautionKind, Plan, Qualifier, QualifierKind, Qualifiers, Recent, VitalSign,
-    WentOn, Working, cautions,
+    Activity, Caution, CautionKind, Measurement, Plan, Qualifier, QualifierKind, Qualifiers,
+    Recent, VitalSign, WentOn, Working, cautions,
 };
 
 impl Dialogue {
@@ -72,10 +72,11 @@ impl Turn<'_> {
     pub(super) fn cautions_past(
         &self,
         resident: &Resident,
-        sign: VitalSign,
-        how: &Qualifiers,
+        to: &Measurement,
+        working: Option<Working>,
     ) -> Vec<String> {
-        let all = self.cautions(resident, sign, how).into_iter();
+        let plan = planned(to, working);
+        let all = self.cautions_of(resident, plan).into_iter();
         let past = all.filter(|it| stops(it.kind) && it.wait_until.is_none());
         past.map(|it| it.say).collect()
     }
@@ -89,9 +90,7 @@ impl Turn<'_> {
             .iter()
             .enumerate()
             .find_map(|(at, draft)| {
-                let mut plan = plan(draft.sign(), draft.claim.measurement.qualifiers());
-                let less_chair = |it| matches!(it, Working::LessChair { .. });
-                plan.less_chair = Some(draft.claim.working.is_some_and(less_chair));
+                let plan = planned(&draft.claim.measurement, draft.claim.working);
                 let all = self.cautions_of(resident, plan).into_iter();
                 let stops = |it: &Caution| {
                     stops(it.kind) && !draft.went_on.iter().any(|gone| gone.caution == it.kind)
@@ -235,6 +234,15 @@ const fn stops(kind: CautionKind) -> bool {
             | CautionKind::LimbNotToUse
             | CautionKind::PressureTooSoon
     )
+}
+
+/// The plan that a reading was taken by.
+fn planned(it: &Measurement, working: Option<Working>) -> Plan {
+    let less_chair = |it| matches!(it, Working::LessChair { .. });
+    Plan {
+        less_chair: Some(working.is_some_and(less_chair)),
+        ..plan(it.sign(), it.qualifiers())
+    }
 }
 
 fn plan(sign: VitalSign, how: &Qualifiers) -> Plan {

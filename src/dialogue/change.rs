@@ -15,7 +15,9 @@ use crate::hearing::{By, Heard};
 use crate::speaking::wording;
 use crate::understanding::{Manner, Order, Part, Unclear, Yes};
 use crate::vitals::rules::ToldWrong;
-use crate::vitals::{Layer, Measurement, Qualifier, VitalSign, Working};
+use crate::vitals::{
+    CountError, Layer, Measurement, Qualifier, QualifierKind, Rhythm, VitalSign, Working,
+};
 
 /// A change of a kept reading, read back.
 #[derive(Debug, Clone, PartialEq)]
@@ -205,8 +207,11 @@ impl Turn<'_> {
         }
         let working = match order {
             Order::Change { to: Some(to), .. } => to.working,
-            _ => None,
+            _ => kept.working,
         };
+        if let Some(why) = to.as_ref().and_then(|to| short_count(to, working)) {
+            return self.say(&format!("{why} Nothing is changed."));
+        }
         let change = Change {
             reading,
             was,
@@ -250,8 +255,9 @@ impl Turn<'_> {
             self.say("Taken back. It stays visible to the nurse.");
             return self.say_changed(&said);
         };
-        self.correct_kept(resident, change.reading, to, &change.reason(yes));
-        for caution in self.cautions_past(resident, to.sign(), to.qualifiers()) {
+        let what = (to, change.working);
+        self.correct_kept(resident, change.reading, what, &change.reason(yes));
+        for caution in self.cautions_past(resident, to, change.working) {
             self.say(&wording::spelled(&caution));
         }
     }
@@ -316,6 +322,13 @@ impl Turn<'_> {
         let to = valued.map_or_else(|| was.clone(), |it| with_missing(it, was));
         let how = part.qualifiers.iter().copied();
         let to = how.fold(to, |it, how| it.clone().with(how).unwrap_or(it));
+        let worked = part.value.as_ref().map(|it| it.working);
+        let working = worked.unwrap_or(change.working);
+        if let Some(why) = short_count(&to, working) {
+            self.say(&why);
+            self.ask_again();
+            return true;
+        }
         let Some(kept) = self.own_kept().find(|it| it.id == reading) else {
             return false;
         };
@@ -323,7 +336,7 @@ impl Turn<'_> {
             reading,
             was: kept.measurement.clone(),
             to: Some(to),
-            working: part.value.as_ref().and_then(|it| it.working),
+            working,
             words: format!("{}; {}", change.words, part.words),
             by: change.by.max(part.by),
             second_look: false,
@@ -376,6 +389,17 @@ fn changed(was: &Measurement, order: &Order) -> Result<Option<Measurement>, Stri
         }
         _ => Ok(None),
     }
+}
+
+/// Why a count over part of a minute can't be of this rhythm.
+fn short_count(to: &Measurement, working: Option<Working>) -> Option<String> {
+    let irregular =
+        to.qualifiers().get(QualifierKind::Rhythm) == Some(Qualifier::Rhythm(Rhythm::Irregular));
+    let short = matches!(working, Some(Working::Counted { seconds, .. }) if seconds < 60);
+    (irregular && short).then(|| {
+        let why = CountError::NeedsFullMinute { sign: to.sign() };
+        format!("{}.", wording::capital(&wording::spelled(&why.to_string())))
+    })
 }
 
 /// The new measurement with the qualifiers of the old one that were not said

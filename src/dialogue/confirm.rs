@@ -91,7 +91,7 @@ impl Turn<'_> {
                     _ => "Say the name and the right value.".to_owned(),
                 };
                 self.prompt(&question);
-                self.correction();
+                self.state.phase = Phase::Asking(Question::Correction { refused: true });
             }
             Phase::ConfirmNotTaken(..) | Phase::ConfirmReport { .. } => {
                 self.state.phase = self.idle();
@@ -187,7 +187,17 @@ impl Turn<'_> {
         if let (Phase::WhySkip(_), true) = (&self.state.phase, signs.is_empty()) {
             return self.skip(Some(reason));
         }
-        let signs = self.or_asked(signs);
+        let mut signs = self.or_asked(signs);
+        if self.state.phase == Phase::Asking(Question::Correction { refused: true }) {
+            // "What is the pulse?" of one that was read back wrongly.
+            if let ([], [one]) = (signs.as_slice(), self.state.drafts.as_slice()) {
+                signs = vec![one.sign()];
+            }
+            self.state.drafts.retain(|it| !signs.contains(&it.sign()));
+            if self.state.drafts.is_empty() {
+                self.state.phase = Phase::Open;
+            }
+        }
         if self.state.resident.is_none() {
             self.refuse("First the room, so that I know who it is.");
             return self.ask_again();

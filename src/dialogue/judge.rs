@@ -41,6 +41,7 @@ impl Turn<'_> {
             id,
             record: record.clone(),
             measurement: record.measurement.clone(),
+            working: record.working,
             version: id,
             flags: Vec::new(),
             visit: self.state.visit,

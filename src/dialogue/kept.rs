@@ -5,7 +5,7 @@ use uuid::Uuid;
 use crate::facts::{Raised, ReadingRecord, Recheck};
 use crate::understanding::Manner;
 use crate::vitals::rules::Rule;
-use crate::vitals::{Measurement, Reading, VitalSign};
+use crate::vitals::{Measurement, Reading, VitalSign, Working};
 
 /// A reading kept in this round.
 #[derive(Debug, Clone, PartialEq)]
@@ -15,6 +15,8 @@ pub(super) struct KeptHere {
     pub(super) record: ReadingRecord,
     /// As it stands.
     pub(super) measurement: Measurement,
+    /// How that was worked out, where it was.
+    pub(super) working: Option<Working>,
     /// The fact by which it stands so: its own, or a correction's.
     pub(super) version: Uuid,
     /// What it raised, and the facts of that.
@@ -32,11 +34,11 @@ impl KeptHere {
         self.measurement.sign()
     }
 
-    /// How it was said, as far as that is known of what stands.
+    /// How it was said. A chair is not taken off again: it may have been corrected by one
+    /// who reads what stands.
     pub(super) fn manner(&self) -> Option<Manner> {
-        let as_worked = self.measurement.value() == self.record.measurement.value();
-        let working = self.record.working.filter(|_| as_worked);
-        Manner::new(&self.measurement, working)
+        let counted = |it: &Working| matches!(it, Working::Counted { .. });
+        Manner::new(&self.measurement, self.working.filter(counted))
     }
 
     pub(super) fn reading(&self) -> Reading {

@@ -121,13 +121,8 @@ impl Turn<'_> {
         // At once, since the test may be stopped by what it is about; not the same fall twice.
         let empty = crate::vitals::History::default();
         let history = self.state.histories.get(&resident.id).unwrap_or(&empty);
-        let fall = test.flag(known(resident, history)).map(Raised::Rule);
-        let here = self.state.kept.get(&resident.id).into_iter().flatten();
-        let mut raised = here.flat_map(|it| &it.flags).map(|(_, it)| it);
-        if let Some(fall) = fall
-            && raised.all(|it| *it != fall)
-        {
-            said.push(self.raise(resident, id, fall));
+        if let Some(fall) = test.new_flag(known(resident, history)) {
+            said.push(self.raise(resident, id, Raised::Rule(fall)));
         }
         said.push(test.say().to_owned());
         if test.step() != Step::Finished {

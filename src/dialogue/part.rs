@@ -8,7 +8,7 @@ use super::{Phase, Question};
 use crate::facts::Dropped;
 use crate::speaking::wording;
 use crate::understanding::{Claim, Part, Unclear, Why};
-use crate::vitals::Qualifier;
+use crate::vitals::{Qualifier, VitalSign};
 
 impl Turn<'_> {
     /// An answer, or a change of what is pending.
@@ -21,6 +21,13 @@ impl Turn<'_> {
         }
         if self.state.phase == Phase::Open && !self.answers_in_turn() {
             return self.ask_again();
+        }
+        if let Some(why @ Why::Arithmetic(_)) = &part.why
+            && let Phase::Confirming(offer) = &self.state.phase
+            && offer.read_back.measurements().len() == 1
+        {
+            let why = why.clone();
+            return self.ask_anew(&why, &part);
         }
         if let Some(why) = part.why {
             let again = match why {
@@ -42,6 +49,15 @@ impl Turn<'_> {
         if let Phase::Asking(Question::Value(unclear)) = &self.state.phase {
             let unclear = unclear.clone();
             return self.answer_value(&unclear, part);
+        }
+        // One that is still to be asked for, said before the yes.
+        if let Some(valued) = &part.value
+            && let Some(at) = self.still_to_ask(valued.measurement.sign())
+        {
+            self.take_back(Dropped::Replaced);
+            if let Some(unclear) = self.state.unclear.remove(at) {
+                return self.answer_value(&unclear, part);
+            }
         }
         if matches!(self.state.phase, Phase::Confirming(_)) && !part.no && part.words == "right" {
             self.say("Is that a yes, or the right arm?");
@@ -90,6 +106,39 @@ impl Turn<'_> {
         self.advance();
     }
 
+    /// Where the question about a vital sign is that waits behind what was read back.
+    fn still_to_ask(&self, sign: VitalSign) -> Option<usize> {
+        let Phase::Confirming(offer) = &self.state.phase else {
+            return None;
+        };
+        let offered = offer.read_back.measurements();
+        if offered.iter().any(|it| it.sign() == sign) {
+            return None;
+        }
+        self.state.unclear.iter().position(|it| it.sign == sign)
+    }
+
+    /// What was said instead of the reading that waits can't be: that one is asked for anew,
+    /// with how it was said to be.
+    fn ask_anew(&mut self, why: &Why, part: &Part) {
+        self.take_back(Dropped::Replaced);
+        for Draft { claim, .. } in std::mem::take(&mut self.state.drafts) {
+            let sign = claim.measurement.sign();
+            let mut qualifiers = claim.measurement.qualifiers().clone();
+            let fits = |it: &&Qualifier| sign.qualifiers().contains(&it.kind());
+            let said = part.qualifiers.iter().filter(fits);
+            said.for_each(|it| qualifiers.set(*it));
+            self.state.unclear.push_front(Unclear {
+                sign,
+                why: why.clone(),
+                qualifiers,
+                taken: claim.taken,
+                manner: None,
+            });
+        }
+        self.advance();
+    }
+
     fn answer_value(&mut self, unclear: &Unclear, part: Part) {
         let Some(valued) = part.value else {
             // How it was taken is remembered until the value is said.
@@ -101,6 +150,9 @@ impl Turn<'_> {
             self.state.phase = Phase::Asking(Question::Value(unclear));
             return self.ask_again();
         };
+        if unclear.why == Why::BadTime && part.taken.is_none() {
+            return self.ask(Question::Value(unclear.clone()));
+        }
         let mut measurement = valued.measurement;
         for qualifier in unclear.qualifiers.iter().chain(part.qualifiers) {
             measurement = measurement.clone().with(qualifier).unwrap_or(measurement);

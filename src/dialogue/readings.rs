@@ -14,7 +14,7 @@ impl Turn<'_> {
         yes: Option<&Yes>,
         no: bool,
         mut claims: Vec<Claim>,
-        unclear: Vec<Unclear>,
+        mut unclear: Vec<Unclear>,
     ) {
         if let (Some(yes), Phase::Confirming(offer)) = (yes, &self.state.phase) {
             let offered = offer.read_back.measurements();
@@ -69,18 +69,26 @@ impl Turn<'_> {
             }
             self.state.phase = Phase::Open;
         }
-        let refused = no || self.state.phase == Phase::Asking(Question::Correction);
+        let asked = Phase::Asking(Question::Correction { refused: true });
+        let refused = no || self.state.phase == asked;
         self.take_back(Dropped::Replaced);
         let said = claims.iter().map(|it| it.measurement.sign());
         let said: Vec<VitalSign> = said.chain(unclear.iter().map(|it| it.sign)).collect();
-        if refused && !self.state.drafts.iter().any(|it| said.contains(&it.sign())) {
-            self.ask_for_refused();
-        }
+        let others = !self.state.drafts.iter().any(|it| said.contains(&it.sign()));
+        let refused = if refused && others {
+            std::mem::take(&mut self.state.drafts)
+        } else {
+            Vec::new()
+        };
         if let Some(sign) = claims.iter().find_map(|it| self.several(it)) {
             return self.which_of_several(sign);
         }
         let mut now = Vec::new();
         for claim in claims {
+            if claim.taken.is_none() && self.lacks_its_time(claim.measurement.sign()) {
+                unclear.push(untimed(&claim));
+                continue;
+            }
             self.forget_unclear(claim.measurement.sign());
             let at = self.merge(claim, no, &now);
             now.push(at);
@@ -92,28 +100,53 @@ impl Turn<'_> {
             self.state.drafts.retain(|draft| draft.sign() != sign);
             self.state.unclear.push_back(it);
         }
+        self.ask_for_refused(refused);
         self.advance();
     }
 
     /// What was refused and not replaced is asked for, after what was said instead: it is
     /// not read back again as if it had been said again.
-    fn ask_for_refused(&mut self) {
-        let refused = std::mem::take(&mut self.state.drafts).into_iter();
-        self.state.unclear.extend(refused.map(|it| Unclear {
-            sign: it.sign(),
-            why: Why::NoNumber,
-            qualifiers: it.claim.measurement.qualifiers().clone(),
-            taken: it.claim.taken,
-            manner: Manner::of(&it.claim),
-        }));
+    fn ask_for_refused(&mut self, refused: Vec<Draft>) {
+        if refused.is_empty() {
+            return;
+        }
+        if !self.state.drafts.is_empty() || !self.state.unclear.is_empty() {
+            let names: Vec<VitalSign> = refused.iter().map(Draft::sign).collect();
+            let names = wording::capital(&wording::names(&names));
+            self.say(&format!("{names}: I ask after this."));
+        }
+        self.state
+            .unclear
+            .extend(refused.into_iter().map(|it| Unclear {
+                sign: it.sign(),
+                why: Why::NoNumber,
+                qualifiers: it.claim.measurement.qualifiers().clone(),
+                taken: it.claim.taken,
+                manner: Manner::of(&it.claim),
+            }));
     }
 
-    /// The vital sign of a claim that may replace more than one draft.
-    fn several(&self, claim: &Claim) -> Option<VitalSign> {
+    /// The vital sign of a claim that may replace more than one draft. Of those that were
+    /// taken in one way only the first stays.
+    fn several(&mut self, claim: &Claim) -> Option<VitalSign> {
         let fits =
             |it: &&Draft| is_another_way(&it.claim.measurement, &claim.measurement) == Some(false);
-        let fitting = self.state.drafts.iter().filter(fits).count();
-        (fitting > 1).then(|| claim.measurement.sign())
+        let fitting: Vec<&Draft> = self.state.drafts.iter().filter(fits).collect();
+        let (first, others) = fitting.split_first()?;
+        let way = first.claim.measurement.qualifiers().clone();
+        if others
+            .iter()
+            .any(|it| *it.claim.measurement.qualifiers() != way)
+        {
+            return Some(claim.measurement.sign());
+        }
+        let sign = claim.measurement.sign();
+        let mut kept = false;
+        self.state.drafts.retain(|it| {
+            let fits = it.sign() == sign && *it.claim.measurement.qualifiers() == way;
+            !fits || !std::mem::replace(&mut kept, true)
+        });
+        None
     }
 
     pub(super) fn which_of_several(&mut self, sign: VitalSign) {
@@ -176,8 +209,16 @@ impl Turn<'_> {
         at
     }
 
+    /// Whether a vital sign is asked for with its time, which could not be.
+    fn lacks_its_time(&self, sign: VitalSign) -> bool {
+        let mut unclear = self.state.unclear.iter();
+        unclear.any(|it| it.sign == sign && it.why == Why::BadTime)
+    }
+
+    /// The first question about a vital sign is answered.
     pub(super) fn forget_unclear(&mut self, sign: VitalSign) {
-        self.state.unclear.retain(|it| it.sign != sign);
+        let first = self.state.unclear.iter().position(|it| it.sign == sign);
+        first.map(|at| self.state.unclear.remove(at));
         if matches!(&self.state.phase, Phase::Asking(Question::Value(it)) if it.sign == sign) {
             self.state.phase = Phase::Open;
         }
@@ -188,16 +229,27 @@ impl Turn<'_> {
         let phase = std::mem::replace(&mut self.state.phase, Phase::Open);
         match phase {
             Phase::Confirming(offer) => {
+                // "Measure again and say it" is answered now, whenever the first was taken.
+                let anew = if offer.second_look {
+                    self.unlikely(&offer.read_back)
+                } else {
+                    Vec::new()
+                };
                 let offer = offer.read_back;
                 self.keep(Body::Dropped {
                     offer: offer.offer(),
                     why,
                 });
                 let claims = offer.into_claims().into_iter();
-                let draft = |(claim, spoken_at, went_on)| Draft {
-                    claim,
-                    spoken_at,
-                    went_on,
+                let draft = |(mut claim, spoken_at, went_on): (Claim, _, _)| {
+                    if anew.contains(&claim.measurement) {
+                        claim.taken = None;
+                    }
+                    Draft {
+                        claim,
+                        spoken_at,
+                        went_on,
+                    }
                 };
                 self.state.drafts = claims.map(draft).collect();
             }
@@ -281,7 +333,7 @@ impl Turn<'_> {
                 ask_value(unclear, self.is_hard(&[unclear.sign]))
             }
             Question::GoOn(..) => return self.ask_again(),
-            Question::Correction => "Say the name and the right value.".to_owned(),
+            Question::Correction { .. } => "Say the name and the right value.".to_owned(),
         };
         self.state.phase = Phase::Asking(question);
         self.prompt(&text);
@@ -290,7 +342,7 @@ impl Turn<'_> {
     /// Asks for the right value of one of the drafts.
     pub(super) fn correction(&mut self) {
         self.take_back(Dropped::Replaced);
-        self.state.phase = Phase::Asking(Question::Correction);
+        self.state.phase = Phase::Asking(Question::Correction { refused: false });
     }
 
     fn read_back(&mut self) {
@@ -305,13 +357,7 @@ impl Turn<'_> {
                 went_on,
             } = draft;
             let Some(measured_at) = time::measured_at(claim.taken, spoken_at) else {
-                self.state.unclear.push_back(Unclear {
-                    sign: claim.measurement.sign(),
-                    why: Why::BadTime,
-                    qualifiers: claim.measurement.qualifiers().clone(),
-                    taken: None,
-                    manner: Manner::of(&claim),
-                });
+                self.state.unclear.push_back(untimed(&claim));
                 continue;
             };
             // Nothing is missing: advance() has seen to it.
@@ -350,6 +396,17 @@ impl Turn<'_> {
             findings.any(|finding| finding.layer == Layer::Unlikely)
         };
         offer.measurements().into_iter().filter(far).collect()
+    }
+}
+
+/// A late entry whose time is asked for: it was not measured just now.
+pub(super) fn untimed(claim: &Claim) -> Unclear {
+    Unclear {
+        sign: claim.measurement.sign(),
+        why: Why::BadTime,
+        qualifiers: claim.measurement.qualifiers().clone(),
+        taken: None,
+        manner: Manner::of(claim),
     }
 }
 

@@ -11,7 +11,7 @@ use super::turn::Turn;
 use crate::facts::{Body, Raised};
 use crate::residents::{Resident, ResidentId};
 use crate::vitals::rules::{Flag, Rule, ToldWrong, fall_in_doubt, told_wrong};
-use crate::vitals::{Measurement, VitalSign, described};
+use crate::vitals::{Measurement, VitalSign, Working, described};
 
 /// What to say of a change.
 #[derive(Debug, Default)]
@@ -28,7 +28,7 @@ impl Turn<'_> {
         &mut self,
         resident: &Resident,
         reading: Uuid,
-        to: &Measurement,
+        (to, working): (&Measurement, Option<Working>),
         reason: &str,
     ) {
         let Some(old) = self.kept_mut(resident, reading).map(|it| it.clone()) else {
@@ -54,6 +54,7 @@ impl Turn<'_> {
         });
         if let Some(kept) = self.kept_mut(resident, reading) {
             kept.measurement = to.clone();
+            kept.working = working;
             kept.version = version;
         }
         let words = described(to);

@@ -249,6 +249,8 @@ impl Turn<'_> {
                 | Phase::Asking(_)
                 | Phase::ConfirmNotTaken(..)
                 | Phase::ConfirmReport { .. }
+                | Phase::WhySkip(_)
+                | Phase::ConfirmSkip(_)
                 | Phase::WhichKept(_)
                 | Phase::ConfirmChange(_)
                 | Phase::ConfirmMove(_)
@@ -256,7 +258,7 @@ impl Turn<'_> {
             self.give_up();
         }
         if !self.state.unclear.is_empty() {
-            let names = self.abandoned(&Question::Correction);
+            let names = self.abandoned(&Question::Correction { refused: false });
             self.say(&format!("Not kept: {names}."));
         }
         self.drop_move();

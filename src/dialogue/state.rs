@@ -91,7 +91,10 @@ pub enum Question {
     /// reason to go on, or another way.
     GoOn(usize, CautionKind),
     /// Which of the drafts is wrong, and what it should be.
-    Correction,
+    Correction {
+        /// They were read back and refused.
+        refused: bool,
+    },
 }
 
 /// A claim that is neither kept nor dropped, and when it was spoken.
@@ -276,7 +279,9 @@ impl State {
                 let draft = self.drafts.get(*at);
                 draft.map(Draft::sign).into_iter().collect()
             }
-            Phase::Asking(Question::Correction) => self.drafts.iter().map(Draft::sign).collect(),
+            Phase::Asking(Question::Correction { .. }) => {
+                self.drafts.iter().map(Draft::sign).collect()
+            }
             Phase::Confirming(offer) => {
                 let each = offer.read_back.measurements().into_iter();
                 each.map(|it| it.sign()).collect()
@@ -286,7 +291,17 @@ impl State {
             Phase::Open => self.order.asked.into_iter().collect(),
             _ => Vec::new(),
         };
-        signs.dedup();
+        if matches!(self.phase, Phase::Confirming(_)) {
+            // Still to be asked for: a number alone may be theirs.
+            signs.extend(self.unclear.iter().map(|it| it.sign));
+        }
+        let mut seen = Vec::new();
+        signs.retain(|it| {
+            !seen.contains(it) && {
+                seen.push(*it);
+                true
+            }
+        });
         signs
     }
 
@@ -322,9 +337,10 @@ impl State {
             .flatten()
             .filter_map(KeptHere::manner)
             .collect();
+        let same = |a: &Manner, b: &Manner| (a.unit, a.worked) == (b.unit, b.worked);
         let one_way = |it: &&Manner| {
-            all.iter()
-                .all(|other| other.sign != it.sign || other == *it)
+            let mut of_sign = all.iter().filter(|other| other.sign == it.sign);
+            of_sign.all(|other| same(other, it))
         };
         all.iter().filter(one_way).copied().collect()
     }

@@ -9,7 +9,8 @@ use super::value::{Beside, is_core, value_of};
 use super::{Sentence, lasting, number, taken};
 use crate::grammar::{Piece, Side, Spoken, Token};
 use crate::vitals::{
-    Alertness, Arm, OxygenFlow, Qualifier, QualifierKind, Qualifiers, Supply, Unit, VitalSign,
+    Alertness, Arm, OxygenFlow, Qualifier, QualifierKind, Qualifiers, Scale, Supply, Unit,
+    VitalSign,
 };
 
 /// One vital sign's share of the utterance.
@@ -125,8 +126,16 @@ impl Sentence<'_> {
                 None => qualifiers.set(more_exact(earlier, qualifier)),
             }
         }
-        let said = self.with_count(sign, last_said(&segment.body));
-        let valued = value_of(sign, &said, self.beside(sign, &qualifiers))?;
+        // "Yes, pulse seventy two" says again what was read back.
+        let sentence = self.tokens.iter().find(|it| it.token != Token::Filler);
+        let again = sentence.is_some_and(|it| it.token == Token::Yes);
+        let mut beside = self.beside(sign, &qualifiers);
+        beside.manner = beside.manner.map(|it| Manner {
+            worked: it.worked.filter(|_| !again),
+            ..it
+        });
+        let said = with_count(beside.manner, last_said(&segment.body));
+        let valued = value_of(sign, &said, beside)?;
         if segment.amid_talk || self.may_lack_a_digit(segment.from, segment.to) {
             return Err(Why::Gap);
         }
@@ -181,8 +190,9 @@ impl Sentence<'_> {
             let mut known = Qualifiers::default();
             part.qualifiers.iter().for_each(|it| known.set(*it));
             let each = pending.iter().map(|sign| {
-                let said = self.with_count(*sign, said);
-                (*sign, value_of(*sign, &said, self.beside(*sign, &known)))
+                let beside = self.beside(*sign, &known);
+                let said = with_count(beside.manner, said);
+                (*sign, value_of(*sign, &said, beside))
             });
             let (good, bad): (Vec<_>, Vec<_>) = each.partition(|(_, it)| it.is_ok());
             match good.as_slice() {
@@ -211,29 +221,6 @@ impl Sentence<'_> {
         manners.copied().find(|it| it.sign == sign)
     }
 
-    /// The tokens of a value, with the time it was counted over where what waits was
-    /// counted and no time or unit was said.
-    fn with_count<'a>(&self, sign: VitalSign, said: &'a [Spoken]) -> Cow<'a, [Spoken]> {
-        let own = |it: &Spoken| matches!(it.token, Token::Counted(_) | Token::Unit(_));
-        match self.manner(sign).and_then(|it| it.worked) {
-            Some(Worked::Counted(seconds)) if !said.iter().any(own) => {
-                let Some(last) = said.iter().rposition(|it| is_core(&it.token)) else {
-                    return Cow::Borrowed(said);
-                };
-                let at = said[last].to;
-                let counted = Spoken {
-                    token: Token::Counted(seconds),
-                    from: at,
-                    to: at,
-                };
-                let mut all = said.to_vec();
-                all.insert(last + 1, counted);
-                Cow::Owned(all)
-            }
-            _ => Cow::Borrowed(said),
-        }
-    }
-
     /// What is known beside the words of one value.
     fn beside(&self, sign: VitalSign, qualifiers: &Qualifiers) -> Beside<'_> {
         let rhythm = match qualifiers.get(QualifierKind::Rhythm) {
@@ -242,7 +229,15 @@ impl Sentence<'_> {
         };
         Beside {
             units: self.context.units,
-            manner: self.manner(sign),
+            manner: self
+                .manner(sign)
+                .map(|it| match qualifiers.get(QualifierKind::Scale) {
+                    // Another scale has no chair on it.
+                    Some(Qualifier::Scale(scale)) if scale != Scale::Wheelchair => {
+                        Manner { worked: None, ..it }
+                    }
+                    _ => it,
+                }),
             precautions: self.context.precautions,
             rhythm,
         }
@@ -294,6 +289,40 @@ const fn no_part(spoken: &Spoken) -> bool {
             | Token::Reason(_)
             | Token::Last
     )
+}
+
+/// The tokens of a value, with the time it was counted over where what waits was
+/// counted and no time or unit was said; but not for its rate said again.
+fn with_count(manner: Option<Manner>, said: &[Spoken]) -> Cow<'_, [Spoken]> {
+    let own = |it: &Spoken| matches!(it.token, Token::Counted(_) | Token::Unit(_));
+    let Some(Manner {
+        worked: Some(Worked::Counted(seconds)),
+        result,
+        ..
+    }) = manner.filter(|_| !said.iter().any(own))
+    else {
+        return Cow::Borrowed(said);
+    };
+    let pieces = said.iter().filter_map(|it| match it.token {
+        Token::Number(piece) => Some(piece),
+        _ => None,
+    });
+    let number = number::candidates(&pieces.collect::<Vec<_>>(), false);
+    let (Some(last), false) = (
+        said.iter().rposition(|it| is_core(&it.token)),
+        result.is_some_and(|it| number == [it]),
+    ) else {
+        return Cow::Borrowed(said);
+    };
+    let at = said[last].to;
+    let counted = Spoken {
+        token: Token::Counted(seconds),
+        from: at,
+        to: at,
+    };
+    let mut all = said.to_vec();
+    all.insert(last + 1, counted);
+    Cow::Owned(all)
 }
 
 /// Whether words may turn round what they go before: "no oxygen" is room air, unless it

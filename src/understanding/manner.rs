@@ -2,6 +2,7 @@
 //! eight" after a count over half a minute is a count over half a minute too, and "no,
 //! seventy five" after kilograms is in kilograms.
 
+use rust_decimal::Decimal;
 use serde::Serialize;
 
 use super::utterance::Claim;
@@ -17,6 +18,8 @@ pub struct Manner {
     pub unit: Unit,
     /// How the value is worked out from the number, where it is.
     pub worked: Option<Worked>,
+    /// The value that was worked out, which may be said again.
+    pub result: Option<Decimal>,
 }
 
 /// How a value is worked out from one number.
@@ -43,6 +46,7 @@ impl Manner {
             sign: measurement.sign(),
             unit: quantity.unit(),
             worked,
+            result: worked.map(|_| quantity.value()),
         })
     }
 
@@ -59,6 +63,7 @@ impl Manner {
             sign,
             unit: Unit::PerMinute,
             worked: Some(Worked::Counted(seconds)),
+            result: None,
         }
     }
 
@@ -81,6 +86,7 @@ impl Manner {
                     sign,
                     unit: unit.unwrap_or(chair.unit()),
                     worked: Some(Worked::LessChair(chair)),
+                    result: None,
                 }),
                 _ => None,
             })
@@ -89,6 +95,7 @@ impl Manner {
                     sign,
                     unit,
                     worked: None,
+                    result: None,
                 })
             })
     }

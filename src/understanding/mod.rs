@@ -470,8 +470,13 @@ impl Sentence<'_> {
     }
 }
 
-/// "Refused", with the names of what was, in any order; once or after each name.
+/// "Refused", with the names of what was, in any order; once or after each name. A no
+/// may come first.
 fn not_taken(tokens: &[&Token]) -> Option<Utterance> {
+    let tokens = match tokens {
+        [Token::No, rest @ ..] => rest,
+        all => all,
+    };
     let mut signs = Vec::new();
     let mut why = None;
     for token in tokens {

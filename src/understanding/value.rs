@@ -91,9 +91,20 @@ pub fn value_of(sign: VitalSign, tokens: &[Spoken], beside: Beside<'_>) -> Resul
         (VitalSign::Alertness, [Token::Level(level)]) => (Measurement::alertness(*level), None),
         (VitalSign::Pain, [Token::NotRated]) => (Measurement::pain(Pain::CannotSay), None),
         _ => {
-            let claimed = shapes(sign, &inside, &said, beside)?;
-            let claimed = claimed.ok_or_else(|| not_a_number(&inside))?;
-            choose(sign, claimed).unwrap_or_else(|| Err(not_a_number(&inside)))?
+            let by = |beside| {
+                let claimed = shapes(sign, &inside, &said, beside)?;
+                let claimed = claimed.ok_or_else(|| not_a_number(&inside))?;
+                choose(sign, claimed).unwrap_or_else(|| Err(not_a_number(&inside)))
+            };
+            // What can't be in the unit of before may be in the home's.
+            let anew = Beside {
+                manner: None,
+                ..beside
+            };
+            match by(beside) {
+                Err(why @ Why::Impossible(_)) => by(anew).map_err(|_| why)?,
+                found => found?,
+            }
         }
     };
     if let Some(device) = device {
@@ -195,10 +206,14 @@ fn shapes(
         }
         _ => match (pieces(tokens), unit) {
             (Some(pieces), Some(unit)) => {
-                if let Some(Worked::LessChair(chair)) = beside.manner.and_then(|it| it.worked) {
+                let manner = beside.manner.filter(|_| said.is_empty());
+                if let Some(Worked::LessChair(chair)) = manner.and_then(|it| it.worked) {
                     let Some(total) = single(tokens) else {
                         return Ok(None);
                     };
+                    if manner.and_then(|it| it.result) == Some(total) {
+                        return Ok(Some(vec![(Numbers::One(total), unit, None)]));
+                    }
                     let (sum, working) = less_chair(total, chair, unit)?;
                     let sum = (Numbers::One(sum.value()), sum.unit(), Some(working));
                     return Ok(Some(vec![sum]));

@@ -184,8 +184,8 @@ pub fn cautions(
                     "The chair's weight is not known. Weigh the empty chair, or ask the nurse.";
                 cautions.push(say(CautionKind::ChairNotKnown, text));
             } else if plan.less_chair.is_some() {
-                let text = "That scale weighs the chair too. Say the weight less the chair, or ask the \
-                            nurse.";
+                let text = "That scale weighs the chair too. Say what it shows, less the chair, or ask \
+                            the nurse.";
                 cautions.push(say(CautionKind::WithChair, text));
             }
         }

@@ -92,6 +92,8 @@ pub struct OrthostaticTest {
     lying: Option<Reading>,
     stood: Option<DateTime<FixedOffset>>,
     standing: Vec<(Moment, Reading)>,
+    /// The last flag that was given.
+    flagged: Option<Flag>,
 }
 
 impl OrthostaticTest {
@@ -107,6 +109,7 @@ impl OrthostaticTest {
             lying: None,
             stood: None,
             standing: Vec::new(),
+            flagged: None,
         }
     }
 
@@ -194,6 +197,16 @@ impl OrthostaticTest {
         }
         self.standing.push((moment, reading));
         Ok(())
+    }
+
+    /// The flag for the greatest fall so far, if one is to be reported and was not given
+    /// before.
+    pub fn new_flag(&mut self, known: Known<'_>) -> Option<Flag> {
+        let flag = self
+            .flag(known)
+            .filter(|it| self.flagged.as_ref() != Some(it))?;
+        self.flagged = Some(flag.clone());
+        Some(flag)
     }
 
     /// The flag for the greatest fall measured so far, if one is to be reported.
