@@ -4,7 +4,9 @@
 use serde::Serialize;
 use uuid::Uuid;
 
-use super::choices::{Choice, beds, kinds, nth, nurses, reasons, recorders, rooms, why_not};
+use super::choices::{
+    Choice, beds, kinds, nth, nurses, one_sign, reasons, recorders, rooms, why_not,
+};
 use crate::dialogue::{Dialogue, Phase, Question, State};
 use crate::facts::{Body, Fact, KeptReading, Raised, ReadBack, Time};
 use crate::hearing::By;
@@ -229,10 +231,11 @@ impl View {
 
 impl Person {
     fn of(it: &Resident) -> Self {
-        let bed = it.bed.as_ref().map(|bed| format!(", bed {bed}"));
+        // A bed and its number are not to be broken over two lines.
+        let bed = it.bed.as_ref().map(|bed| format!(", bed\u{a0}{bed}"));
         Self {
             name: it.name.clone(),
-            place: format!("Room {}{}", it.room, bed.unwrap_or_default()),
+            place: format!("Room\u{a0}{}{}", it.room, bed.unwrap_or_default()),
             born: it.birth_date.format("%B %-d, %Y").to_string(),
         }
     }
@@ -271,26 +274,29 @@ fn waiting(dialogue: &Dialogue, state: &State) -> Option<Waiting> {
             ..ask(Kind::Who, "Right resident? Check the wristband.")
         },
         Phase::Confirming(offer) => {
+            let readings = read_back(&offer.read_back);
             let (kind, question) = if offer.second_look {
-                let question = "Far from the usual. Measure again, or keep it as it is?";
-                (Kind::KeepUnlikely, question)
+                (Kind::KeepUnlikely, keep_unlikely(&readings))
             } else {
-                (Kind::Keep, "Keep this?")
+                (Kind::Keep, "Keep this?".to_owned())
             };
             Waiting {
-                readings: read_back(&offer.read_back),
-                ..ask(kind, question)
+                readings,
+                ..ask(kind, &question)
             }
         }
-        Phase::WhichKept(_) => Waiting {
-            choices: nth(state.in_doubt()),
-            ..ask(Kind::Question, "Which one?")
-        },
+        Phase::WhichKept(_) => {
+            let of = one_sign(state.in_doubt()).map_or("of these", |it| it.name());
+            Waiting {
+                choices: nth(state.in_doubt()),
+                ..ask(Kind::Question, &format!("Which {of}?"))
+            }
+        }
         Phase::ConfirmChange(change) => {
             let (kind, question) = match (change.to(), change.second_look()) {
                 (Some(_), true) => (
                     Kind::KeepUnlikely,
-                    "Far from the usual. Look again. Change it?",
+                    "Far from the usual. Change it to this? Otherwise look again.",
                 ),
                 (Some(_), false) => (Kind::Change, "Change it to this?"),
                 (None, _) => (Kind::Change, "Take this back?"),
@@ -335,6 +341,18 @@ fn waiting(dialogue: &Dialogue, state: &State) -> Option<Waiting> {
             ..ask(Kind::Question, state.question().unwrap_or_default())
         },
     })
+}
+
+/// Asks so that a yes can mean one thing only.
+fn keep_unlikely(readings: &[Shown]) -> String {
+    let what = match readings {
+        [one] => match one.value.split_once(' ') {
+            Some((number, _)) if number.contains(|it: char| it.is_ascii_digit()) => number,
+            _ => &one.value,
+        },
+        _ => return "Far from the usual. Keep these as they are? Otherwise measure again.".into(),
+    };
+    format!("Far from the usual. Keep {what} as it is? Otherwise measure again.")
 }
 
 /// The readings that were read back, each with what was read back beside it.
