@@ -3,6 +3,7 @@
 use maud::{Markup, html};
 
 use super::choices::Choice;
+use super::page::brief;
 use super::view::{Doing, Kind, View};
 use crate::vitals::VitalSign;
 
@@ -47,12 +48,20 @@ fn command(name: &str, words: &str, key: &str, class: &str) -> Markup {
     }
 }
 
+/// A button that opens a sheet, where the script runs; there is its own button for it
+/// in any case.
+pub(super) fn opens(sheet: &str, name: &str, class: &str) -> Markup {
+    html! { button.opens.(class) type="button" data-open=(sheet) { (name) } }
+}
+
 pub(super) fn answers(view: &View, key: &str) -> Markup {
     let kind = view.waiting.as_ref().map(|it| it.kind);
     html! {
         form method="post" action="/say" {
             (hidden(view, key))
-            @if matches!(view.doing, Doing::Ended | Doing::NobodySignedOn) {
+            @if view.doing == Doing::NobodySignedOn {
+                (opens("sign-on", "Sign on", "wide"))
+            } @else if view.doing == Doing::Ended {
             } @else if view.doing == Doing::Asleep {
                 (command("Start listening", "start listening", "l", "wide"))
             } @else {
@@ -70,7 +79,7 @@ pub(super) fn answers(view: &View, key: &str) -> Markup {
                 } @else if view.moving_from.is_some() {
                     (button(&said("Move nothing", "scratch that"), ""))
                 } @else if !view.timers.is_empty() {
-                    (button(&said("Stop the time", "stop"), ""))
+                    (button(&said("Stop the timer", "stop"), ""))
                 }
             }
         }
@@ -105,11 +114,13 @@ pub(super) fn by_hand(view: &View, key: &str) -> Markup {
                 summary accesskey="t" { "Type" }
                 form method="post" action="/say" {
                     (hidden(view, key))
+                    p #brief { (brief(view)) }
                     label for="words" { "What you would say, such as \u{201c}pulse 72 regular\u{201d}, or just the right value" }
                     div.line {
                         input #words name=(WORDS) required maxlength="200" autocomplete="off" autocapitalize="none"
                             spellcheck="false";
-                        button { "Give" }
+                        button { "Enter" }
+                        button.close type="button" data-close="" { "Close" }
                     }
                     div.pad aria-label="Number pad" role="group" {
                         @for it in ["1", "2", "3", "4", "5", "6", "7", "8", "9", ".", "0", "/"] {

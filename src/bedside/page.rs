@@ -3,7 +3,7 @@
 
 use maud::{DOCTYPE, Markup, PreEscaped, html};
 
-use super::hand::{answers, by_hand};
+use super::hand::{answers, by_hand, opens};
 use super::view::{Doing, Kept, Kind, Person, Report, Timer, View, Waiting};
 use crate::hearing::By;
 use crate::residents::Speech;
@@ -41,8 +41,22 @@ pub fn screen(view: &View, key: &str) -> Markup {
         header #top { (top(view)) }
         main #middle tabindex="0" { (middle(view)) }
         aside #side tabindex="0" aria-label="This resident" { (side(view)) }
-        nav #answers aria-label="Answers" data-asked=(view.asked) { (answers(view, key)) }
+        nav #answers aria-label="Answers" data-asked=(view.asked) data-brief=(brief(view)) { (answers(view, key)) }
     }
+}
+
+/// What waits, in a line for a sheet that covers it.
+pub(super) fn brief(view: &View) -> String {
+    let Some(it) = &view.waiting else {
+        return String::new();
+    };
+    let mut parts = vec![it.question.clone()];
+    let person = |it: &Person| format!("{}, born {}, {}", it.name, it.born, it.place);
+    parts.extend(it.person.as_ref().map(person));
+    let reading = |it: &Shown| format!("{} {} {}", it.name, it.value, it.how.join(" \u{b7} "));
+    parts.extend(it.readings.iter().map(reading));
+    parts.extend(it.words.clone());
+    parts.join(" ")
 }
 
 fn top(view: &View) -> Markup {
@@ -61,10 +75,15 @@ fn top(view: &View) -> Markup {
             time data-now=(view.at.timestamp_millis()) data-offset=(view.at.offset().local_minus_utc())
                 datetime=(view.at.to_rfc3339())
                 { (view.at.format("%H:%M")) }
-            span.aide { @match &view.aide { Some(it) => (it), None => "Nobody records" } }
+            @match &view.aide {
+                Some(it) => span.aide { (it) },
+                // Said already, larger.
+                None if view.doing == Doing::NobodySignedOn => {}
+                None => span.aide { "Nobody records" }
+            }
             @let notes: Vec<String> = not_heard(view.speech).map(str::to_owned).into_iter()
                 .chain(view.sound_days.map(sound_kept)).collect();
-            @if !notes.is_empty() { span.aide { (notes.join(" \u{b7} ")) } }
+            @if !notes.is_empty() { span.aide { (notes.join("\u{a0}\u{b7} ")) } }
         }
     }
 }
@@ -113,10 +132,15 @@ fn left(view: &View, it: &Timer) -> String {
 
 fn waits(view: &View, it: &Waiting) -> Markup {
     let unspoken = view.speech == Speech::Tones && it.kind.is_yes_or_no();
+    let unheard = match (view.doing, it.kind.is_yes_or_no()) {
+        (Doing::MicrophoneLost, true) => " Speech is not heard: touch Yes or No.",
+        (Doing::MicrophoneLost, false) => " Speech is not heard: touch an answer.",
+        _ => "",
+    };
     let length = length(it);
     html! {
         section.waits.(kind_class(it.kind)).(length) {
-            h2 { (it.question) @if unspoken { " Read it first: nothing is spoken." } }
+            h2 { (it.question) @if unspoken { " Read it first: nothing is spoken." } (unheard) }
             @if let Some(person) = &it.person { (to_identify(person)) }
             @if let Some(was) = &it.was { p.was { "now " (was.value) @for how in &was.how { " \u{b7} " (how) } } }
             @for reading in &it.readings { (reading_line(reading)) }
@@ -171,8 +195,12 @@ fn reading_line(it: &Shown) -> Markup {
 
 fn nothing_waits(view: &View) -> Markup {
     let (title, hint) = match (view.doing, &view.resident) {
+        (Doing::MicrophoneLost, _) => (
+            "Microphone lost",
+            "Speech is not heard. Plug the microphone in again; until then, use Room and Type.",
+        ),
         (Doing::Ended, _) => ("The round is over", "Start Sayback again for the next one."),
-        (Doing::NobodySignedOn, _) => ("Nobody is signed on", "Sign on below, with your PIN."),
+        (Doing::NobodySignedOn, _) => ("Nobody is signed on", "Sign on with your PIN."),
         (Doing::Asleep, _) => (
             "Not listening",
             "Say \u{201c}start listening\u{201d}, or touch it below.",
@@ -192,7 +220,7 @@ fn nothing_waits(view: &View) -> Markup {
             h2 { (title) }
             p { (hint) }
             @if let Some(it) = &view.moving_from { p.moving { "To be moved, from " b { (it) } } }
-            @if let Some(it) = &view.said { p.said { span.label { "Said" } " " q { (it) } } }
+            @if let Some(it) = view.said.as_ref().filter(|_| view.doing != Doing::NobodySignedOn) { p.said { span.label { "Said" } " " q { (it) } } }
         }
     }
 }
@@ -202,9 +230,9 @@ fn side(view: &View) -> Markup {
         @if !view.reports.is_empty() { (reports(view)) }
         @if view.resident.is_some() {
             section.kept {
-                h2 { "Kept this round" }
+                h2 { "Kept this round" @if !view.kept.is_empty() { " (" (view.kept.len()) ")" } }
                 @if view.kept.is_empty() { p.none { "nothing yet" } }
-                ul { @for it in &view.kept { (kept(it)) } }
+                @else { ul tabindex="0" { @for it in &view.kept { (kept(it)) } } }
             }
             section.due {
                 h2 { "Due" }
@@ -245,6 +273,7 @@ fn reports(view: &View) -> Markup {
         section.reports.insists[insists] {
             h2 { (title) @if count > 1 { " (" (count) ")" } }
             ul { @for it in &view.reports { (report(it)) } }
+            (opens("reported", "Reported", "told"))
         }
     }
 }
@@ -254,8 +283,8 @@ fn report(it: &Report) -> Markup {
         li {
             @if !it.here { b { (it.who) } ": " }
             (it.what) " " span.how {
-                (it.source) ", since " (it.since.format("%H:%M"))
-                @if it.said_again > 1 { ", said " (it.said_again) " times" }
+                (it.limit) " \u{b7} open since\u{a0}" (it.since.format("%H:%M"))
+                @if it.said_again > 1 { " \u{b7} reminded\u{a0}" (it.said_again) "\u{a0}times" }
             }
         }
     }
@@ -306,7 +335,7 @@ const fn doing(doing: Doing) -> (&'static str, &'static str) {
         Doing::Saying => (SAYING, "Speaking"),
         Doing::Asleep => (ASLEEP, "Not listening"),
         Doing::MicrophoneLost => (LOST, "Microphone lost"),
-        Doing::NobodySignedOn => (NOBODY, "Nobody signed on"),
+        Doing::NobodySignedOn => (NOBODY, "Nobody is signed on"),
         Doing::Ended => (ASLEEP, "Round over"),
     }
 }

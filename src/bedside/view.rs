@@ -1,6 +1,7 @@
 //! What the bedside screen shows: a plain value made from the state of the
 //! conversation. Pure; the time comes in.
 
+use chrono::{Datelike as _, NaiveDate};
 use serde::Serialize;
 use uuid::Uuid;
 
@@ -14,6 +15,7 @@ use crate::residents::{Resident, ResidentId, Speech};
 use crate::round::{Shown, over_limit};
 use crate::speaking::wording;
 use crate::vitals::rules::Step;
+use crate::vitals::{Source, shown_source};
 
 /// Everything on the screen.
 #[derive(Debug, Clone, PartialEq, Serialize)]
@@ -170,8 +172,8 @@ pub struct Report {
     pub who: String,
     /// What to report.
     pub what: String,
-    /// Who or what set the limit.
-    pub source: String,
+    /// Who or what set the limit: "limit set by Ines Marlow on Feb 12".
+    pub limit: String,
     /// Since when.
     pub since: Time,
     /// Whether it is of the resident being recorded.
@@ -389,7 +391,7 @@ fn reports(dialogue: &Dialogue, state: &State) -> Vec<Report> {
         Report {
             who: name_of(dialogue, &it.resident),
             what: wording::capital(&what),
-            source: source.to_string(),
+            limit: limit(source, it.since),
             since: it.since,
             here: state.resident() == Some(&it.resident),
             said_again: state.insisted(it),
@@ -398,6 +400,24 @@ fn reports(dialogue: &Dialogue, state: &State) -> Vec<Report> {
     let mut reports: Vec<Report> = state.open_reports().iter().map(report).collect();
     reports.sort_by_key(|it| !it.here);
     reports
+}
+
+fn limit(source: &Source, since: Time) -> String {
+    let day = |on: &NaiveDate| {
+        let year = if on.year() == since.year() {
+            ""
+        } else {
+            ", %Y"
+        };
+        // Not to be broken over two lines.
+        let day = on.format(&format!("%b %-d{year}")).to_string();
+        day.replace(' ', "\u{a0}")
+    };
+    match source {
+        Source::Nurse { name, on } => format!("limit set by {name} on {}", day(on)),
+        Source::Home { policy, on } => format!("limit by {policy} of {}", day(on)),
+        Source::Default(_) => format!("limit: {}", shown_source(source)),
+    }
 }
 
 fn timers(state: &State) -> Vec<Timer> {

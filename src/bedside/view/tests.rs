@@ -129,6 +129,7 @@ fn reports_stay_until_the_nurse_has_them() {
         panic!("{:?}", view.reports);
     };
     assert!(report.here && report.what.contains("152"), "{report:?}");
+    assert_eq!(report.limit, "limit set by Ines Marlow on Feb\u{a0}12");
     assert!(!view.kept[0].flags.is_empty());
     let (view, _) = after(&dialogue, &[&said[..], &["room nine", "yes"]].concat());
     assert!(!view.reports[0].here, "it is another resident's now");
