@@ -10,7 +10,8 @@ use crate::facts::Time;
 use crate::grammar::{Token, Vocabulary, spoken_forms};
 use crate::residents::Staff;
 use crate::round::shown;
-use crate::vitals::{Measurement, Qualifier, QualifierKind};
+use crate::speaking::wording::capital;
+use crate::vitals::{Measurement, Qualifier, QualifierKind, VitalSign};
 
 /// A button and the words that it stands for.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize)]
@@ -24,7 +25,7 @@ pub struct Choice {
 impl Choice {
     fn same(words: &str) -> Self {
         Self {
-            name: crate::speaking::wording::capital(words),
+            name: capital(words),
             words: words.to_owned(),
         }
     }
@@ -67,7 +68,7 @@ pub fn nurses(dialogue: &Dialogue) -> Vec<Choice> {
     let named = |phrase: &str, key: &str| Choice {
         name: match key.parse().ok().and_then(|at: usize| nurses.get(at)) {
             Some(nurse) => nurse.name.clone(),
-            None => crate::speaking::wording::capital(phrase),
+            None => capital(phrase),
         },
         words: format!("reported to {phrase}"),
     };
@@ -125,12 +126,25 @@ pub fn why_not(vocabulary: &Vocabulary) -> Vec<Choice> {
     found.into_iter().map(|(_, it)| it).collect()
 }
 
-/// The kept readings of which one is meant, in the order in which they are said.
+/// The vital sign of all of these, where it is one.
+pub fn one_sign<'a>(
+    mut readings: impl Iterator<Item = (&'a Measurement, Time)>,
+) -> Option<VitalSign> {
+    let first = readings.next()?.0.sign();
+    readings.all(|(it, _)| it.sign() == first).then_some(first)
+}
+
+/// The kept readings of which one is meant, numbered in the order in which they
+/// are said.
 pub fn nth<'a>(readings: impl Iterator<Item = (&'a Measurement, Time)>) -> Vec<Choice> {
     let words = ["the first", "the second", "the third", "the fourth"];
-    let choice = |((it, at), words): ((&Measurement, Time), &str)| Choice {
-        name: format!("{}, {}", shown(it), at.format("%H:%M")),
-        words: words.to_owned(),
+    let choice = |((it, at), words): ((&Measurement, Time), &str)| {
+        // A number and its unit are not to be broken over two lines.
+        let shown = shown(it).replace(" /", "\u{a0}/");
+        Choice {
+            name: format!("{}: {shown}, {}", capital(words), at.format("%H:%M")),
+            words: words.to_owned(),
+        }
     };
     readings.zip(words).map(choice).collect()
 }

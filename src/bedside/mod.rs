@@ -5,6 +5,7 @@
 //! keeps it; [`app`] is the page.
 
 mod choices;
+mod hand;
 mod page;
 mod screen;
 mod server;

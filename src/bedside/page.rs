@@ -3,18 +3,11 @@
 
 use maud::{DOCTYPE, Markup, PreEscaped, html};
 
-use super::choices::Choice;
+use super::hand::{answers, by_hand, opens};
 use super::view::{Doing, Kept, Kind, Person, Report, Timer, View, Waiting};
 use crate::hearing::By;
 use crate::residents::Speech;
 use crate::round::Shown;
-use crate::vitals::VitalSign;
-
-/// The field of a form whose words answer what waits; they are refused at once
-/// when that is gone.
-pub const ANSWER: &str = "answer";
-/// The field whose words may be about anything.
-pub const WORDS: &str = "words";
 
 /// The whole page. `key` is what every form must bring back; `note` is what
 /// became of the last one, where that must be said.
@@ -48,8 +41,22 @@ pub fn screen(view: &View, key: &str) -> Markup {
         header #top { (top(view)) }
         main #middle tabindex="0" { (middle(view)) }
         aside #side tabindex="0" aria-label="This resident" { (side(view)) }
-        nav #answers aria-label="Answers" data-asked=(view.asked) { (answers(view, key)) }
+        nav #answers aria-label="Answers" data-asked=(view.asked) data-brief=(brief(view)) { (answers(view, key)) }
     }
+}
+
+/// What waits, in a line for a sheet that covers it.
+pub(super) fn brief(view: &View) -> String {
+    let Some(it) = &view.waiting else {
+        return String::new();
+    };
+    let mut parts = vec![it.question.clone()];
+    let person = |it: &Person| format!("{}, born {}, {}", it.name, it.born, it.place);
+    parts.extend(it.person.as_ref().map(person));
+    let reading = |it: &Shown| format!("{} {} {}", it.name, it.value, it.how.join(" \u{b7} "));
+    parts.extend(it.readings.iter().map(reading));
+    parts.extend(it.words.clone());
+    parts.join(" ")
 }
 
 fn top(view: &View) -> Markup {
@@ -68,10 +75,15 @@ fn top(view: &View) -> Markup {
             time data-now=(view.at.timestamp_millis()) data-offset=(view.at.offset().local_minus_utc())
                 datetime=(view.at.to_rfc3339())
                 { (view.at.format("%H:%M")) }
-            span.aide { @match &view.aide { Some(it) => (it), None => "Nobody records" } }
+            @match &view.aide {
+                Some(it) => span.aide { (it) },
+                // Said already, larger.
+                None if view.doing == Doing::NobodySignedOn => {}
+                None => span.aide { "Nobody records" }
+            }
             @let notes: Vec<String> = not_heard(view.speech).map(str::to_owned).into_iter()
                 .chain(view.sound_days.map(sound_kept)).collect();
-            @if !notes.is_empty() { span.aide { (notes.join(" \u{b7} ")) } }
+            @if !notes.is_empty() { span.aide { (notes.join("\u{a0}\u{b7} ")) } }
         }
     }
 }
@@ -120,10 +132,15 @@ fn left(view: &View, it: &Timer) -> String {
 
 fn waits(view: &View, it: &Waiting) -> Markup {
     let unspoken = view.speech == Speech::Tones && it.kind.is_yes_or_no();
+    let unheard = match (view.doing, it.kind.is_yes_or_no()) {
+        (Doing::MicrophoneLost, true) => " Speech is not heard: touch Yes or No.",
+        (Doing::MicrophoneLost, false) => " Speech is not heard: touch an answer.",
+        _ => "",
+    };
     let length = length(it);
     html! {
         section.waits.(kind_class(it.kind)).(length) {
-            h2 { (it.question) @if unspoken { " Read it first: nothing is spoken." } }
+            h2 { (it.question) @if unspoken { " Read it first: nothing is spoken." } (unheard) }
             @if let Some(person) = &it.person { (to_identify(person)) }
             @if let Some(was) = &it.was { p.was { "now " (was.value) @for how in &was.how { " \u{b7} " (how) } } }
             @for reading in &it.readings { (reading_line(reading)) }
@@ -178,8 +195,12 @@ fn reading_line(it: &Shown) -> Markup {
 
 fn nothing_waits(view: &View) -> Markup {
     let (title, hint) = match (view.doing, &view.resident) {
+        (Doing::MicrophoneLost, _) => (
+            "Microphone lost",
+            "Speech is not heard. Plug the microphone in again; until then, use Room and Type.",
+        ),
         (Doing::Ended, _) => ("The round is over", "Start Sayback again for the next one."),
-        (Doing::NobodySignedOn, _) => ("Nobody is signed on", "Sign on below, with your PIN."),
+        (Doing::NobodySignedOn, _) => ("Nobody is signed on", "Sign on with your PIN."),
         (Doing::Asleep, _) => (
             "Not listening",
             "Say \u{201c}start listening\u{201d}, or touch it below.",
@@ -199,7 +220,7 @@ fn nothing_waits(view: &View) -> Markup {
             h2 { (title) }
             p { (hint) }
             @if let Some(it) = &view.moving_from { p.moving { "To be moved, from " b { (it) } } }
-            @if let Some(it) = &view.said { p.said { span.label { "Said" } " " q { (it) } } }
+            @if let Some(it) = view.said.as_ref().filter(|_| view.doing != Doing::NobodySignedOn) { p.said { span.label { "Said" } " " q { (it) } } }
         }
     }
 }
@@ -209,9 +230,9 @@ fn side(view: &View) -> Markup {
         @if !view.reports.is_empty() { (reports(view)) }
         @if view.resident.is_some() {
             section.kept {
-                h2 { "Kept this round" }
+                h2 { "Kept this round" @if !view.kept.is_empty() { " (" (view.kept.len()) ")" } }
                 @if view.kept.is_empty() { p.none { "nothing yet" } }
-                ul { @for it in &view.kept { (kept(it)) } }
+                @else { ul tabindex="0" { @for it in &view.kept { (kept(it)) } } }
             }
             section.due {
                 h2 { "Due" }
@@ -252,6 +273,7 @@ fn reports(view: &View) -> Markup {
         section.reports.insists[insists] {
             h2 { (title) @if count > 1 { " (" (count) ")" } }
             ul { @for it in &view.reports { (report(it)) } }
+            (opens("reported", "Reported", "told"))
         }
     }
 }
@@ -261,162 +283,9 @@ fn report(it: &Report) -> Markup {
         li {
             @if !it.here { b { (it.who) } ": " }
             (it.what) " " span.how {
-                (it.source) ", since " (it.since.format("%H:%M"))
-                @if it.said_again > 1 { ", said " (it.said_again) " times" }
+                (it.limit) " \u{b7} open since\u{a0}" (it.since.format("%H:%M"))
+                @if it.said_again > 1 { " \u{b7} reminded\u{a0}" (it.said_again) "\u{a0}times" }
             }
-        }
-    }
-}
-
-fn said(name: &str, words: &str) -> Choice {
-    Choice {
-        name: name.to_owned(),
-        words: words.to_owned(),
-    }
-}
-
-/// A button that says its words, about what waits.
-fn button(it: &Choice, class: &str) -> Markup {
-    html! { button name=(ANSWER) value=(it.words) class=[(!class.is_empty()).then_some(class)] { (it.name) } }
-}
-
-/// The standing commands: what is on the button, what it says, and its key with
-/// Alt.
-const COMMANDS: [(&str, &str, &str); 5] = [
-    ("Repeat", "repeat", "r"),
-    ("Missing?", "what's missing", "m"),
-    ("Done", "done", "d"),
-    ("Next", "next", "x"),
-    ("Stop listening", "stop listening", "l"),
-];
-
-fn command(name: &str, words: &str, key: &str, class: &str) -> Markup {
-    // What keeps or drops something is an answer to what is on the screen.
-    let field = if matches!(key, "y" | "n" | "s") {
-        ANSWER
-    } else {
-        WORDS
-    };
-    html! {
-        button name=(field) value=(words) accesskey=(key) title={ "Alt+" (key.to_uppercase()) }
-            class=[(!class.is_empty()).then_some(class)] { (name) }
-    }
-}
-
-fn answers(view: &View, key: &str) -> Markup {
-    let kind = view.waiting.as_ref().map(|it| it.kind);
-    html! {
-        form method="post" action="/say" {
-            (hidden(view, key))
-            @if matches!(view.doing, Doing::Ended | Doing::NobodySignedOn) {
-            } @else if view.doing == Doing::Asleep {
-                (command("Start listening", "start listening", "l", "wide"))
-            } @else {
-                @if let Some(kind) = kind {
-                    @if kind.is_yes_or_no() {
-                        (command("Yes", "yes", "y", "yes"))
-                        (command("No", "no", "n", "no"))
-                    }
-                    @for it in view.waiting.iter().flat_map(|it| &it.choices) { (button(it, "choice")) }
-                    @if matches!(kind, Kind::Keep | Kind::KeepUnlikely | Kind::Question) {
-                        (command("Scratch that", "scratch that", "s", ""))
-                    }
-                } @else if view.timers.iter().any(|it| it.count) {
-                    (button(&said("Stop the count", "cancel the count"), "choice"))
-                } @else if view.moving_from.is_some() {
-                    (button(&said("Move nothing", "scratch that"), ""))
-                } @else if !view.timers.is_empty() {
-                    (button(&said("Stop the time", "stop"), ""))
-                }
-            }
-        }
-    }
-}
-
-/// What is seldom wanted by hand.
-const MORE: [(&str, &str); 8] = [
-    ("Who is left", "who is left"),
-    ("Skip this resident", "skip"),
-    ("Recheck", "recheck"),
-    ("Wrong resident", "wrong resident"),
-    ("Standing pressures", "standing pressures"),
-    ("Stop", "stop"),
-    ("Help", "help"),
-    ("End of round", "end of round"),
-];
-
-fn hidden(view: &View, key: &str) -> Markup {
-    html! {
-        input type="hidden" name="csrf" value=(key);
-        input type="hidden" name="asked" value=(view.asked);
-    }
-}
-
-/// Typing, a number pad, rooms and the end of the round. It stays while the
-/// live part changes, so that nothing is lost that is half typed.
-fn by_hand(view: &View, key: &str) -> Markup {
-    html! {
-        footer #by-hand {
-            details #typing {
-                summary accesskey="t" { "Type" }
-                form method="post" action="/say" {
-                    (hidden(view, key))
-                    label for="words" { "What you would say, such as \u{201c}pulse 72 regular\u{201d}, or just the right value" }
-                    div.line {
-                        input #words name=(WORDS) required maxlength="200" autocomplete="off" autocapitalize="none"
-                            spellcheck="false";
-                        button { "Give" }
-                    }
-                    div.pad aria-label="Number pad" role="group" {
-                        @for it in ["1", "2", "3", "4", "5", "6", "7", "8", "9", ".", "0", "/"] {
-                            button type="button" data-type=(it) { (it) }
-                        }
-                        button.wide type="button" data-erase="" { "Erase" }
-                    }
-                    div.signs aria-label="Vital signs" role="group" {
-                        @for it in VitalSign::ALL {
-                            button type="button" data-type={ (it.name()) " " } { (it.name()) }
-                        }
-                    }
-                }
-            }
-            details #rooms {
-                summary accesskey="o" { "Room" }
-                form method="post" action="/say" {
-                    (hidden(view, key))
-                    @for it in &view.rooms { button.room name=(WORDS) value=(it.words) { (it.name) } }
-                }
-            }
-            details #reported {
-                summary accesskey="e" { "Reported" }
-                form method="post" action="/say" {
-                    (hidden(view, key))
-                    @for it in &view.nurses { (button(it, "")) }
-                }
-            }
-            details #sign-on {
-                summary { "Sign on" }
-                form method="post" action="/sign-on" {
-                    (hidden(view, key))
-                    label { "Name or badge number" input name="who" required autocomplete="off"; }
-                    label { "PIN" input name="pin" type="password" inputmode="numeric" required autocomplete="off"; }
-                    button { "Sign on" }
-                    button formaction="/sign-off" { "Sign off" }
-                }
-            }
-            details #more {
-                summary { "More" }
-                form method="post" action="/say" {
-                    (hidden(view, key))
-                    @for (name, words) in MORE { button name=(WORDS) value=(words) { (name) } }
-                }
-                p { a href="/card" { "What you can say" } }
-            }
-            form.commands method="post" action="/say" {
-                (hidden(view, key))
-                @for (name, words, key) in COMMANDS { (command(name, words, key, "")) }
-            }
-            p #live role="status" {}
         }
     }
 }
@@ -466,7 +335,7 @@ const fn doing(doing: Doing) -> (&'static str, &'static str) {
         Doing::Saying => (SAYING, "Speaking"),
         Doing::Asleep => (ASLEEP, "Not listening"),
         Doing::MicrophoneLost => (LOST, "Microphone lost"),
-        Doing::NobodySignedOn => (NOBODY, "Nobody signed on"),
+        Doing::NobodySignedOn => (NOBODY, "Nobody is signed on"),
         Doing::Ended => (ASLEEP, "Round over"),
     }
 }

@@ -19,7 +19,8 @@ use tokio::sync::{mpsc, watch};
 use tokio_stream::wrappers::WatchStream;
 use tokio_stream::{Stream, StreamExt as _};
 
-use super::page::{self, ANSWER, WORDS};
+use super::hand::{ANSWER, WORDS};
+use super::page;
 use super::screen::{Bedside, first};
 use super::view::View;
 use crate::card;

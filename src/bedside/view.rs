@@ -1,10 +1,13 @@
 //! What the bedside screen shows: a plain value made from the state of the
 //! conversation. Pure; the time comes in.
 
+use chrono::{Datelike as _, NaiveDate};
 use serde::Serialize;
 use uuid::Uuid;
 
-use super::choices::{Choice, beds, kinds, nth, nurses, reasons, recorders, rooms, why_not};
+use super::choices::{
+    Choice, beds, kinds, nth, nurses, one_sign, reasons, recorders, rooms, why_not,
+};
 use crate::dialogue::{Dialogue, Phase, Question, State};
 use crate::facts::{Body, Fact, KeptReading, Raised, ReadBack, Time};
 use crate::hearing::By;
@@ -12,6 +15,7 @@ use crate::residents::{Resident, ResidentId, Speech};
 use crate::round::{Shown, over_limit};
 use crate::speaking::wording;
 use crate::vitals::rules::Step;
+use crate::vitals::{Source, shown_source};
 
 /// Everything on the screen.
 #[derive(Debug, Clone, PartialEq, Serialize)]
@@ -168,8 +172,8 @@ pub struct Report {
     pub who: String,
     /// What to report.
     pub what: String,
-    /// Who or what set the limit.
-    pub source: String,
+    /// Who or what set the limit: "limit set by Ines Marlow on Feb 12".
+    pub limit: String,
     /// Since when.
     pub since: Time,
     /// Whether it is of the resident being recorded.
@@ -229,10 +233,11 @@ impl View {
 
 impl Person {
     fn of(it: &Resident) -> Self {
-        let bed = it.bed.as_ref().map(|bed| format!(", bed {bed}"));
+        // A bed and its number are not to be broken over two lines.
+        let bed = it.bed.as_ref().map(|bed| format!(", bed\u{a0}{bed}"));
         Self {
             name: it.name.clone(),
-            place: format!("Room {}{}", it.room, bed.unwrap_or_default()),
+            place: format!("Room\u{a0}{}{}", it.room, bed.unwrap_or_default()),
             born: it.birth_date.format("%B %-d, %Y").to_string(),
         }
     }
@@ -271,26 +276,29 @@ fn waiting(dialogue: &Dialogue, state: &State) -> Option<Waiting> {
             ..ask(Kind::Who, "Right resident? Check the wristband.")
         },
         Phase::Confirming(offer) => {
+            let readings = read_back(&offer.read_back);
             let (kind, question) = if offer.second_look {
-                let question = "Far from the usual. Measure again, or keep it as it is?";
-                (Kind::KeepUnlikely, question)
+                (Kind::KeepUnlikely, keep_unlikely(&readings))
             } else {
-                (Kind::Keep, "Keep this?")
+                (Kind::Keep, "Keep this?".to_owned())
             };
             Waiting {
-                readings: read_back(&offer.read_back),
-                ..ask(kind, question)
+                readings,
+                ..ask(kind, &question)
             }
         }
-        Phase::WhichKept(_) => Waiting {
-            choices: nth(state.in_doubt()),
-            ..ask(Kind::Question, "Which one?")
-        },
+        Phase::WhichKept(_) => {
+            let of = one_sign(state.in_doubt()).map_or("of these", |it| it.name());
+            Waiting {
+                choices: nth(state.in_doubt()),
+                ..ask(Kind::Question, &format!("Which {of}?"))
+            }
+        }
         Phase::ConfirmChange(change) => {
             let (kind, question) = match (change.to(), change.second_look()) {
                 (Some(_), true) => (
                     Kind::KeepUnlikely,
-                    "Far from the usual. Look again. Change it?",
+                    "Far from the usual. Change it to this? Otherwise look again.",
                 ),
                 (Some(_), false) => (Kind::Change, "Change it to this?"),
                 (None, _) => (Kind::Change, "Take this back?"),
@@ -337,6 +345,18 @@ fn waiting(dialogue: &Dialogue, state: &State) -> Option<Waiting> {
     })
 }
 
+/// Asks so that a yes can mean one thing only.
+fn keep_unlikely(readings: &[Shown]) -> String {
+    let what = match readings {
+        [one] => match one.value.split_once(' ') {
+            Some((number, _)) if number.contains(|it: char| it.is_ascii_digit()) => number,
+            _ => &one.value,
+        },
+        _ => return "Far from the usual. Keep these as they are? Otherwise measure again.".into(),
+    };
+    format!("Far from the usual. Keep {what} as it is? Otherwise measure again.")
+}
+
 /// The readings that were read back, each with what was read back beside it.
 fn read_back(it: &ReadBack) -> Vec<Shown> {
     let readings = it.measurements();
@@ -371,7 +391,7 @@ fn reports(dialogue: &Dialogue, state: &State) -> Vec<Report> {
         Report {
             who: name_of(dialogue, &it.resident),
             what: wording::capital(&what),
-            source: source.to_string(),
+            limit: limit(source, it.since),
             since: it.since,
             here: state.resident() == Some(&it.resident),
             said_again: state.insisted(it),
@@ -380,6 +400,24 @@ fn reports(dialogue: &Dialogue, state: &State) -> Vec<Report> {
     let mut reports: Vec<Report> = state.open_reports().iter().map(report).collect();
     reports.sort_by_key(|it| !it.here);
     reports
+}
+
+fn limit(source: &Source, since: Time) -> String {
+    let day = |on: &NaiveDate| {
+        let year = if on.year() == since.year() {
+            ""
+        } else {
+            ", %Y"
+        };
+        // Not to be broken over two lines.
+        let day = on.format(&format!("%b %-d{year}")).to_string();
+        day.replace(' ', "\u{a0}")
+    };
+    match source {
+        Source::Nurse { name, on } => format!("limit set by {name} on {}", day(on)),
+        Source::Home { policy, on } => format!("limit by {policy} of {}", day(on)),
+        Source::Default(_) => format!("limit: {}", shown_source(source)),
+    }
 }
 
 fn timers(state: &State) -> Vec<Timer> {

@@ -46,6 +46,7 @@ pub use range_of::RangeOf;
 pub use rules::rules_table;
 pub use rust_decimal::Decimal;
 pub use sign::VitalSign;
+pub use sources::shown_source;
 pub use sums::{SumError, balance_scale, feet_and_inches, pounds_and_ounces, wheelchair_scale};
 pub use thresholds::{Degrees, Thresholds};
 pub use unit::{Unit, Units};

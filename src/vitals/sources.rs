@@ -4,6 +4,20 @@
 /// A value that everyone uses and nobody published.
 pub(super) const TRADE: &str = "common practice, no source";
 
+/// What stands in its place before those who act on it.
+const TO_CONFIRM: &str = "Sayback's default; confirm by facility policy";
+
+/// A source as a page names it. What nobody published, and a figure whose
+/// publication was not at hand, are the home's to confirm.
+#[must_use]
+pub fn shown_source(named: &impl std::fmt::Display) -> String {
+    let mut text = named.to_string().replace(TRADE, TO_CONFIRM);
+    for unseen in [" (threshold from memory)", " (interval from memory)"] {
+        text = text.replace(unseen, "; confirm by facility policy");
+    }
+    text
+}
+
 /// Temperature criteria. Checked against a published summary that quotes them.
 pub(super) const LONG_TERM_CARE_FEVER: &str =
     "IDSA guideline: High KP et al., Clin Infect Dis 2009;48:149-171";

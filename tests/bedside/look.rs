@@ -22,6 +22,34 @@ const SIZES: [(&str, u32, u32); 3] = [
 const WHO: &[&str] = &["room four bed two", "yes"];
 const PRESSURE: &str = "blood pressure one fifty two over eighty eight left arm sitting";
 
+/// More than the side of the screen holds.
+const FULL: &[&str] = &[
+    "pulse seventy two regular",
+    "yes keep it",
+    "temperature ninety eight oral",
+    "yes correct",
+    "respiration sixteen",
+    "yes keep it",
+    PRESSURE,
+    "yes correct",
+    "weight one hundred and fifty pounds",
+    "yes keep it",
+    "pain two",
+];
+
+/// A report that was said again and again.
+const INSISTS: &[&str] = &[
+    PRESSURE,
+    "yes correct",
+    "done",
+    "room four bed two",
+    "yes",
+    "all done",
+    "go to room four bed two",
+    "yes keep it",
+    "finished",
+];
+
 /// The states, each with what was said until then.
 fn states() -> Vec<(&'static str, Vec<&'static str>)> {
     let and = |more: &[&'static str]| [WHO, more].concat();
@@ -104,24 +132,13 @@ fn states() -> Vec<(&'static str, Vec<&'static str>)> {
                 "yes correct",
             ]),
         ),
-        (
-            "insists",
-            and(&[
-                PRESSURE,
-                "yes correct",
-                "done",
-                "room four bed two",
-                "yes",
-                "all done",
-                "go to room four bed two",
-                "yes keep it",
-                "finished",
-            ]),
-        ),
+        ("insists", and(INSISTS)),
         ("tones", and(&[PRESSURE])),
         ("speaker", and(&["pulse seventy two regular"])),
         ("asleep", and(&["stop listening"])),
         ("lost", and(&[PRESSURE])),
+        ("lost-rests", and(&[])),
+        ("full", and(FULL)),
         ("home", and(&[PRESSURE])),
     ]
 }
@@ -189,11 +206,17 @@ fn problems(browser: &Browser, height: u32) -> Vec<String> {
         "return document.getElementById('answers').getBoundingClientRect().bottom <= innerHeight + 1",
         "the answers are not on the screen",
     );
-    if height == CART {
+    if height <= CART {
         must(
             "const it = document.getElementById('middle'); return it.scrollHeight <= it.clientHeight + 1",
             "what waits is not whole on the screen",
         );
+        must(
+            "const it = document.querySelector('.due'); return !it || !!document.querySelector('.reports') || it.getBoundingClientRect().bottom <= innerHeight",
+            "what is due is not on the screen",
+        );
+    }
+    if height == CART {
         must(
             "const it = document.querySelector('.home'); return !it || it.getBoundingClientRect().bottom <= innerHeight",
             "how it stands with the home is not on the screen",
@@ -210,6 +233,38 @@ fn problems(browser: &Browser, height: u32) -> Vec<String> {
     problems
 }
 
+/// What a large button opens must be whole on a phone, and so must the button.
+fn opened(browser: &Browser, state: &str) -> Option<String> {
+    let (button, sheet) = match state {
+        "nobody" => ("#answers .opens", "sign-on"),
+        "report" => (".reports .opens", "reported"),
+        _ => return None,
+    };
+    let at = |css: &str| format!("document.querySelector('{css}').getBoundingClientRect()");
+    let seen = |css: &str| {
+        let at = at(css);
+        browser.run(&format!(
+            "return {at}.top >= 0 && {at}.bottom <= innerHeight"
+        )) == true
+    };
+    if !seen(button) {
+        return Some(format!("{button} is not on the screen"));
+    }
+    browser.click(button);
+    let whole = seen(&format!("#{sheet} form"));
+    snap(browser, &format!("{state}-opened"));
+    browser.press("\u{e00c}");
+    (!whole).then(|| format!("#{sheet} is not whole on the screen"))
+}
+
+fn snap(browser: &Browser, name: &str) {
+    if let Some(folder) = std::env::var_os("SAYBACK_PICTURES") {
+        let folder = PathBuf::from(folder);
+        std::fs::create_dir_all(&folder).unwrap();
+        browser.snap(&folder.join(format!("{name}.png")));
+    }
+}
+
 fn looked_at(look: super::browser::Look, light: &str, sizes: &[(&str, u32, u32)]) {
     let browser = Browser::open(look);
     let mut found = Vec::new();
@@ -221,7 +276,7 @@ fn looked_at(look: super::browser::Look, light: &str, sizes: &[(&str, u32, u32)]
             "speaker" => Going::heard_as(Speech::Room, &spoken),
             _ => Going::new(&spoken),
         };
-        if state == "lost" {
+        if state.starts_with("lost") {
             going.microphone_lost(true);
         }
         if state == "home" {
@@ -233,19 +288,21 @@ fn looked_at(look: super::browser::Look, light: &str, sizes: &[(&str, u32, u32)]
             browser.go(&open.address());
             browser.wait(|it| it.run("return events.readyState") == 1);
             let name = format!("{state}-{size}-{light}");
-            if let Some(folder) = std::env::var_os("SAYBACK_PICTURES") {
-                let folder = PathBuf::from(folder);
-                std::fs::create_dir_all(&folder).unwrap();
-                browser.snap(&folder.join(format!("{name}.png")));
-                if state == "keep" {
-                    browser.click("#typing summary");
-                    browser.snap(&folder.join(format!("typing-{size}-{light}.png")));
-                    browser.click("#typing summary");
-                }
-            }
+            snap(&browser, &name);
             let problems = problems(&browser, height).into_iter();
             found.extend(problems.map(|it| format!("{name}: {it}")));
+            if state == "keep" {
+                browser.click("#typing summary");
+                snap(&browser, &format!("typing-{size}-{light}"));
+                assert!(browser.text("#brief").contains("152/88"), "{size}");
+                let whole = browser.run(
+                    "const it = document.querySelector('#typing form'); const at = it.getBoundingClientRect();
+                     return it.scrollHeight <= it.clientHeight + 1 && at.top >= 0 && at.bottom <= innerHeight",
+                );
+                assert_eq!(whole, true, "{size}: the sheet is cut off");
+            }
             if size == "phone" {
+                found.extend(opened(&browser, state));
                 // It does not look at sizes.
                 let barriers = browser.barriers().into_iter();
                 found.extend(barriers.map(|it| format!("{name}: {it}")));

@@ -111,7 +111,8 @@ fn printed_pages_show_readings_and_escape_what_people_wrote() {
     }
     for page in [&sheet, &pages] {
         assert!(page.contains("162/84 mmHg"), "{page}");
-        assert!(page.contains("▲"));
+        // Of two numbers it says which one lies outside.
+        assert!(page.contains("162/84 mmHg</span> ▲ systolic"));
         assert!(page.contains("&lt;b&gt;better&lt;/b&gt; after rest"));
         assert!(!page.contains("<b>better"));
         assert!(page.contains("<span class=\"gone\">27 /min</span>"));

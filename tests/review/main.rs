@@ -13,6 +13,7 @@ mod crowd;
 mod door;
 mod find;
 mod linked;
+mod lists;
 #[allow(
     clippy::format_push_string,
     clippy::cast_possible_truncation,

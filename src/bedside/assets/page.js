@@ -31,6 +31,7 @@ function show(html) {
     const old = document.getElementById(next.id);
     if (!old.isEqualNode(next)) old.replaceWith(next);
   }
+  document.getElementById("brief").textContent = document.getElementById("answers").dataset.brief;
   if (asked() !== before) {
     changed = performance.now();
     say("");
@@ -72,8 +73,16 @@ document.addEventListener("submit", (event) => {
 document.addEventListener("click", (event) => {
   const button = event.target.closest("button[type=button]");
   if (!button) return;
-  if (button.dataset.type !== undefined) words.value += button.dataset.type;
-  else words.value = words.value.slice(0, -1);
+  const { type, erase, open, close } = button.dataset;
+  if (type !== undefined) words.value += type;
+  if (erase !== undefined) words.value = words.value.slice(0, -1);
+  if (close !== undefined) button.closest("details").open = false;
+  if (open !== undefined) {
+    const sheet = document.getElementById(open);
+    sheet.open = true;
+    sheet.scrollIntoView({ block: "nearest" });
+    sheet.querySelector("input:not([type=hidden]), form button").focus();
+  }
 });
 
 // One sheet at a time, and the field ready for a keyboard.

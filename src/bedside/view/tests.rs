@@ -51,7 +51,11 @@ fn nobody_is_shown_before_they_are_confirmed() {
             person.place.as_str(),
             person.born.as_str()
         ),
-        ("Walter Brandt", "Room 4, bed 2", "November 19, 1941")
+        (
+            "Walter Brandt",
+            "Room\u{a0}4, bed\u{a0}2",
+            "November 19, 1941"
+        )
     );
     let (view, _) = after(&dialogue, &["room four bed two", "yes"]);
     assert_eq!(view.resident.unwrap().name, "Walter Brandt");
@@ -105,7 +109,13 @@ fn an_unlikely_value_is_another_question_with_another_number() {
     let (first, _) = after(&dialogue, &said);
     let (second, _) = after(&dialogue, &[&said[..], &["yes"]].concat());
     assert_eq!(first.waiting.unwrap().kind, Kind::Keep);
-    assert_eq!(second.waiting.unwrap().kind, Kind::KeepUnlikely);
+    let waiting = second.waiting.as_ref().unwrap();
+    assert_eq!(waiting.kind, Kind::KeepUnlikely);
+    // A yes to "measure again, or keep it?" could mean either.
+    assert!(
+        waiting.question.contains("Keep 210 as it is?"),
+        "{waiting:?}"
+    );
     assert_ne!(first.asked, second.asked);
 }
 
@@ -119,6 +129,7 @@ fn reports_stay_until_the_nurse_has_them() {
         panic!("{:?}", view.reports);
     };
     assert!(report.here && report.what.contains("152"), "{report:?}");
+    assert_eq!(report.limit, "limit set by Ines Marlow on Feb\u{a0}12");
     assert!(!view.kept[0].flags.is_empty());
     let (view, _) = after(&dialogue, &[&said[..], &["room nine", "yes"]].concat());
     assert!(!view.reports[0].here, "it is another resident's now");
@@ -234,7 +245,8 @@ fn a_change_shows_what_is_kept_and_what_it_is_to_be() {
     let [_, eighty] = waiting.choices.as_slice() else {
         panic!("{:?}", waiting.choices);
     };
-    assert_eq!(eighty.name, "Pulse 80 /min, 07:30");
+    assert_eq!(waiting.question, "Which pulse?");
+    assert_eq!(eighty.name, "The second: Pulse 80\u{a0}/min, 07:30");
     let (view, _) = after(&dialogue, &[&which[..], &[&eighty.words]].concat());
     assert_eq!(view.waiting.unwrap().was.unwrap().value, "80 /min");
 }

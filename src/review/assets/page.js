@@ -18,8 +18,10 @@ async function renew() {
   if (answer.status === 410) { location.reload(); return; }
   if (!answer.ok) return;
   const page = new DOMParser().parseFromString(await answer.text(), "text/html");
-  const [told, tells] = [document, page].map((it) => it.getElementById("notice"));
-  if (told && tells && told.innerHTML !== tells.innerHTML) told.replaceChildren(...tells.childNodes);
+  for (const id of ["notice", "as-of"]) {
+    const [told, tells] = [document, page].map((it) => it.getElementById(id));
+    if (told && tells && told.innerHTML !== tells.innerHTML) told.replaceChildren(...tells.childNodes);
+  }
   const fresh = page.getElementById("live");
   if (!fresh || fresh.innerHTML === live.innerHTML) return;
   const at = document.activeElement;
@@ -33,7 +35,6 @@ async function renew() {
       }
     }
   }
-  say("updated " + new Date().toTimeString().slice(0, 5));
 }
 
 function say(text) { if (said) said.textContent = text; }

@@ -101,11 +101,11 @@ pub(super) fn how(it: &Measurement) -> String {
     words.collect::<Vec<_>>().join(", ")
 }
 
-/// The side of the range in force on which the reading lies, and whether it was
-/// flagged at all.
-fn mark(chart: &Chart, home: &Home, entry: &Entry) -> Option<&'static str> {
-    let side = entry.measurement.components().into_iter().find_map(|it| {
-        let (component, said): (Component, _) = it;
+/// The side of the range in force on which each part of the reading lies, and
+/// whether it was flagged at all.
+fn mark(chart: &Chart, home: &Home, entry: &Entry) -> Option<String> {
+    let parts = entry.measurement.components().into_iter();
+    let beyond = parts.filter_map(|(component, said): (Component, _)| {
         let bounds: Bounds = chart
             .range_on(
                 home,
@@ -114,18 +114,25 @@ fn mark(chart: &Chart, home: &Home, entry: &Entry) -> Option<&'static str> {
                 entry.record.measured_at.date_naive(),
             )?
             .bounds;
-        bounds.beyond(said)
+        let shape = match bounds.beyond(said)? {
+            Side::Above => "▲",
+            Side::Below => "▼",
+        };
+        Some(match component {
+            Component::Whole => shape.to_owned(),
+            part => format!("{shape} {}", part.name(entry.measurement.sign())),
+        })
     });
+    let beyond: Vec<String> = beyond.collect();
     let unlikely = |it: &super::Flag| {
         it.cause
             .finding()
             .is_none_or(|it| it.layer != Layer::OutsideRange)
     };
-    match side {
-        Some(Side::Above) => Some("▲"),
-        Some(Side::Below) => Some("▼"),
-        None => entry.flags.iter().any(unlikely).then_some("!"),
+    if beyond.is_empty() {
+        return entry.flags.iter().any(unlikely).then(|| "!".to_owned());
     }
+    Some(beyond.join(" "))
 }
 
 /// What the page lacks because it could not be read.

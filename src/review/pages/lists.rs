@@ -3,7 +3,7 @@
 use maud::{Markup, html};
 
 use super::layout::{Place, page};
-use super::parts::{loud, place, resident_path};
+use super::parts::{counted, loud, place, resident_path};
 use crate::residents::ResidentId;
 use crate::review::index::Index;
 use crate::review::sessions::Session;
@@ -32,7 +32,7 @@ pub fn residents(session: &Session, index: &Index) -> Markup {
                                 td { (place(it)) }
                                 td data-of="Born" { (it.birth_date.format("%b %-d, %Y")) }
                                 td { @let open = open(&it.id);
-                                    @if open > 0 { (loud("\u{25c6}", &format!("{open} open"))) } }
+                                    @if open > 0 { (loud("\u{25c6}", &counted(open, "open report"))) } }
                             }
                         }
                     }

@@ -88,6 +88,15 @@ pub fn resident_link(index: &Index, id: &ResidentId) -> Markup {
     }
 }
 
+/// The same on a page about one person, with the second identifier.
+pub fn identified_link(index: &Index, id: &ResidentId) -> Markup {
+    let born = index.home().resident(id).map(|it| it.birth_date);
+    html! {
+        (resident_link(index, id))
+        @if let Some(born) = born { span.soft { ", born " (born.format("%B %-d, %Y")) } }
+    }
+}
+
 /// "room 4, bed 2"
 pub fn place(it: &Resident) -> String {
     match &it.bed {
@@ -131,13 +140,16 @@ pub fn states(index: &Index, entry: &Entry) -> Markup {
         @if entry.corrected() { (state("\u{270e}", "corrected")) }
         @if entry.second_look { (state("\u{2248}", "far from usual")) }
         @if entry.confidence < SURE && !entry.corrected() {
-            (state("?", &format!("{} sure", percent(entry.confidence))))
+            (state("?", &format!("speech recognition {} sure", percent(entry.confidence))))
         }
     }
 }
 
-/// A confidence in per cent.
+/// A confidence in per cent. No recogniser is ever wholly sure.
 pub fn percent(confidence: f32) -> String {
+    if confidence > 0.99 {
+        return "over 99\u{a0}%".to_owned();
+    }
     format!("{:.0}\u{a0}%", confidence * 100.0)
 }
 
@@ -153,6 +165,12 @@ mod tests {
         assert!(text(TimeDelta::hours(13)).contains("yesterday 23:00"));
         assert!(text(TimeDelta::days(10)).contains(">Mar 2, 12:00<"));
         assert!(text(TimeDelta::days(300)).contains("May 16, 2025"));
+    }
+
+    #[test]
+    fn nothing_is_heard_with_full_certainty() {
+        assert_eq!(percent(0.78), "78\u{a0}%");
+        assert_eq!([0.996, 1.0].map(percent), ["over 99\u{a0}%"; 2]);
     }
 
     #[test]

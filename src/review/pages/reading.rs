@@ -6,7 +6,7 @@ use super::acting::{Form, Outcome, may_act, reason, token};
 use super::apart::apart;
 use super::layout::{Place, page};
 use super::parts::{
-    how, moment, percent, resident_link, resident_path, side, staff, states, value,
+    how, identified_link, moment, percent, resident_link, resident_path, side, staff, states, value,
 };
 use super::sound::{OfSound, sound};
 use crate::facts::{Fact, Raised, ReadingRecord, Time};
@@ -17,7 +17,7 @@ use crate::review::worklist::{about, how_far, part_name};
 use crate::speaking::wording::capital;
 use crate::vitals::{
     Alertness, Component, Measurement, Qualifier, QualifierKind, Quantity, Supply, Unit, Value,
-    VitalSign, mean_arterial_pressure, pulse_pressure,
+    VitalSign, mean_arterial_pressure, pulse_pressure, shown_source,
 };
 
 /// What is behind a reading: its line in the index and its fact in the record.
@@ -50,7 +50,7 @@ pub fn reading(
         Place::Elsewhere,
         &format!("{} of {}", capital(sign.name()), index.name(id)),
         &html! {
-            p.trail { (resident_link(index, id)) " \u{203a} " a href=(trend) { (sign.name()) } }
+            p.trail { (identified_link(index, id)) " \u{203a} " a href=(trend) { (sign.name()) } }
             div.head {
                 h1 { (capital(sign.name())) " "
                     @if entry.retracted { s { (value(&entry.measurement)) } }
@@ -60,6 +60,7 @@ pub fn reading(
                 p { (states(index, entry)) }
             }
             (outcome.banner())
+            @if may_act(session) { (acknowledge(session, index, entry)) }
             (apart(session, index, entry, now))
             div.columns {
                 div {
@@ -85,7 +86,7 @@ fn spoken(index: &Index, behind: Behind<'_>, now: Time) -> Markup {
             dl {
                 @if record.given_by.is_voice() {
                     dt { "Heard" }
-                    dd { q { (record.heard) } " " span.soft { (percent(record.confidence)) " sure" } }
+                    dd { q { (record.heard) } " " span.soft { "the speech recognition was " (percent(record.confidence)) " sure" } }
                 } @else {
                     dt { "Given" }
                     dd { q { (record.heard) } " " span.soft { "typed on the bedside screen, all or in part" } }
@@ -152,7 +153,7 @@ fn limits(index: &Index, entry: &Entry, now: Time) -> Markup {
                 @for (name, bounds, source) in &ranges {
                     dt { (capital(name)) }
                     dd { (bounds.low) "\u{2013}" (bounds.high) " " (bounds.unit.symbol())
-                        br; span.soft { (source) } }
+                        br; span.soft { (shown_source(source)) } }
                 }
                 @if let (Some(mean), Some(pulse)) =
                     (mean_arterial_pressure(measurement), pulse_pressure(measurement)) {
@@ -171,7 +172,7 @@ fn limits(index: &Index, entry: &Entry, now: Time) -> Markup {
                             (it.value.unit().symbol()) " " (side) " " (end)
                         }
                         Raised::Rule(it) => {
-                            (it.say) " " span.soft { (it.limit) " (" (it.source) ")" }
+                            (it.say) " " span.soft { (it.limit) " (" (shown_source(&it.source)) ")" }
                         }
                     }
                     ", flagged " (moment(flag.at, now))
@@ -240,21 +241,23 @@ fn history(index: &Index, behind: Behind<'_>, now: Time) -> Markup {
     }
 }
 
+/// What waits for a nurse comes first, on a small screen too.
+fn acknowledge(session: &Session, index: &Index, entry: &Entry) -> Markup {
+    html! {
+        @for flag in index.flags_of(entry.id).filter(|it| index.closed(it.id).is_none()) {
+            form.inline method="post" action={ "/reports/" (flag.id) "/acknowledge" } {
+                (token(session))
+                input type="hidden" name="back" value={ "/readings/" (entry.id) };
+                button.main { "Acknowledge: " (about(&flag.raised)) }
+            }
+        }
+    }
+}
+
 fn forms(session: &Session, index: &Index, entry: &Entry, outcome: &Outcome) -> Markup {
     let to = |what: &str| format!("/readings/{}/{what}", entry.id);
     let seen = state_of(index, entry.id);
     html! {
-        @for flag in index.flags_of(entry.id) {
-            @if index.closed(flag.id).is_none() {
-                section.card {
-                    form method="post" action={ "/reports/" (flag.id) "/acknowledge" } {
-                        (token(session))
-                        input type="hidden" name="back" value={ "/readings/" (entry.id) };
-                        button.main { "Acknowledge: " (about(&flag.raised)) }
-                    }
-                }
-            }
-        }
         section.card {
             h2 { "Act" }
             @if !entry.retracted {

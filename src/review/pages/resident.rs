@@ -12,7 +12,7 @@ use crate::residents::Resident;
 use crate::review::index::Index;
 use crate::review::sessions::Session;
 use crate::speaking::wording::capital;
-use crate::vitals::{Component, RangeOf, Value, VitalSign, body_mass_index};
+use crate::vitals::{Component, RangeOf, Value, VitalSign, body_mass_index, shown_source};
 
 /// The page.
 pub fn resident(
@@ -125,7 +125,7 @@ fn ranges(index: &Index, resident: &Resident, now: Time) -> Markup {
                         tr {
                             th scope="row" { (name) }
                             td.nowrap { (bounds.low) "\u{2013}" (bounds.high) " " (bounds.unit.symbol()) }
-                            td { (source) }
+                            td { (shown_source(&source)) }
                         }
                     }
                 }

@@ -5,52 +5,76 @@ use maud::{Markup, html};
 use super::acting::{Outcome, may_act, may_take, token};
 use super::layout::{Place, page};
 use super::parts::{counted, how, loud, moment, resident_link, staff, state, states, value};
+use super::worklist::count;
 use crate::facts::Time;
 use crate::review::index::{Entry, Index, Round};
 use crate::review::sessions::Session;
 use crate::speaking::wording::capital;
 
+/// Of the latest rounds, so many are listed.
 const MOST: usize = 60;
+/// Of those that wait to be signed; the others come up as these are signed.
+const MOST_UNSIGNED: usize = 300;
 
 fn standing(index: &Index, round: &Round) -> Markup {
     let open = index.open_of_round(round.id).count();
     html! {
-        @if open > 0 { (loud("\u{25c6}", &format!("{open} open"))) }
+        @if open > 0 { (loud("\u{25c6}", &counted(open, "open report"))) }
         @if !round.signed.is_empty() { (state("\u{2713}", "signed")) }
         @else if round.closed.is_some() { (state("\u{25cb}", "not signed")) }
         @else { (state("\u{2026}", "not ended")) }
     }
 }
 
-/// The latest rounds.
+/// Rounds that wait to be signed, and the latest of all.
 pub fn rounds(session: &Session, index: &Index, now: Time) -> Markup {
+    let all = index.rounds().count();
+    let unsigned = |it: &&Round| it.closed.is_some() && it.signed.is_empty();
+    let unsigned: Vec<&Round> = index.rounds().filter(unsigned).collect();
     page(
         session,
         Place::Rounds,
         "Rounds",
         &html! {
             h1 { "Rounds" }
-            section.card {
-                @if index.rounds().next().is_none() { p.none { "No round is recorded yet." } }
-                @else { table.rows {
-                    thead { tr {
-                        th scope="col" { "Began" } th scope="col" { "Recorded by" }
-                        th scope="col" { "Kept" } th scope="col" { "State" }
-                    } }
-                    tbody {
-                        @for round in index.rounds().take(MOST) {
-                            tr {
-                                th scope="row" { a.name href={ "/rounds/" (round.id) } { (moment(round.opened, now)) } }
-                                td { (staff(&round.by)) }
-                                td { (kept(round)) }
-                                td { (standing(index, round)) }
-                            }
-                        }
+            section.card aria-labelledby="latest" {
+                h2 id="latest" { "The latest" }
+                @if all == 0 { p.none { "No round is recorded yet." } }
+                @else { (table(index, index.rounds().take(MOST), now)) }
+                @if all > MOST { p.soft { "The latest " (MOST) " of " (all) "." } }
+            }
+            @if !unsigned.is_empty() {
+                section.card aria-labelledby="unsigned" {
+                    h2 id="unsigned" { "Ended and not signed" (count(unsigned.len())) }
+                    (table(index, unsigned.iter().copied().take(MOST_UNSIGNED), now))
+                    @if let Some(more @ 1..) = unsigned.len().checked_sub(MOST_UNSIGNED) {
+                        p.soft { "and " (more) " more, older; they are listed as these are signed." }
                     }
-                } }
+                }
             }
         },
     )
+}
+
+fn table<'a>(index: &Index, rounds: impl Iterator<Item = &'a Round>, now: Time) -> Markup {
+    html! {
+        table.rows {
+            thead { tr {
+                th scope="col" { "Began" } th scope="col" { "Recorded by" }
+                th scope="col" { "Kept" } th scope="col" { "State" }
+            } }
+            tbody {
+                @for round in rounds {
+                    tr {
+                        th scope="row" { a.name href={ "/rounds/" (round.id) } { (moment(round.opened, now)) } }
+                        td { (staff(&round.by)) }
+                        td { (kept(round)) }
+                        td { (standing(index, round)) }
+                    }
+                }
+            }
+        }
+    }
 }
 
 fn kept(round: &Round) -> String {

@@ -5,7 +5,7 @@ use std::fmt::Write as _;
 use maud::{Markup, PreEscaped, html};
 
 use super::layout::{Place, page};
-use super::parts::{counted, how, moment, resident_link, resident_path, state, states, value};
+use super::parts::{counted, how, identified_link, moment, resident_path, state, states, value};
 use crate::facts::Time;
 use crate::residents::Resident;
 use crate::review::fields::Fields;
@@ -13,7 +13,7 @@ use crate::review::index::Index;
 use crate::review::sessions::Session;
 use crate::review::trend::{SPANS, Size, Trend, USUAL_SPAN, draw, weight_compared};
 use crate::speaking::wording::capital;
-use crate::vitals::{Component, VitalSign};
+use crate::vitals::{Component, VitalSign, shown_source};
 
 /// Marks in a large drawing, and in a small one.
 const MARKS: (usize, usize) = (80, 40);
@@ -64,7 +64,11 @@ fn in_words(trend: &Trend, who: &str, days: u32) -> String {
         }
     }
     let flagged: usize = trend.marks.iter().map(|it| it.flagged).sum();
-    text + &format!(", {flagged} outside the range")
+    match (trend.bands.is_empty(), flagged) {
+        (true, 0) => text,
+        (true, _) => text + &format!(", {flagged} to report"),
+        (false, _) => text + &format!(", {flagged} outside the range"),
+    }
 }
 
 fn figure(trend: &Trend, size: Size, who: &str, days: u32) -> Markup {
@@ -90,16 +94,17 @@ pub fn all(index: &Index, resident: &Resident, days: u32, now: Time) -> Markup {
             (spans(&path, days))
             @if trends.is_empty() { p.none { "Nothing to draw in this time." } }
             div.charts {
-                @for trend in trends {
+                @for trend in &trends {
                     figure.chart {
                         figcaption {
                             a.name href={ (path) "/" (trend.sign.tag()) "?days=" (days) } { (capital(trend.sign.name())) }
                             " " span.soft { (trend.unit.symbol()) }
                         }
-                        (figure(&trend, Size::Small, &resident.name, days))
+                        (figure(trend, Size::Small, &resident.name, days))
                     }
                 }
             }
+            @if !trends.is_empty() { (key(&trends.iter().collect::<Vec<_>>(), &[])) }
         }
     }
 }
@@ -122,7 +127,7 @@ pub fn trend(
         Place::Residents,
         &format!("{} of {}", capital(sign.name()), resident.name),
         &html! {
-            p.trail { (resident_link(index, &resident.id)) }
+            p.trail { (identified_link(index, &resident.id)) }
             div.head {
                 h1 { (capital(sign.name())) ", " (span_name(days)) }
             }
@@ -136,7 +141,7 @@ pub fn trend(
                                 // A phone would shrink the large one until nobody can read it.
                                 div.wide { (figure(trend, Size::Large, &resident.name, days)) }
                                 div.slim { (figure(slim, Size::Small, &resident.name, days)) }
-                                figcaption { (key(trend, slim)) }
+                                figcaption { (key(&[trend], &[slim])) }
                             }
                         }
                     }
@@ -148,26 +153,33 @@ pub fn trend(
     )
 }
 
-/// What the shapes mean, in the large drawing or in the slim one that a phone shows.
-fn key(trend: &Trend, slim: &Trend) -> Markup {
+/// What the shapes mean, in the drawings of a page and in the slim ones that a phone
+/// shows in their place.
+fn key(wide: &[&Trend], slim: &[&Trend]) -> Markup {
+    let any = |so: &dyn Fn(&Trend) -> bool| wide.iter().any(|it| so(it));
+    let pressure = |it: &Trend| it.usual.len() == 2;
     let several = |it: &Trend| it.marks.iter().any(|it| it.count > 1);
-    let set = trend.usual.iter().flatten().any(|it| it.set);
+    let usual = |it: &Trend, set: bool| it.usual.iter().flatten().any(|it| it.set == set);
     html! {
         ul.key {
-            @if trend.usual.len() == 2 {
-                li { span.shape { "\u{25a0}" } " systolic, joined to " span.shape { "\u{25cb}" } " diastolic" }
-            } @else {
-                li { span.shape { "\u{25cf}" } " reading" }
+            @if any(&|it| it.usual.len() == 1) { li { span.shape { "\u{25cf}" } " reading" } }
+            @if any(&pressure) {
+                li { span.shape { "\u{25a0}" } " systolic (sys.), joined to "
+                    span.shape { "\u{25cb}" } " diastolic (dia.)" }
             }
-            @if several(slim) {
-                li.slim[!several(trend)] { "where readings lie close: the middle one"
-                    @if trend.usual.len() == 1 { ", with a bar from lowest to highest" } }
+            @if any(&several) || slim.iter().any(|it| several(it)) {
+                li.slim[!any(&several)] {
+                    "where readings lie close: the median, on a bar from lowest to highest"
+                }
             }
-            li { span.shape { "\u{25c7}" } " around it: outside the range" }
-            @if !trend.bands.is_empty() { li { "shaded: the range in force on the day" } }
-            @if trend.usual.iter().any(Option::is_some) {
-                li { "broken line: " @if set { "usual, set by a nurse" } @else { "the middle of what is shown" } }
+            @if any(&|it| !it.bands.is_empty()) {
+                li { span.shape { "\u{25c7}" } " around each value outside the range" }
+                li { "shaded: the range in force on the day" }
+            } @else if any(&|it| it.marks.iter().any(|it| it.flagged > 0)) {
+                li { span.shape { "\u{25c7}" } " around it: to report" }
             }
+            @if any(&|it| usual(it, true)) { li { "broken line, usual: set by a nurse" } }
+            @if any(&|it| usual(it, false)) { li { "broken line, median: of the readings shown" } }
         }
     }
 }
@@ -178,12 +190,16 @@ fn weights(index: &Index, resident: &Resident, now: Time) -> Markup {
     html! {
         section.card {
             h2 { "Against earlier weights" }
+            @if let Some(last) = index.last(&resident.id, VitalSign::Weight) {
+                p { "Compared: the last weight, " b { (value(&last.measurement)) } ", "
+                    (moment(last.measured_at, now)) }
+            }
             @if compared.is_empty() { p.none { "No earlier weight lies near enough to 30, 90 or 180 days." } }
             @else {
                 table.rows {
                     thead { tr {
                         th scope="col" { "Over" } th scope="col" { "Weight then" }
-                        th scope="col" { "Change" } th scope="col" { "Reported from" }
+                        th scope="col" { "Change" } th scope="col" { "Report at" }
                     } }
                     tbody {
                         @for it in &compared {
@@ -193,7 +209,7 @@ fn weights(index: &Index, resident: &Resident, now: Time) -> Markup {
                                     @if let Some(number) = it.then.number(Component::Whole, unit) {
                                         (number.round_dp(1).normalize()) " " (unit.symbol())
                                     }
-                                    " " span.soft { (it.apart) " days ago" }
+                                    " " span.soft { (it.apart) " days earlier" }
                                 }
                                 td {
                                     @let percent = it.percent.round_dp(1).normalize();
@@ -201,7 +217,7 @@ fn weights(index: &Index, resident: &Resident, now: Time) -> Markup {
                                     @else { (state("\u{25b2}", &format!("{percent} % more"))) }
                                     @if it.crossed { (state("\u{25c7}", "to report")) }
                                 }
-                                td data-of="Reported from" { (it.limit) " %" " " span.soft { (it.source) } }
+                                td data-of="Report at" { (it.limit) " % or more " span.soft { (shown_source(&it.source)) } }
                             }
                         }
                     }

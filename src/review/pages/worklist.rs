@@ -1,7 +1,9 @@
 //! The worklist.
 
+use std::cmp::Reverse;
 use std::collections::BTreeSet;
 
+use chrono::TimeDelta;
 use maud::{Markup, html};
 
 use super::acting::{Outcome, may_act, token};
@@ -17,6 +19,7 @@ use crate::review::index::{Entry, Flag, Index};
 use crate::review::sessions::Session;
 use crate::review::worklist::{Filter, SPANS, Worklist, about, how_far, part_name};
 use crate::speaking::wording::{capital, names};
+use crate::vitals::shown_source;
 
 /// Of each kind, so many are listed; the rest are counted.
 pub const MOST: usize = 25;
@@ -39,7 +42,7 @@ pub fn worklist(
         &html! {
             div.head {
                 h1 { "Worklist" }
-                p.soft { (index.home().name) ", " (now.format("%A, %B %-d, %H:%M")) }
+                p.soft id="as-of" { (index.home().name) ", " (now.format("%A, %B %-d, as of\u{a0}%H:%M")) }
                 p.live.soft id="live-state" role="status" {}
             }
             (filters(index, &filter))
@@ -54,7 +57,7 @@ pub fn worklist(
                 (reports(session, index, &list, &back, now))
                 (to_decide(index, &list.apart, now))
                 (attention(index, &list, now))
-                (by_resident(&list, now))
+                (by_resident(index, &list, now))
             }
         },
     )
@@ -140,13 +143,13 @@ fn reports(session: &Session, index: &Index, list: &Worklist<'_>, back: &str, no
                                 (capital(part_name(it))) " " b { (it.value.value()) " " (unit) }
                             }
                             p { (far) " " (unit) " " (side) " " (end) " "
-                                span.soft { "(" (it.source) ")" } }
+                                span.soft { "(" (shown_source(&it.source)) ")" } }
                         }
                         Raised::Rule(it) => {
                             a.value href={ "/readings/" (flag.reading) } {
                                 (capital(about(&flag.raised)))
                             }
-                            p { (it.say) " " span.soft { (it.limit) " (" (it.source) ")" } }
+                            p { (it.say) " " span.soft { (it.limit) " (" (shown_source(&it.source)) ")" } }
                         }
                     }
                 }
@@ -243,7 +246,7 @@ fn attention(index: &Index, list: &Worklist<'_>, now: Time) -> Markup {
         }
         @if !list.unsure.is_empty() {
             section.card aria-labelledby="unsure" {
-                h2 id="unsure" { "Words not heard for sure" (count(list.unsure.len())) }
+                h2 id="unsure" { "Unclear words: check" (count(list.unsure.len())) }
                 ol.items { @for it in list.unsure.iter().take(MOST) { (kept(it)) } }
                 (more(list.unsure.len()))
             }
@@ -285,14 +288,61 @@ fn attention(index: &Index, list: &Worklist<'_>, now: Time) -> Markup {
     }
 }
 
-fn by_resident(list: &Worklist<'_>, now: Time) -> Markup {
+/// Values that were taken so close to one another are of one visit, and share
+/// its time.
+const VISIT: TimeDelta = TimeDelta::minutes(10);
+
+/// What was taken, by visit, the newest first: the time of each, and its values.
+fn visits<'a>(taken: &[&'a Entry], now: Time) -> Vec<(Time, Vec<&'a Entry>)> {
+    let mut newest_first = taken.to_vec();
+    newest_first.sort_by_key(|it| Reverse(it.measured_at));
+    let day = |at: Time| at.with_timezone(now.offset()).date_naive();
+    let mut visits: Vec<(Time, Vec<&Entry>)> = Vec::new();
+    for entry in newest_first {
+        let at = entry.measured_at;
+        match visits.last_mut() {
+            Some((last, visit)) if *last - at <= VISIT && day(*last) == day(at) => {
+                visit.push(entry);
+            }
+            _ => visits.push((at, vec![entry])),
+        }
+    }
+    for (_, visit) in &mut visits {
+        visit.sort_by_key(|it| it.measurement.sign());
+    }
+    visits
+}
+
+/// A value in a line with others, marked where it lies outside its range.
+fn in_line(index: &Index, entry: &Entry) -> Markup {
+    let said = format!(
+        "{} {}",
+        entry.measurement.sign().name(),
+        value(&entry.measurement)
+    );
+    let open = |it: &Flag| index.closed(it.id).is_none();
+    let (shape, word) = if index.flags_of(entry.id).any(open) {
+        OPEN
+    } else if entry.flagged {
+        OUTSIDE
+    } else {
+        return html! { (said) };
+    };
+    html! { b { (said) " " span aria-hidden="true" { (shape) } span.unseen { " " (word) } } }
+}
+
+const OPEN: (&str, &str) = ("\u{25c6}", "open report");
+const OUTSIDE: (&str, &str) = ("\u{25c7}", "outside the range");
+
+fn by_resident(index: &Index, list: &Worklist<'_>, now: Time) -> Markup {
     html! {
         section.card aria-labelledby="round" {
             h2 id="round" { "The round, by resident" }
             @if list.unsigned > 0 {
-                p { a href="/rounds" { (list.unsigned) " ended "
+                p { a href="/rounds#unsigned" { (list.unsigned) " ended "
                     (if list.unsigned == 1 { "round is" } else { "rounds are" }) " not signed" } }
             }
+            p.soft { (OPEN.0) " " (OPEN.1) " \u{b7} " (OUTSIDE.0) " " (OUTSIDE.1) ", no report open" }
             table.rows {
                 thead { tr {
                     th scope="col" { "Resident" } th scope="col" { "Taken in the time shown" }
@@ -306,18 +356,16 @@ fn by_resident(list: &Worklist<'_>, now: Time) -> Markup {
                                 span.soft { (place(row.resident)) }
                             }
                             td {
-                                @for (at, entry) in row.taken.iter().enumerate() {
-                                    @if at > 0 { ", " }
-                                    @let said = value(&entry.measurement);
-                                    @if entry.flagged {
-                                        b { (entry.measurement.sign().name()) " " (said) " \u{25c7}" }
-                                    } @else {
-                                        (entry.measurement.sign().name()) " " (said)
+                                @for (at, visit) in visits(&row.taken, now) {
+                                    div {
+                                        @for (at, entry) in visit.iter().enumerate() {
+                                            @if at > 0 { ", " }
+                                            (in_line(index, entry))
+                                        }
+                                        " " span.soft { (moment(at, now)) }
                                     }
                                 }
-                                @if let Some(last) = row.taken.iter().map(|it| it.measured_at).max() {
-                                    " " span.soft { (moment(last, now)) }
-                                } @else { span.soft { "nothing" } }
+                                @if row.taken.is_empty() { span.soft { "nothing" } }
                             }
                             td data-of="Due now" { (names(&row.due)) }
                         }

@@ -1,7 +1,8 @@
 //! The drawing. Shapes tell things apart, never colour alone: the range is a
 //! band with named edges, the usual a broken line, a reading a dot, a blood
-//! pressure a square over a ring joined by a bar, and what is outside its range
-//! has a diamond around it.
+//! pressure a square over a ring joined by a bar, readings that share a place a
+//! bar from lowest to highest, and each value outside its range has a diamond
+//! around it.
 //!
 //! Four inks are used and no others; the style sheet maps them to those of a
 //! light, a dark or a printed page.
@@ -48,11 +49,12 @@ impl Size {
         }
     }
 
-    /// Room at the right for the names of lines.
-    const fn right(self) -> i32 {
-        match self {
-            Self::Small => 122,
-            Self::Large => 174,
+    /// Room at the right for the names of lines, which say the part where there are two.
+    const fn right(self, parts: usize) -> i32 {
+        match (self, parts) {
+            (Self::Small, 2) => 158,
+            (Self::Small, _) => 126,
+            (Self::Large, _) => 178,
         }
     }
 }
@@ -238,7 +240,7 @@ fn onto(area: &Area<'_>, trend: &Trend, size: Size) -> Result<(), Problem> {
     };
     let mut chart = ChartBuilder::on(area)
         .margin_top(12)
-        .margin_right(size.right())
+        .margin_right(size.right(trend.usual.len()))
         .x_label_area_size(30)
         .y_label_area_size(52)
         .build_cartesian_2d(across, up)?;
@@ -270,7 +272,7 @@ fn onto(area: &Area<'_>, trend: &Trend, size: Size) -> Result<(), Problem> {
         chart.draw_series(broken)?;
     }
     let place = |at: f64, value: f64| chart.backend_coord(&(at, value));
-    draw_marks(area, trend, &place)?;
+    draw_marks(area, &trend.marks, &place)?;
     let (edge_x, _) = place(right + edge, low);
     names(
         area,
@@ -284,21 +286,25 @@ fn onto(area: &Area<'_>, trend: &Trend, size: Size) -> Result<(), Problem> {
 
 fn draw_marks(
     area: &Area<'_>,
-    trend: &Trend,
+    marks: &[Mark],
     place: &dyn Fn(f64, f64) -> (i32, i32),
 ) -> Result<(), Problem> {
-    let pressure = trend.marks.first().is_some_and(|it| it.parts.len() == 2);
+    let pressure = marks.first().is_some_and(|it| it.parts.len() == 2);
     if !pressure {
-        let path: Vec<(i32, i32)> = trend
-            .marks
+        let path: Vec<(i32, i32)> = marks
             .iter()
             .map(|it| place(seconds(it.at), it.parts[0].middle))
             .collect();
         area.draw(&PathElement::new(path, SOFT.stroke_width(1)))?;
     }
-    for mark in &trend.marks {
+    for mark in marks {
         let at = |value| place(seconds(mark.at), value);
         let bar = |from, to, width| PathElement::new([from, to], INK.stroke_width(width));
+        if mark.count > 1 {
+            for it in &mark.parts {
+                area.draw(&bar(at(it.low), at(it.high), 3))?;
+            }
+        }
         match mark.parts[..] {
             [systolic, diastolic] => {
                 area.draw(&bar(at(systolic.middle), at(diastolic.middle), 1))?;
@@ -309,36 +315,19 @@ fn draw_marks(
                 area.draw(&Circle::new(at(diastolic.middle), 4, INK.stroke_width(2)))?;
             }
             [one] => {
-                if mark.count > 1 {
-                    area.draw(&bar(at(one.low), at(one.high), 1))?;
-                }
                 area.draw(&Circle::new(at(one.middle), 3, INK.filled()))?;
             }
             _ => {}
         }
-        if mark.flagged > 0 {
-            area.draw(&diamond(at(outer(trend, mark)), 9))?;
+        for (when, value) in &mark.outside {
+            let at = place(seconds(*when), *value);
+            if mark.count > 1 {
+                area.draw(&Circle::new(at, 2, INK.filled()))?;
+            }
+            area.draw(&diamond(at, 9))?;
         }
     }
     Ok(())
-}
-
-/// The value of a mark that lies farthest outside its range.
-fn outer(trend: &Trend, mark: &Mark) -> f64 {
-    let day = mark.at.date_naive();
-    let mut worst = (f64::MIN, mark.parts.first().map_or(0.0, |it| it.middle));
-    for (part, spread) in mark.parts.iter().enumerate() {
-        let mut bands = trend.bands.iter();
-        let band = bands.find(|it| it.part == part && it.from <= day && day <= it.to);
-        let Some(band) = band else { continue };
-        for value in [spread.low, spread.high] {
-            let out = (value - band.high).max(band.low - value);
-            if out > worst.0 {
-                worst = (out, value);
-            }
-        }
-    }
-    worst.1
 }
 
 fn diamond((x, y): (i32, i32), half: i32) -> PathElement<(i32, i32)> {
@@ -365,7 +354,13 @@ fn names(
     let whose = |part: usize| match (trend.usual.len(), size, part) {
         (2, Size::Large, 0) => "systolic ",
         (2, Size::Large, _) => "diastolic ",
+        (2, Size::Small, 0) => "sys. ",
+        (2, Size::Small, _) => "dia. ",
         _ => "",
+    };
+    let rounded = |it: f64| match (trend.usual.len(), size) {
+        (2, Size::Small) => it.round(),
+        _ => tenths(it),
     };
     for part in 0..trend.usual.len() {
         let whose = whose(part);
@@ -374,13 +369,13 @@ fn names(
             .iter()
             .flat_map(|it| [(it.high, "high"), (it.low, "low")])
         {
-            lines.push((height(at), format!("{whose}{word} {}", tenths(at))));
+            lines.push((height(at), format!("{whose}{word} {}", rounded(at))));
         }
         if let Some(usual) = trend.usual[part] {
-            let word = if usual.set { "usual" } else { "middle" };
+            let word = if usual.set { "usual" } else { "median" };
             lines.push((
                 height(usual.value),
-                format!("{whose}{word} {}", tenths(usual.value)),
+                format!("{whose}{word} {}", rounded(usual.value)),
             ));
         }
     }

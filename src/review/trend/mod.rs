@@ -50,6 +50,8 @@ pub struct Mark {
     pub parts: Vec<Spread>,
     /// How many of them are outside their range.
     pub flagged: usize,
+    /// Each value outside its range, at its own time.
+    pub outside: Vec<(Time, f64)>,
     /// Whether one of them was corrected.
     pub corrected: bool,
 }
@@ -129,14 +131,20 @@ impl Trend {
         if entries.is_empty() {
             return None;
         }
-        let marks = marks(&entries, sign, unit, (from, now), most);
-        let usual = usual(resident, sign, unit, &marks);
+        let bands = bands(resident, sign, unit, (from.date_naive(), now.date_naive()));
+        let drawn = Drawn {
+            sign,
+            unit,
+            bands: &bands,
+        };
+        let marks = marks(&entries, drawn, (from, now), most);
+        let usual = usual(resident, drawn, &entries);
         Some(Self {
             sign,
             unit,
             from,
             to: now,
-            bands: bands(resident, sign, unit, (from.date_naive(), now.date_naive())),
+            bands,
             usual,
             readings: entries.len(),
             marks,
@@ -153,33 +161,67 @@ impl Trend {
     }
 }
 
-fn marks(
-    entries: &[&Entry],
+/// What all marks of a drawing have in common.
+#[derive(Clone, Copy)]
+struct Drawn<'a> {
     sign: VitalSign,
     unit: Unit,
-    (from, to): (Time, Time),
-    most: usize,
-) -> Vec<Mark> {
+    bands: &'a [Band],
+}
+
+impl Drawn<'_> {
+    fn value(&self, entry: &Entry, part: Component) -> Option<f64> {
+        let all = entry.measurement.components();
+        let (_, quantity) = all.into_iter().find(|(it, _)| *it == part)?;
+        Some(number(quantity.to(self.unit)?.value()))
+    }
+
+    fn sorted(&self, entries: &[&Entry], part: Component) -> Vec<f64> {
+        let values = entries.iter().filter_map(|it| self.value(it, part));
+        let mut values: Vec<f64> = values.collect();
+        values.sort_by(f64::total_cmp);
+        values
+    }
+
+    /// The values of a flagged reading that lie outside their range; the first
+    /// where a rule and no range was met.
+    fn outside(&self, entry: &Entry) -> Vec<(Time, f64)> {
+        let (at, day) = (entry.measured_at, entry.measured_at.date_naive());
+        let values = parts(self.sign).iter().map(|it| self.value(entry, *it));
+        let values: Vec<(usize, f64)> = values
+            .enumerate()
+            .filter_map(|(part, it)| Some((part, it?)))
+            .collect();
+        let beyond = |&&(part, value): &&(usize, f64)| {
+            let mut bands = self.bands.iter();
+            let band = bands.find(|it| it.part == part && it.from <= day && day <= it.to);
+            band.is_some_and(|it| value < it.low || it.high < value)
+        };
+        let found: Vec<_> = values.iter().filter(beyond).collect();
+        let found = if found.is_empty() {
+            values.iter().take(1).collect()
+        } else {
+            found
+        };
+        found.into_iter().map(|(_, value)| (at, *value)).collect()
+    }
+}
+
+fn marks(entries: &[&Entry], drawn: Drawn<'_>, (from, to): (Time, Time), most: usize) -> Vec<Mark> {
     if entries.len() <= most {
-        return entries.iter().map(|it| mark(&[*it], sign, unit)).collect();
+        return entries.iter().map(|it| mark(&[*it], drawn)).collect();
     }
     // Equal pieces of time, so that a busy week does not look longer.
     let pieces = i64::try_from(most).unwrap_or(i64::MAX);
     let piece = ((to - from).num_seconds() / pieces).max(1);
     let of = |it: &&Entry| (it.measured_at - from).num_seconds() / piece;
     let groups = entries.chunk_by(|one, other| of(one) == of(other));
-    groups.map(|it| mark(it, sign, unit)).collect()
+    groups.map(|it| mark(it, drawn)).collect()
 }
 
-fn mark(entries: &[&Entry], sign: VitalSign, unit: Unit) -> Mark {
+fn mark(entries: &[&Entry], drawn: Drawn<'_>) -> Mark {
     let spread = |part: &Component| {
-        let values = entries.iter().filter_map(|it| {
-            let all = it.measurement.components();
-            let (_, quantity) = all.into_iter().find(|(component, _)| component == part)?;
-            Some(number(quantity.to(unit)?.value()))
-        });
-        let mut values: Vec<f64> = values.collect();
-        values.sort_by(f64::total_cmp);
+        let values = drawn.sorted(entries, *part);
         let (low, high) = (values.first().copied(), values.last().copied());
         Spread {
             low: low.unwrap_or_default(),
@@ -191,8 +233,13 @@ fn mark(entries: &[&Entry], sign: VitalSign, unit: Unit) -> Mark {
         at: entries[entries.len() / 2].measured_at,
         reading: (entries.len() == 1).then(|| entries[0].id),
         count: entries.len(),
-        parts: parts(sign).iter().map(spread).collect(),
+        parts: parts(drawn.sign).iter().map(spread).collect(),
         flagged: entries.iter().filter(|it| it.flagged).count(),
+        outside: entries
+            .iter()
+            .filter(|it| it.flagged)
+            .flat_map(|it| drawn.outside(it))
+            .collect(),
         corrected: entries.iter().any(|it| it.corrected()),
     }
 }
@@ -208,18 +255,18 @@ fn median(sorted: &[f64]) -> Option<f64> {
     }
 }
 
-fn usual(resident: &Resident, sign: VitalSign, unit: Unit, marks: &[Mark]) -> Vec<Option<Usual>> {
-    let each = parts(sign).iter().enumerate();
-    each.map(|(at, component)| {
-        let of = RangeOf::of(sign, *component);
+fn usual(resident: &Resident, drawn: Drawn<'_>, entries: &[&Entry]) -> Vec<Option<Usual>> {
+    let each = parts(drawn.sign).iter();
+    each.map(|component| {
+        let of = RangeOf::of(drawn.sign, *component);
         let set = of.and_then(|of| resident.care.baselines.get(&of));
-        if let Some(value) = set.and_then(|it| it.value.to(unit)) {
+        if let Some(value) = set.and_then(|it| it.value.to(drawn.unit)) {
             let value = number(value.value());
             return Some(Usual { value, set: true });
         }
-        let mut all: Vec<f64> = marks.iter().map(|it| it.parts[at].middle).collect();
-        all.sort_by(f64::total_cmp);
-        // Of fewer the middle says nothing.
+        // Of the readings, not of the marks: a busy day counts as often as it was.
+        let all = drawn.sorted(entries, *component);
+        // Of fewer the median says nothing.
         let value = (all.len() >= 5).then(|| median(&all)).flatten()?;
         Some(Usual { value, set: false })
     })

@@ -36,8 +36,11 @@ fn index(readings: &[(i64, VitalSign, Numbers, Unit)]) -> Index {
             confirmed_by: By::Voice,
             moved_from: None,
         };
-        index.add(Fact {
-            id: Uuid::now_v7(),
+        let limits = &index.home().resident(&record.resident).unwrap().limits;
+        let findings = limits.judge_on(&record.measurement, at.date_naive());
+        let (resident, reading) = (record.resident.clone(), Uuid::now_v7());
+        let fact = |id, body| Fact {
+            id,
             version: VERSION,
             at,
             by: Staff {
@@ -45,8 +48,18 @@ fn index(readings: &[(i64, VitalSign, Numbers, Unit)]) -> Index {
                 title: "nursing aide".into(),
             },
             round: Uuid::nil(),
-            body: Body::Read(record),
-        });
+            body,
+        };
+        index.add(fact(reading, Body::Read(record)));
+        for finding in findings {
+            let body = Body::Flagged {
+                reading,
+                resident: resident.clone(),
+                finding,
+                of: None,
+            };
+            index.add(fact(Uuid::now_v7(), body));
+        }
     }
     index
 }
@@ -135,4 +148,29 @@ fn values_that_are_all_nothing_have_an_axis() {
         heights.iter().all(|it| (10.0..1_000.0).contains(it)),
         "{heights:?}"
     );
+}
+
+#[test]
+fn a_mark_of_many_shows_each_value_outside_and_the_median_is_of_the_readings() {
+    let pressure = |back, over: u32, under: u32| {
+        let numbers = Numbers::Over(Decimal::from(over), Decimal::from(under));
+        (back, VitalSign::BloodPressure, numbers, Unit::MmHg)
+    };
+    // Outside: systolic above its 150, diastolic above its 90, and both of one.
+    let mut all = vec![
+        pressure(100, 160, 80),
+        pressure(99, 120, 95),
+        pressure(98, 170, 96),
+    ];
+    all.extend((0..6).map(|it| pressure(97 - it, 110, 70)));
+    all.extend((0..2).map(|it| pressure(10 + it, 130, 78)));
+    let index = index(&all);
+    let many = trend(&index, VitalSign::BloodPressure, 7, 2).unwrap();
+    assert_eq!(many.marks.len(), 2);
+    let values: Vec<f64> = many.marks[0].outside.iter().map(|it| it.1).collect();
+    assert_eq!(values, [160.0, 95.0, 170.0, 96.0]);
+    let medians = many.usual.iter().map(|it| it.unwrap().value);
+    assert_eq!(medians.collect::<Vec<_>>(), [110.0, 70.0]);
+    let few = trend(&index, VitalSign::BloodPressure, 7, 400).unwrap();
+    assert_eq!(few.usual, many.usual, "however many marks there are");
 }
