@@ -66,10 +66,11 @@ impl Who {
         };
         let bed = resident.bed.as_ref();
         let bed = bed.map(|it| format!(", bed {it}")).unwrap_or_default();
+        let place = format!("room {}{bed}", resident.room);
         Self {
             name: resident.name.clone(),
             born: Some(resident.birth_date),
-            place: Some(format!("room {}{bed}", resident.room)),
+            place: Some(place).filter(|_| !resident.room.is_empty()),
         }
     }
 }
@@ -101,8 +102,8 @@ pub(super) fn how(it: &Measurement) -> String {
     words.collect::<Vec<_>>().join(", ")
 }
 
-/// The side of the range in force on which the reading lies, and whether it was
-/// flagged at all.
+/// The side of the range in force on which the reading lies, and whether what holds
+/// of it was flagged at all.
 fn mark(chart: &Chart, home: &Home, entry: &Entry) -> Option<&'static str> {
     let side = entry.measurement.components().into_iter().find_map(|it| {
         let (component, said): (Component, _) = it;
@@ -111,7 +112,7 @@ fn mark(chart: &Chart, home: &Home, entry: &Entry) -> Option<&'static str> {
                 home,
                 &entry.record.resident,
                 (entry.measurement.sign(), component),
-                entry.record.measured_at.date_naive(),
+                entry.record.measured_at,
             )?
             .bounds;
         bounds.beyond(said)
@@ -124,7 +125,7 @@ fn mark(chart: &Chart, home: &Home, entry: &Entry) -> Option<&'static str> {
     match side {
         Some(Side::Above) => Some("▲"),
         Some(Side::Below) => Some("▼"),
-        None => entry.flags.iter().any(unlikely).then_some("!"),
+        None => entry.standing_flags().any(unlikely).then_some("!"),
     }
 }
 
