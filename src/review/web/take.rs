@@ -29,6 +29,13 @@ enum Of {
     Resident(ResidentId),
 }
 
+impl Of {
+    /// What is no identifier is no round's, and so is not found.
+    fn round(id: &str) -> Self {
+        Self::Round(id.parse().unwrap_or_default())
+    }
+}
+
 #[derive(Clone, Copy)]
 enum Form {
     Paper,
@@ -37,8 +44,8 @@ enum Form {
 }
 
 /// The sheet of a round.
-pub async fn sheet(State(station): State<Arc<Station>>, Path(id): Path<Uuid>) -> Response {
-    taken(station, Of::Round(id), Form::Paper).await
+pub async fn sheet(State(station): State<Arc<Station>>, Path(id): Path<String>) -> Response {
+    taken(station, Of::round(&id), Form::Paper).await
 }
 
 /// A page about a resident.
@@ -50,20 +57,24 @@ pub async fn about(State(station): State<Arc<Station>>, Path(id): Path<String>) 
 pub async fn round_csv(
     State(station): State<Arc<Station>>,
     Extension(session): Extension<Session>,
-    Path(id): Path<Uuid>,
+    Path(id): Path<String>,
 ) -> Response {
-    noted(&station, &session, &format!("round {id} as CSV"));
-    taken(station, Of::Round(id), Form::Csv).await
+    match noted(&station, &session, &format!("round {id} as CSV")) {
+        Ok(()) => taken(station, Of::round(&id), Form::Csv).await,
+        Err(refused) => refused,
+    }
 }
 
 /// A round as a FHIR Bundle.
 pub async fn round_fhir(
     State(station): State<Arc<Station>>,
     Extension(session): Extension<Session>,
-    Path(id): Path<Uuid>,
+    Path(id): Path<String>,
 ) -> Response {
-    noted(&station, &session, &format!("round {id} as FHIR"));
-    taken(station, Of::Round(id), Form::Fhir).await
+    match noted(&station, &session, &format!("round {id} as FHIR")) {
+        Ok(()) => taken(station, Of::round(&id), Form::Fhir).await,
+        Err(refused) => refused,
+    }
 }
 
 /// A resident as CSV.
@@ -72,8 +83,10 @@ pub async fn resident_csv(
     Extension(session): Extension<Session>,
     Path(id): Path<String>,
 ) -> Response {
-    noted(&station, &session, &format!("resident {id} as CSV"));
-    taken(station, Of::Resident(ResidentId(id)), Form::Csv).await
+    match noted(&station, &session, &format!("resident {id} as CSV")) {
+        Ok(()) => taken(station, Of::Resident(ResidentId(id)), Form::Csv).await,
+        Err(refused) => refused,
+    }
 }
 
 /// A resident as a FHIR Bundle.
@@ -82,14 +95,27 @@ pub async fn resident_fhir(
     Extension(session): Extension<Session>,
     Path(id): Path<String>,
 ) -> Response {
-    noted(&station, &session, &format!("resident {id} as FHIR"));
-    taken(station, Of::Resident(ResidentId(id)), Form::Fhir).await
+    match noted(&station, &session, &format!("resident {id} as FHIR")) {
+        Ok(()) => taken(station, Of::Resident(ResidentId(id)), Form::Fhir).await,
+        Err(refused) => refused,
+    }
 }
 
-/// A file leaves the station: the log says who took it.
-fn noted(station: &Station, session: &Session, what: &str) {
+/// A file leaves the station: the log says who took it, or it does not leave.
+#[expect(
+    clippy::result_large_err,
+    reason = "the error is the page that is sent"
+)]
+fn noted(station: &Station, session: &Session, what: &str) -> Result<(), Response> {
     let (at, login) = (station.now(), &session.user.login);
-    station.accounts().log(at, login, &format!("took {what}"));
+    let accounts = station.accounts();
+    let logged = accounts.must_log(at, login, &format!("took {what}"));
+    logged.map_err(|error| {
+        tracing::error!("the log of the accounts can't be written: {error}");
+        let why = "Nothing was made: that it was taken could not be written to the log of the \
+                   accounts. Is the disk full?";
+        pages::problem(StatusCode::INTERNAL_SERVER_ERROR, why)
+    })
 }
 
 /// Looks the facts up and writes them down, away from the other pages' thread.
@@ -104,13 +130,17 @@ async fn taken(station: Arc<Station>, of: Of, form: Form) -> Response {
 }
 
 fn make(station: &Station, of: &Of, form: Form) -> Result<Option<Response>, String> {
-    let home = station.index().home().clone();
+    let mut home = station.index().home().clone();
     let asked = |facts: Result<Readable, StoreError>| facts.map_err(|error| error.to_string());
     let (read, round, name) = match of {
         Of::Round(id) => (asked(station.facts_of_round(*id))?, Some(*id), "round"),
         Of::Resident(id) => {
             if home.resident(id).is_none() {
-                return Ok(None);
+                let known = station.index().resident(id).cloned();
+                let Some(known) = known else {
+                    return Ok(None);
+                };
+                home.residents.push(known);
             }
             (asked(station.facts_about(id))?, None, "resident")
         }
