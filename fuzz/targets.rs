@@ -12,6 +12,7 @@ pub mod web;
 use std::collections::BTreeMap;
 use std::sync::LazyLock;
 
+use chrono::NaiveDate;
 use sayback::dialogue::{Action, Dialogue, Event, State, Touched};
 use sayback::facts::{Body, ChainHead, Fact, Record, Time};
 use sayback::grammar::{Expect, Grammar, Vocabulary};
@@ -144,7 +145,9 @@ pub fn roster_toml(data: &[u8]) {
 /// A roster as a table. What is read of it can be written to the home's file, and
 /// reads back from there as the same.
 pub fn roster_csv(data: &[u8]) {
-    let Some(Ok(residents)) = text(data).map(|it| import_csv(it, Units::UsCustomary)) else {
+    let today = NaiveDate::from_ymd_opt(2026, 3, 9).expect("a day");
+    let read = text(data).map(|it| import_csv(it, &HOME, today, true));
+    let Some(Ok(residents)) = read else {
         return;
     };
     let mut home = HOME.clone();

@@ -372,7 +372,7 @@ fn errors_say_what_to_do() {
     fails(&["rehearse", &at("lost-home.script")], &["none.toml"]);
 
     // Records.
-    let expected = ["letter.db", "not a Sayback record", "--store"];
+    let expected = ["letter.db", "not a Sayback record", "give the file of one"];
     fails(&["record", "--store", &at("letter.db")], &expected);
     fails(&["record", "--store", &at("none.db")], &["none.db"]);
 }
@@ -431,6 +431,14 @@ fn a_round_knows_the_range_and_the_recheck_that_a_nurse_has_set() {
     drop(store);
 
     let path = path.to_str().unwrap();
+    let shown = sayback(["record", "--store", path]).succeeded().out;
+    for words in [
+        "range of pulse: 50 to 110",
+        "to be taken again: pulse",
+        "-05:00",
+    ] {
+        assert!(shown.contains(words), "{words} not in {shown}");
+    }
     rehearse(&script, &[]).0.succeeded();
     let kinds: Vec<Value> = record(Path::new(path)).lines();
     let kinds: Vec<&str> = kinds
@@ -442,4 +450,25 @@ fn a_round_knows_the_range_and_the_recheck_that_a_nurse_has_set() {
         !kinds.contains(&"flagged"),
         "105 is inside the new range: {kinds:?}"
     );
+}
+
+#[test]
+fn an_imported_roster_says_each_change_and_keeps_a_copy() {
+    let home = Path::new(ROOT).join("audio-fixtures/demo-home.toml");
+    let before = std::fs::read_to_string(home).unwrap();
+    let table = "id,room,name,birth_date,irregular_pulse\nAR-042,31,Walter Brandt,1941-11-19,\n";
+    let folder = folder(&[("home.toml", &before), ("roster.csv", table)]);
+    let path = |name: &str| folder.path().join(name).display().to_string();
+    let (home, table) = (path("home.toml"), path("roster.csv"));
+    let ran = sayback(["roster", "import", &table, "--home", &home]).succeeded();
+    assert!(ran.out.contains("changed: AR-042, room: "), "{}", ran.out);
+    assert!(ran.out.contains("when it is started again"), "{}", ran.out);
+    let after = std::fs::read_to_string(&home).unwrap();
+    let ranges = |text: &str| text.matches("[residents.ranges.").count();
+    assert_eq!(ranges(&after), ranges(&before));
+    let names = std::fs::read_dir(folder.path()).unwrap();
+    let copy = names
+        .map(|it| it.unwrap().path())
+        .find(|it| it.to_string_lossy().contains("home.toml.before-"));
+    assert_eq!(std::fs::read_to_string(copy.unwrap()).unwrap(), before);
 }

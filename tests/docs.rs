@@ -3,10 +3,10 @@
 
 use std::path::Path;
 
-use sayback::residents::columns_table;
+use sayback::residents::{Home, columns_table};
 use sayback::review::export::csv::dictionary;
 use sayback::review::export::fhir::codes_table;
-use sayback::vitals::rules_table;
+use sayback::vitals::{HomeLimits, Units, rules_table};
 
 fn assert_up_to_date(name: &str, written: &str) {
     let path = Path::new(env!("CARGO_MANIFEST_DIR"))
@@ -40,4 +40,20 @@ fn docs_csv_columns_are_up_to_date() {
 #[test]
 fn docs_fhir_codes_are_up_to_date() {
     assert_up_to_date("fhir-codes.md", &codes_table());
+}
+
+#[test]
+fn docs_limits_can_be_read() {
+    let folder = Path::new(env!("CARGO_MANIFEST_DIR"));
+    let read = |name: &str| std::fs::read_to_string(folder.join(name)).expect("a file");
+    let text = read("docs/limits.md");
+    let mut blocks = text.split("```toml\n").skip(1);
+    let mut next = || blocks.next().and_then(|it| it.split("```").next());
+    let limits = HomeLimits::parse(next().expect("limits"), Units::UsCustomary);
+    assert!(limits.expect("limits").early_warning_score());
+    let shifts = next().expect("shifts");
+    let home = read("audio-fixtures/demo-home.toml");
+    let lines = home.lines().filter(|it| !it.starts_with("shifts"));
+    let home = format!("{shifts}{}", lines.collect::<Vec<_>>().join("\n"));
+    assert_eq!(Home::from_toml(&home).expect("a home").shifts.len(), 3);
 }

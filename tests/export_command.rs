@@ -225,3 +225,23 @@ fn an_import_shows_first_and_writes_when_told() {
     assert!(wrong.contains("a whole date such as"), "{wrong}");
     assert_eq!(std::fs::read_to_string(&home).expect("the home"), after);
 }
+
+#[test]
+fn a_filter_that_a_form_cannot_heed_is_refused() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let store = record(folder.path());
+    let round = uuid::Uuid::now_v7().to_string();
+    let cases = [
+        ["round-sheet", "--resident", "AR-042"],
+        ["round-sheet", "--since", "2026-03-02"],
+        ["csv", "--round", &round],
+        ["summary", "--round", &round],
+    ];
+    for case in cases {
+        let all = ["export", "--home", HOME, "--store", &store, "--format"];
+        let output = sayback(&[&all[..], &case].concat());
+        assert_eq!(output.status.code(), Some(2), "{case:?}");
+        assert!(output.stdout.is_empty(), "{case:?}");
+        assert!(String::from_utf8_lossy(&output.stderr).contains(case[1]));
+    }
+}

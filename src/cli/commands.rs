@@ -27,7 +27,7 @@ use super::show::LevelBar;
 use super::staff::{existing, member, no_pins, sign_on, staff};
 use super::table::{record_table, stored_table};
 use super::understand::{hear, understand};
-use super::{Command, End, Model, VoiceArgs, VoiceName, vault};
+use super::{Command, End, Model, VoiceArgs, VoiceName, accounts, vault};
 
 /// An error as the user reads it.
 pub type Message = String;
@@ -117,6 +117,7 @@ pub fn run(command: Command) -> Result<End, Message> {
         Command::Backup(arguments) => vault::backup(&arguments),
         Command::Restore(arguments) => vault::restore(&arguments),
         Command::Key(command) => vault::key(&command),
+        Command::Accounts(command) => accounts::accounts(command),
         Command::Doctor(arguments) => super::doctor::doctor(&arguments),
     }
 }
@@ -201,7 +202,8 @@ fn rehearse(
             path.display(),
             facts.len() - before
         );
-        if said.exists() {
+        // With no voice, one that is there is of an earlier rehearsal.
+        if !matches!(voice.voice, VoiceName::None) {
             anstream::println!("What Sayback said is in {}.", said.display());
         }
     }

@@ -4,6 +4,7 @@ use std::io::Write as _;
 use std::path::{Path, PathBuf};
 
 use chrono::NaiveDate;
+use clap::error::ErrorKind;
 use clap::{Args, ValueEnum};
 use sayback::residents::{Home, ResidentId};
 use sayback::review::export::fhir::{
@@ -55,6 +56,24 @@ pub struct Export {
     patient_system: Option<String>,
     #[command(flatten)]
     post: Post,
+}
+
+impl Export {
+    /// A filter that a form can't heed is refused, as any argument that is wrong: what
+    /// is printed would be of another resident or day than was asked for.
+    fn refuse_unused_filters(&self) {
+        let sheet = matches!(self.format, Some(Format::RoundSheet));
+        let why = if sheet && self.resident.is_some() {
+            "a round's sheet is of all its residents; --format summary with --resident is of one"
+        } else if sheet && self.since.is_some() {
+            "a round's sheet is of the whole round; --round says which, and --since says nothing"
+        } else if !sheet && self.round.is_some() {
+            "--round is only for --format round-sheet; --since and --resident choose elsewhere"
+        } else {
+            return;
+        };
+        clap::Error::raw(ErrorKind::ArgumentConflict, format!("{why}\n")).exit();
+    }
 }
 
 #[derive(Args)]
@@ -173,6 +192,7 @@ fn show(plan: &Plan) {
 
 /// Runs `sayback export`.
 pub fn export(arguments: &Export) -> Result<End, Message> {
+    arguments.refuse_unused_filters();
     let home = read_home(&arguments.home)?;
     let store = super::vault::open_to_read(&arguments.store)?;
     // The head first: what is appended meanwhile is then beyond it.

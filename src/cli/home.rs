@@ -3,7 +3,7 @@
 use std::path::{Path, PathBuf};
 
 use clap::Subcommand;
-use sayback::residents::{Home, Resident, import_csv};
+use sayback::residents::{Home, Resident, differences, import_csv};
 use sayback::sync::limits_of;
 use sayback::vitals::{HomeLimits, Units};
 
@@ -15,13 +15,18 @@ pub enum RosterCommand {
     /// Import residents from CSV; docs/roster.md says which columns there are
     ///
     /// Residents with an identifier that is already in the home's file are
-    /// replaced, others added. Nothing is written if anything is wrong.
+    /// changed where the table says something, others added. A column that is not
+    /// there or an empty field leaves what the file has. Nothing is written if
+    /// anything is wrong; else a copy of the file of before is kept beside it.
     Import {
         /// The CSV file, or - for standard input
         csv: PathBuf,
         /// The home's file to change
         #[arg(long)]
         home: PathBuf,
+        /// Take away what the home's file has where a field is empty
+        #[arg(long)]
+        drop: bool,
         /// Show what would change and write nothing
         #[arg(long)]
         dry_run: bool,
@@ -100,38 +105,74 @@ pub fn replace(path: &Path, text: &str) -> Result<(), Message> {
 
 pub fn roster(command: RosterCommand) -> Result<End, Message> {
     match command {
-        RosterCommand::Import { csv, home, dry_run } => import(&csv, &home, dry_run),
+        RosterCommand::Import {
+            csv,
+            home,
+            drop,
+            dry_run,
+        } => import(&csv, &home, drop, dry_run),
         RosterCommand::Check { home, model } => check(&home, &model),
     }
 }
 
-fn import(csv: &Path, path: &Path, dry_run: bool) -> Result<End, Message> {
+fn import(csv: &Path, path: &Path, drop: bool, dry_run: bool) -> Result<End, Message> {
     let mut home = read_roster(path)?;
-    let imported = import_csv(&read(csv)?, home.units).map_err(|errors| {
-        let errors: Vec<String> = errors.iter().map(|it| format!("\n  {it}")).collect();
-        format!("{}: nothing is imported{}", csv.display(), errors.concat())
-    })?;
-    for resident in imported {
+    let text = read(csv)?;
+    let today = chrono::Local::now().date_naive();
+    let read = |drop: bool| {
+        import_csv(&text, &home, today, drop).map_err(|errors| {
+            let errors: Vec<String> = errors.iter().map(|it| format!("\n  {it}")).collect();
+            format!("{}: nothing is imported{}", csv.display(), errors.concat())
+        })
+    };
+    let (imported, bare) = (read(drop)?, read(true)?);
+    let before = home.clone();
+    for (resident, bare) in imported.into_iter().zip(bare) {
+        let id = resident.id.0.clone();
         let known = home.residents.iter().position(|it| it.id == resident.id);
-        let (what, name) = (
-            if known.is_some() { "changed" } else { "added" },
-            &resident.name,
-        );
-        anstream::println!("{what}: {} ({name})", resident.id.0);
-        match known {
-            Some(at) => home.residents[at] = resident,
-            None => home.residents.push(resident),
+        let Some(at) = known else {
+            anstream::println!("added: {id} ({})", resident.name);
+            home.residents.push(resident);
+            continue;
+        };
+        for it in differences(&home.residents[at], &resident).map_err(message)? {
+            let (field, before, after) = (it.field, it.before, it.after);
+            anstream::println!("changed: {id}, {field}: {before} -> {after}");
         }
+        for it in differences(&resident, &bare).map_err(message)? {
+            anstream::println!(
+                "kept: {id}, {}: {}; the table leaves it empty, and --drop would take it away",
+                it.field,
+                it.before
+            );
+        }
+        home.residents[at] = resident;
     }
     let text = home.to_toml().map_err(message)?;
     // What was written must be readable, and a home as a whole: two residents
     // in one bed only show now.
     Home::from_toml(&text).map_err(|error| format!("nothing is imported: {error}"))?;
-    if dry_run {
+    if home == before {
+        anstream::println!("Nothing to write.");
+    } else if dry_run {
         anstream::println!("Nothing is written.");
     } else {
+        let mut copy = path.as_os_str().to_owned();
+        copy.push(
+            chrono::Local::now()
+                .format(".before-%Y%m%d-%H%M%S")
+                .to_string(),
+        );
+        let copy = PathBuf::from(copy);
+        std::fs::copy(path, &copy)
+            .map_err(|error| format!("cannot write {}: {error}", copy.display()))?;
         replace(path, &text)?;
-        anstream::println!("Written to {}.", path.display());
+        anstream::println!(
+            "Written to {}; as it was before: {}.\nA recorder or station that runs with this \
+             file takes it in when it is started again.",
+            path.display(),
+            copy.display()
+        );
     }
     Ok(End::Done)
 }

@@ -14,7 +14,8 @@ use tracing_subscriber::{EnvFilter, Layer as _};
 pub struct LogArgs {
     /// How the log on standard error is written; `SAYBACK_LOG` says how much
     ///
-    /// With json, one object a line, from "info" on where nothing else is said.
+    /// Errors, where nothing else is said; with json, one object a line, from
+    /// "info" on.
     #[arg(
         long,
         global = true,
@@ -37,7 +38,7 @@ enum Format {
 /// Begins the log.
 pub fn begin(arguments: &LogArgs) {
     let json = arguments.log_format == Format::Json;
-    let usual = if json { "info" } else { "off" };
+    let usual = if json { "info" } else { "error" };
     let level = EnvFilter::try_from_env("SAYBACK_LOG").unwrap_or_else(|_| EnvFilter::new(usual));
     // Only lines of our own: what a library logs of a request holds its path and
     // its headers.

@@ -1,5 +1,6 @@
 //! The command line: its arguments, its errors and its exit codes.
 
+mod accounts;
 mod commands;
 mod doctor;
 mod export;
@@ -231,6 +232,9 @@ enum Command {
     ///
     /// The backup is walked through first. Nothing is written over.
     Restore(vault::Restore),
+    /// The accounts of the nurse's station
+    #[command(subcommand)]
+    Accounts(accounts::AccountsCommand),
     /// The key that the record is encrypted with
     #[command(subcommand)]
     Key(vault::KeyCommand),

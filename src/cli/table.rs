@@ -4,7 +4,7 @@ use comfy_table::{ContentArrangement, Table, presets};
 use sayback::facts::{Body, Fact};
 use sayback::residents::{Home, ResidentId};
 use sayback::round::{crossed, shown};
-use sayback::vitals::VitalSign;
+use sayback::vitals::{Component, VitalSign};
 
 pub fn table(header: &[&str]) -> Table {
     let mut table = Table::new();
@@ -43,7 +43,7 @@ pub fn record_table(facts: &[Fact]) -> Table {
             Some((resident, what)) => (resident.0.clone(), what),
             None => (String::new(), other(&fact.body)),
         };
-        let at = fact.at.format("%Y-%m-%d %H:%M:%S").to_string();
+        let at = fact.at.format("%Y-%m-%d %H:%M:%S %:z").to_string();
         table.add_row([at, resident, what, fact.by.name.clone()]);
     }
     table
@@ -95,6 +95,34 @@ fn content(body: &Body) -> Option<(&ResidentId, String)> {
             resident, flags, ..
         } => (resident, format!("reports withdrawn: {}", flags.len())),
         Body::ReportedToNurse { resident, to, .. } => (resident, format!("reported to {to}")),
+        Body::Acknowledged {
+            resident, flags, ..
+        } => (resident, format!("reports acknowledged: {}", flags.len())),
+        Body::Noted { resident, text, .. } => (resident, format!("note: {text}")),
+        Body::RecheckAsked {
+            resident,
+            sign,
+            reason,
+        } => (
+            resident,
+            format!("to be taken again: {} ({reason})", sign.name()),
+        ),
+        Body::RangeSet {
+            resident,
+            sign,
+            component,
+            bounds,
+        } => {
+            let part = match component {
+                Component::Whole => String::new(),
+                part => format!(", {}", part.name(*sign)),
+            };
+            let (low, high, unit) = (bounds.low, bounds.high, bounds.unit.symbol());
+            (
+                resident,
+                format!("range of {}{part}: {low} to {high} {unit}", sign.name()),
+            )
+        }
         _ => return None,
     })
 }
@@ -109,6 +137,8 @@ fn other(body: &Body) -> String {
         Body::Identified { resident, name, .. } => format!("identified {name} ({})", resident.0),
         Body::Offered { read_back, .. } => format!("read back: {read_back}"),
         Body::Dropped { why, .. } => format!("not kept: {why:?}"),
+        Body::Signed { signed, .. } => format!("round signed: {signed}"),
+        Body::Retaken(it) => format!("taken again: {} after {}", it.again, it.first),
         _ => String::new(),
     }
 }

@@ -230,12 +230,12 @@ impl Turn<'_> {
             return;
         };
         let kept = self.own_kept().find(|it| it.id == change.reading);
-        let Some(day) = kept.map(|it| it.record.measured_at.date_naive()) else {
+        let Some(measured_at) = kept.map(|it| it.record.measured_at) else {
             // Another took over while it waited for a yes.
             return self.refuse("Someone else kept that. Nothing is changed.");
         };
         let unlikely = change.to.as_ref().is_some_and(|to| {
-            let mut findings = resident.limits.judge_on(to, day).into_iter();
+            let mut findings = resident.limits.judge_on(to, measured_at).into_iter();
             findings.any(|it| it.layer == Layer::Unlikely)
         });
         if unlikely && !change.second_look {

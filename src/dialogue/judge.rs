@@ -11,9 +11,8 @@ use crate::facts::{Body, OpenReport, Raised, ReadingRecord, Recheck};
 use crate::residents::Resident;
 use crate::vitals::rules::{
     Flag, Known, Observations, Rule, SaturationScale, early_warning_flag, early_warning_score,
-    flags,
 };
-use crate::vitals::{Finding, Layer, Reading, Retake, RetakeReason, VitalSign};
+use crate::vitals::{Reading, Retake, RetakeReason, VitalSign};
 
 /// How close together the parts of an early-warning score must be taken: one
 /// round's visit. Common practice, no source.
@@ -58,19 +57,9 @@ impl Turn<'_> {
 
     /// What a reading raises: the limits it crosses and the rules it meets.
     pub(super) fn raised_by(&self, resident: &Resident, reading: &Reading) -> Vec<Raised> {
-        let day = reading.at.date_naive();
-        let findings = resident.limits.judge_on(&reading.measurement, day);
-        let outside: Vec<Finding> = findings
-            .into_iter()
-            .filter(|it| it.layer == Layer::OutsideRange)
-            .collect();
-        let met = self.rules_met(resident, reading);
-        // A limit of the resident's own says it already; said once is enough.
-        let met = met
-            .into_iter()
-            .filter(|it| outside.is_empty() || it.layer != Layer::OutsideRange);
-        let met: Vec<Raised> = met.map(Raised::Rule).collect();
-        outside.into_iter().map(Raised::Limit).chain(met).collect()
+        let empty = crate::vitals::History::default();
+        let history = self.state.histories.get(&resident.id).unwrap_or(&empty);
+        Raised::by(known(resident, history), reading)
     }
 
     /// Stores what a reading raised and opens its report. Returns what to say.
@@ -107,12 +96,6 @@ impl Turn<'_> {
         // A round whose end was asked for has something new to report.
         self.state.end_asked = false;
         said
-    }
-
-    fn rules_met(&self, resident: &Resident, reading: &Reading) -> Vec<Flag> {
-        let empty = crate::vitals::History::default();
-        let history = self.state.histories.get(&resident.id).unwrap_or(&empty);
-        flags(known(resident, history), reading)
     }
 
     /// The early-warning score, where the home has turned it on and this visit

@@ -389,10 +389,7 @@ impl Turn<'_> {
             return Vec::new();
         };
         let far = |it: &Measurement| {
-            let mut findings = resident
-                .limits
-                .judge_on(it, self.now.date_naive())
-                .into_iter();
+            let mut findings = resident.limits.judge_on(it, self.now).into_iter();
             findings.any(|finding| finding.layer == Layer::Unlikely)
         };
         offer.measurements().into_iter().filter(far).collect()

@@ -6,8 +6,8 @@ use uuid::Uuid;
 
 use super::{Body, Correction, Fact, ReadingRecord, Standing, Time};
 use crate::residents::ResidentId;
-use crate::vitals::rules::Flag;
-use crate::vitals::{self, Finding, History, Measurement, VitalSign};
+use crate::vitals::rules::{Flag, Known, flags};
+use crate::vitals::{self, Finding, History, Layer, Measurement, VitalSign};
 
 /// Readings that were read back and neither kept nor dropped: what a stop of
 /// the program left waiting for a yes.
@@ -28,6 +28,24 @@ pub enum Raised {
     Limit(Finding),
     /// A rule over several readings, or a published criterion.
     Rule(Flag),
+}
+
+impl Raised {
+    /// What a reading raises: the limits it crosses and the rules it meets.
+    #[must_use]
+    pub fn by(known: Known<'_>, reading: &vitals::Reading) -> Vec<Self> {
+        let findings = known.limits.judge_on(&reading.measurement, reading.at);
+        let outside: Vec<Finding> = findings
+            .into_iter()
+            .filter(|it| it.layer == Layer::OutsideRange)
+            .collect();
+        // A limit of the resident's own says it already; said once is enough.
+        let met = flags(known, reading)
+            .into_iter()
+            .filter(|it| outside.is_empty() || it.layer != Layer::OutsideRange);
+        let met: Vec<Self> = met.map(Self::Rule).collect();
+        outside.into_iter().map(Self::Limit).chain(met).collect()
+    }
 }
 
 /// A flag that no report has closed.

@@ -1,12 +1,12 @@
 //! Ranges that a nurse set in the record, laid over the home's file.
 
 use super::{Body, Fact};
-use crate::residents::{Home, ResidentId};
-use crate::vitals::{Bounds, Component, Range, Source, VitalSign};
+use crate::residents::Home;
+use crate::vitals::{Range, Source};
 
 /// The home with every range that the facts set: what the recorder and the
-/// nurse's pages judge by. The ranges of the home's file stay below them, so a
-/// range is the newest by its day, whoever wrote it where.
+/// nurse's pages judge by. A range of the record holds from the moment it was set, one
+/// of the home's file from the beginning of its day, whoever wrote it where.
 #[must_use]
 pub fn residents_with_ranges<'a>(home: &Home, facts: impl IntoIterator<Item = &'a Fact>) -> Home {
     let mut home = home.clone();
@@ -33,21 +33,13 @@ impl Home {
             name: fact.by.name.clone(),
             on: fact.at.date_naive(),
         };
-        self.set_range(resident, (*sign, *component), *bounds, source);
-    }
-
-    fn set_range(
-        &mut self,
-        resident: &ResidentId,
-        (sign, component): (VitalSign, Component),
-        bounds: Bounds,
-        source: Source,
-    ) {
+        let range = Range {
+            bounds: *bounds,
+            source,
+        };
         let mut residents = self.residents.iter_mut();
-        if let Some(resident) = residents.find(|it| it.id == *resident) {
-            resident
-                .limits
-                .set(sign, component, Range { bounds, source });
+        if let Some(it) = residents.find(|it| it.id == *resident) {
+            it.limits.set_at(*sign, *component, range, fact.at);
         }
     }
 }
@@ -58,8 +50,8 @@ mod tests {
     use uuid::Uuid;
 
     use super::*;
-    use crate::residents::Staff;
-    use crate::vitals::Unit;
+    use crate::residents::{ResidentId, Staff};
+    use crate::vitals::{Bounds, Component, Unit, VitalSign};
 
     const HOME: &str = include_str!("../../audio-fixtures/demo-home.toml");
 
@@ -87,7 +79,7 @@ mod tests {
     }
 
     #[test]
-    fn a_range_holds_from_the_day_it_was_set() {
+    fn a_range_holds_from_the_moment_it_was_set() {
         let home = Home::from_toml(HOME).unwrap();
         let facts = [
             set("AR-042", "2026-03-01T09:00:00-05:00", dec!(160)),
@@ -100,12 +92,20 @@ mod tests {
             .unwrap()
             .limits;
         let high = |day: &str| {
-            let day = day.parse().unwrap();
+            let day: chrono::NaiveDate = day.parse().unwrap();
             let range = limits.range_on(VitalSign::BloodPressure, Component::Systolic, day);
             range.unwrap().bounds.high
         };
         assert_eq!(high("2026-02-20"), dec!(150), "the file's, before");
         assert_eq!(high("2026-03-01"), dec!(165), "the later of one day");
+        let moment = |time: &str| {
+            let at = chrono::DateTime::parse_from_rfc3339(&format!("2026-03-01T{time}-05:00"));
+            let sign = VitalSign::BloodPressure;
+            let range = limits.range_on(sign, Component::Systolic, at.unwrap());
+            range.unwrap().bounds.high
+        };
+        assert_eq!(moment("08:59:59"), dec!(150), "the file's, until then");
+        assert_eq!(moment("09:00:00"), dec!(160));
         let source = limits.range(VitalSign::BloodPressure, Component::Systolic);
         assert_eq!(
             source.unwrap().source.to_string(),

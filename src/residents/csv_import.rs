@@ -1,5 +1,8 @@
 //! A roster as CSV, as a home exports it from its own system: one resident a
-//! line, columns by name in any order. Either all of it is imported or none.
+//! line, columns by name in any order. Either all of it is imported or none. What
+//! it does not say of a resident stays as the home's file has it.
+
+mod columns;
 
 use std::collections::{BTreeMap, BTreeSet};
 use std::str::FromStr;
@@ -8,97 +11,18 @@ use chrono::NaiveDate;
 use rust_decimal::Decimal;
 use thiserror::Error;
 
+use self::columns::{header_errors, holds};
 use super::file_ranges::{possible, range};
-use super::{Care, Frequency, Resident, ResidentId, UsualMethods};
+use super::{Care, Frequency, Home, Resident, ResidentId, UsualMethods};
 use crate::vitals::{
     Arm, Baseline, LONGEST_TEXT, LimbReason, Limits, Method, OxygenFlow, Position, Precautions,
-    PulseSite, Quantity, RangeOf, Scale, Source, Units, VitalSign, too_long,
+    PulseSite, Quantity, RangeOf, Scale, Source, VitalSign, too_long,
 };
 
-/// The columns with a name of their own: name, whether it must be there and
-/// filled, and what it holds.
-const COLUMNS: [(&str, bool, &str); 24] = [
-    ("id", true, "an identifier of its own"),
-    ("room", true, "a room number"),
-    ("name", true, "a full name"),
-    ("birth_date", true, "a date such as 1938-04-21"),
-    ("wing", false, "the wing or unit of the home"),
-    ("bed", false, "a bed within the room"),
-    ("alias", false, "the name as spoken"),
-    ("admitted", false, "a date such as 1938-04-21"),
-    (
-        "temperature_method",
-        false,
-        "oral, rectal, axillary, tympanic or temporal",
-    ),
-    ("pulse_site", false, "radial, apex, brachial or carotid"),
-    ("arm", false, "left_arm, right_arm, left_leg or right_leg"),
-    ("position", false, "sitting, lying or standing"),
-    (
-        "scale",
-        false,
-        "standing_scale, chair_scale, wheelchair_scale, bed_scale or lift_scale",
-    ),
-    ("on_oxygen", false, "yes or no"),
-    ("oxygen_flow", false, "liters a minute, from 0.1 to 15"),
-    ("low_saturation_target", false, "yes or no"),
-    ("mouth_breather", false, "yes or no"),
-    (
-        "left_arm_not_to_use",
-        false,
-        "fistula, line, surgery, weakness or other",
-    ),
-    (
-        "right_arm_not_to_use",
-        false,
-        "fistula, line, surgery, weakness or other",
-    ),
-    ("no_rectal", false, "yes or no"),
-    ("irregular_pulse", false, "yes or no"),
-    (
-        "chair_weight",
-        false,
-        "the empty chair's weight in the home's unit",
-    ),
-    (
-        "set_by",
-        false,
-        "the nurse who set the ranges and baselines",
-    ),
-    ("set_on", false, "a date such as 2026-03-09, beside set_by"),
-];
+pub use self::columns::columns_table;
 
-/// The columns of a roster as a table in Markdown.
-#[must_use]
-pub fn columns_table() -> String {
-    let named = COLUMNS.iter().map(|(name, required, holds)| {
-        let required = if *required { "yes" } else { "" };
-        format!("| `{name}` | {required} | {holds} |")
-    });
-    let of = |it: RangeOf| {
-        let tag = it.tag();
-        let name = tag.replace('_', " ");
-        format!(
-            "| `{tag}_low`, `{tag}_high` | | the resident's own {name} range, in the home's \
-             unit |\n| `{tag}_baseline` | | the usual {name}, in the home's unit |"
-        )
-    };
-    let due = VitalSign::ALL.map(|sign| {
-        let frequencies = Frequency::ALL.map(Frequency::tag).join(", ");
-        format!("| `due_{}` | | {frequencies} |", sign.tag())
-    });
-    let rows = named.chain(RangeOf::ALL.map(of)).chain(due);
-    format!(
-        "# A roster as CSV\n\n\
-         Written from the code by `UPDATE_DOCS=1 cargo test docs`; a test fails when it is out \
-         of date.\n\n\
-         One resident a line, UTF-8, a header line first, columns in any order. An empty field \
-         means that nothing is said. If anything is wrong, nothing is imported and every mistake \
-         is named by line, column and what was expected.\n\n\
-         | column | required | holds |\n|---|---|---|\n{}\n",
-        rows.collect::<Vec<_>>().join("\n")
-    )
-}
+/// Nobody in a home was born before it.
+const FIRST_BIRTH: NaiveDate = NaiveDate::from_ymd_opt(1900, 1, 1).expect("a day");
 
 /// A mistake in a roster: where it is, what was found and what was expected.
 #[derive(Debug, Clone, PartialEq, Eq, Error)]
@@ -114,12 +38,18 @@ pub struct CsvError {
     pub expected: String,
 }
 
-/// Reads a roster. Empty fields mean "not said". Values are in the home's
-/// `units`.
+/// Reads a roster. Values are in the home's units. What a line does not say of a
+/// resident is as `home` has it, or as nothing said of a new one; with `drop`, an
+/// empty field takes away what `home` has.
 ///
 /// # Errors
 /// Every mistake in the text; nothing is imported then.
-pub fn import_csv(text: &str, units: Units) -> Result<Vec<Resident>, Vec<CsvError>> {
+pub fn import_csv(
+    text: &str,
+    home: &Home,
+    today: NaiveDate,
+    drop: bool,
+) -> Result<Vec<Resident>, Vec<CsvError>> {
     let text = text.strip_prefix('\u{feff}').unwrap_or(text);
     let mut reader = csv::ReaderBuilder::new()
         .trim(csv::Trim::All)
@@ -140,8 +70,8 @@ pub fn import_csv(text: &str, units: Units) -> Result<Vec<Resident>, Vec<CsvErro
                     continue;
                 }
             };
-            let mut row = Row::new(&headers, &record);
-            let resident = row.resident(units);
+            let mut row = Row::new(&headers, &record, (home, today, drop));
+            let resident = row.resident();
             if !ids.insert(resident.id.clone()) {
                 row.wrong("id", "an identifier of its own");
             }
@@ -151,6 +81,14 @@ pub fn import_csv(text: &str, units: Units) -> Result<Vec<Resident>, Vec<CsvErro
             errors.append(&mut row.errors);
             residents.push(resident);
         }
+    }
+    if errors.is_empty() && residents.is_empty() {
+        errors.push(CsvError {
+            line: 2,
+            column: "all".to_owned(),
+            found: String::new(),
+            expected: "a line for each resident".to_owned(),
+        });
     }
     if errors.is_empty() {
         Ok(residents)
@@ -178,55 +116,29 @@ fn unreadable(error: &csv::Error) -> CsvError {
     }
 }
 
-fn known_columns() -> Vec<String> {
-    let named = COLUMNS.iter().map(|(name, ..)| (*name).to_owned());
-    let of = |it: RangeOf| ["low", "high", "baseline"].map(|part| format!("{}_{part}", it.tag()));
-    let due = VitalSign::ALL.map(|sign| format!("due_{}", sign.tag()));
-    named
-        .chain(RangeOf::ALL.into_iter().flat_map(of))
-        .chain(due)
-        .collect()
-}
-
-fn header_errors(headers: &[String]) -> Vec<CsvError> {
-    let known = known_columns();
-    let mut seen = BTreeSet::new();
-    let mut errors = Vec::new();
-    let mut wrong = |column: &str, found: &str, expected: String| {
-        errors.push(CsvError {
-            line: 1,
-            column: column.to_owned(),
-            found: found.to_owned(),
-            expected,
-        });
-    };
-    for header in headers {
-        if !known.contains(header) {
-            wrong(header, header, format!("one of {}", known.join(", ")));
-        } else if !seen.insert(header) {
-            wrong(header, header, "each column once".to_owned());
-        }
-    }
-    for (name, required, holds) in COLUMNS {
-        if required && !headers.iter().any(|it| it == name) {
-            wrong(name, "", format!("this column, with {holds}"));
-        }
-    }
-    errors
-}
-
 struct Row<'a> {
     line: u64,
     fields: BTreeMap<&'a str, &'a str>,
+    home: &'a Home,
+    today: NaiveDate,
+    /// Whether an empty field takes away what the home's file has.
+    drop: bool,
     errors: Vec<CsvError>,
 }
 
 impl<'a> Row<'a> {
-    fn new(headers: &'a [String], record: &'a csv::StringRecord) -> Self {
+    fn new(
+        headers: &'a [String],
+        record: &'a csv::StringRecord,
+        (home, today, drop): (&'a Home, NaiveDate, bool),
+    ) -> Self {
         let names = headers.iter().map(String::as_str);
         let mut row = Self {
             line: record.position().map_or(0, csv::Position::line),
             fields: names.zip(record.iter()).collect(),
+            home,
+            today,
+            drop,
             errors: Vec::new(),
         };
         let fields = row.fields.iter();
@@ -253,6 +165,12 @@ impl<'a> Row<'a> {
         field.filter(|field| !field.is_empty())
     }
 
+    /// Whether what was known stays: the field is not there, or empty and not to
+    /// take anything away.
+    fn leaves(&self, column: &str) -> bool {
+        self.text(column).is_none() && !(self.drop && self.fields.contains_key(column))
+    }
+
     fn required(&mut self, column: &str) -> &'a str {
         let field = self.text(column);
         if field.is_none() {
@@ -270,13 +188,36 @@ impl<'a> Row<'a> {
         value
     }
 
-    fn flag(&mut self, column: &str) -> bool {
+    /// The same, or what was `known` where the field leaves it.
+    fn read_over<T>(
+        &mut self,
+        column: &str,
+        known: Option<T>,
+        read: impl Fn(&str) -> Option<T>,
+    ) -> Option<T> {
+        if self.leaves(column) {
+            known
+        } else {
+            self.read(column, read)
+        }
+    }
+
+    fn flag(&mut self, column: &str, known: bool) -> bool {
         let read = |field: &str| match field.to_ascii_lowercase().as_str() {
             "yes" | "true" | "1" => Some(true),
             "no" | "false" | "0" => Some(false),
             _ => None,
         };
-        self.read(column, read).unwrap_or(false)
+        self.read_over(column, Some(known), read).unwrap_or(false)
+    }
+
+    /// A day that has been.
+    fn day(&mut self, column: &str) -> Option<NaiveDate> {
+        let day: NaiveDate = self.read(column, |it| it.parse().ok())?;
+        if day > self.today {
+            self.wrong(column, "a day that has been");
+        }
+        Some(day)
     }
 
     fn number(&mut self, column: &str) -> Option<Decimal> {
@@ -287,49 +228,78 @@ impl<'a> Row<'a> {
         number
     }
 
-    fn resident(&mut self, units: Units) -> Resident {
+    fn resident(&mut self) -> Resident {
         let id = ResidentId(self.required("id").to_owned());
         let room = self.required("room");
         let room = if room.is_empty() {
             None
         } else {
-            self.read("room", |it| it.parse::<u16>().ok())
+            self.read("room", |it| it.parse::<u16>().ok().filter(|it| *it > 0))
         };
         let name = self.required("name").to_owned();
         let birth_date = if self.required("birth_date").is_empty() {
             None
         } else {
-            self.read("birth_date", |it| it.parse().ok())
+            self.day("birth_date")
         };
-        let set = self.set_by();
+        if birth_date.is_some_and(|it| it < FIRST_BIRTH) {
+            self.wrong("birth_date", "a day in 1900 or later");
+        }
+        let known = self.home.resident(&id);
+        // Where someone lives is as written: a new room has its own bed.
+        let place = |column: &str, known: Option<&String>| match self.fields.get(column) {
+            Some(_) => self.text(column).map(str::to_owned),
+            None => known.cloned(),
+        };
+        let wing = place("wing", known.and_then(|it| it.wing.as_ref()));
+        let bed = place("bed", known.and_then(|it| it.bed.as_ref()));
+        let care = known.map(|it| it.care.clone()).unwrap_or_default();
+        let limits = known.map(|it| it.limits.clone()).unwrap_or_default();
+        let set = self.set_by(known);
+        let admitted = if self.leaves("admitted") {
+            care.admitted
+        } else {
+            self.day("admitted")
+        };
         Resident {
             id,
-            wing: self.text("wing").map(str::to_owned),
+            wing,
             // A line with a mistake is never imported; its number does not matter.
             room: room.unwrap_or_default().to_string(),
-            bed: self.text("bed").map(str::to_owned),
+            bed,
             name,
             birth_date: birth_date.unwrap_or_default(),
-            limits: self.limits(units, set),
+            limits: self.limits(limits, set),
             care: Care {
-                alias: self.text("alias").map(str::to_owned),
-                admitted: self.read("admitted", |it| it.parse().ok()),
-                usual: self.usual(),
-                baselines: self.baselines(units, set),
-                precautions: self.precautions(units),
-                due: self.due(),
+                alias: self.read_over("alias", care.alias, |it| Some(it.to_owned())),
+                admitted,
+                usual: self.usual(&care.usual),
+                baselines: self.baselines(care.baselines, set),
+                precautions: self.precautions(care.precautions),
+                due: self.due(care.due),
             },
         }
     }
 
     /// The nurse who set the ranges and baselines of this line, and the day;
-    /// they go together.
-    fn set_by(&mut self) -> Option<(&'a str, NaiveDate)> {
+    /// they go together. One who is no nurse of the home any more is believed
+    /// where the home's file names her for this resident already.
+    fn set_by(&mut self, known: Option<&Resident>) -> Option<(&'a str, NaiveDate)> {
         let nurse = self.text("set_by");
-        let on: Option<NaiveDate> = self.text("set_on").and_then(|it| it.parse().ok());
+        let on = self.day("set_on");
         if self.text("set_on").is_some() && on.is_none() {
-            self.wrong("set_on", holds("set_on"));
             return None;
+        }
+        let nurses = &self.home.nurses;
+        let is_known = |name: &str| {
+            nurses.iter().any(|it| it.name == name) || known.is_some_and(|it| has_set(it, name))
+        };
+        if nurse.is_some_and(|it| !is_known(it)) {
+            let names: Vec<&str> = nurses.iter().map(|it| it.name.as_str()).collect();
+            self.wrong(
+                "set_by",
+                &format!("a nurse of the home: {}", names.join(", ")),
+            );
         }
         match (nurse, on) {
             (Some(nurse), Some(on)) => Some((nurse, on)),
@@ -345,14 +315,19 @@ impl<'a> Row<'a> {
         }
     }
 
-    fn limits(&mut self, units: Units, set: Option<(&str, NaiveDate)>) -> Limits {
-        let mut limits = Limits::default();
+    fn limits(&mut self, mut limits: Limits, set: Option<(&str, NaiveDate)>) -> Limits {
         for of in RangeOf::ALL {
             let (low_column, high_column) =
                 (format!("{}_low", of.tag()), format!("{}_high", of.tag()));
             let (low, high) = match (self.number(&low_column), self.number(&high_column)) {
                 (Some(low), Some(high)) => (low, high),
-                (None, None) => continue,
+                (None, None) => {
+                    if !self.leaves(&low_column) || !self.leaves(&high_column) {
+                        let (sign, component) = of.target();
+                        limits.forget(sign, component);
+                    }
+                    continue;
+                }
                 (Some(_), None) => {
                     self.wrong(&high_column, "a number beside the other end of the range");
                     continue;
@@ -371,8 +346,9 @@ impl<'a> Row<'a> {
                 on,
             };
             let (sign, component) = of.target();
-            match range(of, (low, high), units.unspoken(sign), source) {
-                Ok(range) => limits.set(sign, component, range),
+            let unit = self.home.units.unspoken(sign);
+            match range(of, (low, high), unit, source) {
+                Ok(range) => limits.set_once(sign, component, range),
                 Err((problem, expected)) => {
                     self.wrong(&low_column, &format!("{expected} ({problem})"));
                 }
@@ -383,16 +359,18 @@ impl<'a> Row<'a> {
 
     fn baselines(
         &mut self,
-        units: Units,
+        mut baselines: BTreeMap<RangeOf, Baseline>,
         set: Option<(&str, NaiveDate)>,
     ) -> BTreeMap<RangeOf, Baseline> {
-        let mut baselines = BTreeMap::new();
         for of in RangeOf::ALL {
             let column = format!("{}_baseline", of.tag());
             let Some(number) = self.number(&column) else {
+                if !self.leaves(&column) {
+                    baselines.remove(&of);
+                }
                 continue;
             };
-            let value = Quantity::new(number, units.unspoken(of.target().0));
+            let value = Quantity::new(number, self.home.units.unspoken(of.target().0));
             if let Err((_, expected)) = possible(of, value) {
                 self.wrong(&column, &expected);
             } else if let Some((nurse, on)) = set {
@@ -405,48 +383,63 @@ impl<'a> Row<'a> {
         baselines
     }
 
-    fn usual(&mut self) -> UsualMethods {
+    fn usual(&mut self, known: &UsualMethods) -> UsualMethods {
         UsualMethods {
-            temperature: self.read("temperature_method", tagged(Method::ALL, Method::tag)),
-            pulse_site: self.read("pulse_site", tagged(PulseSite::ALL, PulseSite::tag)),
-            arm: self.read("arm", tagged(Arm::ALL, Arm::tag)),
-            position: self.read("position", tagged(Position::ALL, Position::tag)),
-            scale: self.read("scale", tagged(Scale::ALL, Scale::tag)),
+            temperature: self.read_over(
+                "temperature_method",
+                known.temperature,
+                tagged(Method::ALL, Method::tag),
+            ),
+            pulse_site: self.read_over(
+                "pulse_site",
+                known.pulse_site,
+                tagged(PulseSite::ALL, PulseSite::tag),
+            ),
+            arm: self.read_over("arm", known.arm, tagged(Arm::ALL, Arm::tag)),
+            position: self.read_over(
+                "position",
+                known.position,
+                tagged(Position::ALL, Position::tag),
+            ),
+            scale: self.read_over("scale", known.scale, tagged(Scale::ALL, Scale::tag)),
         }
     }
 
-    fn precautions(&mut self, units: Units) -> Precautions {
+    fn precautions(&mut self, known: Precautions) -> Precautions {
         let flow = |it: &str| OxygenFlow::new(it.parse().ok()?).ok();
-        let unit = units.unspoken(VitalSign::Weight);
+        let unit = self.home.units.unspoken(VitalSign::Weight);
         let weight = |it: &str| {
             let number: Decimal = it.parse().ok()?;
             (number > Decimal::ZERO).then(|| Quantity::new(number, unit))
         };
-        let mut limbs_not_to_use = BTreeMap::new();
+        let mut limbs_not_to_use = known.limbs_not_to_use;
         for (column, arm) in [
             ("left_arm_not_to_use", Arm::Left),
             ("right_arm_not_to_use", Arm::Right),
         ] {
-            let reason = self.read(column, tagged(&LimbReason::ALL, LimbReason::tag));
+            let read = tagged(&LimbReason::ALL, LimbReason::tag);
+            let reason = self.read_over(column, limbs_not_to_use.remove(&arm), read);
             limbs_not_to_use.extend(reason.map(|reason| (arm, reason)));
         }
         Precautions {
-            on_oxygen: self.flag("on_oxygen"),
-            oxygen_flow: self.read("oxygen_flow", flow),
-            low_saturation_target: self.flag("low_saturation_target"),
-            mouth_breather: self.flag("mouth_breather"),
+            on_oxygen: self.flag("on_oxygen", known.on_oxygen),
+            oxygen_flow: self.read_over("oxygen_flow", known.oxygen_flow, flow),
+            low_saturation_target: self.flag("low_saturation_target", known.low_saturation_target),
+            mouth_breather: self.flag("mouth_breather", known.mouth_breather),
             limbs_not_to_use,
-            no_rectal: self.flag("no_rectal"),
-            irregular_pulse: self.flag("irregular_pulse"),
-            chair_weight: self.read("chair_weight", weight),
+            no_rectal: self.flag("no_rectal", known.no_rectal),
+            irregular_pulse: self.flag("irregular_pulse", known.irregular_pulse),
+            chair_weight: self.read_over("chair_weight", known.chair_weight, weight),
         }
     }
 
-    fn due(&mut self) -> BTreeMap<VitalSign, Frequency> {
-        let mut due = BTreeMap::new();
+    fn due(&mut self, mut due: BTreeMap<VitalSign, Frequency>) -> BTreeMap<VitalSign, Frequency> {
         for sign in VitalSign::ALL {
             let column = format!("due_{}", sign.tag());
             let Some(field) = self.text(&column) else {
+                if !self.leaves(&column) {
+                    due.remove(&sign);
+                }
                 continue;
             };
             match tagged(&Frequency::ALL, Frequency::tag)(field) {
@@ -460,9 +453,12 @@ impl<'a> Row<'a> {
     }
 }
 
-fn holds(column: &str) -> &'static str {
-    let known = COLUMNS.iter().find(|(name, ..)| *name == column);
-    known.map_or("nothing", |(_, _, holds)| holds)
+/// Whether a nurse of this name has set a range or baseline of a resident.
+fn has_set(resident: &Resident, name: &str) -> bool {
+    let mut ranges = resident.limits.own().flat_map(|(.., ranges)| ranges);
+    let of = |it: &Source| matches!(it, Source::Nurse { name: nurse, .. } if nurse == name);
+    let mut baselines = resident.care.baselines.values();
+    ranges.any(|it| of(&it.source)) || baselines.any(|it| it.nurse == name)
 }
 
 /// Reads a tag, with or without capitals and with blanks for underscores.

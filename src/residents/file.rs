@@ -237,6 +237,15 @@ fn resident(entry: ResidentEntry, units: Units, at: &str) -> Result<Resident, Ho
     })
 }
 
+/// A resident as the home's file has one.
+pub(super) fn written(resident: &Resident) -> Result<toml::Value, HomeFileError> {
+    let unwritable =
+        |it: toml::ser::Error| wrong("residents", &it.to_string(), "values that TOML can hold");
+    let mut value = toml::Value::try_from(entry(resident)?).map_err(unwritable)?;
+    plain_numbers(&mut value);
+    Ok(value)
+}
+
 fn entry(resident: &Resident) -> Result<ResidentEntry, HomeFileError> {
     let room = resident.room.parse().map_err(|_| {
         let field = format!("residents, id {:?}, room", resident.id.0);

@@ -2,6 +2,7 @@
 
 mod check;
 mod csv_import;
+mod difference;
 mod due;
 mod file;
 mod file_ranges;
@@ -23,6 +24,7 @@ use crate::vitals::{
 
 pub use check::{Notice, NoticeKind};
 pub use csv_import::{CsvError, columns_table, import_csv};
+pub use difference::{Difference, differences};
 pub use due::{Frequency, shift_start};
 pub use file::HomeFileError;
 pub use kept_sound::KeptSound;

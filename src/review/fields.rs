@@ -4,6 +4,10 @@ use chrono::NaiveDate;
 use rust_decimal::Decimal;
 use uuid::Uuid;
 
+/// Decimals of the finest that is measured: a weight of 70.25 kg. What has none, such as
+/// a pulse, is refused any by its own type.
+const DECIMALS: u32 = 2;
+
 /// What a browser sent: names and values, as typed.
 #[derive(Debug, Clone, Default, PartialEq, Eq)]
 pub struct Fields(Vec<(String, String)>);
@@ -41,7 +45,12 @@ impl Fields {
         // One comma between digits is how much of the world writes a point.
         let plain = text.replacen(',', ".", 1);
         let number = plain.parse::<Decimal>();
-        number.map_err(|_| format!("{label}: \u{201c}{text}\u{201d} is not a number."))
+        let number =
+            number.map_err(|_| format!("{label}: \u{201c}{text}\u{201d} is not a number."))?;
+        if number.normalize().scale() > DECIMALS {
+            return Err(format!("{label}: at most {DECIMALS} decimals."));
+        }
+        Ok(number)
     }
 
     /// A text that must say something.
@@ -89,6 +98,19 @@ impl Fields {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn more_decimals_than_anything_is_measured_with_are_refused() {
+        let fields = Fields::parse(b"a=98.44444&b=98.4400&c=99.123");
+        assert!(
+            fields
+                .number("a", "Value")
+                .unwrap_err()
+                .contains("at most 2")
+        );
+        assert!(fields.number("b", "Value").is_ok());
+        assert!(fields.number("c", "High").is_err());
+    }
 
     #[test]
     fn what_is_wrong_is_said() {

@@ -71,7 +71,19 @@ pub(crate) fn connect(path: &Path, flags: OpenFlags, key: &Key) -> Result<Connec
     let failed = |error: rusqlite::Error| StoreError::open(path, &error);
     match look {
         Look::Plain => open(None).map_err(failed),
-        Look::Empty => open(key.for_new()?).map_err(failed),
+        Look::Empty => {
+            let secret = key.for_new()?;
+            // One that was there before may be open to others.
+            #[cfg(unix)]
+            if path.exists() && flags.contains(OpenFlags::SQLITE_OPEN_READ_WRITE) {
+                let owner = std::os::unix::fs::PermissionsExt::from_mode(0o600);
+                std::fs::set_permissions(path, owner).map_err(|error| StoreError::Open {
+                    path: path.to_owned(),
+                    problem: error.to_string(),
+                })?;
+            }
+            open(secret).map_err(failed)
+        }
         Look::Text => Err(StoreError::Foreign {
             path: path.to_owned(),
         }),

@@ -22,7 +22,7 @@ pub enum StoreError {
         problem: String,
     },
     /// An SQLite file of some other program, or no SQLite file at all.
-    #[error("{} is not a Sayback record; give another file with --store", path.display())]
+    #[error("{} is not a Sayback record; give the file of one", path.display())]
     Foreign {
         /// The file.
         path: PathBuf,

@@ -1,9 +1,7 @@
 //! Readings in an utterance: cut it at the names of vital signs, give each
 //! qualifier to the vital sign it can belong to, and settle each value.
 
-use std::borrow::Cow;
-
-use super::manner::{Manner, Worked};
+use super::manner::{Manner, with_count};
 use super::utterance::{Claim, Part, Taken, Unclear, Utterance, Why, Yes};
 use super::value::{Beside, is_core, value_of};
 use super::{Sentence, lasting, number, taken};
@@ -289,40 +287,6 @@ const fn no_part(spoken: &Spoken) -> bool {
             | Token::Reason(_)
             | Token::Last
     )
-}
-
-/// The tokens of a value, with the time it was counted over where what waits was
-/// counted and no time or unit was said; but not for its rate said again.
-fn with_count(manner: Option<Manner>, said: &[Spoken]) -> Cow<'_, [Spoken]> {
-    let own = |it: &Spoken| matches!(it.token, Token::Counted(_) | Token::Unit(_));
-    let Some(Manner {
-        worked: Some(Worked::Counted(seconds)),
-        result,
-        ..
-    }) = manner.filter(|_| !said.iter().any(own))
-    else {
-        return Cow::Borrowed(said);
-    };
-    let pieces = said.iter().filter_map(|it| match it.token {
-        Token::Number(piece) => Some(piece),
-        _ => None,
-    });
-    let number = number::candidates(&pieces.collect::<Vec<_>>(), false);
-    let (Some(last), false) = (
-        said.iter().rposition(|it| is_core(&it.token)),
-        result.is_some_and(|it| number == [it]),
-    ) else {
-        return Cow::Borrowed(said);
-    };
-    let at = said[last].to;
-    let counted = Spoken {
-        token: Token::Counted(seconds),
-        from: at,
-        to: at,
-    };
-    let mut all = said.to_vec();
-    all.insert(last + 1, counted);
-    Cow::Owned(all)
 }
 
 /// Whether words may turn round what they go before: "no oxygen" is room air, unless it

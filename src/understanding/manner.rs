@@ -2,10 +2,14 @@
 //! eight" after a count over half a minute is a count over half a minute too, and "no,
 //! seventy five" after kilograms is in kilograms.
 
+use std::borrow::Cow;
+
 use rust_decimal::Decimal;
 use serde::Serialize;
 
+use super::number;
 use super::utterance::Claim;
+use super::value::is_core;
 use crate::grammar::{Spoken, Token};
 use crate::vitals::{Measurement, Precautions, Quantity, Unit, VitalSign, Working};
 
@@ -99,4 +103,38 @@ impl Manner {
                 })
             })
     }
+}
+
+/// The tokens of a value, with the time it was counted over where what waits was
+/// counted and no time or unit was said; but not for its rate said again.
+pub(super) fn with_count(manner: Option<Manner>, said: &[Spoken]) -> Cow<'_, [Spoken]> {
+    let own = |it: &Spoken| matches!(it.token, Token::Counted(_) | Token::Unit(_));
+    let Some(Manner {
+        worked: Some(Worked::Counted(seconds)),
+        result,
+        ..
+    }) = manner.filter(|_| !said.iter().any(own))
+    else {
+        return Cow::Borrowed(said);
+    };
+    let pieces = said.iter().filter_map(|it| match it.token {
+        Token::Number(piece) => Some(piece),
+        _ => None,
+    });
+    let number = number::candidates(&pieces.collect::<Vec<_>>(), false);
+    let (Some(last), false) = (
+        said.iter().rposition(|it| is_core(&it.token)),
+        result.is_some_and(|it| number == [it]),
+    ) else {
+        return Cow::Borrowed(said);
+    };
+    let at = said[last].to;
+    let counted = Spoken {
+        token: Token::Counted(seconds),
+        from: at,
+        to: at,
+    };
+    let mut all = said.to_vec();
+    all.insert(last + 1, counted);
+    Cow::Owned(all)
 }

@@ -178,6 +178,12 @@ impl HomeLimits {
         &self.thresholds
     }
 
+    /// The day from which they hold; `None` where nothing was changed.
+    #[must_use]
+    pub fn since(&self) -> Option<NaiveDate> {
+        self.source.as_ref()?.since()
+    }
+
     /// Whether the home has turned the early-warning score on.
     #[must_use]
     pub const fn early_warning_score(&self) -> bool {
@@ -237,7 +243,22 @@ fn not_read(text: &str, error: &toml::de::Error) -> HomeLimitsError {
     let message = error.message();
     let (problem, expected) = message
         .split_once(", expected ")
-        .unwrap_or((message, "a home's limits as the documentation shows them"));
+        .unwrap_or((message, "a home's limits as docs/limits.md shows them"));
+    let missing = problem.strip_prefix("missing field `");
+    if let Some(name) = missing.and_then(|it| it.strip_suffix('`')) {
+        let above = Some(field_at(text, offset)).filter(|it| !it.is_empty());
+        let path = above.into_iter().chain([name.to_owned()]);
+        return HomeLimitsError {
+            line: line_of(text, offset),
+            field: path.collect::<Vec<_>>().join("."),
+            problem: "missing".to_owned(),
+            expected: match name {
+                "policy" => "the name of the policy that sets these limits".to_owned(),
+                "on" => "the day from which they hold, such as 2026-02-01".to_owned(),
+                _ => "it beside the others".to_owned(),
+            },
+        };
+    }
     HomeLimitsError {
         line: line_of(text, offset),
         field: field_at(text, offset),
@@ -310,6 +331,29 @@ weight_30_days = 4
         let findings = limits.judge(&pulse.unwrap());
         let layer = |it: crate::vitals::Finding| (it.layer, it.source.to_string());
         findings.into_iter().map(layer).collect()
+    }
+
+    #[test]
+    fn a_field_that_is_missing_is_named() {
+        let without = |line: &str| parse(&GOOD.replace(line, "")).unwrap_err();
+        let error = without("policy = \"Vital-signs policy 4\"\n");
+        assert_eq!(
+            (error.field.as_str(), &*error.problem),
+            ("policy", "missing")
+        );
+        assert_eq!(without("high = 106\n").field, "unlikely.temperature.high");
+    }
+
+    #[test]
+    fn a_homes_limits_hold_from_their_day_on() {
+        let mut limits = Limits::default();
+        limits.set_home(parse(GOOD).unwrap());
+        let none = Qualifiers::default();
+        let number = Numbers::One(dec!(57));
+        let pulse = Measurement::new(VitalSign::Pulse, number, Unit::PerMinute, none).unwrap();
+        let on = |day: &str| limits.judge_on(&pulse, day.parse::<NaiveDate>().unwrap());
+        assert_eq!(on("2026-01-31").len(), 1, "by the default");
+        assert_eq!(on("2026-02-01"), []);
     }
 
     #[test]

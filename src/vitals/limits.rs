@@ -5,7 +5,7 @@
 use std::collections::BTreeMap;
 use std::fmt;
 
-use chrono::NaiveDate;
+use chrono::{DateTime, FixedOffset, NaiveDate};
 use rust_decimal::Decimal;
 use serde::{Deserialize, Serialize};
 
@@ -198,23 +198,103 @@ pub struct Range {
     pub source: Source,
 }
 
+/// When a range is asked for.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum When {
+    /// The newest there is.
+    Newest,
+    /// At the end of a day.
+    Day(NaiveDate),
+    /// At a moment, such as that of a reading.
+    Moment(DateTime<FixedOffset>),
+}
+
+impl From<NaiveDate> for When {
+    fn from(day: NaiveDate) -> Self {
+        Self::Day(day)
+    }
+}
+
+impl From<DateTime<FixedOffset>> for When {
+    fn from(moment: DateTime<FixedOffset>) -> Self {
+        Self::Moment(moment)
+    }
+}
+
+/// From when a range holds: the day as a file has it, from its beginning, or the
+/// moment at which it was set.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+struct Since {
+    day: NaiveDate,
+    moment: Option<DateTime<FixedOffset>>,
+}
+
+impl Since {
+    const fn day(day: NaiveDate) -> Self {
+        Self { day, moment: None }
+    }
+
+    fn is_past(self, when: When) -> bool {
+        match (when, self.moment) {
+            (When::Newest, _) => true,
+            (When::Day(day), _) => self.day <= day,
+            (When::Moment(now), Some(moment)) => moment <= now,
+            (When::Moment(now), None) => self.day <= now.date_naive(),
+        }
+    }
+}
+
 /// The limits that apply to one resident: the nurse's ranges for this resident,
-/// each kept with the day it was set; below them the home's; below those the
+/// each kept with when it was set; below them the home's; below those the
 /// defaults.
 #[derive(Debug, Clone, PartialEq, Eq, Default)]
 pub struct Limits {
     /// Oldest first.
-    own: BTreeMap<(VitalSign, Component), Vec<Range>>,
+    own: BTreeMap<(VitalSign, Component), Vec<(Since, Range)>>,
     home: HomeLimits,
 }
 
 impl Limits {
-    /// Sets the resident's own range for a component of a vital sign. Earlier
-    /// ranges are kept; of two set on one day the later call holds.
+    /// Sets the resident's own range for a component of a vital sign, from the
+    /// beginning of its day. Earlier ranges are kept; of two set on one day the
+    /// later call holds.
     pub fn set(&mut self, sign: VitalSign, component: Component, range: Range) {
-        let dated = self.own.entry((sign, component)).or_default();
-        let after = dated.partition_point(|it| it.source.since() <= range.source.since());
-        dated.insert(after, range);
+        let day = range.source.since().unwrap_or(NaiveDate::MIN);
+        self.insert((sign, component), Since::day(day), range);
+    }
+
+    /// The same, from a moment on.
+    pub fn set_at(
+        &mut self,
+        sign: VitalSign,
+        component: Component,
+        range: Range,
+        moment: DateTime<FixedOffset>,
+    ) {
+        let since = Since {
+            day: moment.date_naive(),
+            moment: Some(moment),
+        };
+        self.insert((sign, component), since, range);
+    }
+
+    fn insert(&mut self, of: (VitalSign, Component), since: Since, range: Range) {
+        let dated = self.own.entry(of).or_default();
+        let after = dated.partition_point(|it| it.0 <= since);
+        dated.insert(after, (since, range));
+    }
+
+    /// Sets a range that is not among those set already.
+    pub fn set_once(&mut self, sign: VitalSign, component: Component, range: Range) {
+        let mut set = self.own.get(&(sign, component)).into_iter().flatten();
+        if !set.any(|(_, it)| *it == range) {
+            self.set(sign, component, range);
+        }
+    }
+
+    /// Takes back every range that was set for a component of a vital sign.
+    pub fn forget(&mut self, sign: VitalSign, component: Component) {
+        self.own.remove(&(sign, component));
     }
 
     /// Puts a home's limits below the resident's own ranges.
@@ -228,19 +308,44 @@ impl Limits {
         &self.home
     }
 
-    /// Every range that was ever set for this resident, oldest first.
-    pub fn own(&self) -> impl Iterator<Item = (VitalSign, Component, &[Range])> {
-        let all = self.own.iter();
-        all.map(|(&(sign, component), ranges)| (sign, component, ranges.as_slice()))
+    /// The same without the home's limits, as before it set any.
+    #[must_use]
+    pub fn without_home(&self) -> Self {
+        Self {
+            own: self.own.clone(),
+            home: HomeLimits::default(),
+        }
     }
 
-    /// The resident's own range in force on `day`: the newest set on or before
-    /// it.
+    /// The home's limits, unless they did not hold yet.
+    fn home_on(&self, when: When) -> Option<&HomeLimits> {
+        let since = self.home.since().map(Since::day);
+        let holds = since.is_none_or(|it| it.is_past(when));
+        holds.then_some(&self.home)
+    }
+
+    /// Every range that was ever set for this resident, oldest first.
+    pub fn own(&self) -> impl Iterator<Item = (VitalSign, Component, Vec<&Range>)> {
+        self.own.iter().map(|(&(sign, component), dated)| {
+            let ranges = dated.iter().map(|(_, range)| range);
+            (sign, component, ranges.collect())
+        })
+    }
+
+    /// The resident's own range in force at a moment, or at the end of a day: the
+    /// newest set until then.
     #[must_use]
-    pub fn own_on(&self, sign: VitalSign, component: Component, day: NaiveDate) -> Option<&Range> {
+    pub fn own_on(
+        &self,
+        sign: VitalSign,
+        component: Component,
+        when: impl Into<When>,
+    ) -> Option<&Range> {
+        let when = when.into();
         let dated = self.own.get(&(sign, component))?;
-        let in_force = |it: &&Range| it.source.since().is_none_or(|since| since <= day);
-        dated.iter().rev().find(in_force)
+        let mut newest = dated.iter().rev();
+        let (_, range) = newest.find(|(since, _)| since.is_past(when))?;
+        Some(range)
     }
 
     /// The newest range: the resident's own, else the home's, else the default.
@@ -248,57 +353,63 @@ impl Limits {
     /// no range fits everyone.
     #[must_use]
     pub fn range(&self, sign: VitalSign, component: Component) -> Option<Range> {
-        self.in_force(sign, component, None, Units::UsCustomary.unspoken(sign))
+        self.range_on(sign, component, When::Newest)
     }
 
-    /// Like [`range`](Self::range), on a given day.
+    /// Like [`range`](Self::range), at a moment or at the end of a day.
     #[must_use]
-    pub fn range_on(&self, sign: VitalSign, component: Component, day: NaiveDate) -> Option<Range> {
+    pub fn range_on(
+        &self,
+        sign: VitalSign,
+        component: Component,
+        when: impl Into<When>,
+    ) -> Option<Range> {
         let said = Units::UsCustomary.unspoken(sign);
-        self.in_force(sign, component, Some(day), said)
+        self.in_force(sign, component, when.into(), said)
     }
 
     fn in_force(
         &self,
         sign: VitalSign,
         component: Component,
-        day: Option<NaiveDate>,
+        when: When,
         said: Unit,
     ) -> Option<Range> {
-        let own = self.own_on(sign, component, day.unwrap_or(NaiveDate::MAX));
-        own.cloned()
-            .or_else(|| self.home.outside_range(sign, component).cloned())
+        let home = || self.home_on(when)?.outside_range(sign, component);
+        let own = self.own_on(sign, component, when);
+        own.or_else(home)
+            .cloned()
             .or_else(|| outside_range(sign, component, said))
     }
 
     /// Every limit that `measurement` crosses, the gravest layer first, by the
     /// newest ranges. [`judge_on`](Self::judge_on) is for a reading of another
-    /// day.
+    /// time.
     #[must_use]
     pub fn judge(&self, measurement: &Measurement) -> Vec<Finding> {
-        self.judge_by(measurement, None)
+        self.judge_on(measurement, When::Newest)
     }
 
-    /// Every limit that `measurement` crosses by the ranges in force on `day`,
-    /// the gravest layer first.
+    /// Every limit that `measurement` crosses by the ranges in force when it was
+    /// taken, the gravest layer first.
     #[must_use]
-    pub fn judge_on(&self, measurement: &Measurement, day: NaiveDate) -> Vec<Finding> {
-        self.judge_by(measurement, Some(day))
-    }
-
-    fn judge_by(&self, measurement: &Measurement, day: Option<NaiveDate>) -> Vec<Finding> {
+    pub fn judge_on(&self, measurement: &Measurement, when: impl Into<When>) -> Vec<Finding> {
+        let when = when.into();
+        let home = self.home_on(when);
         let sign = measurement.sign();
         let mut findings = Vec::new();
         for (component, value) in measurement.components() {
-            let unlikely = self.home.unlikely_range(sign, component).cloned();
+            let unlikely = home.and_then(|it| it.unlikely_range(sign, component));
             let layers = [
                 (
                     Layer::Unlikely,
-                    unlikely.or_else(|| unlikely_range(sign, component)),
+                    unlikely
+                        .cloned()
+                        .or_else(|| unlikely_range(sign, component)),
                 ),
                 (
                     Layer::OutsideRange,
-                    self.in_force(sign, component, day, value.unit()),
+                    self.in_force(sign, component, when, value.unit()),
                 ),
             ];
             for (layer, range) in layers {
@@ -324,106 +435,4 @@ impl Limits {
 }
 
 #[cfg(test)]
-mod tests {
-    use rust_decimal::dec;
-
-    use super::*;
-    use crate::vitals::{Numbers, Qualifiers};
-
-    fn pulse(rate: Decimal) -> Measurement {
-        let none = Qualifiers::default();
-        Measurement::new(VitalSign::Pulse, Numbers::One(rate), Unit::PerMinute, none).unwrap()
-    }
-
-    fn layers(limits: &Limits, rate: Decimal) -> Vec<Layer> {
-        let findings = limits.judge(&pulse(rate));
-        findings.into_iter().map(|it| it.layer).collect()
-    }
-
-    #[test]
-    fn each_end_of_a_range_is_inside_it() {
-        let limits = Limits::default();
-        assert_eq!(layers(&limits, dec!(60)), []);
-        assert_eq!(layers(&limits, dec!(100)), []);
-        assert_eq!(layers(&limits, dec!(59)), [Layer::OutsideRange]);
-        assert_eq!(layers(&limits, dec!(101)), [Layer::OutsideRange]);
-        assert_eq!(
-            layers(&limits, dec!(161)),
-            [Layer::Unlikely, Layer::OutsideRange]
-        );
-    }
-
-    #[test]
-    fn a_residents_own_range_replaces_the_default_and_names_its_nurse() {
-        let mut limits = Limits::default();
-        let source = Source::Nurse {
-            name: "Ines Marlow".to_owned(),
-            on: NaiveDate::from_ymd_opt(2026, 3, 1).unwrap(),
-        };
-        let own = Range {
-            bounds: Bounds {
-                low: dec!(50),
-                high: dec!(95),
-                unit: Unit::PerMinute,
-            },
-            source: source.clone(),
-        };
-        limits.set(VitalSign::Pulse, Component::Whole, own);
-        assert_eq!(layers(&limits, dec!(55)), []);
-        assert_eq!(limits.judge(&pulse(dec!(96)))[0].source, source);
-    }
-
-    #[test]
-    fn the_newest_range_on_or_before_a_day_is_in_force() {
-        let mut limits = Limits::default();
-        let day = |number| NaiveDate::from_ymd_opt(2026, 3, number).unwrap();
-        // Set out of order, as a file may list them.
-        for (number, low) in [(20, dec!(52)), (1, dec!(50)), (10, dec!(55))] {
-            let bounds = Bounds {
-                low,
-                high: dec!(95),
-                unit: Unit::PerMinute,
-            };
-            let source = Source::Nurse {
-                name: "Ines Marlow".to_owned(),
-                on: day(number),
-            };
-            let range = Range { bounds, source };
-            limits.set(VitalSign::Pulse, Component::Whole, range);
-        }
-        let low_on = |day| {
-            let range = limits.range_on(VitalSign::Pulse, Component::Whole, day);
-            range.unwrap().bounds.low
-        };
-        assert_eq!(low_on(day(1).pred_opt().unwrap()), dec!(60), "the default");
-        assert_eq!(low_on(day(1)), dec!(50));
-        assert_eq!(low_on(day(9)), dec!(50));
-        assert_eq!(low_on(day(10)), dec!(55));
-        assert_eq!(low_on(day(19)), dec!(55));
-        assert_eq!(low_on(day(20)), dec!(52));
-        assert_eq!(limits.own().next().unwrap().2.len(), 3, "history is kept");
-        assert_eq!(limits.judge_on(&pulse(dec!(54)), day(9)), []);
-        assert_eq!(limits.judge_on(&pulse(dec!(54)), day(10)).len(), 1);
-        assert_eq!(limits.judge(&pulse(dec!(52))), [], "the newest");
-    }
-
-    /// The guideline prints 100 °F beside 37.8 °C.
-    #[test]
-    fn a_temperature_is_judged_by_the_number_printed_for_its_own_scale() {
-        let limits = Limits::default();
-        let reported = |value, unit| {
-            let none = Qualifiers::default();
-            let number = Numbers::One(value);
-            let measured = Measurement::new(VitalSign::Temperature, number, unit, none);
-            !limits.judge(&measured.unwrap()).is_empty()
-        };
-        assert!(!reported(dec!(100), Unit::Fahrenheit));
-        assert!(reported(dec!(100.1), Unit::Fahrenheit));
-        assert!(!reported(dec!(37.8), Unit::Celsius));
-        assert!(reported(dec!(37.9), Unit::Celsius));
-        assert!(!reported(dec!(95), Unit::Fahrenheit));
-        assert!(reported(dec!(94.9), Unit::Fahrenheit));
-        assert!(!reported(dec!(35), Unit::Celsius));
-        assert!(reported(dec!(34.9), Unit::Celsius));
-    }
-}
+mod tests;

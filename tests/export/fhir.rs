@@ -309,8 +309,8 @@ fn a_range_that_a_nurse_set_later_is_not_held_against_earlier_readings() {
     round.read(pulse("58"));
     let all = written(&round.facts);
     let code = |at: usize| &all[at]["interpretation"][0]["coding"][0]["code"];
-    // The range is of the 9th; readings of that day are already under it.
-    assert_eq!(*code(0), Value::Null);
+    // The range holds from the moment it was set, and that one was before.
+    assert_eq!(*code(0), "L");
     assert_eq!(*code(1), Value::Null);
     assert_eq!(
         all[1]["referenceRange"][0]["text"],

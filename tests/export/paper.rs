@@ -2,12 +2,17 @@
 
 use sayback::facts::{Body, Fact};
 use sayback::residents::ResidentId;
+use sayback::review::acts::{Acting, correct};
 use sayback::review::export::csv::table;
 use sayback::review::export::sheet::round_sheet;
 use sayback::review::export::summary::summary;
 use sayback::review::export::{Chart, Selection, Style};
+use sayback::review::fields::Fields;
+use sayback::review::index::Index;
+use sayback::vitals::rules::Rule;
 use sayback::vitals::{
-    Arm, Layer, Method, NotTakenReason, Position, Qualifier, Side, Supply, Unit, VitalSign,
+    Alertness, Arm, Layer, Measurement, Method, NotTakenReason, Position, Qualifier, Side, Supply,
+    Unit, VitalSign,
 };
 
 use crate::chart::{self, Round, home, number, one, pressure, pulse};
@@ -175,4 +180,53 @@ fn a_printed_round() -> Vec<Fact> {
     );
     other.fact(chart::aide(), Body::RoundClosed { open_reports: 1 });
     other.facts
+}
+
+#[test]
+fn a_correction_is_judged_by_the_rules_and_its_flags_are_of_what_holds() {
+    let (alert, unresponsive) = (
+        Measurement::alertness(Alertness::Alert),
+        Measurement::alertness(Alertness::Unresponsive),
+    );
+    let mut round = Round::new();
+    let id = round.read(alert.clone());
+    let mut index = Index::new(home());
+    for fact in &round.facts {
+        index.add(fact.clone());
+    }
+    let acting = Acting {
+        by: chart::nurse(),
+        at: chart::time("09T09:00"),
+    };
+    let fields = Fields::parse(b"seen=0&alertness=unresponsive&reason=was+not+awake");
+    let facts = correct(&index, id, &fields, &acting).unwrap();
+    let (corrected, met) = (&facts[0], &facts[1]);
+    let Body::RuleMet { flag, of, .. } = &met.body else {
+        panic!("{met:?}");
+    };
+    assert_eq!((flag.rule, *of), (Rule::NotAlert, Some(corrected.id)));
+
+    let (resident, flag) = (ResidentId("LH 1".to_owned()), flag.clone());
+    round.correct(id, alert.clone(), unresponsive.clone());
+    let of = round.facts.last().map(|it| it.id);
+    let reading = id;
+    round.fact(
+        chart::nurse(),
+        Body::RuleMet {
+            reading,
+            resident,
+            flag,
+            of,
+        },
+    );
+    let shown = |round: &Round| {
+        let (home, chart) = (home(), Chart::of(&round.facts));
+        let text = table(&chart, &home, &Selection::default()).expect("a table");
+        let page = summary(&chart, &home, &Selection::default(), Style::Inside);
+        let flagged = page.matches("\"reading flag\"").count();
+        (text.contains("Report to the nurse now."), flagged > 0)
+    };
+    assert_eq!(shown(&round), (true, true));
+    round.correct(id, unresponsive, alert);
+    assert_eq!(shown(&round), (false, false), "alert again");
 }

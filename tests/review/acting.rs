@@ -142,6 +142,8 @@ async fn bad_input_stores_nothing_and_says_why() {
         ("range", "of=pulse&low=90&high=60", "Low must be less"),
         ("range", "of=pulse&low=ten&high=60", "is not a number"),
         ("range", "of=pulse&low=50&high=900", "is not possible"),
+        ("range", "of=pulse&low=50.123&high=90", "at most 2 decimals"),
+        ("range", "of=diastolic&low=60&high=160", "must be less than"),
         ("range", "of=height&low=50&high=90", "Choose a vital sign"),
         ("recheck", "sign=pulse&reason=", "The reason is missing"),
         (
@@ -161,6 +163,24 @@ async fn bad_input_stores_nothing_and_says_why() {
         .await;
     }
     assert_eq!(site.facts().len(), before);
+}
+
+#[tokio::test]
+async fn what_is_far_from_the_usual_is_taken_once_looked_at_again() {
+    let site = Site::new();
+    let id = reading(&site, VitalSign::Pulse);
+    let mut nurse = site.visitor(Role::Nurse).await;
+    let pressure = reading(&site, VitalSign::BloodPressure);
+    let fields = format!("seen=0&value=160&over=159&{PRESSURE}&reason=typed+wrong");
+    let path = format!("/readings/{pressure}/correct");
+    refused(&mut nurse, &path, &fields, "far from the usual").await;
+    let path = format!("/readings/{id}/correct");
+    let fields = "seen=0&value=190&unit=per_minute&reason=typed+wrong";
+    refused(&mut nurse, &path, fields, "I looked again").await;
+    let fields = format!("{fields}&looked_again=on");
+    nurse.does(&path, &fields).await;
+    let corrected = last(&site, |it| matches!(it, Body::Corrected { .. }));
+    assert!(matches!(corrected.body, Body::Corrected { reading, .. } if reading == id));
 }
 
 #[tokio::test]
@@ -221,7 +241,7 @@ async fn a_range_is_in_force_from_today_for_pages_and_recorder() {
         let range = limits.range_on(
             VitalSign::BloodPressure,
             Component::Systolic,
-            day.parse().unwrap(),
+            day.parse::<chrono::NaiveDate>().unwrap(),
         );
         range.unwrap().bounds.high.to_string()
     };

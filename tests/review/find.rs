@@ -1,8 +1,10 @@
 //! A search finds what looking at every reading finds.
 
+use axum::http::StatusCode;
 use chrono::Days;
 use sayback::review::accounts::Role;
 use sayback::review::index::{Entry, Index, Query};
+use sayback::store::Store;
 use sayback::vitals::VitalSign;
 
 use super::made;
@@ -91,4 +93,30 @@ async fn one_is_said_as_one() {
     let mut nurse = site.visitor(Role::Nurse).await;
     let (_, page) = nurse.get("/rounds").await;
     assert!(page.contains("readings of 1 resident<"), "{page}");
+}
+
+#[tokio::test]
+async fn one_who_is_not_in_the_homes_file_is_known_from_the_record() {
+    let folder = tempfile::tempdir().unwrap();
+    let path = folder.path().join("record.db");
+    let mut home = made::home(4);
+    made::record(&path, &home, 3);
+    let left = home.residents.remove(0);
+    let site = Site::on(folder, home, Store::open(&path).unwrap(), false);
+    let mut nurse = site.visitor(Role::Nurse).await;
+    let name = left.name.replace(' ', "+");
+    let (_, found) = nurse.get(&format!("/find?who={name}")).await;
+    assert!(found.contains(&left.name) && !found.contains("Nothing matches"));
+    let path = format!("/residents/{}", left.id.0);
+    let (_, page) = nurse.get(&path).await;
+    assert!(page.contains(&left.name) && page.contains("not in the home"));
+    assert!(!page.contains(&format!("{path}/range")), "to be read only");
+    let (status, page) = nurse.get("/rounds/zzz/sheet").await;
+    assert_eq!(status, StatusCode::NOT_FOUND);
+    assert!(page.contains("There is no such round"), "{page}");
+    for beside in ["pulse", "summary", "csv"] {
+        let (status, text) = nurse.get(&format!("{path}/{beside}")).await;
+        assert_eq!(status, StatusCode::OK, "{beside}");
+        assert!(text.contains(&left.name), "{beside}");
+    }
 }

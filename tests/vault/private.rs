@@ -1,8 +1,10 @@
 //! Nothing of a resident leaves the record by the way: in a log, a temporary file
 //! or a file's name.
 
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 
+use sayback::review::Station;
+use sayback::store::Store;
 use serde_json::Value;
 
 use super::{HOME, Place, ROOT, ran};
@@ -198,4 +200,48 @@ fn no_code_that_hears_writes_a_file() {
         looked_at += 1;
     }
     assert!(looked_at > 8, "{looked_at}");
+}
+
+#[test]
+fn who_can_read_the_key_gives_an_administrator_a_new_code() {
+    let place = Place::with_record();
+    let record = place.name("record.db");
+    let reset = |more: &[&str]| {
+        let all = [&["accounts", "reset-admin", "--store", &record], more].concat();
+        place.sayback(&all)
+    };
+    assert!(reset(&[]).with(1).contains("there are no accounts"));
+    let open = || Station::accounts_with(Path::new(&record), &place.key()).unwrap();
+    let (accounts, first) = open();
+    drop(accounts);
+    assert!(
+        reset(&["--login", "imarlow"])
+            .with(1)
+            .contains("takes admin")
+    );
+    let said = reset(&[]).well();
+    let code = said.lines().find_map(|it| it.strip_prefix("    ")).unwrap();
+    let (accounts, _) = open();
+    let now = chrono::Local::now().fixed_offset();
+    assert!(accounts.sign_in("admin", &first.unwrap(), now).is_err());
+    assert!(accounts.sign_in("admin", code, now).unwrap().must_choose);
+    let lines = accounts.log_lines(9).unwrap();
+    assert!(
+        lines
+            .iter()
+            .any(|it| it.what.contains("on the machine itself"))
+    );
+}
+
+#[test]
+#[cfg(unix)]
+fn an_empty_file_that_others_could_read_is_the_owners_once_it_is_a_record() {
+    use std::os::unix::fs::PermissionsExt as _;
+    let place = Place::new();
+    let path = place.path("empty.db");
+    std::fs::write(&path, "").unwrap();
+    std::fs::set_permissions(&path, std::fs::Permissions::from_mode(0o644)).unwrap();
+    drop(Store::open_with(&path, &place.key()).unwrap());
+    let mode = std::fs::metadata(&path).unwrap().permissions().mode();
+    assert_eq!(mode & 0o777, 0o600);
 }

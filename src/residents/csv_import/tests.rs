@@ -2,7 +2,7 @@ use rust_decimal::dec;
 
 use super::*;
 use crate::residents::{Home, Staff};
-use crate::vitals::{Component, Unit};
+use crate::vitals::{Component, Unit, Units};
 
 const GOOD: &str = "\
 id,room,bed,name,birth_date,alias,temperature_method,arm,left_arm_not_to_use,on_oxygen,oxygen_flow,chair_weight,due_weight,pulse_low,pulse_high,temperature_baseline,set_by,set_on
@@ -10,15 +10,43 @@ r1,12,window,\"Quillfeather, Ada\",1938-04-21,Ada Quill,Tympanic,right arm,fistu
 r2,12,door,Rose Pelham,1941-12-30,,,,,,,,,,,,,
 ";
 
+/// A home with these residents.
+fn of(residents: Vec<Resident>) -> Home {
+    let staff = |name: &str, title: &str| Staff {
+        name: name.to_owned(),
+        title: title.to_owned(),
+    };
+    Home {
+        name: "Larkfield House".to_owned(),
+        units: Units::UsCustomary,
+        bedside: crate::residents::Bedside::default(),
+        kept_sound: None,
+        shifts: Vec::new(),
+        nurses: vec![staff("Ines Marlow", "registered nurse")],
+        aides: vec![staff("Tomas Reed", "nursing aide")],
+        badges: BTreeMap::new(),
+        residents,
+    }
+}
+
+fn over(home: &Home, text: &str, drop: bool) -> Result<Vec<Resident>, Vec<CsvError>> {
+    let today = NaiveDate::from_ymd_opt(2026, 3, 9).unwrap();
+    import_csv(text, home, today, drop)
+}
+
+fn imported(text: &str) -> Result<Vec<Resident>, Vec<CsvError>> {
+    over(&of(Vec::new()), text, false)
+}
+
 fn errors(text: &str) -> Vec<(u64, String, String)> {
-    let errors = import_csv(text, Units::UsCustomary).unwrap_err();
+    let errors = imported(text).unwrap_err();
     let parts = |it: CsvError| (it.line, it.column, it.expected);
     errors.into_iter().map(parts).collect()
 }
 
 #[test]
 fn a_roster_is_read_in_the_homes_units() {
-    let residents = import_csv(GOOD, Units::UsCustomary).unwrap();
+    let residents = imported(GOOD).unwrap();
     assert_eq!(residents.len(), 2);
     let first = &residents[0];
     assert_eq!(first.name, "Quillfeather, Ada");
@@ -37,26 +65,13 @@ fn a_roster_is_read_in_the_homes_units() {
 #[test]
 fn a_byte_order_mark_and_another_order_of_columns_do_not_matter() {
     let text = "\u{feff}Name,Birth_Date,ID,Room\r\nRose Pelham,1941-12-30,r2,7\r\n";
-    let residents = import_csv(text, Units::Metric).unwrap();
+    let residents = imported(text).unwrap();
     assert_eq!(residents[0].room, "7");
 }
 
 #[test]
 fn an_imported_roster_survives_the_homes_file() {
-    let home = Home {
-        name: "Larkfield House".to_owned(),
-        units: Units::UsCustomary,
-        bedside: crate::residents::Bedside::default(),
-        kept_sound: None,
-        shifts: Vec::new(),
-        nurses: Vec::new(),
-        aides: vec![Staff {
-            name: "Tomas Reed".to_owned(),
-            title: "nursing aide".to_owned(),
-        }],
-        badges: std::collections::BTreeMap::new(),
-        residents: import_csv(GOOD, Units::UsCustomary).unwrap(),
-    };
+    let home = of(imported(GOOD).unwrap());
     let written = home.to_toml().unwrap();
     assert_eq!(Home::from_toml(&written).unwrap(), home, "{written}");
 }
@@ -99,6 +114,11 @@ fn a_mistake_names_its_line_its_column_and_what_was_expected() {
         ("due_weight", "due_wait", 1, "due_wait", "one of id, room"),
         ("id,room", "id,id", 1, "id", "each column once"),
         (",door,", ",", 3, "all", "18 fields"),
+        ("1941-12-30", "1899-12-31", 3, "birth_date", "1900 or later"),
+        ("1941-12-30", "2026-03-10", 3, "birth_date", "has been"),
+        ("2026-01-05", "2026-03-10", 2, "set_on", "has been"),
+        (",Ines Marlow,", ",Tomas Reed,", 2, "set_by", "Ines Marlow"),
+        ("r2,12", "r2,0", 3, "room", "room number"),
     ];
     for (right, wrong, line, column, expected) in cases {
         let found = errors(&GOOD.replace(right, wrong));
@@ -113,4 +133,43 @@ fn a_mistake_names_its_line_its_column_and_what_was_expected() {
 fn every_mistake_is_found_at_once() {
     let text = GOOD.replace("1941-12-30", "x").replace(",yes,", ",maybe,");
     assert_eq!(errors(&text).len(), 2);
+}
+
+#[test]
+fn a_table_of_other_columns_and_of_no_lines_says_what_is_missing() {
+    let semicolons = errors("id;room;name;birth_date\nr2;7;Rose Pelham;1941-12-30\n");
+    assert_eq!(semicolons[0].2, "a comma between columns");
+    let none = errors("id,room,name,birth_date\n");
+    assert_eq!(none[0].2, "a line for each resident");
+}
+
+#[test]
+fn what_a_table_does_not_say_stays_and_is_dropped_only_when_told() {
+    let home = of(imported(GOOD).unwrap());
+    let before = &home.residents[0];
+    let few = "id,room,name,birth_date\nr1,14,\"Quillfeather, Ada\",1938-04-21\n";
+    for drop in [false, true] {
+        let after = &over(&home, few, drop).unwrap()[0];
+        assert_eq!(after.room, "14");
+        assert_eq!((&after.care, &after.limits), (&before.care, &before.limits));
+    }
+
+    let empty = "id,room,bed,name,birth_date,left_arm_not_to_use,on_oxygen,pulse_low,pulse_high\n\
+                 r1,12,,\"Quillfeather, Ada\",1938-04-21,,,,\n";
+    let kept = &over(&home, empty, false).unwrap()[0];
+    assert_eq!((&kept.care, &kept.limits), (&before.care, &before.limits));
+    assert_eq!(kept.bed, None, "where someone lives is as written");
+    let dropped = &over(&home, empty, true).unwrap()[0];
+    assert_eq!(dropped.limits, Limits::default());
+    assert!(dropped.care.precautions.limbs_not_to_use.is_empty());
+    assert!(!dropped.care.precautions.on_oxygen);
+    assert_eq!(dropped.care.alias, before.care.alias, "it has no column");
+
+    let new = GOOD
+        .replace(",50,95,", ",52,95,")
+        .replace("2026-01-05", "2026-02-05");
+    let after = over(&home, &new, false).unwrap();
+    let own = after[0].limits.own().map(|(.., ranges)| ranges.len());
+    assert_eq!(own.collect::<Vec<_>>(), [2], "earlier ranges are kept");
+    assert_eq!(over(&home, GOOD, false).unwrap(), home.residents);
 }

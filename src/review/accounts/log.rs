@@ -28,9 +28,7 @@ impl Accounts {
     /// program's own log says so, and not what it would have said: this one is
     /// encrypted with the accounts, and that one is not.
     pub fn log(&self, at: Time, who: &str, what: &str) {
-        let sql = "INSERT INTO log (at, who, what) VALUES (?, ?, ?)";
-        let at = at.format("%Y-%m-%d %H:%M:%S").to_string();
-        if let Err(error) = self.connection.execute(sql, params![at, who, what]) {
+        if let Err(error) = self.must_log(at, who, what) {
             tracing::error!("the log of the accounts can't be written: {error}");
         }
     }
@@ -47,6 +45,17 @@ impl Accounts {
         {
             tracing::error!("the log of the accounts can't be shortened: {error}");
         }
+    }
+
+    /// Adds a line without which what it tells of may not happen.
+    ///
+    /// # Errors
+    /// [`AccountError::Broken`] when it can't be written.
+    pub fn must_log(&self, at: Time, who: &str, what: &str) -> Result<(), AccountError> {
+        let sql = "INSERT INTO log (at, who, what) VALUES (?, ?, ?)";
+        let at = at.format("%Y-%m-%d %H:%M:%S").to_string();
+        self.connection.execute(sql, params![at, who, what])?;
+        Ok(())
     }
 
     /// The last lines, newest first.

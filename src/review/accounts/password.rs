@@ -15,7 +15,7 @@ pub const SHORTEST: usize = 10;
 const LONGEST: usize = 128;
 
 /// What everyone tries first, beside the sign-in name.
-const COMMON: [&str; 8] = [
+const COMMON: [&str; 24] = [
     "password",
     "passwort",
     "1234567890",
@@ -24,6 +24,22 @@ const COMMON: [&str; 8] = [
     "letmein",
     "welcome",
     "nursing",
+    "123456",
+    "abcdef",
+    "qwerty",
+    "asdfgh",
+    "1q2w3e4r",
+    "abc123",
+    "iloveyou",
+    "sunshine",
+    "princess",
+    "football",
+    "baseball",
+    "superman",
+    "trustno1",
+    "changeme",
+    "admin",
+    "carehome",
 ];
 
 /// Letters and digits that are not mistaken for one another when read or
@@ -138,6 +154,9 @@ mod tests {
         let cases = [
             ("short", Err(Weak::Short)),
             ("password123", Err(Weak::Common)),
+            ("qwerty12345", Err(Weak::Common)),
+            ("1q2w3e4r5t", Err(Weak::Common)),
+            ("iloveyou12", Err(Weak::Common)),
             ("aaaaaaaaaaaa", Err(Weak::Common)),
             ("imarlow2026", Err(Weak::Common)),
             ("teal kettle sings", Ok(())),

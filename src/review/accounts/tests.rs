@@ -186,3 +186,15 @@ fn the_log_tells_who_and_what() {
     assert_eq!(lines[1].what, "signed in");
     assert_eq!(lines[0].at, "2026-03-12 12:00:00");
 }
+
+#[test]
+fn what_must_be_logged_says_when_it_was_not() {
+    let accounts = with_nurse();
+    assert!(accounts.must_log(noon(), "imarlow", "took a round").is_ok());
+    accounts.connection.execute("DROP TABLE log", []).unwrap();
+    assert!(
+        accounts
+            .must_log(noon(), "imarlow", "took a round")
+            .is_err()
+    );
+}

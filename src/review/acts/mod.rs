@@ -10,15 +10,21 @@ use uuid::Uuid;
 
 use super::fields::Fields;
 use super::index::{ActKind, Entry, Index, Round};
-use crate::facts::{Body, Fact, KeptReading, Time, VERSION};
+use crate::facts::{Body, Fact, KeptReading, Raised, Time, VERSION};
 use crate::residents::{ResidentId, Staff};
-use crate::vitals::{Layer, Measurement};
+use crate::round::shown;
+use crate::speaking::wording::capital;
+use crate::vitals::rules::Known;
+use crate::vitals::{History, Layer, Limits, Measurement, Reading};
 
 pub use measure::{ALERTNESS, OVER, VALUE, qualifier_field};
 pub use resident::{ask_recheck, note_resident, set_range};
 
 /// A fact to append.
 pub type NewFact = Fact<KeptReading>;
+
+/// The field that says that a value far from the usual was looked at again.
+pub const LOOKED_AGAIN: &str = "looked_again";
 
 /// Why nothing was appended, to be shown as it is.
 pub type Refused = String;
@@ -132,7 +138,23 @@ pub fn correct(
         return Err("That is what is recorded already: nothing to correct.".into());
     }
     let reason = fields.text("reason", "The reason")?;
+    if is_unlikely(index, entry, &new) && fields.get(LOOKED_AGAIN) != "on" {
+        return Err(format!(
+            "{} is far from the usual. Look again: if it is right, say so below the value and \
+             record it once more.",
+            capital(&shown(&new))
+        ));
+    }
     Ok(corrected(index, entry, &new, reason, acting))
+}
+
+/// Whether a value is one that an aide would be asked to look at again.
+fn is_unlikely(index: &Index, entry: &Entry, new: &Measurement) -> bool {
+    let resident = index.home().resident(index.resident_of(entry));
+    let usual = Limits::default();
+    let limits = resident.map_or(&usual, |it| &it.limits);
+    let mut findings = limits.judge_on(new, entry.measured_at).into_iter();
+    findings.any(|it| it.layer == Layer::Unlikely)
 }
 
 /// Decides between corrections that were made apart: the one that is chosen is made
@@ -184,27 +206,52 @@ fn corrected(
     )];
     let of = Some(facts[0].id);
     let mut seen = open_flags(index, id);
-    let limits = index.home().resident(&resident).map(|it| &it.limits);
-    let day = entry.measured_at.date_naive();
-    let findings = limits.map_or_else(Vec::new, |it| it.judge_on(new, day));
-    for finding in findings {
-        if finding.layer != Layer::OutsideRange {
-            continue;
-        }
-        let flagged = acting.fact(
-            entry.round,
-            Body::Flagged {
-                reading: id,
-                resident: resident.clone(),
+    for raised in raised(index, entry, new) {
+        let (reading, resident) = (id, resident.clone());
+        let body = match raised {
+            Raised::Limit(finding) => Body::Flagged {
+                reading,
+                resident,
                 finding,
                 of,
             },
-        );
+            Raised::Rule(flag) => Body::RuleMet {
+                reading,
+                resident,
+                flag,
+                of,
+            },
+        };
+        let flagged = acting.fact(entry.round, body);
         seen.push(flagged.id);
         facts.push(flagged);
     }
     facts.extend(acting.acknowledged(entry.round, seen, &resident));
     facts
+}
+
+/// What the right value raises, judged as a spoken reading is: against the
+/// resident's other readings as they stand.
+fn raised(index: &Index, entry: &Entry, new: &Measurement) -> Vec<Raised> {
+    let Some(resident) = index.home().resident(index.resident_of(entry)) else {
+        return Vec::new();
+    };
+    let reading = |it: &Entry, measurement: &Measurement| Reading {
+        at: it.measured_at,
+        measurement: measurement.clone(),
+    };
+    let others = index.readings_of(&resident.id);
+    let others = others.filter(|it| !it.retracted && it.id != entry.id);
+    let mut history: History = others.map(|it| reading(it, &it.measurement)).collect();
+    let new = reading(entry, new);
+    history.push(new.clone());
+    let known = Known {
+        history: &history,
+        baselines: &resident.care.baselines,
+        limits: &resident.limits,
+        precautions: &resident.care.precautions,
+    };
+    Raised::by(known, &new)
 }
 
 /// Retracts a reading, with its open reports acknowledged.

@@ -5,7 +5,7 @@ use crate::facts::{Body, NO_ROUND};
 use crate::residents::ResidentId;
 use crate::review::index::Index;
 use crate::speaking::wording::capital;
-use crate::vitals::{Bounds, Quantity, RangeOf, VitalSign, possible_bounds};
+use crate::vitals::{Bounds, Component, Quantity, RangeOf, VitalSign, possible_bounds};
 
 fn known(index: &Index, id: &ResidentId) -> Result<(), Refused> {
     let known = index.home().resident(id);
@@ -46,13 +46,26 @@ pub fn set_range(
             ));
         }
     }
+    let limits = index.home().resident(resident).map(|it| &it.limits);
+    let other = |of| limits?.range_on(VitalSign::BloodPressure, of, acting.at);
+    let crossed = match component {
+        Component::Systolic => other(Component::Diastolic)
+            .is_some_and(|it| it.bounds.low >= low || it.bounds.high >= high),
+        Component::Diastolic => other(Component::Systolic)
+            .is_some_and(|it| it.bounds.low <= low || it.bounds.high <= high),
+        Component::Whole => false,
+    };
+    if crossed {
+        let why = "Each end of the diastolic range must be less than that of the systolic range.";
+        return Err(why.into());
+    }
     let bounds = Bounds {
         low: low.normalize(),
         high: high.normalize(),
         unit,
     };
     let now = index.home().resident(resident);
-    let now = now.and_then(|it| it.limits.own_on(sign, component, acting.at.date_naive()));
+    let now = now.and_then(|it| it.limits.own_on(sign, component, acting.at));
     if now.is_some_and(|it| it.bounds == bounds) {
         return Err("That range is in force already.".into());
     }

@@ -14,7 +14,8 @@ use crate::residents::{Home, ResidentId, Staff};
 use crate::round::crossed;
 use crate::store::Unread;
 use crate::vitals::{
-    Component, Finding, Limits, Measurement, NotTakenReason, Range, RetakeReason, VitalSign, rules,
+    Component, Finding, Limits, Measurement, NotTakenReason, Range, RetakeReason, VitalSign, When,
+    rules,
 };
 
 /// Who did something, and when.
@@ -39,6 +40,8 @@ pub struct Change<'a> {
     pub old: &'a Measurement,
     /// What has stood there since.
     pub new: &'a Measurement,
+    /// Flags of before that hold of what is right too.
+    pub stands: &'a [Uuid],
 }
 
 /// A remark about a reading.
@@ -80,6 +83,8 @@ pub struct Flag<'a> {
     pub id: Uuid,
     /// When it was raised.
     pub at: Time,
+    /// Whether it is about what holds now, and not about a value of before.
+    pub stands: bool,
     /// The limit or rule, and whose it is.
     pub cause: Cause<'a>,
     /// The report that closed it: by whom, and to whom as its text.
@@ -137,6 +142,13 @@ pub struct Entry<'a> {
     pub notes: Vec<Note<'a>>,
     /// When anything about it was last recorded.
     pub changed_at: Time,
+}
+
+impl<'a> Entry<'a> {
+    /// What it raised that is about what holds now.
+    pub fn standing_flags(&self) -> impl Iterator<Item = &Flag<'a>> {
+        self.flags.iter().filter(|it| it.stands)
+    }
 }
 
 /// Something due that was not taken.
@@ -235,7 +247,8 @@ pub struct Chart<'a> {
     /// retract what is here.
     pub unread: &'a [Unread],
     identified: BTreeMap<&'a ResidentId, (&'a str, NaiveDate)>,
-    ranges: Vec<(&'a ResidentId, VitalSign, Component, Range)>,
+    /// What nurses set in the record.
+    ranges: BTreeMap<&'a ResidentId, Limits>,
 }
 
 impl<'a> Chart<'a> {
@@ -253,45 +266,30 @@ impl<'a> Chart<'a> {
         self.identified.get(resident).copied()
     }
 
-    /// The range in force for a resident on `day`: the newest that a nurse set,
-    /// whether a fact or the home's file says so, else the home's, else the
-    /// default.
+    /// The range in force for a resident at a moment, or at the end of a day: the
+    /// newest that a nurse set, whether a fact or the home's file says so, else the
+    /// home's, else the default.
     #[must_use]
     pub fn range_on(
         &self,
         home: &Home,
         resident: &ResidentId,
         (sign, component): (VitalSign, Component),
-        day: NaiveDate,
+        when: impl Into<When>,
     ) -> Option<Range> {
+        let when = when.into();
         let limits = home.resident(resident).map(|it| &it.limits);
-        let filed = limits.and_then(|it| it.own_on(sign, component, day));
-        let set = self.range_set_on(resident, sign, component, day);
+        let filed = limits.and_then(|it| it.own_on(sign, component, when));
+        let set = self.ranges.get(resident);
+        let set = set.and_then(|it| it.own_on(sign, component, when));
         let newest = match (filed, set) {
             (Some(filed), Some(set)) if filed.source.since() > set.source.since() => Some(filed),
             (filed, set) => set.or(filed),
         };
         let usual = || match limits {
-            Some(limits) => limits.range_on(sign, component, day),
-            None => Limits::default().range_on(sign, component, day),
+            Some(limits) => limits.range_on(sign, component, when),
+            None => Limits::default().range_on(sign, component, when),
         };
         newest.cloned().or_else(usual)
-    }
-
-    fn range_set_on(
-        &self,
-        resident: &ResidentId,
-        sign: VitalSign,
-        component: Component,
-        day: NaiveDate,
-    ) -> Option<&Range> {
-        let own = |it: &&(&ResidentId, VitalSign, Component, Range)| {
-            it.0 == resident
-                && (it.1, it.2) == (sign, component)
-                && it.3.source.since().is_none_or(|since| since <= day)
-        };
-        let own = self.ranges.iter().filter(own).map(|it| &it.3);
-        // Of two set on one day the later one holds; they are in order of time.
-        own.max_by_key(|range| range.source.since())
     }
 }

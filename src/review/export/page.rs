@@ -66,10 +66,11 @@ impl Who {
         };
         let bed = resident.bed.as_ref();
         let bed = bed.map(|it| format!(", bed {it}")).unwrap_or_default();
+        let place = format!("room {}{bed}", resident.room);
         Self {
             name: resident.name.clone(),
             born: Some(resident.birth_date),
-            place: Some(format!("room {}{bed}", resident.room)),
+            place: Some(place).filter(|_| !resident.room.is_empty()),
         }
     }
 }
@@ -102,7 +103,7 @@ pub(super) fn how(it: &Measurement) -> String {
 }
 
 /// The side of the range in force on which each part of the reading lies, and
-/// whether it was flagged at all.
+/// whether what holds of it was flagged at all.
 fn mark(chart: &Chart, home: &Home, entry: &Entry) -> Option<String> {
     let parts = entry.measurement.components().into_iter();
     let beyond = parts.filter_map(|(component, said): (Component, _)| {
@@ -111,7 +112,7 @@ fn mark(chart: &Chart, home: &Home, entry: &Entry) -> Option<String> {
                 home,
                 &entry.record.resident,
                 (entry.measurement.sign(), component),
-                entry.record.measured_at.date_naive(),
+                entry.record.measured_at,
             )?
             .bounds;
         let shape = match bounds.beyond(said)? {
@@ -130,7 +131,7 @@ fn mark(chart: &Chart, home: &Home, entry: &Entry) -> Option<String> {
             .is_none_or(|it| it.layer != Layer::OutsideRange)
     };
     if beyond.is_empty() {
-        return entry.flags.iter().any(unlikely).then(|| "!".to_owned());
+        return entry.standing_flags().any(unlikely).then(|| "!".to_owned());
     }
     Some(beyond.join(" "))
 }

@@ -2,6 +2,7 @@
 
 use std::sync::Arc;
 
+use chrono::NaiveDate;
 use uuid::Uuid;
 
 use super::{
@@ -9,8 +10,9 @@ use super::{
     Round,
 };
 use crate::facts::{Body, Correction, Fact, Pending, Raised, ReadingRecord, Time};
+use crate::residents::{Care, Resident, ResidentId};
 use crate::store::Stored;
-use crate::vitals::Measurement;
+use crate::vitals::{Limits, Measurement};
 
 impl Index {
     /// Takes in facts. What holds is the same in whichever order they come.
@@ -194,13 +196,35 @@ impl Index {
                     round.signed.push((by, at, id));
                 }
             }
+            Body::Identified {
+                resident,
+                name,
+                birth_date,
+                ..
+            } => self.identified(at, resident, name, birth_date),
             Body::RoundOpened { .. }
             | Body::Recorder
-            | Body::Identified { .. }
             | Body::Retaken(_)
             | Body::RangeSet { .. }
             | Body::RoundClosed { .. } => {}
         }
+    }
+
+    fn identified(&mut self, at: Time, id: ResidentId, name: String, birth_date: NaiveDate) {
+        if self.identified.get(&id).is_some_and(|it| it.0 > at) {
+            return;
+        }
+        let resident = Resident {
+            id: id.clone(),
+            wing: None,
+            room: String::new(),
+            bed: None,
+            name,
+            birth_date,
+            limits: Limits::default(),
+            care: Care::default(),
+        };
+        self.identified.insert(id, (at, resident));
     }
 
     /// Rounds are made of what the recorder appends; what a nurse does to a

@@ -15,7 +15,7 @@ use std::sync::Arc;
 use uuid::Uuid;
 
 use crate::facts::{Fact, Pending, Time};
-use crate::residents::{Home, ResidentId, Staff};
+use crate::residents::{Home, Resident, ResidentId, Staff};
 use crate::vitals::{Measurement, VitalSign};
 
 use entries::Mark;
@@ -58,6 +58,8 @@ pub struct Index {
     ranges: HashMap<ResidentId, Vec<RangeChange>>,
     set: Vec<Fact>,
     rounds: BTreeMap<Uuid, Round>,
+    /// Whom aides identified last under each identifier, and when.
+    identified: HashMap<ResidentId, (Time, Resident)>,
 }
 
 /// Values that occur many times, each kept once.
@@ -116,6 +118,7 @@ impl Index {
             ranges: HashMap::new(),
             set: Vec::new(),
             rounds: BTreeMap::new(),
+            identified: HashMap::new(),
         }
     }
 
@@ -187,10 +190,18 @@ impl Index {
         &self.staff.all
     }
 
-    /// A resident's name, or the identifier of one who has left the home's file.
+    /// Someone who is in the home's file or, with name and birth date alone, whom the
+    /// record knows from before or after that.
+    #[must_use]
+    pub fn resident(&self, id: &ResidentId) -> Option<&Resident> {
+        let identified = || self.identified.get(id).map(|(_, it)| it);
+        self.home.resident(id).or_else(identified)
+    }
+
+    /// A resident's name, or the identifier of one who was never identified.
     #[must_use]
     pub fn name(&self, id: &ResidentId) -> String {
-        let resident = self.home.resident(id);
+        let resident = self.resident(id);
         resident.map_or_else(|| id.0.clone(), |it| it.name.clone())
     }
 

@@ -80,7 +80,7 @@ impl Index {
         }
         let all = self.people.all.iter();
         let meant = all.filter(|id| {
-            id.0.to_lowercase() == who || self.home.resident(id).is_some_and(|it| names(it, &who))
+            id.0.to_lowercase() == who || self.resident(id).is_some_and(|it| names(it, &who))
         });
         Some(meant.collect())
     }

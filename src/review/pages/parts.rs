@@ -81,7 +81,7 @@ pub fn resident_path(id: &ResidentId) -> String {
 
 /// A resident's name as a link, with room and bed.
 pub fn resident_link(index: &Index, id: &ResidentId) -> Markup {
-    let place = index.home().resident(id).map(place);
+    let place = index.resident(id).map(place);
     html! {
         a.name href=(resident_path(id)) { (index.name(id)) }
         @if let Some(place) = place { " " span.soft { (place) } }
@@ -99,6 +99,9 @@ pub fn identified_link(index: &Index, id: &ResidentId) -> Markup {
 
 /// "room 4, bed 2"
 pub fn place(it: &Resident) -> String {
+    if it.room.is_empty() {
+        return "not in the home\u{2019}s file".to_owned();
+    }
     match &it.bed {
         Some(bed) => format!("room {}, bed {bed}", it.room),
         None => format!("room {}", it.room),

@@ -10,7 +10,9 @@ use super::parts::{
 };
 use super::sound::{OfSound, sound};
 use crate::facts::{Fact, Raised, ReadingRecord, Time};
-use crate::review::acts::{ALERTNESS, OVER, VALUE, act_word, qualifier_field, state_of};
+use crate::review::acts::{
+    ALERTNESS, LOOKED_AGAIN, OVER, VALUE, act_word, qualifier_field, state_of,
+};
 use crate::review::index::{ActKind, ClosedHow, Entry, Index};
 use crate::review::sessions::Session;
 use crate::review::worklist::{about, how_far, part_name};
@@ -132,14 +134,15 @@ fn spoken(index: &Index, behind: Behind<'_>, now: Time) -> Markup {
 
 fn limits(index: &Index, entry: &Entry, now: Time) -> Markup {
     let resident = index.home().resident(index.resident_of(entry));
-    let day = entry.measured_at.date_naive();
     let sign = entry.measurement.sign();
     let ranges: Vec<_> = entry
         .measurement
         .components()
         .into_iter()
         .filter_map(|(component, said)| {
-            let range = resident?.limits.range_on(sign, component, day)?;
+            let range = resident?
+                .limits
+                .range_on(sign, component, entry.measured_at)?;
             let bounds = range.bounds.to(said.unit())?.rounded();
             Some((component.name(sign), bounds, range.source))
         })
@@ -147,7 +150,7 @@ fn limits(index: &Index, entry: &Entry, now: Time) -> Markup {
     let measurement = &entry.measurement;
     html! {
         section.card {
-            h2 { "Limits on that day" }
+            h2 { "Limits when it was measured" }
             @if ranges.is_empty() { p.none { "No range applies to this." } }
             dl {
                 @for (name, bounds, source) in &ranges {
@@ -346,6 +349,13 @@ fn inputs(now: &Measurement, outcome: &Outcome) -> Markup {
                 (units(now, &field("unit", String::new())))
                 @for &kind in sign.qualifiers() {
                     (choice(now, kind, &field(qualifier_field(kind), String::new()), refused))
+                }
+            }
+            @if refused {
+                label.check {
+                    input type="checkbox" name=(LOOKED_AGAIN)
+                        checked[outcome.typed.get(LOOKED_AGAIN) == "on"];
+                    "I looked again: it is right, though far from the usual"
                 }
             }
             @if sign == VitalSign::Pain {

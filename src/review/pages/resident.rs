@@ -105,9 +105,7 @@ fn last(index: &Index, resident: &Resident, now: Time) -> Markup {
 fn ranges(index: &Index, resident: &Resident, now: Time) -> Markup {
     let in_force = RangeOf::ALL.into_iter().filter_map(|of| {
         let (sign, component) = of.target();
-        let range = resident
-            .limits
-            .range_on(sign, component, now.date_naive())?;
+        let range = resident.limits.range_on(sign, component, now)?;
         let bounds = range
             .bounds
             .to(index.home().units.unspoken(sign))?

@@ -114,7 +114,8 @@ pub fn round(
     let of_each = own.chunk_by(|a, b| index.resident_of(a) == index.resident_of(b));
     let missed = index.missed().iter().filter(|it| it.round == round.id);
     let held = index.held().iter().filter(|it| it.round == round.id);
-    let date = round.opened.format("%b %-d, %Y, %H:%M");
+    let date = round.opened.with_timezone(now.offset());
+    let date = date.format("%b %-d, %Y, %H:%M");
     page(
         session,
         Place::Rounds,

@@ -45,7 +45,7 @@ pub fn worklist(
                 p.soft id="as-of" { (index.home().name) ", " (now.format("%A, %B %-d, as of\u{a0}%H:%M")) }
                 p.live.soft id="live-state" role="status" {}
             }
-            (filters(index, &filter))
+            (filters(index, &filter, now))
             (outcome.banner())
             div id="live" {
                 @if index.damaged() > 0 {
@@ -63,7 +63,7 @@ pub fn worklist(
     )
 }
 
-fn filters(index: &Index, filter: &Filter) -> Markup {
+fn filters(index: &Index, filter: &Filter, now: Time) -> Markup {
     let mut rooms: Vec<&str> = index
         .home()
         .residents
@@ -102,7 +102,7 @@ fn filters(index: &Index, filter: &Filter) -> Markup {
                     option value="" { "all" }
                     @for round in index.rounds().take(12) {
                         option value=(round.id) selected[filter.round == Some(round.id)] {
-                            (round.opened.format("%b %-d, %H:%M")) ", " (round.by.name)
+                            (round.opened.with_timezone(now.offset()).format("%b %-d, %H:%M")) ", " (round.by.name)
                         }
                     }
                 }

@@ -62,10 +62,13 @@ pub fn resident_page(
     shown: (u32, &Outcome),
 ) -> Response {
     let index = station.index();
-    let Some(resident) = index.home().resident(id) else {
-        return missing("resident in this home");
+    let Some(resident) = index.resident(id) else {
+        return missing("resident in this home or its record");
     };
-    pages::resident(session, &index, resident, shown, station.now()).into_response()
+    // Of one who is not in the home's file there is only what was recorded.
+    let mut session = session.clone();
+    session.takes_acts &= index.home().resident(id).is_some();
+    pages::resident(&session, &index, resident, shown, station.now()).into_response()
 }
 
 /// One vital sign of a resident over time.
@@ -79,8 +82,8 @@ pub async fn trend(
         return missing("vital sign");
     };
     let index = station.index();
-    let Some(resident) = index.home().resident(&ResidentId(id)) else {
-        return missing("resident in this home");
+    let Some(resident) = index.resident(&ResidentId(id)) else {
+        return missing("resident in this home or its record");
     };
     pages::trend(&session, &index, resident, sign, &fields, station.now()).into_response()
 }

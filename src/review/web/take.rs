@@ -29,6 +29,13 @@ enum Of {
     Resident(ResidentId),
 }
 
+impl Of {
+    /// What is no identifier is no round's, and so is not found.
+    fn round(id: &str) -> Self {
+        Self::Round(id.parse().unwrap_or_default())
+    }
+}
+
 #[derive(Clone, Copy)]
 enum Form {
     Paper,
@@ -37,8 +44,8 @@ enum Form {
 }
 
 /// The sheet of a round.
-pub async fn sheet(State(station): State<Arc<Station>>, Path(id): Path<Uuid>) -> Response {
-    taken(station, Of::Round(id), Form::Paper).await
+pub async fn sheet(State(station): State<Arc<Station>>, Path(id): Path<String>) -> Response {
+    taken(station, Of::round(&id), Form::Paper).await
 }
 
 /// A page about a resident.
@@ -51,10 +58,10 @@ pub async fn round_csv(
     State(station): State<Arc<Station>>,
     Extension(session): Extension<Session>,
     method: Method,
-    Path(id): Path<Uuid>,
+    Path(id): Path<String>,
 ) -> Response {
     let what = format!("round {id} as CSV");
-    let answer = taken(Arc::clone(&station), Of::Round(id), Form::Csv).await;
+    let answer = taken(Arc::clone(&station), Of::round(&id), Form::Csv).await;
     noted(&station, &session, &method, &what, answer)
 }
 
@@ -63,10 +70,10 @@ pub async fn round_fhir(
     State(station): State<Arc<Station>>,
     Extension(session): Extension<Session>,
     method: Method,
-    Path(id): Path<Uuid>,
+    Path(id): Path<String>,
 ) -> Response {
     let what = format!("round {id} as FHIR");
-    let answer = taken(Arc::clone(&station), Of::Round(id), Form::Fhir).await;
+    let answer = taken(Arc::clone(&station), Of::round(&id), Form::Fhir).await;
     noted(&station, &session, &method, &what, answer)
 }
 
@@ -104,7 +111,7 @@ pub async fn resident_fhir(
     noted(&station, &session, &method, &what, answer)
 }
 
-/// Where a file leaves the station, the log says who took it.
+/// A file leaves the station: the log says who took it, or it does not leave.
 fn noted(
     station: &Station,
     session: &Session,
@@ -112,11 +119,22 @@ fn noted(
     what: &str,
     answer: Response,
 ) -> Response {
-    if method == Method::GET && answer.status() == StatusCode::OK {
-        let (at, login) = (station.now(), &session.user.login);
-        station.accounts().log(at, login, &format!("took {what}"));
+    if method != Method::GET || answer.status() != StatusCode::OK {
+        return answer;
     }
-    answer
+    let (at, login) = (station.now(), &session.user.login);
+    let logged = station
+        .accounts()
+        .must_log(at, login, &format!("took {what}"));
+    match logged {
+        Ok(()) => answer,
+        Err(error) => {
+            tracing::error!("the log of the accounts can't be written: {error}");
+            let why = "Nothing was made: that it was taken could not be written to the log of \
+                       the accounts. Is the disk full?";
+            pages::problem(StatusCode::INTERNAL_SERVER_ERROR, why)
+        }
+    }
 }
 
 /// Looks the facts up and writes them down, away from the other pages' thread.
@@ -131,13 +149,17 @@ async fn taken(station: Arc<Station>, of: Of, form: Form) -> Response {
 }
 
 fn make(station: &Station, of: &Of, form: Form) -> Result<Option<Response>, String> {
-    let home = station.index().home().clone();
+    let mut home = station.index().home().clone();
     let asked = |facts: Result<Readable, StoreError>| facts.map_err(|error| error.to_string());
     let (read, round, name) = match of {
         Of::Round(id) => (asked(station.facts_of_round(*id))?, Some(*id), "round"),
         Of::Resident(id) => {
             if home.resident(id).is_none() {
-                return Ok(None);
+                let known = station.index().resident(id).cloned();
+                let Some(known) = known else {
+                    return Ok(None);
+                };
+                home.residents.push(known);
             }
             (asked(station.facts_about(id))?, None, "resident")
         }

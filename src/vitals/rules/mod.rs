@@ -116,6 +116,12 @@ impl<'a> Known<'a> {
 /// ([`early_warning_score`]).
 #[must_use]
 pub fn flags(known: Known<'_>, reading: &Reading) -> Vec<Flag> {
+    let before_home;
+    let mut known = known;
+    if known.limits.home().since() > Some(reading.at.date_naive()) {
+        before_home = known.limits.without_home();
+        known.limits = &before_home;
+    }
     let mut flags = match reading.measurement.sign() {
         VitalSign::Temperature => fever::flags(known, reading),
         VitalSign::Weight => weight::flags(known, reading),
@@ -188,9 +194,7 @@ fn criterion(known: Known<'_>, reading: &Reading) -> Option<Flag> {
         }
         _ => return None,
     };
-    let own = known
-        .limits
-        .own_on(sign, Component::Whole, reading.at.date_naive());
+    let own = known.limits.own_on(sign, Component::Whole, reading.at);
     if own.is_some_and(|it| it.bounds.contains(number)) {
         return None;
     }

@@ -17,6 +17,8 @@ pub(super) struct Gathering<'a> {
     flags: BTreeMap<Uuid, Uuid>,
     rounds: BTreeMap<Uuid, Round<'a>>,
     corrections: BTreeMap<Uuid, Vec<Correction>>,
+    /// By which fact the value held that a flag is about.
+    of: BTreeMap<Uuid, Uuid>,
 }
 
 impl<'a> Gathering<'a> {
@@ -114,12 +116,17 @@ impl<'a> Gathering<'a> {
                 old,
                 new,
                 reason,
+                stands,
                 ..
             } => {
-                let (id, act) = (fact.id, act(fact, reason));
-                self.about(*reading, fact, |entry| {
-                    entry.corrections.push(Change { id, act, old, new });
-                });
+                let change = Change {
+                    id: fact.id,
+                    act: act(fact, reason),
+                    old,
+                    new,
+                    stands,
+                };
+                self.about(*reading, fact, |entry| entry.corrections.push(change));
                 let made = Correction::of(fact).map(|(_, it)| it);
                 self.corrections.entry(*reading).or_default().extend(made);
             }
@@ -131,9 +138,14 @@ impl<'a> Gathering<'a> {
                 self.about_missed(*reading, fact, |missed| missed.retracted = Some(act));
             }
             Body::Flagged {
-                reading, finding, ..
-            } => self.flag(*reading, fact, Cause::Limit(finding)),
-            Body::RuleMet { reading, flag, .. } => self.flag(*reading, fact, Cause::Rule(flag)),
+                reading,
+                finding,
+                of,
+                ..
+            } => self.flag(*reading, fact, Cause::Limit(finding), *of),
+            Body::RuleMet {
+                reading, flag, of, ..
+            } => self.flag(*reading, fact, Cause::Rule(flag), *of),
             Body::Retaken(retake) => self.retaken(*retake, fact),
             Body::ReportedToNurse { flags, to, .. } => {
                 self.about_flags(flags, fact, |flag| flag.reported = Some(act(fact, to)));
@@ -177,17 +189,26 @@ impl<'a> Gathering<'a> {
                 };
                 let bounds = *bounds;
                 let range = Range { bounds, source };
-                self.chart.ranges.push((resident, *sign, *component, range));
+                let set = self.chart.ranges.entry(resident).or_default();
+                set.set_at(*sign, *component, range, fact.at);
             }
             _ => {}
         }
     }
 
-    fn flag(&mut self, reading: Uuid, fact: &Fact, cause: Cause<'a>) {
+    /// A flag that does not say which value it is about is about the newest of then.
+    fn flag(&mut self, reading: Uuid, fact: &Fact, cause: Cause<'a>, of: Option<Uuid>) {
+        let newest = self
+            .readings
+            .get(&reading)
+            .and_then(|it| it.corrections.last());
+        let newest = newest.map_or(reading, |it| it.id);
+        self.of.insert(fact.id, of.unwrap_or(newest));
         self.about(reading, fact, |entry| {
             entry.flags.push(Flag {
                 id: fact.id,
                 at: fact.at,
+                stands: true,
                 cause,
                 reported: None,
                 acknowledged: None,
@@ -245,6 +266,14 @@ impl<'a> Gathering<'a> {
         for entry in &mut chart.readings {
             if let Some(made) = self.corrections.get(&entry.id) {
                 stand(entry, made);
+            }
+            let (version, kept) = match entry.corrections.last() {
+                Some(last) => (last.id, last.stands),
+                None => (entry.id, &[][..]),
+            };
+            for flag in &mut entry.flags {
+                let of = self.of.get(&flag.id);
+                flag.stands = kept.contains(&flag.id) || of == Some(&version);
             }
         }
         chart.rounds = self.rounds.into_values().collect();

@@ -156,24 +156,30 @@ pub(super) const COLUMNS: [Column; 43] = [
     }),
     (
         "flags",
-        "limits crossed and rules met, with whose they are",
+        "limits crossed and rules met by what holds, with whose they are",
         |it| it.entry(flags),
     ),
-    ("reported_to", "nurses to whom those were reported", |it| {
-        it.entry(reported)
-    }),
-    ("open_reports", "how many of them nobody has closed", |it| {
-        it.entry(|entry| {
-            Some(
-                entry
-                    .flags
-                    .iter()
-                    .filter(|it| it.open())
-                    .count()
-                    .to_string(),
-            )
-        })
-    }),
+    (
+        "reported_to",
+        "nurses to whom a report of it was made",
+        |it| it.entry(reported),
+    ),
+    (
+        "open_reports",
+        "how many reports of it nobody has closed",
+        |it| {
+            it.entry(|entry| {
+                Some(
+                    entry
+                        .flags
+                        .iter()
+                        .filter(|it| it.open())
+                        .count()
+                        .to_string(),
+                )
+            })
+        },
+    ),
     (
         "changes",
         "corrections with what stood there before, corrections made apart that do not hold, and a retraction: when, who, why",
@@ -432,7 +438,10 @@ fn acted(act: &Act, what: &str) -> String {
 }
 
 fn flags(entry: &Entry) -> Option<String> {
-    let flags: Vec<String> = entry.flags.iter().map(|it| it.cause.to_string()).collect();
+    let flags: Vec<String> = entry
+        .standing_flags()
+        .map(|it| it.cause.to_string())
+        .collect();
     (!flags.is_empty()).then(|| flags.join(" | "))
 }
 

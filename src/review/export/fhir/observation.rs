@@ -1,6 +1,5 @@
 //! Observations from readings, and from what was not taken.
 
-use chrono::NaiveDate;
 use uuid::Uuid;
 
 use super::coded;
@@ -220,7 +219,7 @@ impl Writer<'_> {
                 self.home,
                 &entry.record.resident,
                 (sign, component),
-                day(entry),
+                entry.record.measured_at,
             ),
         };
         let mut words = Vec::new();
@@ -279,11 +278,6 @@ impl Writer<'_> {
         });
         written.collect()
     }
-}
-
-/// The day by which ranges are chosen.
-fn day(entry: &Entry) -> NaiveDate {
-    entry.record.measured_at.date_naive()
 }
 
 /// FHIR's status of a reading.
