@@ -8,7 +8,7 @@ use super::page::{Style, Who, day_and_time, lacking, not_taken, open_reports, pa
 use super::{Chart, Entry, Selection};
 use crate::residents::{Home, Resident};
 use crate::speaking::wording::capital;
-use crate::vitals::{Component, Precautions, RangeOf, VitalSign};
+use crate::vitals::{Component, Precautions, RangeOf, VitalSign, shown_source};
 
 /// How many readings of each vital sign are shown: what fits a page.
 const SHOWN: usize = 6;
@@ -126,7 +126,7 @@ fn ranges(chart: &Chart, home: &Home, resident: &Resident, day: Option<NaiveDate
                         th scope="row" { (capital(&name)) }
                         td.number data-of="From" { (range.bounds.low) }
                         td.number data-of="To" { (range.bounds.high) " " (range.bounds.unit.symbol()) }
-                        td { small { (range.source) } }
+                        td { small { (shown_source(&range.source)) } }
                     }
                 }
             }
