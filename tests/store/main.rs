@@ -163,7 +163,10 @@ fn a_file_of_another_program_is_left_alone() {
     drop(other);
     let error = refused(&recipes);
     assert!(matches!(error, StoreError::Foreign { .. }), "{error:?}");
-    assert!(error.to_string().contains("give the file of one"), "{error}");
+    assert!(
+        error.to_string().contains("give the file of one"),
+        "{error}"
+    );
 }
 
 #[test]
