@@ -68,14 +68,8 @@ impl Turn<'_> {
         if let Some(valued) = part.value {
             let sign = valued.measurement.sign();
             self.in_vain([sign]);
-            if self
-                .state
-                .drafts
-                .iter()
-                .filter(|it| it.sign() == sign)
-                .count()
-                > 1
-            {
+            let of_sign = self.state.drafts.iter().filter(|it| it.sign() == sign);
+            if of_sign.count() > 1 {
                 return self.which_of_several(sign);
             }
             let draft = self.state.drafts.iter_mut().find(|it| it.sign() == sign);

@@ -16,33 +16,10 @@ impl Turn<'_> {
         mut claims: Vec<Claim>,
         mut unclear: Vec<Unclear>,
     ) {
-        if let (Some(yes), Phase::Confirming(offer)) = (yes, &self.state.phase) {
-            let offered = offer.read_back.measurements();
-            let of_offered = |claim: &Claim, same: bool| {
-                let new = &claim.measurement;
-                offered.iter().any(|was| {
-                    is_another_way(was, new) == Some(false) && (was.value() == new.value()) == same
-                })
-            };
-            // With another value after it, that was no yes.
-            if !claims.iter().any(|it| of_offered(it, false)) {
-                claims.retain(|it| !of_offered(it, true));
-                self.yes(yes);
-                // An unlikely value may now want its second look first.
-                if matches!(self.state.phase, Phase::Confirming(_)) {
-                    let mut later: Vec<VitalSign> =
-                        claims.iter().map(|it| it.measurement.sign()).collect();
-                    later.extend(unclear.iter().map(|it| it.sign));
-                    if !later.is_empty() {
-                        let later = wording::capital(&wording::names(&later));
-                        self.say(&format!("{later}: not taken yet, say it after this."));
-                    }
-                    return;
-                }
-                if claims.is_empty() && unclear.is_empty() {
-                    return;
-                }
-            }
+        if let Some(yes) = yes
+            && self.yes_first(yes, &mut claims, &unclear)
+        {
+            return;
         }
         match &self.state.phase {
             Phase::Place | Phase::WhichBed(_) | Phase::Identify(_) => {
@@ -72,8 +49,7 @@ impl Turn<'_> {
         let asked = Phase::Asking(Question::Correction { refused: true });
         let refused = no || self.state.phase == asked;
         self.take_back(Dropped::Replaced);
-        let said = claims.iter().map(|it| it.measurement.sign());
-        let said: Vec<VitalSign> = said.chain(unclear.iter().map(|it| it.sign)).collect();
+        let said = signs_of(&claims, &unclear);
         let others = !self.state.drafts.iter().any(|it| said.contains(&it.sign()));
         let refused = if refused && others {
             std::mem::take(&mut self.state.drafts)
@@ -81,6 +57,8 @@ impl Turn<'_> {
             Vec::new()
         };
         if let Some(sign) = claims.iter().find_map(|it| self.several(it)) {
+            let others: Vec<VitalSign> = said.into_iter().filter(|it| *it != sign).collect();
+            self.say_later(&others);
             return self.which_of_several(sign);
         }
         let mut now = Vec::new();
@@ -104,6 +82,41 @@ impl Turn<'_> {
         self.advance();
     }
 
+    /// A yes before readings, to what was read back. True when there is nothing more to do
+    /// with the readings; what was only said again is taken out of them.
+    fn yes_first(&mut self, yes: &Yes, claims: &mut Vec<Claim>, unclear: &[Unclear]) -> bool {
+        let Phase::Confirming(offer) = &self.state.phase else {
+            return false;
+        };
+        let offered = offer.read_back.measurements();
+        let of_offered = |claim: &Claim, same: bool| {
+            let new = &claim.measurement;
+            offered.iter().any(|was| {
+                is_another_way(was, new) == Some(false) && (was.value() == new.value()) == same
+            })
+        };
+        // With another value after it, that was no yes.
+        if claims.iter().any(|it| of_offered(it, false)) {
+            return false;
+        }
+        claims.retain(|it| !of_offered(it, true));
+        self.yes(yes);
+        // An unlikely value may now want its second look first.
+        if matches!(self.state.phase, Phase::Confirming(_)) {
+            self.say_later(&signs_of(claims, unclear));
+            return true;
+        }
+        claims.is_empty() && unclear.is_empty()
+    }
+
+    /// What was said and can't be taken before something else is settled.
+    fn say_later(&mut self, signs: &[VitalSign]) {
+        if !signs.is_empty() {
+            let names = wording::capital(&wording::names(signs));
+            self.say(&format!("{names}: not taken yet, say it after this."));
+        }
+    }
+
     /// What was refused and not replaced is asked for, after what was said instead: it is
     /// not read back again as if it had been said again.
     fn ask_for_refused(&mut self, refused: Vec<Draft>) {
@@ -115,15 +128,14 @@ impl Turn<'_> {
             let names = wording::capital(&wording::names(&names));
             self.say(&format!("{names}: I ask after this."));
         }
-        self.state
-            .unclear
-            .extend(refused.into_iter().map(|it| Unclear {
-                sign: it.sign(),
-                why: Why::NoNumber,
-                qualifiers: it.claim.measurement.qualifiers().clone(),
-                taken: it.claim.taken,
-                manner: Manner::of(&it.claim),
-            }));
+        let asked = refused.into_iter().map(|it| Unclear {
+            sign: it.sign(),
+            why: Why::NoNumber,
+            qualifiers: it.claim.measurement.qualifiers().clone(),
+            taken: it.claim.taken,
+            manner: Manner::of(&it.claim),
+        });
+        self.state.unclear.extend(asked);
     }
 
     /// The vital sign of a claim that may replace more than one draft. Of those that were
@@ -394,6 +406,11 @@ impl Turn<'_> {
         };
         offer.measurements().into_iter().filter(far).collect()
     }
+}
+
+fn signs_of(claims: &[Claim], unclear: &[Unclear]) -> Vec<VitalSign> {
+    let clear = claims.iter().map(|it| it.measurement.sign());
+    clear.chain(unclear.iter().map(|it| it.sign)).collect()
 }
 
 /// A late entry whose time is asked for: it was not measured just now.
