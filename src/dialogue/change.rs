@@ -8,6 +8,7 @@ use uuid::Uuid;
 use super::Phase;
 use super::Question;
 use super::kept::KeptHere;
+use super::readings::sentence;
 use super::state::Draft;
 use super::turn::Turn;
 use crate::facts::Dropped;
@@ -15,9 +16,7 @@ use crate::hearing::{By, Heard};
 use crate::speaking::wording;
 use crate::understanding::{Manner, Order, Part, Unclear, Yes};
 use crate::vitals::rules::ToldWrong;
-use crate::vitals::{
-    CountError, Layer, Measurement, Qualifier, QualifierKind, Rhythm, VitalSign, Working,
-};
+use crate::vitals::{Measurement, Qualifier, VitalSign, Working, short_count};
 
 /// A change of a kept reading, read back.
 #[derive(Debug, Clone, PartialEq)]
@@ -210,7 +209,10 @@ impl Turn<'_> {
             _ => kept.working,
         };
         if let Some(why) = to.as_ref().and_then(|to| short_count(to, working)) {
-            return self.say(&format!("{why} Nothing is changed."));
+            return self.say(&format!(
+                "{}. Nothing is changed.",
+                sentence(&why.to_string())
+            ));
         }
         let change = Change {
             reading,
@@ -234,11 +236,8 @@ impl Turn<'_> {
             // Another took over while it waited for a yes.
             return self.refuse("Someone else kept that. Nothing is changed.");
         };
-        let unlikely = change.to.as_ref().is_some_and(|to| {
-            let mut findings = resident.limits.judge_on(to, measured_at).into_iter();
-            findings.any(|it| it.layer == Layer::Unlikely)
-        });
-        if unlikely && !change.second_look {
+        let unlikely = |to: &Measurement| resident.limits.is_unlikely(to, measured_at);
+        if change.to.as_ref().is_some_and(unlikely) && !change.second_look {
             self.prompt(&format!(
                 "That is far from the usual. Please look again. {} Yes to change it?",
                 change.read_back()
@@ -325,7 +324,7 @@ impl Turn<'_> {
         let worked = part.value.as_ref().map(|it| it.working);
         let working = worked.unwrap_or(change.working);
         if let Some(why) = short_count(&to, working) {
-            self.say(&why);
+            self.say(&format!("{}.", sentence(&why.to_string())));
             self.ask_again();
             return true;
         }
@@ -375,10 +374,7 @@ fn is_likely(order: &Order, kept: &KeptHere) -> bool {
 /// What a reading becomes by an order; none when it is taken back.
 fn changed(was: &Measurement, order: &Order) -> Result<Option<Measurement>, String> {
     let sentence = |why: &dyn std::fmt::Display| {
-        format!(
-            "{}. Nothing is changed.",
-            wording::capital(&wording::spelled(&why.to_string()))
-        )
+        format!("{}. Nothing is changed.", sentence(&why.to_string()))
     };
     match order {
         Order::Change { to: Some(to), .. } => Ok(Some(with_missing(to.measurement.clone(), was))),
@@ -389,17 +385,6 @@ fn changed(was: &Measurement, order: &Order) -> Result<Option<Measurement>, Stri
         }
         _ => Ok(None),
     }
-}
-
-/// Why a count over part of a minute can't be of this rhythm.
-fn short_count(to: &Measurement, working: Option<Working>) -> Option<String> {
-    let irregular =
-        to.qualifiers().get(QualifierKind::Rhythm) == Some(Qualifier::Rhythm(Rhythm::Irregular));
-    let short = matches!(working, Some(Working::Counted { seconds, .. }) if seconds < 60);
-    (irregular && short).then(|| {
-        let why = CountError::NeedsFullMinute { sign: to.sign() };
-        format!("{}.", wording::capital(&wording::spelled(&why.to_string())))
-    })
 }
 
 /// The new measurement with the qualifiers of the old one that were not said

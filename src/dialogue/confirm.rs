@@ -144,15 +144,11 @@ impl Turn<'_> {
                 self.say(
                     "No answer. Held as unconfirmed for the nurse to see; not kept as a reading.",
                 );
-                let unclear = self.state.unclear.drain(..);
-                let lost: Vec<VitalSign> = unclear.map(|it| it.sign).collect();
-                if !lost.is_empty() {
-                    self.say(&format!("Not kept: {}.", wording::names(&lost)));
-                }
+                self.say_unclear_lost();
             }
             Phase::Asking(question) => {
                 self.state.phase = Phase::Open;
-                let names = self.abandoned(&question);
+                let names = self.abandoned(Some(&question));
                 self.say(&format!("No answer. Not kept: {names}."));
             }
             Phase::ConfirmNotTaken(..) | Phase::ConfirmReport { .. } => {
@@ -173,14 +169,22 @@ impl Turn<'_> {
     }
 
     /// Clears what a question was about; returns the names of what is lost.
-    pub(super) fn abandoned(&mut self, question: &Question) -> String {
+    pub(super) fn abandoned(&mut self, question: Option<&Question>) -> String {
         let drafts = std::mem::take(&mut self.state.drafts);
         let mut signs: Vec<VitalSign> = drafts.iter().map(Draft::sign).collect();
-        if let Question::Value(unclear) = question {
+        if let Some(Question::Value(unclear)) = question {
             signs.push(unclear.sign);
         }
         signs.extend(self.state.unclear.drain(..).map(|it| it.sign));
         wording::names(&signs)
+    }
+
+    /// What was still to be asked for is let go, and said to be.
+    pub(super) fn say_unclear_lost(&mut self) {
+        if !self.state.unclear.is_empty() {
+            let names = self.abandoned(None);
+            self.say(&format!("Not kept: {names}."));
+        }
     }
 
     pub(super) fn not_taken(&mut self, signs: Vec<VitalSign>, reason: NotTakenReason) {

@@ -65,24 +65,11 @@ impl Turn<'_> {
     /// Stores what a reading raised and opens its report. Returns what to say.
     pub(super) fn raise(&mut self, resident: &Resident, reading: Uuid, raised: Raised) -> String {
         let said = spoken(&raised);
-        let whose = resident.id.clone();
         let kept = self.state.kept.get(&resident.id).into_iter().flatten();
         let mut versions = kept.filter(|it| it.id == reading).map(|it| it.version);
-        let of = Some(versions.next().unwrap_or(reading));
-        let flag = self.keep(match raised.clone() {
-            Raised::Limit(finding) => Body::Flagged {
-                reading,
-                resident: whose,
-                finding,
-                of,
-            },
-            Raised::Rule(flag) => Body::RuleMet {
-                reading,
-                resident: whose,
-                flag,
-                of,
-            },
-        });
+        let of = versions.next().unwrap_or(reading);
+        let body = raised.clone().into_body(reading, resident.id.clone(), of);
+        let flag = self.keep(body);
         let kept = self.state.kept.get_mut(&resident.id);
         if let Some(kept) = kept.into_iter().flatten().find(|it| it.id == reading) {
             kept.flags.push((flag, raised.clone()));

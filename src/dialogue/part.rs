@@ -117,18 +117,15 @@ impl Turn<'_> {
     fn ask_anew(&mut self, why: &Why, part: &Part) {
         self.take_back(Dropped::Replaced);
         for Draft { claim, .. } in std::mem::take(&mut self.state.drafts) {
-            let sign = claim.measurement.sign();
-            let mut qualifiers = claim.measurement.qualifiers().clone();
-            let fits = |it: &&Qualifier| sign.qualifiers().contains(&it.kind());
-            let said = part.qualifiers.iter().filter(fits);
-            said.for_each(|it| qualifiers.set(*it));
-            self.state.unclear.push_front(Unclear {
-                sign,
-                why: why.clone(),
-                qualifiers,
-                taken: claim.taken,
+            let mut unclear = Unclear {
                 manner: None,
-            });
+                ..Unclear::of(&claim, why.clone())
+            };
+            let own = unclear.sign.qualifiers();
+            let fits = |it: &&Qualifier| own.contains(&it.kind());
+            let said = part.qualifiers.iter().filter(fits);
+            said.for_each(|it| unclear.qualifiers.set(*it));
+            self.state.unclear.push_front(unclear);
         }
         self.advance();
     }

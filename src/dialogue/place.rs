@@ -138,7 +138,7 @@ impl Turn<'_> {
         {
             let question = question.clone();
             self.state.phase = self.idle();
-            let names = self.abandoned(&question);
+            let names = self.abandoned(Some(&question));
             self.say(&format!("Not kept: {names}."));
             return false;
         }

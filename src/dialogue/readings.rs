@@ -5,8 +5,8 @@ use super::turn::Turn;
 use super::{Phase, Question, time};
 use crate::facts::{Body, Dropped, ReadBack, Ready};
 use crate::speaking::wording;
-use crate::understanding::{Claim, Manner, Unclear, Why, Yes};
-use crate::vitals::{CountError, Layer, Measurement, Qualifier, Rhythm, VitalSign, Working};
+use crate::understanding::{Claim, Unclear, Why, Yes};
+use crate::vitals::{Measurement, Qualifier, VitalSign, short_count};
 
 impl Turn<'_> {
     pub(super) fn readings(
@@ -78,7 +78,7 @@ impl Turn<'_> {
             self.state.drafts.retain(|draft| draft.sign() != sign);
             self.state.unclear.push_back(it);
         }
-        self.ask_for_refused(refused);
+        self.ask_for_refused(&refused);
         self.advance();
     }
 
@@ -119,7 +119,7 @@ impl Turn<'_> {
 
     /// What was refused and not replaced is asked for, after what was said instead: it is
     /// not read back again as if it had been said again.
-    fn ask_for_refused(&mut self, refused: Vec<Draft>) {
+    fn ask_for_refused(&mut self, refused: &[Draft]) {
         if refused.is_empty() {
             return;
         }
@@ -128,13 +128,9 @@ impl Turn<'_> {
             let names = wording::capital(&wording::names(&names));
             self.say(&format!("{names}: I ask after this."));
         }
-        let asked = refused.into_iter().map(|it| Unclear {
-            sign: it.sign(),
-            why: Why::NoNumber,
-            qualifiers: it.claim.measurement.qualifiers().clone(),
-            taken: it.claim.taken,
-            manner: Manner::of(&it.claim),
-        });
+        let asked = refused
+            .iter()
+            .map(|it| Unclear::of(&it.claim, Why::NoNumber));
         self.state.unclear.extend(asked);
     }
 
@@ -305,29 +301,16 @@ impl Turn<'_> {
     /// A count over part of a minute is no rate once the rhythm turns out to be
     /// irregular: it is asked for again.
     fn recount(&mut self) {
-        let irregular = Qualifier::Rhythm(Rhythm::Irregular);
-        let short = |it: &Draft| {
-            let counted =
-                matches!(it.claim.working, Some(Working::Counted { seconds, .. }) if seconds < 60);
-            counted
-                && it
-                    .claim
-                    .measurement
-                    .qualifiers()
-                    .iter()
-                    .any(|it| it == irregular)
-        };
-        while let Some(at) = self.state.drafts.iter().position(short) {
-            let Draft { claim, .. } = self.state.drafts.remove(at);
-            let sign = claim.measurement.sign();
-            self.state.unclear.push_back(Unclear {
-                sign,
-                why: Why::Arithmetic(CountError::NeedsFullMinute { sign }.to_string()),
-                qualifiers: claim.measurement.qualifiers().clone(),
-                taken: claim.taken,
-                manner: None,
-            });
-        }
+        self.state.drafts.retain(|Draft { claim, .. }| {
+            let short = short_count(&claim.measurement, claim.working);
+            if let Some(why) = short {
+                self.state.unclear.push_back(Unclear {
+                    manner: None,
+                    ..Unclear::of(claim, Why::Arithmetic(why.to_string()))
+                });
+            }
+            short.is_none()
+        });
     }
 
     pub(super) fn ask(&mut self, question: Question) {
@@ -400,10 +383,7 @@ impl Turn<'_> {
         let Some(resident) = self.resident() else {
             return Vec::new();
         };
-        let far = |it: &Measurement| {
-            let mut findings = resident.limits.judge_on(it, self.now).into_iter();
-            findings.any(|finding| finding.layer == Layer::Unlikely)
-        };
+        let far = |it: &Measurement| resident.limits.is_unlikely(it, self.now);
         offer.measurements().into_iter().filter(far).collect()
     }
 }
@@ -414,13 +394,10 @@ fn signs_of(claims: &[Claim], unclear: &[Unclear]) -> Vec<VitalSign> {
 }
 
 /// A late entry whose time is asked for: it was not measured just now.
-pub(super) fn untimed(claim: &Claim) -> Unclear {
+fn untimed(claim: &Claim) -> Unclear {
     Unclear {
-        sign: claim.measurement.sign(),
-        why: Why::BadTime,
-        qualifiers: claim.measurement.qualifiers().clone(),
         taken: None,
-        manner: Manner::of(claim),
+        ..Unclear::of(claim, Why::BadTime)
     }
 }
 

@@ -14,7 +14,7 @@ use super::{Phase, State};
 use crate::facts::Time;
 use crate::grammar::{Spoken, Token};
 use crate::hearing::{By, Heard};
-use crate::understanding::{Manner, Meant, NotUnderstood, Unclear, Utterance, Why, meant};
+use crate::understanding::{Claim, Meant, NotUnderstood, Unclear, Utterance, Why, meant};
 
 /// How often in a row.
 const ASKS: u8 = 2;
@@ -183,13 +183,8 @@ impl Turn<'_> {
             && self.follows_talk(heard, NO_PAUSE)
         {
             *yes = None;
-            unclear.extend(claims.drain(..).map(|it| Unclear {
-                sign: it.measurement.sign(),
-                qualifiers: it.measurement.qualifiers().clone(),
-                taken: it.taken,
-                manner: Manner::of(&it),
-                why: Why::Unsure(it.confidence),
-            }));
+            let unsure = |it: Claim| Unclear::of(&it, Why::Unsure(it.confidence));
+            unclear.extend(claims.drain(..).map(unsure));
         }
     }
 

@@ -5,7 +5,7 @@
 use chrono::Duration;
 
 use super::turn::Turn;
-use super::{Event, Phase, Question};
+use super::{Event, Phase};
 use crate::facts::{Body, Time};
 use crate::grammar::Command;
 use crate::residents::Staff;
@@ -257,10 +257,7 @@ impl Turn<'_> {
         ) {
             self.give_up();
         }
-        if !self.state.unclear.is_empty() {
-            let names = self.abandoned(&Question::Correction { refused: false });
-            self.say(&format!("Not kept: {names}."));
-        }
+        self.say_unclear_lost();
         self.drop_move();
         self.leave();
         self.state.staff.who = Who::Asked;

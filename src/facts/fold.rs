@@ -46,6 +46,26 @@ impl Raised {
         let met: Vec<Self> = met.map(Self::Rule).collect();
         outside.into_iter().map(Self::Limit).chain(met).collect()
     }
+
+    /// The fact that says it of a reading, as that stood by the fact `of`.
+    #[must_use]
+    pub fn into_body<R>(self, reading: Uuid, resident: ResidentId, of: Uuid) -> Body<R> {
+        let of = Some(of);
+        match self {
+            Self::Limit(finding) => Body::Flagged {
+                reading,
+                resident,
+                finding,
+                of,
+            },
+            Self::Rule(flag) => Body::RuleMet {
+                reading,
+                resident,
+                flag,
+                of,
+            },
+        }
+    }
 }
 
 /// A flag that no report has closed.

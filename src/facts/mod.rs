@@ -31,6 +31,7 @@ pub use chain_head::ChainHead;
 pub use confirmation::{KeptReading, ReadBack, Ready};
 pub use fold::{OpenReport, Pending, Raised, Reading, Recheck, Record};
 pub use ranges::residents_with_ranges;
+pub(crate) use ranges::set_by;
 pub use standing::{Correction, Standing};
 
 /// A moment, with the home's own offset from UTC.

@@ -2,7 +2,7 @@
 
 use super::{Body, Fact};
 use crate::residents::Home;
-use crate::vitals::{Range, Source};
+use crate::vitals::{Bounds, Component, Limits, Range, Source, VitalSign};
 
 /// The home with every range that the facts set: what the recorder and the
 /// nurse's pages judge by. A range of the record holds from the moment it was set, one
@@ -29,19 +29,25 @@ impl Home {
         else {
             return;
         };
-        let source = Source::Nurse {
-            name: fact.by.name.clone(),
-            on: fact.at.date_naive(),
-        };
-        let range = Range {
-            bounds: *bounds,
-            source,
-        };
         let mut residents = self.residents.iter_mut();
         if let Some(it) = residents.find(|it| it.id == *resident) {
-            it.limits.set_at(*sign, *component, range, fact.at);
+            set_by(&mut it.limits, fact, (*sign, *component), *bounds);
         }
     }
+}
+
+/// Sets a range by the nurse of a fact, from its moment on.
+pub(crate) fn set_by<R>(
+    limits: &mut Limits,
+    fact: &Fact<R>,
+    (sign, component): (VitalSign, Component),
+    bounds: Bounds,
+) {
+    let source = Source::Nurse {
+        name: fact.by.name.clone(),
+        on: fact.at.date_naive(),
+    };
+    limits.set_at(sign, component, Range { bounds, source }, fact.at);
 }
 
 #[cfg(test)]
@@ -51,7 +57,7 @@ mod tests {
 
     use super::*;
     use crate::residents::{ResidentId, Staff};
-    use crate::vitals::{Bounds, Component, Unit, VitalSign};
+    use crate::vitals::Unit;
 
     const HOME: &str = include_str!("../../audio-fixtures/demo-home.toml");
 

@@ -61,16 +61,8 @@ impl Sentence<'_> {
                 Ok(claim) => match claims.iter().position(|it| contradicts(it, &claim)) {
                     Some(at) => {
                         let first = claims.remove(at).measurement;
-                        let qualifiers = claim.measurement.qualifiers().clone();
-                        let manner = Manner::of(&claim);
-                        let why = Why::Either(vec![first, claim.measurement]);
-                        unclear.push(Unclear {
-                            sign,
-                            why,
-                            qualifiers,
-                            taken: claim.taken,
-                            manner,
-                        });
+                        let why = Why::Either(vec![first, claim.measurement.clone()]);
+                        unclear.push(Unclear::of(&claim, why));
                     }
                     None => claims.push(claim),
                 },

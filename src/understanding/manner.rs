@@ -82,26 +82,22 @@ impl Manner {
             _ => None,
         });
         let chair = precautions.and_then(|it| it.chair_weight);
-        tokens
-            .iter()
-            .find_map(|it| match it.token {
-                Token::Counted(seconds) => Some(Self::counted(sign, seconds)),
-                Token::LessChair => chair.map(|chair| Self {
-                    sign,
-                    unit: unit.unwrap_or(chair.unit()),
-                    worked: Some(Worked::LessChair(chair)),
-                    result: None,
-                }),
-                _ => None,
-            })
-            .or_else(|| {
-                unit.map(|unit| Self {
-                    sign,
-                    unit,
-                    worked: None,
-                    result: None,
-                })
-            })
+        let worked = tokens.iter().find_map(|it| match it.token {
+            Token::Counted(seconds) => Some(Worked::Counted(seconds)),
+            Token::LessChair => chair.map(Worked::LessChair),
+            _ => None,
+        });
+        let unit = match worked {
+            Some(Worked::Counted(_)) => Unit::PerMinute,
+            Some(Worked::LessChair(chair)) => unit.unwrap_or(chair.unit()),
+            None => unit?,
+        };
+        Some(Self {
+            sign,
+            unit,
+            worked,
+            result: None,
+        })
     }
 }
 

@@ -188,21 +188,14 @@ fn with_rivals(
                     certain.push(claim);
                     continue;
                 }
-                let (why, qualifiers) = match rivals.into_iter().next() {
+                unclear.push(match rivals.into_iter().next() {
                     Some(Rival {
                         measurement: rival, ..
-                    }) => {
-                        let agreed = agreed(&claim.measurement, &rival);
-                        (Why::Either(vec![claim.measurement.clone(), rival]), agreed)
-                    }
-                    None => (Why::Unsure(share), claim.measurement.qualifiers().clone()),
-                };
-                unclear.push(Unclear {
-                    sign: claim.measurement.sign(),
-                    qualifiers,
-                    taken: claim.taken,
-                    manner: Manner::of(&claim),
-                    why,
+                    }) => Unclear {
+                        qualifiers: agreed(&claim.measurement, &rival),
+                        ..Unclear::of(&claim, Why::Either(vec![claim.measurement.clone(), rival]))
+                    },
+                    None => Unclear::of(&claim, Why::Unsure(share)),
                 });
             }
             // "Yesterday my pressure was" begins with what sounds like a yes.

@@ -127,6 +127,20 @@ pub struct Unclear {
     pub manner: Option<Manner>,
 }
 
+impl Unclear {
+    /// A claim that is asked for again, with all that is known of it but its value.
+    #[must_use]
+    pub fn of(claim: &Claim, why: Why) -> Self {
+        Self {
+            sign: claim.measurement.sign(),
+            why,
+            qualifiers: claim.measurement.qualifiers().clone(),
+            taken: claim.taken,
+            manner: Manner::of(claim),
+        }
+    }
+}
+
 /// Why a reading is not clear.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 #[serde(rename_all = "snake_case")]

@@ -2,7 +2,7 @@
 
 use thiserror::Error;
 
-use super::{Rhythm, VitalSign};
+use super::{Measurement, Qualifier, QualifierKind, Rhythm, VitalSign, Working};
 
 /// How late the word that ends a timed count may be, in seconds. Later, the time
 /// of the count is not known. Two seconds in thirty are 7 %.
@@ -77,6 +77,16 @@ pub fn rate(
     }
     // Saturates far beyond what a person can have, which is refused later.
     Ok(counted.saturating_mul(times))
+}
+
+/// Why a reading can't stand that was counted over part of a minute and is irregular.
+#[must_use]
+pub fn short_count(measurement: &Measurement, working: Option<Working>) -> Option<CountError> {
+    let rhythm = measurement.qualifiers().get(QualifierKind::Rhythm);
+    let irregular = rhythm == Some(Qualifier::Rhythm(Rhythm::Irregular));
+    let short = matches!(working, Some(Working::Counted { seconds, .. }) if seconds < 60);
+    let sign = measurement.sign();
+    (irregular && short).then_some(CountError::NeedsFullMinute { sign })
 }
 
 #[cfg(test)]

@@ -390,6 +390,13 @@ impl Limits {
         self.judge_on(measurement, When::Newest)
     }
 
+    /// Whether `measurement` is far from the usual, so that it is asked about once more.
+    #[must_use]
+    pub fn is_unlikely(&self, measurement: &Measurement, when: impl Into<When>) -> bool {
+        let mut findings = self.judge_on(measurement, when).into_iter();
+        findings.any(|it| it.layer == Layer::Unlikely)
+    }
+
     /// Every limit that `measurement` crosses by the ranges in force when it was
     /// taken, the gravest layer first.
     #[must_use]

@@ -15,7 +15,7 @@ use crate::residents::{ResidentId, Staff};
 use crate::round::shown;
 use crate::speaking::wording::capital;
 use crate::vitals::rules::Known;
-use crate::vitals::{History, Layer, Limits, Measurement, Reading};
+use crate::vitals::{History, Limits, Measurement, Reading};
 
 pub use measure::{ALERTNESS, OVER, VALUE, qualifier_field};
 pub use resident::{ask_recheck, note_resident, set_range};
@@ -153,8 +153,7 @@ fn is_unlikely(index: &Index, entry: &Entry, new: &Measurement) -> bool {
     let resident = index.home().resident(index.resident_of(entry));
     let usual = Limits::default();
     let limits = resident.map_or(&usual, |it| &it.limits);
-    let mut findings = limits.judge_on(new, entry.measured_at).into_iter();
-    findings.any(|it| it.layer == Layer::Unlikely)
+    limits.is_unlikely(new, entry.measured_at)
 }
 
 /// Decides between corrections that were made apart: the one that is chosen is made
@@ -204,24 +203,10 @@ fn corrected(
             by_nurse: true,
         },
     )];
-    let of = Some(facts[0].id);
+    let of = facts[0].id;
     let mut seen = open_flags(index, id);
     for raised in raised(index, entry, new) {
-        let (reading, resident) = (id, resident.clone());
-        let body = match raised {
-            Raised::Limit(finding) => Body::Flagged {
-                reading,
-                resident,
-                finding,
-                of,
-            },
-            Raised::Rule(flag) => Body::RuleMet {
-                reading,
-                resident,
-                flag,
-                of,
-            },
-        };
+        let body = raised.into_body(id, resident.clone(), of);
         let flagged = acting.fact(entry.round, body);
         seen.push(flagged.id);
         facts.push(flagged);

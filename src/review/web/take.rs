@@ -61,8 +61,7 @@ pub async fn round_csv(
     Path(id): Path<String>,
 ) -> Response {
     let what = format!("round {id} as CSV");
-    let answer = taken(Arc::clone(&station), Of::round(&id), Form::Csv).await;
-    noted(&station, &session, &method, &what, answer)
+    given((station, session, method), Of::round(&id), Form::Csv, &what).await
 }
 
 /// A round as a FHIR Bundle.
@@ -73,8 +72,13 @@ pub async fn round_fhir(
     Path(id): Path<String>,
 ) -> Response {
     let what = format!("round {id} as FHIR");
-    let answer = taken(Arc::clone(&station), Of::round(&id), Form::Fhir).await;
-    noted(&station, &session, &method, &what, answer)
+    given(
+        (station, session, method),
+        Of::round(&id),
+        Form::Fhir,
+        &what,
+    )
+    .await
 }
 
 /// A resident as CSV.
@@ -85,13 +89,8 @@ pub async fn resident_csv(
     Path(id): Path<String>,
 ) -> Response {
     let what = format!("resident {id} as CSV");
-    let answer = taken(
-        Arc::clone(&station),
-        Of::Resident(ResidentId(id)),
-        Form::Csv,
-    )
-    .await;
-    noted(&station, &session, &method, &what, answer)
+    let of = Of::Resident(ResidentId(id));
+    given((station, session, method), of, Form::Csv, &what).await
 }
 
 /// A resident as a FHIR Bundle.
@@ -102,23 +101,18 @@ pub async fn resident_fhir(
     Path(id): Path<String>,
 ) -> Response {
     let what = format!("resident {id} as FHIR");
-    let answer = taken(
-        Arc::clone(&station),
-        Of::Resident(ResidentId(id)),
-        Form::Fhir,
-    )
-    .await;
-    noted(&station, &session, &method, &what, answer)
+    let of = Of::Resident(ResidentId(id));
+    given((station, session, method), of, Form::Fhir, &what).await
 }
 
 /// A file leaves the station: the log says who took it, or it does not leave.
-fn noted(
-    station: &Station,
-    session: &Session,
-    method: &Method,
+async fn given(
+    (station, session, method): (Arc<Station>, Session, Method),
+    of: Of,
+    form: Form,
     what: &str,
-    answer: Response,
 ) -> Response {
+    let answer = taken(Arc::clone(&station), of, form).await;
     if method != Method::GET || answer.status() != StatusCode::OK {
         return answer;
     }

@@ -5,8 +5,8 @@ use std::collections::BTreeMap;
 use uuid::Uuid;
 
 use super::{Act, Cause, Change, Chart, Entry, Flag, Missed, Retaken, Round, Unconfirmed};
-use crate::facts::{Body, Correction, Fact, Standing};
-use crate::vitals::{Range, Retake, Source};
+use crate::facts::{Body, Correction, Fact, Standing, set_by};
+use crate::vitals::Retake;
 
 #[derive(Default)]
 pub(super) struct Gathering<'a> {
@@ -183,14 +183,8 @@ impl<'a> Gathering<'a> {
                 component,
                 bounds,
             } => {
-                let source = Source::Nurse {
-                    name: fact.by.name.clone(),
-                    on: fact.at.date_naive(),
-                };
-                let bounds = *bounds;
-                let range = Range { bounds, source };
-                let set = self.chart.ranges.entry(resident).or_default();
-                set.set_at(*sign, *component, range, fact.at);
+                let limits = self.chart.ranges.entry(resident).or_default();
+                set_by(limits, fact, (*sign, *component), *bounds);
             }
             _ => {}
         }
