@@ -105,6 +105,40 @@ async fn a_nurses_act_by_an_aide_is_refused_and_noted() {
 }
 
 #[tokio::test]
+async fn the_log_shows_what_was_before_many_refusals() {
+    let site = Site::new();
+    let made = "made the account pquist (nurse)";
+    site.station
+        .accounts()
+        .log(super::made::now(), "admin", made);
+    let mut aide = site.visitor(Role::Aide).await;
+    for _ in 0..400 {
+        aide.get("/log").await;
+    }
+    let mut admin = site.visitor(Role::Administrator).await;
+    let (_, log) = admin.get("/log").await;
+    assert!(log.contains("refused (aide): GET /log") && log.contains("400 times since"));
+    assert!(log.contains(made) && !log.contains("rel=\"next\""), "{log}");
+    for line in 0..150 {
+        let what = format!("took round {line} as CSV");
+        site.station
+            .accounts()
+            .log(super::made::now(), "imarlow", &what);
+    }
+    let (_, log) = admin.get("/log").await;
+    assert!(!log.contains(made));
+    let (_, next) = log.split_once("rel=\"next\" href=\"").unwrap();
+    let (_, older) = admin.get(next.split('"').next().unwrap()).await;
+    assert!(
+        older.contains(made) && older.contains("The newest"),
+        "{older}"
+    );
+    let (status, page) = admin.get("/log?before=zzz").await;
+    assert_eq!(status, StatusCode::NOT_FOUND);
+    assert!(page.contains("There is no such page of the log"));
+}
+
+#[tokio::test]
 async fn a_form_without_its_token_is_refused() {
     let site = Site::new();
     let before = site.facts().len();

@@ -1,6 +1,8 @@
 //! What happened at the door: who signed in, who was refused what, who made
 //! whose account. Never what was read there.
 
+use std::collections::HashMap;
+
 use rusqlite::params;
 
 use super::{AccountError, Accounts};
@@ -12,15 +14,53 @@ const MOST_WRONG: u32 = 5_000;
 /// The file is looked through for them at one line in so many.
 const SELDOM: i64 = 64;
 
+/// Lines on a page.
+const PAGE: usize = 100;
+/// So many lines are looked through for one page, whatever falls together on it.
+const MOST_READ: u32 = 20_000;
+
 /// One line of the log.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct LogLine {
-    /// When, as written.
+    /// When, as written; the last time, where there were several.
     pub at: String,
     /// The sign-in name.
     pub who: String,
     /// What happened.
     pub what: String,
+    /// How often, and since when: the same refusal is one line of a page.
+    pub times: u32,
+    /// The first of those times.
+    pub since: String,
+}
+
+impl LogLine {
+    fn of(row: &rusqlite::Row<'_>) -> rusqlite::Result<Self> {
+        let at: String = row.get(0)?;
+        Ok(Self {
+            since: at.clone(),
+            at,
+            who: row.get(1)?,
+            what: row.get(2)?,
+            times: 1,
+        })
+    }
+
+    /// Whether it says that someone was refused: whoever is may try again as often as
+    /// they like, and must not thereby push all else out of sight.
+    fn is_refusal(&self) -> bool {
+        let begins = |it| self.what.starts_with(it);
+        begins("refused (") || begins("locked for ") || self.what == "wrong name or password"
+    }
+}
+
+/// A page of the log.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct LogPage {
+    /// Its lines, newest first.
+    pub lines: Vec<LogLine>,
+    /// Where the next page begins, if there is one.
+    pub older: Option<i64>,
 }
 
 impl Accounts {
@@ -65,13 +105,39 @@ impl Accounts {
     pub fn log_lines(&self, most: u32) -> Result<Vec<LogLine>, AccountError> {
         let sql = "SELECT at, who, what FROM log ORDER BY seq DESC LIMIT ?";
         let mut select = self.connection.prepare_cached(sql)?;
-        let lines = select.query_map([most], |row| {
-            Ok(LogLine {
-                at: row.get(0)?,
-                who: row.get(1)?,
-                what: row.get(2)?,
-            })
-        })?;
+        let lines = select.query_map([most], LogLine::of)?;
         Ok(lines.collect::<Result<_, _>>()?)
+    }
+
+    /// A page of lines, newest first: the newest, or those older than the page that
+    /// named this place. The same refusal of the same person is one line of it.
+    ///
+    /// # Errors
+    /// [`AccountError::Broken`].
+    pub fn log_page(&self, before: Option<i64>) -> Result<LogPage, AccountError> {
+        let sql = "SELECT at, who, what, seq FROM log WHERE seq < ? ORDER BY seq DESC LIMIT ?";
+        let mut select = self.connection.prepare_cached(sql)?;
+        let mut rows = select.query(params![before.unwrap_or(i64::MAX), MOST_READ + 1])?;
+        let (mut lines, mut refusals) = (Vec::<LogLine>::new(), HashMap::new());
+        let (mut read, mut last) = (0, None);
+        while let Some(row) = rows.next()? {
+            let line = LogLine::of(row)?;
+            let same = line
+                .is_refusal()
+                .then(|| (line.who.clone(), line.what.clone()));
+            let known = same.as_ref().and_then(|it| refusals.get(it).copied());
+            if read == MOST_READ || (known.is_none() && lines.len() == PAGE) {
+                return Ok(LogPage { lines, older: last });
+            }
+            (read, last) = (read + 1, Some(row.get(3)?));
+            if let Some(at) = known {
+                let first: &mut LogLine = &mut lines[at];
+                (first.times, first.since) = (first.times + 1, line.at);
+                continue;
+            }
+            refusals.extend(same.map(|it| (it, lines.len())));
+            lines.push(line);
+        }
+        Ok(LogPage { lines, older: None })
     }
 }

@@ -19,7 +19,7 @@ use crate::vitals::{LONGEST_TEXT, too_long};
 
 pub use lockout::{FREE_TRIES, LONGEST, lock_after};
 pub(crate) use lockout::{TRIES, Tries};
-pub use log::LogLine;
+pub use log::{LogLine, LogPage};
 pub use password::{SHORTEST, Weak, one_time_code, random_token};
 pub(crate) use password::{hash, verify};
 

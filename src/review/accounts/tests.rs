@@ -198,3 +198,42 @@ fn what_must_be_logged_says_when_it_was_not() {
             .is_err()
     );
 }
+
+#[test]
+fn refusals_push_nothing_out_of_reach() {
+    let accounts = with_nurse();
+    for _ in 0..500 {
+        accounts.log(noon(), "dwhitlock", "refused (aide): GET /log");
+    }
+    let page = accounts.log_page(None).unwrap();
+    assert_eq!(page.older, None);
+    let (refused, others) = page.lines.split_first().unwrap();
+    assert_eq!((&*refused.who, refused.times), ("dwhitlock", 500));
+    assert!(others.iter().any(|it| it.what == "signed in"));
+
+    // Of other paths each is its own line, on as many pages as it takes.
+    for path in 0..250 {
+        let what = format!("refused (aide): GET /people/{path}");
+        accounts.log(noon(), "dwhitlock", &what);
+        accounts.log(noon(), "dwhitlock", "refused (aide): GET /log");
+    }
+    let (mut before, mut lines) = (None, Vec::new());
+    let mut pages = 0;
+    loop {
+        let page = accounts.log_page(before).unwrap();
+        assert!(page.lines.len() <= 100);
+        lines.extend(page.lines);
+        pages += 1;
+        before = page.older;
+        if before.is_none() {
+            break;
+        }
+    }
+    let all = accounts.log_lines(10_000).unwrap();
+    let told: u32 = lines.iter().map(|it| it.times).sum();
+    assert_eq!(told as usize, all.len(), "each is counted once");
+    assert_eq!(pages, 3);
+    let found = |what: &str| lines.iter().filter(|it| it.what == what).count();
+    assert_eq!(found("refused (aide): GET /people/0"), 1);
+    assert_eq!(found("signed in"), 1);
+}

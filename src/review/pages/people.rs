@@ -4,7 +4,7 @@ use maud::{Markup, html};
 
 use super::layout::{Place, page};
 use super::parts::state;
-use crate::review::accounts::{LogLine, Role, User};
+use crate::review::accounts::{LogPage, Role, User};
 use crate::review::fields::Fields;
 use crate::review::sessions::Session;
 
@@ -120,7 +120,7 @@ fn button(session: &Session, to: &str, word: &str, whose: &str) -> Markup {
 }
 
 /// What happened at the door.
-pub fn log(session: &Session, lines: &[LogLine]) -> Markup {
+pub fn log(session: &Session, log: &LogPage, older: bool) -> Markup {
     page(
         session,
         Place::Log,
@@ -128,8 +128,9 @@ pub fn log(session: &Session, lines: &[LogLine]) -> Markup {
         &html! {
             div.head {
                 h1 { "Log" }
-                p.soft { "Who signed in, who was refused, who changed an account; newest first. What \
-                     nurses did to readings is in the record itself." }
+                p.soft { "Who signed in, who was refused, who changed an account; newest first. The \
+                     same refusal again is counted in one line. What nurses did to readings is in \
+                     the record itself." }
             }
             section.card {
                 table.rows {
@@ -138,8 +139,23 @@ pub fn log(session: &Session, lines: &[LogLine]) -> Markup {
                         th scope="col" { "When" } th scope="col" { "Who" } th scope="col" { "What" }
                     } }
                     tbody {
-                        @for line in lines {
-                            tr { td.nowrap { (line.at) } td { (line.who) } td { (line.what) } }
+                        @for line in &log.lines {
+                            tr {
+                                td.nowrap { (line.at) }
+                                td { (line.who) }
+                                td { (line.what) @if line.times > 1 {
+                                    span.soft { ", " (line.times) " times since " (line.since) }
+                                } }
+                            }
+                        }
+                    }
+                }
+                @if log.lines.is_empty() { p.none { "Nothing is older." } }
+                @if older || log.older.is_some() {
+                    nav.pages aria-label="Pages of the log" {
+                        @if older { a.button rel="prev" href="/log" { "The newest" } }
+                        @if let Some(place) = log.older {
+                            a.button rel="next" href={ "/log?before=" (place) } { "Older" }
                         }
                     }
                 }

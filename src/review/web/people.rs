@@ -7,6 +7,7 @@ use axum::extract::{Path, State};
 use axum::http::StatusCode;
 use axum::response::{IntoResponse, Redirect, Response};
 
+use super::show::missing;
 use crate::residents::Staff;
 use crate::review::accounts::{AccountError, Role};
 use crate::review::fields::Fields;
@@ -169,14 +170,22 @@ fn set_active(
     }
 }
 
-/// The log.
+/// The log: its newest page, or the one that begins at a place.
 pub async fn log(
     State(station): State<Arc<Station>>,
     Extension(session): Extension<Session>,
+    Extension(fields): Extension<Fields>,
 ) -> Response {
-    let lines = station.accounts().log_lines(300);
-    match lines {
-        Ok(lines) => pages::log(&session, &lines).into_response(),
+    let before = match fields.get("before") {
+        "" => None,
+        place => match place.parse() {
+            Ok(place) => Some(place),
+            Err(_) => return missing("page of the log"),
+        },
+    };
+    let page = station.accounts().log_page(before);
+    match page {
+        Ok(page) => pages::log(&session, &page, before.is_some()).into_response(),
         Err(error) => broken(&error),
     }
 }
