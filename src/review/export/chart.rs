@@ -11,11 +11,11 @@ use uuid::Uuid;
 use self::gathering::Gathering;
 use crate::facts::{ChainHead, Fact, ReadingRecord, Time};
 use crate::residents::{Home, ResidentId, Staff};
-use crate::round::crossed;
+use crate::round::over_limit;
 use crate::store::Unread;
 use crate::vitals::{
-    Component, Finding, Limits, Measurement, NotTakenReason, Range, RetakeReason, VitalSign, When,
-    rules,
+    Component, Finding, Limits, Measurement, NotTakenReason, Range, RetakeReason, Units, VitalSign,
+    When, rules, shown_source,
 };
 
 /// Who did something, and when.
@@ -69,9 +69,13 @@ impl<'a> Cause<'a> {
 
 impl fmt::Display for Cause<'_> {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        // Whose it is, as the pages name it.
         match self {
-            Self::Limit(finding) => f.write_str(&crossed(finding)),
-            Self::Rule(it) => write!(f, "{} Limit: {} ({})", it.say, it.limit, it.source),
+            Self::Limit(it) => write!(f, "{} ({})", over_limit(it), shown_source(&it.source)),
+            Self::Rule(it) => {
+                let source = shown_source(&it.source);
+                write!(f, "{} Limit: {} ({source})", it.say, it.limit)
+            }
         }
     }
 }
