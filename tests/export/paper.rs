@@ -230,3 +230,69 @@ fn a_correction_is_judged_by_the_rules_and_its_flags_are_of_what_holds() {
     round.correct(id, unresponsive, alert);
     assert_eq!(shown(&round), (false, false), "alert again");
 }
+
+/// Whose a limit is reads as on the pages, and not as in the program's own lists.
+#[test]
+fn what_raised_a_report_names_its_source_as_the_pages_do() {
+    let facts = chart::everything();
+    let (home, chart) = (home(), Chart::of(&facts));
+    let text = table(&chart, &home, &Selection::default()).expect("a table");
+    let said = "Pulse rising. Report to the nurse. Limit: 10 or more over 4 readings one way \
+                (Sayback's default; confirm by facility policy)";
+    assert!(text.contains(said), "{text}");
+    assert!(!text.contains("no source"), "{text}");
+}
+
+/// A remark about a resident is about no reading, and leaves all the same.
+#[test]
+fn a_note_about_a_resident_is_in_the_table_and_on_the_page() {
+    let mut round = Round::new();
+    let reading = round.read(pulse("72"));
+    let noted = |round: &mut Round, resident: &str, text: &str| {
+        round.fact(
+            chart::nurse(),
+            Body::Noted {
+                resident: ResidentId(resident.to_owned()),
+                about: None,
+                text: text.to_owned(),
+            },
+        )
+    };
+    let id = noted(&mut round, "LH 1", "<i>prefers</i> mornings");
+    noted(&mut round, "LH-2", "sleeps late");
+    round.note(reading, "after a walk");
+    for number in 1..=7 {
+        noted(&mut round, "LH-2", &format!("remark {number};"));
+    }
+    let (home, chart) = (home(), Chart::of(&round.facts));
+    let one = Selection {
+        resident: Some(ResidentId("LH 1".to_owned())),
+        ..Selection::default()
+    };
+    let text = table(&chart, &home, &one).expect("a table");
+    let mut reader = csv::Reader::from_reader(text.trim_start_matches('\u{feff}').as_bytes());
+    let lines: Vec<std::collections::HashMap<String, String>> =
+        reader.deserialize().map(|it| it.expect("a line")).collect();
+    assert_eq!(lines.len(), 2, "the reading and the remark: {text}");
+    let line = &lines[1];
+    assert_eq!((&*line["id"], &*line["status"]), (&*id.to_string(), "note"));
+    assert_eq!((&*line["vital_sign"], &*line["value"]), ("", ""));
+    assert_eq!(line["recorded_by"], "Ines Marlow");
+    assert!(line["notes"].ends_with("Ines Marlow: <i>prefers</i> mornings"));
+
+    let page = summary(&chart, &home, &one, Style::Inside);
+    assert!(
+        page.contains("&lt;i&gt;prefers&lt;/i&gt; mornings"),
+        "{page}"
+    );
+    assert!(!page.contains("sleeps late"), "of another");
+    let later = Selection {
+        since: chrono::NaiveDate::from_ymd_opt(2026, 3, 10),
+        ..one
+    };
+    let page = summary(&chart, &home, &later, Style::Inside);
+    assert!(!page.contains("mornings"), "of before");
+    let all = summary(&chart, &home, &Selection::default(), Style::Inside);
+    assert!(all.contains("remark 7;") && !all.contains("remark 1;"));
+    assert!(all.contains("and 2 more, older"), "{all}");
+}

@@ -2,13 +2,16 @@
 
 use axum::http::StatusCode;
 use chrono::Days;
+use sayback::facts::Body;
+use sayback::residents::ResidentId;
 use sayback::review::accounts::Role;
 use sayback::review::index::{Entry, Index, Query};
 use sayback::store::Store;
-use sayback::vitals::VitalSign;
+use sayback::vitals::{NotTakenReason, VitalSign};
+use uuid::Uuid;
 
-use super::made;
 use super::site::Site;
+use super::{acting, made};
 
 /// One by one, newest first.
 fn looked_through<'a>(index: &'a Index, query: &Query) -> Vec<&'a Entry> {
@@ -119,4 +122,132 @@ async fn one_who_is_not_in_the_homes_file_is_known_from_the_record() {
         assert_eq!(status, StatusCode::OK, "{beside}");
         assert!(text.contains(&left.name), "{beside}");
     }
+}
+
+/// Refusals, omissions and notes are found too, and stand on the resident's page.
+#[tokio::test]
+async fn what_was_not_taken_and_what_was_noted_is_shown_and_found() {
+    let site = Site::of(4, 3);
+    let (refuser, other) = ("AR-002", "AR-003");
+    let missed = |resident: &str, signs: Vec<VitalSign>, reason, days| {
+        let mut out = made::Writer::join(&site.record());
+        let at = made::now() - chrono::TimeDelta::days(days);
+        let body = Body::NotTaken {
+            resident: ResidentId(resident.to_owned()),
+            signs,
+            reason,
+            retry_at: None,
+        };
+        out.put(at, &made::aide(1), Uuid::now_v7(), body);
+        out.end();
+    };
+    missed(refuser, vec![VitalSign::Weight], NotTakenReason::Refused, 0);
+    let why = NotTakenReason::Other("at a concert".to_owned());
+    missed(other, Vec::new(), why, 9);
+    site.station.refresh().unwrap();
+    let mut nurse = site.visitor(Role::Nurse).await;
+    let reading = acting::reading(&site, VitalSign::Pulse);
+    let whose = {
+        let index = site.station.index();
+        index.resident_of(index.reading(reading).unwrap()).0.clone()
+    };
+    nurse
+        .does(
+            &format!("/residents/{refuser}/note"),
+            "text=prefers+mornings",
+        )
+        .await;
+    nurse
+        .does(&format!("/readings/{reading}/note"), "text=after+a+walk")
+        .await;
+
+    let (_, page) = nurse.get(&format!("/residents/{refuser}")).await;
+    let listed = page.split_once("id=\"missed\"").unwrap().1;
+    assert!(
+        listed.contains("Weight") && listed.contains("refused"),
+        "{listed}"
+    );
+    assert!(listed.contains("Marcus Bell") && listed.contains("prefers mornings"));
+    assert!(!listed.contains("at a concert"), "of another");
+    let (_, page) = nurse.get(&format!("/residents/{whose}")).await;
+    let noted = page.split_once("id=\"notes\"").unwrap().1;
+    assert!(noted.contains("after a walk") && noted.contains(&format!("/readings/{reading}")));
+
+    for (query, has, has_not) in [
+        (
+            "what=not-taken&who=AR-002",
+            vec!["refused"],
+            vec!["at a concert"],
+        ),
+        (
+            "what=not-taken&who=AR-003",
+            vec!["at a concert", "All that was due"],
+            vec![],
+        ),
+        (
+            "what=not-taken&who=AR-003&sign=pulse",
+            vec!["at a concert"],
+            vec![],
+        ),
+        (
+            "what=not-taken&who=AR-002&sign=pulse",
+            vec![],
+            vec!["Weight</td>"],
+        ),
+        (
+            "what=not-taken&from=2026-03-10",
+            vec!["refused"],
+            vec!["at a concert"],
+        ),
+        (
+            "what=notes",
+            vec!["prefers mornings", "after a walk"],
+            vec![],
+        ),
+        (
+            "what=notes&sign=pulse",
+            vec!["after a walk"],
+            vec!["prefers mornings"],
+        ),
+        (
+            "what=notes&who=AR-002&to=2026-03-11",
+            vec!["Nothing matches"],
+            vec!["prefers"],
+        ),
+    ] {
+        let (_, page) = nurse.get(&format!("/find?{query}")).await;
+        let found = page.split_once("id=\"found\"").unwrap().1;
+        for it in has {
+            assert!(found.contains(it), "{query}: {it}: {found}");
+        }
+        for it in has_not {
+            assert!(!found.contains(it), "{query}: {it}: {found}");
+        }
+    }
+}
+
+#[tokio::test]
+async fn many_refusals_are_found_page_by_page() {
+    let site = Site::of(2, 1);
+    let mut out = made::Writer::join(&site.record());
+    for hours in 0..60 {
+        let body = Body::NotTaken {
+            resident: ResidentId("AR-001".to_owned()),
+            signs: vec![VitalSign::Weight],
+            reason: NotTakenReason::Other(format!("reason {hours},")),
+            retry_at: None,
+        };
+        let at = made::now() - chrono::TimeDelta::hours(hours);
+        out.put(at, &made::aide(1), Uuid::now_v7(), body);
+    }
+    out.end();
+    site.station.refresh().unwrap();
+    let mut nurse = site.visitor(Role::Nurse).await;
+    let (_, page) = nurse.get("/residents/AR-001").await;
+    assert!(page.contains("The latest 12 of 6") && page.contains("reason 11,"));
+    assert!(!page.contains("reason 13,"));
+    let (_, first) = nurse.get("/find?what=not-taken&who=AR-001").await;
+    let (_, second) = nurse.get("/find?what=not-taken&who=AR-001&page=2").await;
+    assert!(first.contains("reason 0,") && !first.contains("reason 59,"));
+    assert!(second.contains("reason 59,") && !second.contains("reason 0,"));
 }

@@ -180,6 +180,19 @@ pub struct Missed<'a> {
     pub changed_at: Time,
 }
 
+/// A remark about a resident, and about no reading.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Remark<'a> {
+    /// The fact of it.
+    pub id: Uuid,
+    /// Who, when, and what.
+    pub act: Act<'a>,
+    /// The round it belongs to; none where a nurse made it at the station.
+    pub round: Uuid,
+    /// The resident.
+    pub resident: &'a ResidentId,
+}
+
 /// Read back twice and never answered. It is no reading; it stands only on the
 /// sheet of its round, for the nurse to see.
 #[derive(Debug, Clone, PartialEq)]
@@ -241,6 +254,8 @@ pub struct Chart<'a> {
     pub readings: Vec<Entry<'a>>,
     /// What was not taken, by when that was recorded.
     pub missed: Vec<Missed<'a>>,
+    /// Remarks about residents, by when they were made.
+    pub remarks: Vec<Remark<'a>>,
     /// What was never confirmed, by when it was recorded.
     pub unconfirmed: Vec<Unconfirmed<'a>>,
     /// Rounds, by when they began.

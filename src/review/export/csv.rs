@@ -1,5 +1,5 @@
-//! The record as a table for spreadsheets: one reading, or one thing not taken,
-//! a line.
+//! The record as a table for spreadsheets: one reading, one thing not taken, or one
+//! remark about a resident, a line.
 
 mod columns;
 
@@ -33,6 +33,9 @@ pub fn table(chart: &Chart, home: &Home, selection: &Selection) -> Result<String
             lines.extend(signs.into_iter().map(line));
         }
     }
+    let remarks = chart.remarks.iter();
+    let remarks = remarks.filter(|it| selection.takes(it.resident, it.act.at));
+    lines.extend(remarks.map(|it| Line::remark(chart, home, it)));
     let unread = chart.unread.iter().filter(|it| selection.concerns(it));
     lines.extend(unread.map(|it| Line::unread(chart, home, it)));
     // Stable: what was measured at one time stays in the order of recording.
@@ -70,8 +73,8 @@ pub fn dictionary() -> String {
         "# The record as CSV\n\n\
          Written from the code by `UPDATE_DOCS=1 cargo test docs`; a test fails when it is out \
          of date.\n\n\
-         `sayback export --format csv` writes one reading, or one thing not taken, a line: UTF-8 \
-         with a byte-order mark, commas, lines ended by CR LF, a header line first (RFC 4180). An \
+         `sayback export --format csv` writes one reading, one thing not taken, or one remark \
+         about a resident, a line: UTF-8 with a byte-order mark, commas, lines ended by CR LF, a header line first (RFC 4180). An \
          empty field means that nothing was said or that it does not apply. A field that begins \
          like a formula has `'` before it. What was read back and never confirmed is no reading \
          and is not there. An entry that this version cannot read has a line of its own that says so. \

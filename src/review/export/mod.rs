@@ -26,5 +26,6 @@ mod words;
 pub use page::{STYLE, Style};
 
 pub use chart::{
-    Act, Cause, Change, Chart, Entry, Flag, Missed, Note, Retaken, Round, Selection, Unconfirmed,
+    Act, Cause, Change, Chart, Entry, Flag, Missed, Note, Remark, Retaken, Round, Selection,
+    Unconfirmed,
 };

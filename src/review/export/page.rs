@@ -191,6 +191,9 @@ pub(super) fn not_taken(missed: &Missed) -> Markup {
                 (missed.act.at.format("%H:%M"))
                 @if let Some(at) = missed.retry_at { " · again at " (at.format("%H:%M")) }
             }
+            @for note in &missed.notes {
+                span.how { (note.by.name) ": " (note.text) }
+            }
         }
     }
 }

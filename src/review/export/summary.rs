@@ -65,6 +65,7 @@ fn about(chart: &Chart, home: &Home, resident: &Resident, selection: &Selection)
             (ranges(chart, home, resident, last.map(|it| it.date_naive())))
             (readings(chart, home, &entries))
             (missed(chart, resident, selection))
+            (remarks(chart, resident, selection))
         }
     }
 }
@@ -183,6 +184,29 @@ fn missed(chart: &Chart, resident: &Resident, selection: &Selection) -> Markup {
                     }
                 }
             }
+        }
+    }
+}
+
+fn remarks(chart: &Chart, resident: &Resident, selection: &Selection) -> Markup {
+    let own = chart
+        .remarks
+        .iter()
+        .rev()
+        .filter(|it| *it.resident == resident.id && selection.takes(&resident.id, it.act.at));
+    let own: Vec<_> = own.collect();
+    html! {
+        @if !own.is_empty() {
+            h2 { "Notes, the newest first" }
+            ul {
+                @for it in own.iter().take(SHOWN) {
+                    li {
+                        (it.act.text) " "
+                        span.how { (day_and_time(it.act.at)) ", " (it.act.by.name) ", " (it.act.by.title) }
+                    }
+                }
+            }
+            @if own.len() > SHOWN { p.beside { "and " (own.len() - SHOWN) " more, older" } }
         }
     }
 }

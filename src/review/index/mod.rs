@@ -22,7 +22,7 @@ use entries::Mark;
 pub use entries::{
     Act, ActKind, Closed, ClosedHow, Entry, Flag, Held, Missed, Note, RangeChange, Recheck, Round,
 };
-pub use query::{Found, Query};
+pub use query::{Found, Query, Remark};
 
 /// The fold.
 #[derive(Debug)]
@@ -298,12 +298,6 @@ impl Index {
             let last = self.last(&it.resident, it.sign);
             last.is_none_or(|last| last.measured_at <= it.at)
         })
-    }
-
-    /// Remarks about a resident that are about no single reading, oldest first.
-    #[must_use]
-    pub fn notes(&self, resident: &ResidentId) -> &[Note] {
-        self.notes.get(resident).map_or(&[], |it| it)
     }
 
     /// Ranges set in the record for a resident, oldest first.

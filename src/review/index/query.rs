@@ -2,8 +2,11 @@
 
 use chrono::NaiveDate;
 
-use super::{Entry, Index, Mark};
-use crate::residents::{Resident, ResidentId};
+use uuid::Uuid;
+
+use super::{ActKind, Entry, Index, Mark, Missed};
+use crate::facts::Time;
+use crate::residents::{Resident, ResidentId, Staff};
 use crate::vitals::VitalSign;
 
 /// What is looked for. What is left empty does not narrow the search.
@@ -28,6 +31,21 @@ pub struct Found<'a> {
     pub page: Vec<&'a Entry>,
     /// How many there are in all.
     pub total: usize,
+}
+
+/// A remark, about a resident or about one of the resident's readings.
+#[derive(Debug, Clone, Copy)]
+pub struct Remark<'a> {
+    /// The resident.
+    pub resident: &'a ResidentId,
+    /// The reading it is about, if it is about one.
+    pub reading: Option<Uuid>,
+    /// When.
+    pub at: Time,
+    /// Who.
+    pub by: &'a Staff,
+    /// The remark.
+    pub text: &'a str,
 }
 
 impl Index {
@@ -61,7 +79,7 @@ impl Index {
         for &at in part.iter().rev() {
             let (mark, at) = (self.marks[at as usize], at as usize);
             let whom = wanted.as_ref().is_none_or(|it| it[mark.who as usize]);
-            if !whom || !query.marks(mark) || !query.spans(|| &self.readings[at]) {
+            if !whom || !query.marks(mark) || !query.spans(|| self.readings[at].measured_at) {
                 continue;
             }
             if (skip..skip + take).contains(&found.total) {
@@ -72,17 +90,75 @@ impl Index {
         found
     }
 
+    /// What was not taken and matches, newest first.
+    #[must_use]
+    pub fn find_missed(&self, query: &Query) -> Vec<&Missed> {
+        let sign = |it: &Missed| {
+            let all = it.signs.is_empty();
+            query
+                .sign
+                .is_none_or(|sign| all || it.signs.contains(&sign))
+        };
+        let all = self.missed.iter().filter(|it| sign(it));
+        let mut found: Vec<&Missed> = all
+            .filter(|it| query.spans(|| it.at) && self.means(&query.who, &it.resident))
+            .collect();
+        found.sort_by_key(|it| std::cmp::Reverse(it.at));
+        found
+    }
+
+    /// Remarks that match, newest first. One about a resident is of no vital sign.
+    #[must_use]
+    pub fn find_remarks(&self, query: &Query) -> Vec<Remark<'_>> {
+        let about_resident = self.notes.iter().flat_map(|(resident, notes)| {
+            notes.iter().map(move |it| Remark {
+                resident,
+                reading: None,
+                at: it.at,
+                by: &it.by,
+                text: &it.text,
+            })
+        });
+        let about_reading = self.acts.iter().filter_map(|(reading, acts)| {
+            let entry = self.reading(*reading)?;
+            let wanted = query.sign.is_none_or(|it| it == entry.measurement.sign());
+            wanted.then_some((entry, acts))
+        });
+        let about_reading = about_reading.flat_map(|(entry, acts)| {
+            acts.iter().filter_map(|act| match &act.kind {
+                ActKind::Noted(text) => Some(Remark {
+                    resident: self.resident_of(entry),
+                    reading: Some(entry.id),
+                    at: act.at,
+                    by: &act.by,
+                    text,
+                }),
+                _ => None,
+            })
+        });
+        let about_resident = about_resident.filter(|_| query.sign.is_none());
+        let mut found: Vec<Remark<'_>> = about_resident
+            .chain(about_reading)
+            .filter(|it| query.spans(|| it.at) && self.means(&query.who, it.resident))
+            .collect();
+        found.sort_by_key(|it| std::cmp::Reverse(it.at));
+        found
+    }
+
+    /// Whether a search for `who` means this resident, of whom there may be no reading.
+    fn means(&self, who: &str, id: &ResidentId) -> bool {
+        let who = who.trim().to_lowercase();
+        let named = || self.resident(id).is_some_and(|it| names(it, &who));
+        who.is_empty() || id.0.to_lowercase() == who || named()
+    }
+
     /// The residents that a search for `who` means; `None` for everyone.
     fn whom(&self, who: &str) -> Option<Vec<&ResidentId>> {
-        let who = who.trim().to_lowercase();
-        if who.is_empty() {
+        if who.trim().is_empty() {
             return None;
         }
         let all = self.people.all.iter();
-        let meant = all.filter(|id| {
-            id.0.to_lowercase() == who || self.resident(id).is_some_and(|it| names(it, &who))
-        });
-        Some(meant.collect())
+        Some(all.filter(|id| self.means(who, id)).collect())
     }
 
     /// The part of a list in time that lies between the days sought, with a day
@@ -117,11 +193,11 @@ impl Query {
         (mark.flagged || !self.flagged) && self.sign.is_none_or(|it| it == mark.sign)
     }
 
-    fn spans<'a>(&self, entry: impl FnOnce() -> &'a Entry) -> bool {
+    fn spans(&self, at: impl FnOnce() -> Time) -> bool {
         if self.from.is_none() && self.to.is_none() {
             return true;
         }
-        let day = entry().measured_at.date_naive();
+        let day = at().date_naive();
         self.from.is_none_or(|it| it <= day) && self.to.is_none_or(|it| day <= it)
     }
 }

@@ -6,8 +6,9 @@ use maud::{Markup, html};
 
 use crate::facts::Time;
 use crate::residents::{Resident, ResidentId, Staff};
-use crate::review::index::{Entry, Flag, Index};
+use crate::review::index::{Entry, Flag, Index, Missed};
 use crate::review::worklist::SURE;
+use crate::speaking::wording::{capital, names};
 use crate::vitals::{Measurement, Qualifier, Rhythm, Side, Supply, Value};
 
 /// The value of a measurement with its unit.
@@ -70,6 +71,14 @@ pub fn counted(count: usize, one: &str) -> String {
 /// Someone, with title.
 pub fn staff(it: &Staff) -> String {
     format!("{}, {}", it.name, it.title)
+}
+
+/// Which vital signs were not taken.
+pub fn what_was_due(it: &Missed) -> String {
+    if it.signs.is_empty() {
+        return "All that was due".to_owned();
+    }
+    capital(&names(&it.signs))
 }
 
 /// The address of a resident's page.

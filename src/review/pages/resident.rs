@@ -4,15 +4,19 @@
 use maud::{Markup, html};
 
 use super::acting::{Form, Outcome, may_act, may_take, reason, token};
+use super::find::about;
 use super::layout::{Place, page};
-use super::parts::{how, moment, place, resident_path, staff, state, states, value};
+use super::parts::{how, moment, place, resident_path, staff, state, states, value, what_was_due};
 use super::trend;
 use crate::facts::Time;
 use crate::residents::Resident;
-use crate::review::index::Index;
+use crate::review::index::{Index, Missed, Query};
 use crate::review::sessions::Session;
 use crate::speaking::wording::capital;
 use crate::vitals::{Component, RangeOf, Value, VitalSign, body_mass_index, shown_source};
+
+/// Of what was not taken, and of notes, so many are listed; the others are found.
+const LISTED: usize = 12;
 
 /// The page.
 pub fn resident(
@@ -166,7 +170,23 @@ fn asked(index: &Index, resident: &Resident, now: Time) -> Markup {
         .open_rechecks()
         .filter(|it| it.resident == resident.id)
         .collect();
-    let notes = index.notes(&resident.id);
+    let of = Query {
+        who: resident.id.0.clone(),
+        ..Query::default()
+    };
+    let own = |it: &&Missed| it.resident == resident.id;
+    let missed: Vec<_> = index.find_missed(&of).into_iter().filter(own).collect();
+    let notes = index.find_remarks(&of).into_iter();
+    let notes: Vec<_> = notes.filter(|it| *it.resident == resident.id).collect();
+    let all = |what: &str, of: usize| {
+        let who: String = form_urlencoded::byte_serialize(resident.id.0.as_bytes()).collect();
+        html! {
+            @if of > LISTED { p.soft {
+                "The latest " (LISTED) " of " (of) ". "
+                a href={ "/find?what=" (what) "&who=" (who) } { "All of them" }
+            } }
+        }
+    };
     html! {
         @if !rechecks.is_empty() {
             section.card {
@@ -179,14 +199,28 @@ fn asked(index: &Index, resident: &Resident, now: Time) -> Markup {
                 }
             }
         }
-        @if !notes.is_empty() {
+        @if !missed.is_empty() {
             section.card {
-                h2 { "Notes" }
+                h2 id="missed" { "Not taken" }
                 ul.plain {
-                    @for it in notes.iter().rev() {
-                        li { (it.text) p.soft { (staff(&it.by)) ", " (moment(it.at, now)) } }
+                    @for it in missed.iter().take(LISTED) {
+                        li { (what_was_due(it)) " " (state("\u{2013}", it.reason.spoken()))
+                            p.soft { (staff(&it.by)) ", " (moment(it.at, now)) } }
                     }
                 }
+                (all("not-taken", missed.len()))
+            }
+        }
+        @if !notes.is_empty() {
+            section.card {
+                h2 id="notes" { "Notes" }
+                ul.plain {
+                    @for it in notes.iter().take(LISTED) {
+                        li { (it.text) (about(index, it.reading))
+                            p.soft { (staff(it.by)) ", " (moment(it.at, now)) } }
+                    }
+                }
+                (all("notes", notes.len()))
             }
         }
     }

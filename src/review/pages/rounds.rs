@@ -4,7 +4,9 @@ use maud::{Markup, html};
 
 use super::acting::{Outcome, may_act, may_take, token};
 use super::layout::{Place, page};
-use super::parts::{counted, how, loud, moment, resident_link, staff, state, states, value};
+use super::parts::{
+    counted, how, loud, moment, resident_link, staff, state, states, value, what_was_due,
+};
 use super::worklist::count;
 use crate::facts::Time;
 use crate::review::index::{Entry, Index, Round};
@@ -175,8 +177,7 @@ pub fn round(
                         @for it in missed {
                             tr {
                                 th scope="row" { (resident_link(index, &it.resident)) }
-                                td { @if it.signs.is_empty() { "All that was due" }
-                                    @else { (capital(&crate::speaking::wording::names(&it.signs))) } }
+                                td { (what_was_due(it)) }
                                 td.nowrap { (moment(it.at, now)) }
                                 td { (state("\u{2013}", &format!("not taken: {}", it.reason.spoken()))) }
                             }

@@ -10,7 +10,8 @@ use super::acting::{Outcome, may_act, token};
 use super::apart::to_decide;
 use super::layout::{Place, page};
 use super::parts::{
-    how, lasted, loud, moment, place, resident_link, resident_path, side, state, states, value,
+    counted, how, lasted, loud, moment, place, resident_link, resident_path, side, state, states,
+    value, what_was_due,
 };
 use crate::facts::{Raised, Time};
 use crate::residents::ResidentId;
@@ -263,10 +264,7 @@ fn attention(index: &Index, list: &Worklist<'_>, now: Time) -> Markup {
                 h2 id="missed" { "Not taken" (count(list.missed.len())) }
                 ol.items {
                     @for it in list.missed.iter().take(MOST) {
-                        @let all = it.signs.is_empty();
-                        @let what = html! {
-                            p { @if all { "All that was due" } @else { (capital(&names(&it.signs))) } }
-                        };
+                        @let what = html! { p { (what_was_due(it)) } };
                         (item(&it.resident, &what, &state("\u{2013}", it.reason.spoken()), it.at, &it.by.name))
                     }
                 }

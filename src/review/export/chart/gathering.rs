@@ -4,7 +4,7 @@ use std::collections::BTreeMap;
 
 use uuid::Uuid;
 
-use super::{Act, Cause, Change, Chart, Entry, Flag, Missed, Retaken, Round, Unconfirmed};
+use super::{Act, Cause, Change, Chart, Entry, Flag, Missed, Remark, Retaken, Round, Unconfirmed};
 use crate::facts::{Body, Correction, Fact, Standing, set_by};
 use crate::vitals::Retake;
 
@@ -167,6 +167,16 @@ impl<'a> Gathering<'a> {
                 self.about(about, fact, |entry| entry.notes.push(note));
                 self.about_missed(about, fact, |missed| missed.notes.push(note));
             }
+            Body::Noted {
+                about: None,
+                resident,
+                text,
+            } => self.chart.remarks.push(Remark {
+                id: fact.id,
+                act: act(fact, text),
+                round: fact.round,
+                resident,
+            }),
             Body::RoundClosed { .. } => {
                 if let Some(round) = self.rounds.get_mut(&fact.round) {
                     round.closed_at = Some(fact.at);

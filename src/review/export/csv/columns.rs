@@ -2,7 +2,7 @@
 
 use chrono::NaiveDate;
 
-use super::super::{Act, Chart, Entry, Missed, Retaken, words};
+use super::super::{Act, Chart, Entry, Missed, Remark, Retaken, words};
 use crate::facts::Time;
 use crate::residents::{Home, Resident, ResidentId, Staff};
 use crate::round::shown;
@@ -24,7 +24,7 @@ pub(super) const COLUMNS: [Column; 43] = [
     ),
     (
         "status",
-        "`final`, `amended` (it was corrected), `entered-in-error` (it no longer counts) `not-taken`, or `unreadable` (this version cannot read it, and it may correct or retract another line)",
+        "`final`, `amended` (it was corrected), `entered-in-error` (it no longer counts) `not-taken`, `note` (a remark about the resident), or `unreadable` (this version cannot read it, and it may correct or retract another line)",
         |it| it.status.to_owned(),
     ),
     (
@@ -46,7 +46,7 @@ pub(super) const COLUMNS: [Column; 43] = [
     }),
     (
         "vital_sign",
-        "temperature, pulse, respiration, blood_pressure, oxygen_saturation, weight, height, pain, oxygen_flow, alertness; or `all_due` where all that was due was not taken",
+        "temperature, pulse, respiration, blood_pressure, oxygen_saturation, weight, height, pain, oxygen_flow, alertness; or `all_due` where all that was due was not taken; empty for a remark",
         |it| it.sign().to_owned(),
     ),
     (
@@ -117,7 +117,7 @@ pub(super) const COLUMNS: [Column; 43] = [
     ),
     (
         "measured_at",
-        "when it was measured, or not taken, or recorded where it is unreadable; with offset from UTC",
+        "when it was measured, or not taken, or remarked, or recorded where it is unreadable; with offset from UTC",
         |it| moment(it.at),
     ),
     ("confirmed_at", "when the yes was heard", |it| {
@@ -217,6 +217,7 @@ pub(super) struct Line<'a> {
 enum About<'a> {
     Read(&'a Entry<'a>),
     Missed(&'a Missed<'a>),
+    Remark(&'a Remark<'a>),
     Unread(&'a Unread),
 }
 
@@ -268,6 +269,22 @@ impl<'a> Line<'a> {
         }
     }
 
+    pub(super) fn remark(chart: &'a Chart, home: &'a Home, remark: &'a Remark) -> Self {
+        Self {
+            chart,
+            home,
+            id: remark.id.to_string(),
+            status: "note",
+            resident: Some(remark.resident),
+            sign: None,
+            at: remark.act.at,
+            by: Some(remark.act.by),
+            round: remark.round.to_string(),
+            changed_at: remark.act.at,
+            about: About::Remark(remark),
+        }
+    }
+
     pub(super) fn unread(chart: &'a Chart, home: &'a Home, unread: &'a Unread) -> Self {
         Self {
             chart,
@@ -310,7 +327,7 @@ impl<'a> Line<'a> {
     fn sign(&self) -> &'static str {
         match (self.sign, self.about) {
             (Some(sign), _) => sign.tag(),
-            (None, About::Unread(_)) => "",
+            (None, About::Unread(_) | About::Remark(_)) => "",
             (None, _) => "all_due",
         }
     }
@@ -318,21 +335,21 @@ impl<'a> Line<'a> {
     fn entry(&self, find: fn(&Entry) -> Option<String>) -> String {
         match self.about {
             About::Read(entry) => find(entry).unwrap_or_default(),
-            About::Missed(_) | About::Unread(_) => String::new(),
+            _ => String::new(),
         }
     }
 
     fn missed(&self, find: fn(&Missed) -> Option<String>) -> String {
         match self.about {
             About::Missed(missed) => find(missed).unwrap_or_default(),
-            About::Read(_) | About::Unread(_) => String::new(),
+            _ => String::new(),
         }
     }
 
     fn measurement(&self) -> Option<&Measurement> {
         match self.about {
             About::Read(entry) => Some(entry.measurement),
-            About::Missed(_) | About::Unread(_) => None,
+            _ => None,
         }
     }
 
@@ -412,7 +429,7 @@ impl<'a> Line<'a> {
                 (all.collect(), entry.retracted)
             }
             About::Missed(missed) => (Vec::new(), missed.retracted),
-            About::Unread(_) => (Vec::new(), None),
+            About::Remark(_) | About::Unread(_) => (Vec::new(), None),
         };
         changes.extend(retracted.iter().map(|it| acted(it, "entered in error: ")));
         changes.join(" | ")
@@ -422,6 +439,7 @@ impl<'a> Line<'a> {
         let notes = match self.about {
             About::Read(entry) => &entry.notes,
             About::Missed(missed) => &missed.notes,
+            About::Remark(remark) => return acted(&remark.act, ""),
             About::Unread(unread) => return unread.problem.clone(),
         };
         let notes: Vec<String> = notes.iter().map(|it| acted(it, "")).collect();
