@@ -7,7 +7,7 @@ use rust_decimal::Decimal;
 use uuid::Uuid;
 
 use super::fields::Fields;
-use super::index::{Entry, Flag, Held, Index, Missed, Recheck};
+use super::index::{Entry, Flag, Held, Index, Missed, Recheck, Stage};
 use crate::facts::{Pending, Raised, Time};
 use crate::residents::{Resident, ResidentId, Staff, shift_start};
 use crate::vitals::{Component, Finding, Side, VitalSign};
@@ -102,6 +102,8 @@ pub struct Worklist<'a> {
     pub rows: Vec<Row<'a>>,
     /// Rounds that have ended and that no nurse has signed.
     pub unsigned: usize,
+    /// Rounds that nobody ended and that nothing was recorded in for hours.
+    pub not_ended: usize,
 }
 
 impl<'a> Worklist<'a> {
@@ -124,6 +126,7 @@ impl<'a> Worklist<'a> {
             let newest_first = recent.iter().rev().copied();
             newest_first.filter(|it| !it.corrected() && unseen(it.round))
         };
+        let rounds = |stage| index.rounds().filter(|it| it.stage(now) == stage).count();
         Self {
             reports: index
                 .open_reports()
@@ -161,10 +164,8 @@ impl<'a> Worklist<'a> {
                 })
                 .collect(),
             rows: rows(index, filter, &recent, now),
-            unsigned: index
-                .rounds()
-                .filter(|it| it.closed.is_some() && it.signed.is_empty())
-                .count(),
+            unsigned: rounds(Stage::Unsigned),
+            not_ended: rounds(Stage::NotEnded),
         }
     }
 }

@@ -2,6 +2,7 @@
 
 use std::sync::Arc;
 
+use chrono::TimeDelta;
 use uuid::Uuid;
 
 use crate::facts::{Correction, Raised, Time};
@@ -231,4 +232,37 @@ pub struct Round {
     pub residents: std::collections::BTreeSet<ResidentId>,
     /// Who signed it, when, and the fact that says so.
     pub signed: Vec<(Staff, Time, Uuid)>,
+}
+
+/// How far a round has come.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Stage {
+    /// It goes on, or did until lately.
+    GoingOn,
+    /// Nobody ended it, and nothing was recorded in it for hours.
+    NotEnded,
+    /// It was ended, and no nurse has signed it.
+    Unsigned,
+    /// A nurse has signed it.
+    Signed,
+}
+
+/// An aide who is called away comes back sooner than this; what nobody ended until
+/// then, nobody will.
+const LEFT: TimeDelta = TimeDelta::hours(4);
+
+impl Round {
+    /// How far it has come.
+    #[must_use]
+    pub fn stage(&self, now: Time) -> Stage {
+        if !self.signed.is_empty() {
+            Stage::Signed
+        } else if self.closed.is_some() {
+            Stage::Unsigned
+        } else if now - self.last >= LEFT {
+            Stage::NotEnded
+        } else {
+            Stage::GoingOn
+        }
+    }
 }

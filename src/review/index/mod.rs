@@ -21,6 +21,7 @@ use crate::vitals::{Measurement, VitalSign};
 use entries::Mark;
 pub use entries::{
     Act, ActKind, Closed, ClosedHow, Entry, Flag, Held, Missed, Note, RangeChange, Recheck, Round,
+    Stage,
 };
 pub use query::{Found, Query, Remark};
 
@@ -315,6 +316,16 @@ impl Index {
     /// Rounds, newest first.
     pub fn rounds(&self) -> impl Iterator<Item = &Round> {
         self.rounds.values().rev()
+    }
+
+    /// Rounds that began before this one, newest first.
+    pub fn rounds_before(&self, id: Uuid) -> impl Iterator<Item = &Round> {
+        self.rounds.range(..id).map(|(_, it)| it).rev()
+    }
+
+    /// This round and those that began after it, oldest first.
+    pub fn rounds_from(&self, id: Uuid) -> impl Iterator<Item = &Round> {
+        self.rounds.range(id..).map(|(_, it)| it)
     }
 
     /// Reports of a round that are still open.

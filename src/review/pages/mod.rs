@@ -23,7 +23,7 @@ pub use parts::resident_path;
 pub use people::{NewCode, log, people};
 pub use reading::{Behind, reading};
 pub use resident::resident;
-pub use rounds::{round, rounds};
+pub use rounds::{List, round, rounds, rounds_before};
 pub use sign_in::{left_open, password, sign_in};
 pub use sound::OfSound;
 pub use trend::{span, trend};

@@ -1,6 +1,7 @@
 //! Rounds, and signing one.
 
 use maud::{Markup, html};
+use uuid::Uuid;
 
 use super::acting::{Outcome, may_act, may_take, token};
 use super::layout::{Place, page};
@@ -9,48 +10,151 @@ use super::parts::{
 };
 use super::worklist::count;
 use crate::facts::Time;
-use crate::review::index::{Entry, Index, Round};
+use crate::review::index::{Entry, Index, Round, Stage};
 use crate::review::sessions::Session;
 use crate::speaking::wording::capital;
 
-/// Of the latest rounds, so many are listed.
-const MOST: usize = 60;
-/// Of those that wait to be signed; the others come up as these are signed.
-const MOST_UNSIGNED: usize = 300;
+/// Rounds on a page.
+const PAGE: usize = 60;
+/// Of those that wait for a nurse, the first page has so many.
+const FIRST: usize = 300;
 
-fn standing(index: &Index, round: &Round) -> Markup {
-    let open = index.open_of_round(round.id).count();
-    html! {
-        @if open > 0 { (loud("\u{25c6}", &counted(open, "open report"))) }
-        @if !round.signed.is_empty() { (state("\u{2713}", "signed")) }
-        @else if round.closed.is_some() { (state("\u{25cb}", "not signed")) }
-        @else { (state("\u{2026}", "not ended")) }
+/// A list of rounds, each reached page by page to its end.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum List {
+    /// Nobody ended them.
+    NotEnded,
+    /// Ended, and not signed.
+    Unsigned,
+    /// Every round.
+    All,
+}
+
+impl List {
+    /// The list that an address names.
+    #[must_use]
+    pub fn named(name: &str) -> Option<Self> {
+        match name {
+            "" => Some(Self::All),
+            "not-ended" => Some(Self::NotEnded),
+            "unsigned" => Some(Self::Unsigned),
+            _ => None,
+        }
+    }
+
+    const fn name(self) -> &'static str {
+        match self {
+            Self::NotEnded => "not-ended",
+            Self::Unsigned => "unsigned",
+            Self::All => "",
+        }
+    }
+
+    fn has(self, round: &Round, now: Time) -> bool {
+        match self {
+            Self::NotEnded => round.stage(now) == Stage::NotEnded,
+            Self::Unsigned => round.stage(now) == Stage::Unsigned,
+            Self::All => true,
+        }
+    }
+
+    fn before(self, id: Uuid) -> String {
+        match self {
+            Self::All => format!("/rounds?before={id}"),
+            list => format!("/rounds?list={}&before={id}", list.name()),
+        }
     }
 }
 
-/// Rounds that wait to be signed, and the latest of all.
+fn standing(index: &Index, round: &Round, now: Time) -> Markup {
+    let open = index.open_of_round(round.id).count();
+    html! {
+        @if open > 0 { (loud("\u{25c6}", &counted(open, "open report"))) }
+        @match round.stage(now) {
+            Stage::Signed => (state("\u{2713}", "signed")),
+            Stage::Unsigned => (state("\u{25cb}", "not signed")),
+            Stage::NotEnded => {
+                (loud("\u{25c6}", "not ended")) " "
+                span.soft { "nothing since " (moment(round.last, now)) }
+            }
+            Stage::GoingOn => (state("\u{2026}", "going on")),
+        }
+    }
+}
+
+/// The latest rounds, and those that wait for a nurse.
 pub fn rounds(session: &Session, index: &Index, now: Time) -> Markup {
-    let all = index.rounds().count();
-    let unsigned = |it: &&Round| it.closed.is_some() && it.signed.is_empty();
-    let unsigned: Vec<&Round> = index.rounds().filter(unsigned).collect();
+    let section = |list: List, id: &str, heading: &str, most: usize| {
+        let all = || index.rounds().filter(|it| list.has(it, now));
+        let (total, page) = (all().count(), all().take(most).collect::<Vec<_>>());
+        html! {
+            @if total > 0 {
+                section.card aria-labelledby=(id) {
+                    h2 id=(id) { (heading) @if list != List::All { (count(total)) } }
+                    @if list == List::NotEnded {
+                        p.soft { "Whoever recorded did not end them, and recorded nothing in them \
+                             for hours. Look at them and sign them as the others." }
+                    }
+                    (table(index, &page, now))
+                    @if let Some(last) = page.last().filter(|_| total > most) {
+                        p.soft { "The latest " (most) " of " (total) "." }
+                        nav.pages aria-label={ "Pages of: " (heading) } {
+                            a.button rel="next" href=(list.before(last.id)) { "Older" }
+                        }
+                    }
+                }
+            }
+        }
+    };
     page(
         session,
         Place::Rounds,
         "Rounds",
         &html! {
             h1 { "Rounds" }
-            section.card aria-labelledby="latest" {
-                h2 id="latest" { "The latest" }
-                @if all == 0 { p.none { "No round is recorded yet." } }
-                @else { (table(index, index.rounds().take(MOST), now)) }
-                @if all > MOST { p.soft { "The latest " (MOST) " of " (all) "." } }
+            (section(List::NotEnded, "not-ended", "Not ended", FIRST))
+            @if index.rounds().next().is_none() {
+                section.card { p.none { "No round is recorded yet." } }
             }
-            @if !unsigned.is_empty() {
-                section.card aria-labelledby="unsigned" {
-                    h2 id="unsigned" { "Ended and not signed" (count(unsigned.len())) }
-                    (table(index, unsigned.iter().copied().take(MOST_UNSIGNED), now))
-                    @if let Some(more @ 1..) = unsigned.len().checked_sub(MOST_UNSIGNED) {
-                        p.soft { "and " (more) " more, older; they are listed as these are signed." }
+            (section(List::All, "latest", "The latest", PAGE))
+            (section(List::Unsigned, "unsigned", "Ended and not signed", FIRST))
+        },
+    )
+}
+
+/// Rounds of a list that began before one of them: so a page stays what it is while
+/// others begin.
+pub fn rounds_before(
+    session: &Session,
+    index: &Index,
+    list: List,
+    before: Uuid,
+    now: Time,
+) -> Markup {
+    let older = || index.rounds_before(before).filter(|it| list.has(it, now));
+    let page_of: Vec<&Round> = older().take(PAGE).collect();
+    let mut newer = index.rounds_from(before).filter(|it| list.has(it, now));
+    let newer = newer.nth(PAGE).map(|it| list.before(it.id));
+    let next = page_of.last().filter(|_| older().count() > PAGE);
+    let heading = match list {
+        List::NotEnded => "Older rounds, not ended",
+        List::Unsigned => "Older rounds, not signed",
+        List::All => "Older rounds",
+    };
+    page(
+        session,
+        Place::Rounds,
+        heading,
+        &html! {
+            p.trail { a href="/rounds" { "Rounds" } }
+            h1 { (heading) }
+            section.card {
+                @if page_of.is_empty() { p.none { "There are none that are older." } }
+                @else { (table(index, &page_of, now)) }
+                nav.pages aria-label="Pages of rounds" {
+                    a.button rel="prev" href=(newer.as_deref().unwrap_or("/rounds")) { "Newer" }
+                    @if let Some(last) = next {
+                        a.button rel="next" href=(list.before(last.id)) { "Older" }
                     }
                 }
             }
@@ -58,7 +162,7 @@ pub fn rounds(session: &Session, index: &Index, now: Time) -> Markup {
     )
 }
 
-fn table<'a>(index: &Index, rounds: impl Iterator<Item = &'a Round>, now: Time) -> Markup {
+fn table(index: &Index, rounds: &[&Round], now: Time) -> Markup {
     html! {
         table.rows {
             thead { tr {
@@ -71,7 +175,7 @@ fn table<'a>(index: &Index, rounds: impl Iterator<Item = &'a Round>, now: Time) 
                         th scope="row" { a.name href={ "/rounds/" (round.id) } { (moment(round.opened, now)) } }
                         td { (staff(&round.by)) }
                         td { (kept(round)) }
-                        td { (standing(index, round)) }
+                        td { (standing(index, round, now)) }
                     }
                 }
             }
@@ -127,7 +231,7 @@ pub fn round(
             div.head {
                 h1 { "Round of " (date) }
                 p { (staff(&round.by)) ". " (kept(round)) "." }
-                p { (standing(index, round)) }
+                p { (standing(index, round, now)) }
                 @for (by, at, _) in &round.signed { p { "Signed by " (staff(by)) ", " (moment(*at, now)) "." } }
             }
             (outcome.banner())

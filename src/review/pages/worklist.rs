@@ -337,11 +337,15 @@ fn by_resident(index: &Index, list: &Worklist<'_>, now: Time) -> Markup {
         section.card aria-labelledby="round" {
             h2 id="round" { "The round, by resident" }
             @if list.unsigned > 0 {
-                p { a href="/rounds#unsigned" { (list.unsigned) " ended "
-                    (if list.unsigned == 1 { "round is" } else { "rounds are" }) " not signed" } }
+                p { a href="/rounds#unsigned" { (counted(list.unsigned, "ended round"))
+                    (if list.unsigned == 1 { " is" } else { " are" }) " not signed" } }
             }
             p.soft { (OPEN.0) " " (OPEN.1) " \u{b7} " (OUTSIDE.0) " " (OUTSIDE.1) ", no report open" }
             table.rows {
+            @if list.not_ended > 0 {
+                p { a href="/rounds#not-ended" { (counted(list.not_ended, "round"))
+                    (if list.not_ended == 1 { " was" } else { " were" }) " never ended" } }
+            }
                 thead { tr {
                     th scope="col" { "Resident" } th scope="col" { "Taken in the time shown" }
                     th scope="col" { "Due now" }

@@ -13,7 +13,7 @@ use super::Asked;
 use crate::facts::Body;
 use crate::residents::ResidentId;
 use crate::review::fields::Fields;
-use crate::review::pages::{self, Behind, OfSound, Outcome};
+use crate::review::pages::{self, Behind, List, OfSound, Outcome};
 use crate::review::sessions::Session;
 use crate::review::station::Station;
 use crate::store::{SoundError, SoundPart};
@@ -142,12 +142,22 @@ fn sound_of(station: &Station, id: Uuid) -> OfSound {
     both().unwrap_or_else(|error| OfSound::Broken(error.to_string()))
 }
 
-/// The latest rounds.
+/// The latest rounds, or older ones.
 pub async fn rounds(
     State(station): State<Arc<Station>>,
     Extension(session): Extension<Session>,
-) -> Markup {
-    pages::rounds(&session, &station.index(), station.now())
+    Extension(fields): Extension<Fields>,
+) -> Response {
+    let (index, now) = (station.index(), station.now());
+    if fields.get("before").is_empty() {
+        return pages::rounds(&session, &index, now).into_response();
+    }
+    match (List::named(fields.get("list")), fields.id("before")) {
+        (Some(list), Some(before)) => {
+            pages::rounds_before(&session, &index, list, before, now).into_response()
+        }
+        _ => missing("page of rounds"),
+    }
 }
 
 /// One round.
