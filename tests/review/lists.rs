@@ -164,3 +164,46 @@ async fn a_round_that_nobody_ended_is_not_lost() {
     let (_, page) = nurse.get("/worklist").await;
     assert!(!page.contains("never ended"));
 }
+
+/// What the filters leave out is not said to be closed.
+#[tokio::test]
+async fn a_filter_that_hides_every_report_says_how_many_are_open() {
+    let site = Site::of(30, 3);
+    let mut nurse = site.visitor(Role::Nurse).await;
+    let index = || site.station.index();
+    let open: Vec<Uuid> = index().open_reports().map(|it| it.id).collect();
+    let reported: BTreeSet<String> = index()
+        .open_reports()
+        .map(|it| it.resident.0.clone())
+        .collect();
+    let home = made::home(30);
+    let room = |it: &&sayback::residents::Resident| it.room.clone();
+    let rooms = home
+        .residents
+        .iter()
+        .filter(|it| reported.contains(&it.id.0));
+    let rooms: BTreeSet<String> = rooms.map(|it| room(&it)).collect();
+    let free = home.residents.iter().find(|it| !rooms.contains(&it.room));
+    let free = free.expect("a room without reports").room.clone();
+    let said = format!("{} open in all", open.len());
+
+    let (_, page) = nurse.get(&format!("/worklist?room={free}")).await;
+    let none = section(&page, "reports");
+    assert!(
+        none.contains("None among these; ") && none.contains(&said),
+        "{none}"
+    );
+    assert!(!none.contains("No report is open"));
+    let some = rooms.first().unwrap();
+    let (_, page) = nurse.get(&format!("/worklist?room={some}")).await;
+    assert!(section(&page, "reports").contains(&said), "some of them");
+    let (_, page) = nurse.get("/worklist").await;
+    assert!(!page.contains("open in all"));
+    for flag in open {
+        nurse
+            .does(&format!("/reports/{flag}/acknowledge"), "")
+            .await;
+    }
+    let (_, page) = nurse.get(&format!("/worklist?room={free}")).await;
+    assert!(section(&page, "reports").contains("No report is open."));
+}

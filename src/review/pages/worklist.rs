@@ -171,14 +171,20 @@ fn reports(session: &Session, index: &Index, list: &Worklist<'_>, back: &str, no
             }
         }
     };
+    let all = index.open_reports().count();
     html! {
         section.card aria-labelledby="reports" {
             h2 id="reports" { "Open reports" (count(list.reports.len())) }
-            @if list.reports.is_empty() {
+            @if all == 0 {
                 p.none { "No report is open." }
+            } @else if list.reports.is_empty() {
+                p { "None among these; " b { (all) " open in all" } ". " a href="/worklist" { "Show all" } }
             } @else {
                 ol.items { @for flag in list.reports.iter().take(MOST) { (report(flag)) } }
                 (more(list.reports.len()))
+                @if all > list.reports.len() {
+                    p.soft { (all) " open in all. " a href="/worklist" { "Show all" } }
+                }
             }
         }
     }
@@ -336,16 +342,16 @@ fn by_resident(index: &Index, list: &Worklist<'_>, now: Time) -> Markup {
     html! {
         section.card aria-labelledby="round" {
             h2 id="round" { "The round, by resident" }
+            @if list.not_ended > 0 {
+                p { a href="/rounds#not-ended" { (counted(list.not_ended, "round"))
+                    (if list.not_ended == 1 { " was" } else { " were" }) " never ended" } }
+            }
             @if list.unsigned > 0 {
                 p { a href="/rounds#unsigned" { (counted(list.unsigned, "ended round"))
                     (if list.unsigned == 1 { " is" } else { " are" }) " not signed" } }
             }
             p.soft { (OPEN.0) " " (OPEN.1) " \u{b7} " (OUTSIDE.0) " " (OUTSIDE.1) ", no report open" }
             table.rows {
-            @if list.not_ended > 0 {
-                p { a href="/rounds#not-ended" { (counted(list.not_ended, "round"))
-                    (if list.not_ended == 1 { " was" } else { " were" }) " never ended" } }
-            }
                 thead { tr {
                     th scope="col" { "Resident" } th scope="col" { "Taken in the time shown" }
                     th scope="col" { "Due now" }
