@@ -408,6 +408,7 @@ fn a_round_knows_the_range_and_the_recheck_that_a_nurse_has_set() {
                 high: 110.into(),
                 unit: Unit::PerMinute,
             },
+            withdrawn: false,
         },
         Body::RecheckAsked {
             resident,

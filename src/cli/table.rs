@@ -97,7 +97,13 @@ fn content(body: &Body) -> Option<(&ResidentId, String)> {
         Body::ReportedToNurse { resident, to, .. } => (resident, format!("reported to {to}")),
         Body::Acknowledged {
             resident, flags, ..
-        } => (resident, format!("reports acknowledged: {}", flags.len())),
+        } => (
+            resident,
+            format!(
+                "reports acknowledged, or rechecks withdrawn: {}",
+                flags.len()
+            ),
+        ),
         Body::Noted { resident, text, .. } => (resident, format!("note: {text}")),
         Body::RecheckAsked {
             resident,
@@ -112,6 +118,7 @@ fn content(body: &Body) -> Option<(&ResidentId, String)> {
             sign,
             component,
             bounds,
+            withdrawn,
         } => {
             let part = match component {
                 Component::Whole => String::new(),
@@ -120,7 +127,11 @@ fn content(body: &Body) -> Option<(&ResidentId, String)> {
             let (low, high, unit) = (bounds.low, bounds.high, bounds.unit.symbol());
             (
                 resident,
-                format!("range of {}{part}: {low} to {high} {unit}", sign.name()),
+                if *withdrawn {
+                    format!("range of {}{part} withdrawn: the home's", sign.name())
+                } else {
+                    format!("range of {}{part}: {low} to {high} {unit}", sign.name())
+                },
             )
         }
         _ => return None,

@@ -110,7 +110,7 @@ pub struct Record {
     retracted: BTreeSet<Uuid>,
     closed: BTreeSet<Uuid>,
     /// With when they were asked for.
-    rechecks: Vec<(Time, Recheck)>,
+    rechecks: Vec<(Uuid, Time, Recheck)>,
 }
 
 /// A vital sign that a nurse wants taken again, and that was not yet.
@@ -179,7 +179,7 @@ impl Record {
                     reason: reason.clone(),
                     by: fact.by.name.clone(),
                 };
-                self.rechecks.push((fact.at, recheck));
+                self.rechecks.push((fact.id, fact.at, recheck));
             }
             Body::Corrected { .. } => {
                 if let Some((reading, correction)) = Correction::of(fact) {
@@ -261,13 +261,13 @@ impl Record {
         self.readings.get(*self.places.get(&id)?)
     }
 
-    /// What nurses want taken again, and what was not measured since.
+    /// What nurses want taken again, and what was neither measured since nor withdrawn.
     pub fn rechecks(&self) -> impl Iterator<Item = &Recheck> {
-        let open = |(asked, it): &&(Time, Recheck)| {
+        let open = |(id, asked, it): &&(Uuid, Time, Recheck)| {
             let last = self.last(&it.resident, it.sign);
-            last.is_none_or(|last| last.record.measured_at <= *asked)
+            !self.closed.contains(id) && last.is_none_or(|it| it.record.measured_at <= *asked)
         };
-        self.rechecks.iter().filter(open).map(|(_, it)| it)
+        self.rechecks.iter().filter(open).map(|(.., it)| it)
     }
 
     /// The past of every resident, for the rules.

@@ -213,14 +213,16 @@ pub enum Body<R = ReadingRecord> {
         /// The reading that was changed.
         reading: Uuid,
     },
-    /// A nurse has seen a flag and answers for it.
+    /// A nurse has seen a flag and answers for it; or withdraws a recheck that was
+    /// asked for. A program that knows only of flags finds none of that identifier, and
+    /// goes on asking for the recheck.
     Acknowledged {
-        /// The flags.
+        /// The flags, or the facts that asked for the rechecks.
         flags: Vec<Uuid>,
         /// The resident.
         resident: ResidentId,
     },
-    /// A nurse set a resident's own range.
+    /// A nurse set a resident's own range, or withdrew it.
     RangeSet {
         /// The resident.
         resident: ResidentId,
@@ -228,8 +230,14 @@ pub enum Body<R = ReadingRecord> {
         sign: VitalSign,
         /// The part of it.
         component: Component,
-        /// The range, from the day of this fact on.
+        /// The range, from the moment of this fact on.
         bounds: Bounds,
+        /// Whether the resident's own range is withdrawn, so that the home's holds
+        /// again. That is then in `bounds` as it was at that moment, or the widest that
+        /// is possible where the home has none: a program that knows of no withdrawing
+        /// goes on with it as with a range that was set.
+        #[serde(default, skip_serializing_if = "std::ops::Not::not")]
+        withdrawn: bool,
     },
     /// A remark about a resident, or about one of the facts.
     Noted {

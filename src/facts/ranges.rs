@@ -25,29 +25,35 @@ impl Home {
             sign,
             component,
             bounds,
+            withdrawn,
         } = &fact.body
         else {
             return;
         };
         let mut residents = self.residents.iter_mut();
         if let Some(it) = residents.find(|it| it.id == *resident) {
-            set_by(&mut it.limits, fact, (*sign, *component), *bounds);
+            let bounds = (!withdrawn).then_some(*bounds);
+            set_by(&mut it.limits, fact, (*sign, *component), bounds);
         }
     }
 }
 
-/// Sets a range by the nurse of a fact, from its moment on.
+/// Sets a range by the nurse of a fact, from its moment on, or withdraws it.
 pub(crate) fn set_by<R>(
     limits: &mut Limits,
     fact: &Fact<R>,
     (sign, component): (VitalSign, Component),
-    bounds: Bounds,
+    bounds: Option<Bounds>,
 ) {
-    let source = Source::Nurse {
+    let source = || Source::Nurse {
         name: fact.by.name.clone(),
         on: fact.at.date_naive(),
     };
-    limits.set_at(sign, component, Range { bounds, source }, fact.at);
+    let range = bounds.map(|bounds| Range {
+        bounds,
+        source: source(),
+    });
+    limits.set_at(sign, component, range, fact.at);
 }
 
 #[cfg(test)]
@@ -61,7 +67,7 @@ mod tests {
 
     const HOME: &str = include_str!("../../audio-fixtures/demo-home.toml");
 
-    fn set(resident: &str, at: &str, high: rust_decimal::Decimal) -> Fact {
+    fn changed(resident: &str, at: &str, high: rust_decimal::Decimal, withdrawn: bool) -> Fact {
         Fact {
             id: Uuid::new_v4(),
             version: super::super::VERSION,
@@ -80,8 +86,13 @@ mod tests {
                     high,
                     unit: Unit::MmHg,
                 },
+                withdrawn,
             },
         }
+    }
+
+    fn set(resident: &str, at: &str, high: rust_decimal::Decimal) -> Fact {
+        changed(resident, at, high, false)
     }
 
     #[test]
@@ -117,5 +128,54 @@ mod tests {
             source.unwrap().source.to_string(),
             "Peter Quist, 2026-03-01"
         );
+    }
+
+    /// The newest word of a nurse holds, whichever came first; the older ones held until
+    /// then.
+    #[test]
+    fn a_range_that_was_withdrawn_leaves_the_homes_from_that_moment() {
+        let home = Home::from_toml(HOME).unwrap();
+        let mut facts = vec![
+            set("AR-042", "2026-03-01T09:00:00-05:00", dec!(160)),
+            changed("AR-042", "2026-03-01T10:00:00-05:00", dec!(140), true),
+            set("AR-042", "2026-03-01T11:00:00-05:00", dec!(170)),
+        ];
+        for _ in 0..3 {
+            facts.rotate_left(1);
+            let ranged = residents_with_ranges(&home, &facts);
+            let limits = &ranged
+                .resident(&ResidentId("AR-042".into()))
+                .unwrap()
+                .limits;
+            let at = |time: &str| {
+                let at = chrono::DateTime::parse_from_rfc3339(&format!("2026-03-01T{time}-05:00"));
+                let sign = VitalSign::BloodPressure;
+                let range = limits.range_on(sign, Component::Systolic, at.unwrap());
+                let range = range.unwrap();
+                (
+                    range.bounds.high,
+                    matches!(range.source, Source::Nurse { .. }),
+                )
+            };
+            assert_eq!(at("08:59:59"), (dec!(150), true), "the file's");
+            assert_eq!(at("09:30:00"), (dec!(160), true));
+            assert_eq!(at("10:00:00"), (dec!(140), false), "the home's");
+            assert_eq!(at("11:00:00"), (dec!(170), true));
+        }
+    }
+
+    /// To a program that knows of no withdrawing it sets the home's range.
+    #[test]
+    fn what_withdraws_a_range_is_a_range_to_an_older_program() {
+        let at = "2026-03-01T10:00:00-05:00";
+        let text = serde_json::to_value(changed("AR-042", at, dec!(140), true)).unwrap();
+        let mut plain = serde_json::to_value(set("AR-042", at, dec!(140))).unwrap();
+        plain["id"] = text["id"].clone();
+        let mut older = text;
+        let known = older.as_object_mut().unwrap().remove("withdrawn");
+        assert_eq!(known, Some(true.into()));
+        assert_eq!(older, plain);
+        older["of_a_later_version"] = true.into();
+        serde_json::from_value::<Fact>(older).unwrap();
     }
 }

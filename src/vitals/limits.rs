@@ -244,13 +244,17 @@ impl Since {
     }
 }
 
+/// A range of the resident's own, and from when it holds; none where it was withdrawn, and
+/// the home's held again.
+type Dated = (Since, Option<Range>);
+
 /// The limits that apply to one resident: the nurse's ranges for this resident,
 /// each kept with when it was set; below them the home's; below those the
 /// defaults.
 #[derive(Debug, Clone, PartialEq, Eq, Default)]
 pub struct Limits {
     /// Oldest first.
-    own: BTreeMap<(VitalSign, Component), Vec<(Since, Range)>>,
+    own: BTreeMap<(VitalSign, Component), Vec<Dated>>,
     home: HomeLimits,
 }
 
@@ -260,15 +264,16 @@ impl Limits {
     /// later call holds.
     pub fn set(&mut self, sign: VitalSign, component: Component, range: Range) {
         let day = range.source.since().unwrap_or(NaiveDate::MIN);
-        self.insert((sign, component), Since::day(day), range);
+        self.insert((sign, component), Since::day(day), Some(range));
     }
 
-    /// The same, from a moment on.
+    /// The same, from a moment on; none withdraws the one that was set, and the
+    /// home's holds from then on.
     pub fn set_at(
         &mut self,
         sign: VitalSign,
         component: Component,
-        range: Range,
+        range: Option<Range>,
         moment: DateTime<FixedOffset>,
     ) {
         let since = Since {
@@ -278,7 +283,7 @@ impl Limits {
         self.insert((sign, component), since, range);
     }
 
-    fn insert(&mut self, of: (VitalSign, Component), since: Since, range: Range) {
+    fn insert(&mut self, of: (VitalSign, Component), since: Since, range: Option<Range>) {
         let dated = self.own.entry(of).or_default();
         let after = dated.partition_point(|it| it.0 <= since);
         dated.insert(after, (since, range));
@@ -287,7 +292,7 @@ impl Limits {
     /// Sets a range that is not among those set already.
     pub fn set_once(&mut self, sign: VitalSign, component: Component, range: Range) {
         let mut set = self.own.get(&(sign, component)).into_iter().flatten();
-        if !set.any(|(_, it)| *it == range) {
+        if !set.any(|(_, it)| it.as_ref() == Some(&range)) {
             self.set(sign, component, range);
         }
     }
@@ -327,7 +332,7 @@ impl Limits {
     /// Every range that was ever set for this resident, oldest first.
     pub fn own(&self) -> impl Iterator<Item = (VitalSign, Component, Vec<&Range>)> {
         self.own.iter().map(|(&(sign, component), dated)| {
-            let ranges = dated.iter().map(|(_, range)| range);
+            let ranges = dated.iter().filter_map(|(_, range)| range.as_ref());
             (sign, component, ranges.collect())
         })
     }
@@ -341,11 +346,24 @@ impl Limits {
         component: Component,
         when: impl Into<When>,
     ) -> Option<&Range> {
+        self.changed_on(sign, component, when)?.1
+    }
+
+    /// What a nurse did last about the resident's own range until a moment or the end
+    /// of a day: the day of it, and the range that was set, or none where it was taken
+    /// back.
+    #[must_use]
+    pub fn changed_on(
+        &self,
+        sign: VitalSign,
+        component: Component,
+        when: impl Into<When>,
+    ) -> Option<(NaiveDate, Option<&Range>)> {
         let when = when.into();
         let dated = self.own.get(&(sign, component))?;
         let mut newest = dated.iter().rev();
-        let (_, range) = newest.find(|(since, _)| since.is_past(when))?;
-        Some(range)
+        let (since, range) = newest.find(|(since, _)| since.is_past(when))?;
+        Some((since.day, range.as_ref()))
     }
 
     /// The newest range: the resident's own, else the home's, else the default.
@@ -375,11 +393,24 @@ impl Limits {
         when: When,
         said: Unit,
     ) -> Option<Range> {
-        let home = || self.home_on(when)?.outside_range(sign, component);
-        let own = self.own_on(sign, component, when);
-        own.or_else(home)
-            .cloned()
-            .or_else(|| outside_range(sign, component, said))
+        let own = self.own_on(sign, component, when).cloned();
+        own.or_else(|| self.homes_on(sign, component, when, said))
+    }
+
+    /// The range that holds for everyone of the home at a moment or at the end of a day:
+    /// the home's, else the default for the unit that is `said`.
+    #[must_use]
+    pub fn homes_on(
+        &self,
+        sign: VitalSign,
+        component: Component,
+        when: impl Into<When>,
+        said: Unit,
+    ) -> Option<Range> {
+        let home = self.home_on(when.into());
+        let home = home.and_then(|it| it.outside_range(sign, component));
+        let usual = || outside_range(sign, component, said);
+        home.cloned().or_else(usual)
     }
 
     /// Every limit that `measurement` crosses, the gravest layer first, by the

@@ -303,6 +303,7 @@ fn a_range_that_a_nurse_set_later_is_not_held_against_earlier_readings() {
                 high: number("95"),
                 unit: Unit::PerMinute,
             },
+            withdrawn: false,
         },
     );
     round.at("10T08:00");

@@ -25,3 +25,4 @@ mod pages;
 mod site;
 mod sound;
 mod spoken;
+mod withdrawn;

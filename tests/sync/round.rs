@@ -69,6 +69,7 @@ fn what_the_nurse_asked_for_and_set_is_heard_at_the_next_resident() {
             high: rust_decimal::dec!(120),
             unit: Unit::MmHg,
         },
+        withdrawn: false,
     };
     let recheck = Body::RecheckAsked {
         resident: walter,
@@ -86,6 +87,56 @@ fn what_the_nurse_asked_for_and_set_is_heard_at_the_next_resident() {
     // 128 is within what the home's file says, and above what the nurse has set.
     assert!(kept.contains("above the range"), "{kept}");
     assert!(kept.contains("one two zero"), "{kept}");
+}
+
+/// Both went to the recorder before they were withdrawn, and stay in its record.
+#[test]
+fn what_a_nurse_withdrew_is_heard_no_more() {
+    let aspen = Aspen::new();
+    let (_folder, mut store, mut link_store) = record();
+    let mut exchange = Exchange::new(&aspen.recorder);
+    let mut station = open(&aspen.station);
+    let mut cart = Cart::on(&mut store, "2026-03-02T07:30:00-05:00");
+    let walter = ResidentId("AR-042".to_owned());
+    let range = |high: u32, withdrawn| Body::RangeSet {
+        resident: walter.clone(),
+        sign: VitalSign::BloodPressure,
+        component: Component::Systolic,
+        bounds: Bounds {
+            low: rust_decimal::dec!(100),
+            high: high.into(),
+            unit: Unit::MmHg,
+        },
+        withdrawn,
+    };
+    let recheck = Body::RecheckAsked {
+        resident: walter.clone(),
+        sign: VitalSign::Pulse,
+        reason: "it was high at noon".to_owned(),
+    };
+    let asked = fact(2, recheck);
+    station
+        .append(&[&fact(1, range(120, false)), &asked])
+        .unwrap();
+    assert_eq!(exchange.run(&mut link_store).unwrap().fetched, 2);
+    let later = |mut it: Fact<KeptReading>| {
+        it.at += chrono::TimeDelta::seconds(1);
+        it
+    };
+    let withdrawn = Body::Acknowledged {
+        flags: vec![asked.id],
+        resident: walter.clone(),
+    };
+    let (range, recheck) = (later(fact(3, range(140, true))), later(fact(4, withdrawn)));
+    station.append(&[&range, &recheck]).unwrap();
+    assert_eq!(exchange.run(&mut link_store).unwrap().fetched, 2);
+    let walter = cart.all(&["room four bed two", "yes"]);
+    assert!(
+        walter.contains("Walter") && !walter.contains("high at noon"),
+        "{walter}"
+    );
+    let kept = cart.all(&[PRESSURE, "yes"]);
+    assert!(kept.contains("Kept") && !kept.contains("above"), "{kept}");
 }
 
 #[test]

@@ -18,7 +18,7 @@ use crate::vitals::rules::Known;
 use crate::vitals::{History, Limits, Measurement, Reading};
 
 pub use measure::{ALERTNESS, OVER, VALUE, qualifier_field};
-pub use resident::{ask_recheck, note_resident, set_range};
+pub use resident::{ask_recheck, note_resident, set_range, withdraw_range, withdraw_recheck};
 
 /// A fact to append.
 pub type NewFact = Fact<KeptReading>;

@@ -298,17 +298,18 @@ impl<'a> Chart<'a> {
     ) -> Option<Range> {
         let when = when.into();
         let limits = home.resident(resident).map(|it| &it.limits);
-        let filed = limits.and_then(|it| it.own_on(sign, component, when));
+        let filed = limits.and_then(|it| it.changed_on(sign, component, when));
         let set = self.ranges.get(resident);
-        let set = set.and_then(|it| it.own_on(sign, component, when));
+        let set = set.and_then(|it| it.changed_on(sign, component, when));
         let newest = match (filed, set) {
-            (Some(filed), Some(set)) if filed.source.since() > set.source.since() => Some(filed),
+            (Some(filed), Some(set)) if filed.0 > set.0 => Some(filed),
             (filed, set) => set.or(filed),
         };
+        let said = Units::UsCustomary.unspoken(sign);
         let usual = || match limits {
-            Some(limits) => limits.range_on(sign, component, when),
-            None => Limits::default().range_on(sign, component, when),
+            Some(limits) => limits.homes_on(sign, component, when, said),
+            None => Limits::default().homes_on(sign, component, when, said),
         };
-        newest.cloned().or_else(usual)
+        newest.and_then(|it| it.1).cloned().or_else(usual)
     }
 }

@@ -175,6 +175,8 @@ pub struct Missed {
 /// A recheck that a nurse asked for.
 #[derive(Debug, Clone)]
 pub struct Recheck {
+    /// The fact of it.
+    pub id: Uuid,
     /// The resident.
     pub resident: ResidentId,
     /// The vital sign.
@@ -198,7 +200,7 @@ pub struct Note {
     pub text: String,
 }
 
-/// A range that was set.
+/// A range that was set, or withdrawn.
 #[derive(Debug, Clone)]
 pub struct RangeChange {
     /// When.
@@ -209,8 +211,8 @@ pub struct RangeChange {
     pub target: (VitalSign, Component),
     /// What was in force before.
     pub before: Option<Bounds>,
-    /// What is in force since.
-    pub after: Bounds,
+    /// What is in force since; none where the home's is again.
+    pub after: Option<Bounds>,
 }
 
 /// A round.

@@ -185,6 +185,7 @@ impl Index {
                 sign,
                 reason,
             } => self.rechecks.push(Recheck {
+                id,
                 resident,
                 sign,
                 reason,
@@ -348,6 +349,7 @@ impl Index {
             sign,
             component,
             bounds,
+            withdrawn,
         } = fact.body
         {
             let change = RangeChange {
@@ -355,7 +357,7 @@ impl Index {
                 by: fact.by,
                 target: (sign, component),
                 before: was,
-                after: bounds,
+                after: (!withdrawn).then_some(bounds),
             };
             self.ranges.entry(resident).or_default().push(change);
         }

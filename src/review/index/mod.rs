@@ -264,7 +264,7 @@ impl Index {
         ids.iter().filter_map(|it| self.flags.get(it))
     }
 
-    /// How a flag was closed, if it was.
+    /// How a flag was closed, or a recheck withdrawn, if it was.
     #[must_use]
     pub fn closed(&self, flag: Uuid) -> Option<&Closed> {
         self.closed.get(&flag)
@@ -293,11 +293,17 @@ impl Index {
         &self.missed
     }
 
-    /// Rechecks that were asked for and not measured since, oldest first.
+    /// Rechecks that were asked for, whatever became of them, oldest first.
+    #[must_use]
+    pub fn rechecks(&self) -> &[Recheck] {
+        &self.rechecks
+    }
+
+    /// Those that were neither measured since nor withdrawn.
     pub fn open_rechecks(&self) -> impl Iterator<Item = &Recheck> {
         self.rechecks.iter().filter(|it| {
             let last = self.last(&it.resident, it.sign);
-            last.is_none_or(|last| last.measured_at <= it.at)
+            self.closed(it.id).is_none() && last.is_none_or(|last| last.measured_at <= it.at)
         })
     }
 

@@ -35,8 +35,12 @@ pub enum Form {
     Note,
     /// Sets a range.
     Range,
+    /// Withdraws a range.
+    WithdrawRange,
     /// Asks for a recheck.
     Recheck,
+    /// Withdraws a recheck.
+    WithdrawRecheck,
     /// Signs a round.
     Sign,
 }
@@ -52,7 +56,9 @@ impl Form {
             Self::Retract => "retracted",
             Self::Note => "noted",
             Self::Range => "range",
+            Self::WithdrawRange => "range-withdrawn",
             Self::Recheck => "recheck",
+            Self::WithdrawRecheck => "recheck-withdrawn",
             Self::Sign => "signed",
         }
     }
@@ -93,6 +99,10 @@ impl Outcome {
             "retracted" => "The reading is retracted and no longer counts; it stays visible.",
             "noted" => "The note is recorded.",
             "range" => "The range is set and in force from today.",
+            "range-withdrawn" => "The range is withdrawn; the home\u{2019}s is in force again.",
+            "recheck-withdrawn" => {
+                "The recheck is withdrawn; an aide who has not heard of it yet will not."
+            }
             "recheck" => "The recheck is asked for; the aide hears of it at the next visit.",
             "signed" => "The round is signed.",
             _ => "",

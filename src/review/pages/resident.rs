@@ -10,7 +10,7 @@ use super::parts::{how, moment, place, resident_path, staff, state, states, valu
 use super::trend;
 use crate::facts::Time;
 use crate::residents::Resident;
-use crate::review::index::{Index, Missed, Query};
+use crate::review::index::{Index, Missed, Query, Recheck};
 use crate::review::sessions::Session;
 use crate::speaking::wording::capital;
 use crate::vitals::{Component, RangeOf, Value, VitalSign, body_mass_index, shown_source};
@@ -52,9 +52,9 @@ pub fn resident(
                         (trend::all(index, resident, days, now))
                     }
                     (ranges(index, resident, now))
-                    (asked(index, resident, now))
+                    (asked(session, index, resident, now))
                 }
-                @if may_act(session) { div { (forms(session, index, resident, outcome)) } }
+                @if may_act(session) { div { (forms(session, index, resident, outcome, now)) } }
             }
         },
     )
@@ -144,13 +144,19 @@ fn ranges(index: &Index, resident: &Resident, now: Time) -> Markup {
                             @let (sign, component) = it.target;
                             tr {
                                 th scope="row" { (name(sign, component)) }
+                                @let unit = index.home().units.unspoken(sign);
                                 td data-of="Before" {
-                                    @if let Some(it) = it.before.and_then(|b| b.to(it.after.unit)) {
+                                    @if let Some(it) = it.before.and_then(|b| b.to(unit)) {
                                         @let it = it.rounded();
                                         s { (it.low) "\u{2013}" (it.high) }
                                     } @else { "none" }
                                 }
-                                td data-of="After" { b { (it.after.low) "\u{2013}" (it.after.high) } " " (it.after.unit.symbol()) }
+                                td data-of="After" {
+                                    @match it.after {
+                                        Some(it) => { b { (it.low) "\u{2013}" (it.high) } " " (it.unit.symbol()) }
+                                        None => { b { "withdrawn" } ": the home\u{2019}s again" }
+                                    }
+                                }
                                 td data-of="Who" { (staff(&it.by)) ", " (moment(it.at, now)) }
                             }
                         }
@@ -165,11 +171,12 @@ fn name(sign: VitalSign, component: Component) -> String {
     capital(component.name(sign))
 }
 
-fn asked(index: &Index, resident: &Resident, now: Time) -> Markup {
-    let rechecks: Vec<_> = index
-        .open_rechecks()
-        .filter(|it| it.resident == resident.id)
-        .collect();
+fn asked(session: &Session, index: &Index, resident: &Resident, now: Time) -> Markup {
+    let own = |it: &&Recheck| it.resident == resident.id;
+    let rechecks: Vec<_> = index.open_rechecks().filter(own).collect();
+    let withdrawn = index.rechecks().iter().rev().filter(own);
+    let withdrawn = withdrawn.filter_map(|it| Some((it, index.closed(it.id)?)));
+    let withdrawn: Vec<_> = withdrawn.take(LISTED).collect();
     let of = Query {
         who: resident.id.0.clone(),
         ..Query::default()
@@ -194,7 +201,27 @@ fn asked(index: &Index, resident: &Resident, now: Time) -> Markup {
                 ul.plain {
                     @for it in rechecks {
                         li { (state("\u{21bb}", it.sign.name())) " " (it.reason)
-                            p.soft { (staff(&it.by)) ", " (moment(it.at, now)) } }
+                            p.soft { (staff(&it.by)) ", " (moment(it.at, now)) }
+                            @if may_act(session) {
+                                form.inline method="post" action={ (resident_path(&resident.id)) "/recheck/withdraw" } {
+                                    (token(session))
+                                    input type="hidden" name="recheck" value=(it.id);
+                                    button aria-label={ "Withdraw the recheck of " (it.sign.name()) } { "Withdraw" }
+                                }
+                            }
+                        }
+                    }
+                }
+            }
+        }
+        @if !withdrawn.is_empty() {
+            section.card {
+                h2 { "Rechecks withdrawn" }
+                ul.plain {
+                    @for (it, back) in &withdrawn {
+                        li { s { (it.sign.name()) " " (it.reason) }
+                            p.soft { "asked for by " (staff(&it.by)) ", " (moment(it.at, now))
+                                "; withdrawn by " (staff(&back.by)) ", " (moment(back.at, now)) } }
                     }
                 }
             }
@@ -226,7 +253,18 @@ fn asked(index: &Index, resident: &Resident, now: Time) -> Markup {
     }
 }
 
-fn forms(session: &Session, index: &Index, resident: &Resident, outcome: &Outcome) -> Markup {
+fn forms(
+    session: &Session,
+    index: &Index,
+    resident: &Resident,
+    outcome: &Outcome,
+    now: Time,
+) -> Markup {
+    let own = RangeOf::ALL.into_iter().filter_map(|of| {
+        let (sign, component) = of.target();
+        Some((of, resident.limits.own_on(sign, component, now)?))
+    });
+    let own: Vec<_> = own.collect();
     let to = |what: &str| format!("{}/{what}", resident_path(&resident.id));
     let unit = |of: RangeOf| index.home().units.unspoken(of.target().0).symbol();
     let typed = |form, field| outcome.typed(form, field);
@@ -257,6 +295,28 @@ fn forms(session: &Session, index: &Index, resident: &Resident, outcome: &Outcom
                     p.soft { "In force from today, for this resident, in your name. Earlier readings \
                          keep the range of their day." }
                     button.main { "Set the range" }
+                }
+            }
+            @if !own.is_empty() {
+                details open[outcome.refused(Form::WithdrawRange)] {
+                    summary { "Withdraw a range" }
+                    form method="post" action=(to("range/withdraw")) {
+                        (token(session))
+                        label { "Of"
+                            select name="of" required {
+                                option value="" { "choose" }
+                                @for (of, range) in &own {
+                                    @let (sign, component) = of.target();
+                                    option value=(of.tag()) selected[typed(Form::WithdrawRange, "of") == of.tag()] {
+                                        (name(sign, component)) ", set by " (range.source)
+                                    }
+                                }
+                            }
+                        }
+                        p.soft { "The home\u{2019}s range, or else the usual one, is in force again from \
+                             today. Earlier readings keep the range of their day." }
+                        button.main { "Withdraw the range" }
+                    }
                 }
             }
             details open[outcome.refused(Form::Recheck)] {

@@ -134,6 +134,16 @@ pub async fn set_range(asked: Asked) -> Response {
     on_resident(asked, Form::Range, acts::set_range)
 }
 
+/// Withdraws a resident's own range.
+pub async fn withdraw_range(asked: Asked) -> Response {
+    on_resident(asked, Form::WithdrawRange, acts::withdraw_range)
+}
+
+/// Withdraws a recheck.
+pub async fn withdraw_recheck(asked: Asked) -> Response {
+    on_resident(asked, Form::WithdrawRecheck, acts::withdraw_recheck)
+}
+
 /// Asks for a recheck.
 pub async fn ask_recheck(asked: Asked) -> Response {
     on_resident(asked, Form::Recheck, acts::ask_recheck)

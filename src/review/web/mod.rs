@@ -95,7 +95,9 @@ pub const ROUTES: &[(&str, &str, Who)] = &[
     ("POST", "/readings/{id}/note", Who::Nurses),
     ("POST", "/residents/{id}/note", Who::Nurses),
     ("POST", "/residents/{id}/range", Who::Nurses),
+    ("POST", "/residents/{id}/range/withdraw", Who::Nurses),
     ("POST", "/residents/{id}/recheck", Who::Nurses),
+    ("POST", "/residents/{id}/recheck/withdraw", Who::Nurses),
     ("POST", "/rounds/{id}/sign", Who::Nurses),
     ("GET", "/people", Who::Administrators),
     ("POST", "/people", Who::Administrators),
@@ -177,7 +179,12 @@ pub fn app(station: Arc<Station>) -> Router {
         .route("/readings/{id}/note", post(act::note))
         .route("/residents/{id}/note", post(act::note_resident))
         .route("/residents/{id}/range", post(act::set_range))
+        .route("/residents/{id}/range/withdraw", post(act::withdraw_range))
         .route("/residents/{id}/recheck", post(act::ask_recheck))
+        .route(
+            "/residents/{id}/recheck/withdraw",
+            post(act::withdraw_recheck),
+        )
         .route("/rounds/{id}/sign", post(act::sign))
         .route("/people", get(people::page).post(people::create))
         .route("/people/{id}/code", post(people::renew))

@@ -98,7 +98,7 @@ fn a_range_holds_from_the_moment_it_was_set() {
         on: set_at.date_naive(),
     };
     let range = Range { bounds, source };
-    limits.set_at(VitalSign::Pulse, Component::Whole, range, set_at);
+    limits.set_at(VitalSign::Pulse, Component::Whole, Some(range), set_at);
     let crossed = |time| limits.judge_on(&pulse(dec!(55)), at(time)).len();
     assert_eq!(crossed("07:00"), 1, "by the default, which was in force");
     assert_eq!(crossed("15:39"), 0);

@@ -192,9 +192,11 @@ impl<'a> Gathering<'a> {
                 sign,
                 component,
                 bounds,
+                withdrawn,
             } => {
+                let bounds = (!withdrawn).then_some(*bounds);
                 let limits = self.chart.ranges.entry(resident).or_default();
-                set_by(limits, fact, (*sign, *component), *bounds);
+                set_by(limits, fact, (*sign, *component), bounds);
             }
             _ => {}
         }
