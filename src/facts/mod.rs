@@ -203,8 +203,8 @@ pub enum Body<R = ReadingRecord> {
         #[serde(default, skip_serializing_if = "Vec::is_empty")]
         over: Vec<Uuid>,
     },
-    /// The aide corrected, took back or moved a reading, and what it had raised
-    /// does not hold any more.
+    /// The aide corrected, took back or moved a reading, or a nurse corrected or
+    /// retracted it, and what it had raised does not hold any more.
     Withdrawn {
         /// The flags.
         flags: Vec<Uuid>,

@@ -22,6 +22,7 @@ mod lists;
 )]
 mod made;
 mod pages;
+mod score;
 mod site;
 mod sound;
 mod spoken;

@@ -4,6 +4,7 @@
 
 mod measure;
 mod resident;
+mod score;
 
 use chrono::TimeDelta;
 use uuid::Uuid;
@@ -16,6 +17,8 @@ use crate::round::shown;
 use crate::speaking::wording::capital;
 use crate::vitals::rules::Known;
 use crate::vitals::{History, Limits, Measurement, Reading};
+
+use score::scored_again;
 
 pub use measure::{ALERTNESS, OVER, VALUE, qualifier_field};
 pub use resident::{ask_recheck, note_resident, set_range, withdraw_range, withdraw_recheck};
@@ -122,7 +125,8 @@ pub fn acknowledge(index: &Index, flag: Uuid, acting: &Acting) -> Result<Vec<New
 }
 
 /// Corrects a reading. Its open reports are acknowledged with it, since whoever
-/// corrects it has seen them; so are those that the right value would make.
+/// corrects it has seen them; so are those that the right value would make. The
+/// early-warning score of its visit is judged anew.
 ///
 /// # Errors
 /// [`Refused`] names the field that is wrong.
@@ -212,6 +216,7 @@ fn corrected(
         facts.push(flagged);
     }
     facts.extend(acting.acknowledged(entry.round, seen, &resident));
+    facts.extend(scored_again(index, entry, (Some(new), of), acting));
     facts
 }
 
@@ -221,25 +226,36 @@ fn raised(index: &Index, entry: &Entry, new: &Measurement) -> Vec<Raised> {
     let Some(resident) = index.home().resident(index.resident_of(entry)) else {
         return Vec::new();
     };
-    let reading = |it: &Entry, measurement: &Measurement| Reading {
-        at: it.measured_at,
-        measurement: measurement.clone(),
-    };
-    let others = index.readings_of(&resident.id);
-    let others = others.filter(|it| !it.retracted && it.id != entry.id);
-    let mut history: History = others.map(|it| reading(it, &it.measurement)).collect();
-    let new = reading(entry, new);
-    history.push(new.clone());
+    let history = history(index, entry, Some(new));
     let known = Known {
         history: &history,
         baselines: &resident.care.baselines,
         limits: &resident.limits,
         precautions: &resident.care.precautions,
     };
+    let new = Reading {
+        at: entry.measured_at,
+        measurement: new.clone(),
+    };
     Raised::by(known, &new)
 }
 
-/// Retracts a reading, with its open reports acknowledged.
+/// A resident's readings as they stand, with another value in the place of one, or
+/// without that one.
+fn history(index: &Index, entry: &Entry, now: Option<&Measurement>) -> History {
+    let others = index.readings_of(index.resident_of(entry));
+    let others = others.filter(|it| !it.retracted && it.id != entry.id);
+    let others = others.map(|it| (it.measured_at, it.measurement.as_ref()));
+    let all = others.chain(now.map(|it| (entry.measured_at, it)));
+    all.map(|(at, it)| Reading {
+        at,
+        measurement: it.clone(),
+    })
+    .collect()
+}
+
+/// Retracts a reading, with its open reports acknowledged and the early-warning score of
+/// its visit judged without it.
 ///
 /// # Errors
 /// [`Refused`] names the field that is wrong.
@@ -260,6 +276,8 @@ pub fn retract(
     };
     let mut facts = vec![acting.fact(entry.round, body)];
     facts.extend(acting.acknowledged(entry.round, open_flags(index, id), &resident));
+    let of = facts[0].id;
+    facts.extend(scored_again(index, entry, (None, of), acting));
     Ok(facts)
 }
 

@@ -95,8 +95,8 @@ pub struct Flag<'a> {
     pub reported: Option<Act<'a>>,
     /// The nurse who answered for it; the text is empty.
     pub acknowledged: Option<Act<'a>>,
-    /// The aide with whose change of the reading it did not hold any more; the
-    /// text is empty.
+    /// Whoever changed the reading, with which it did not hold any more; the text
+    /// is empty.
     pub withdrawn: Option<Act<'a>>,
 }
 

@@ -136,7 +136,7 @@ pub enum ClosedHow {
     Told(String),
     /// A nurse acknowledged it.
     Acknowledged,
-    /// The aide changed the reading, and it did not hold any more.
+    /// The reading was changed, and it did not hold any more.
     Withdrawn,
 }
 

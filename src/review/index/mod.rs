@@ -270,6 +270,12 @@ impl Index {
         self.closed.get(&flag)
     }
 
+    /// Whether a flag was withdrawn with a change of its reading.
+    #[must_use]
+    pub fn is_withdrawn(&self, flag: Uuid) -> bool {
+        self.withdrawn.contains(&flag)
+    }
+
     /// Reports that are still open, oldest first.
     pub fn open_reports(&self) -> impl Iterator<Item = &Flag> {
         self.open.iter().filter_map(|it| self.flags.get(it))

@@ -291,5 +291,26 @@ pub fn early_warning_flag(known: Known<'_>, score: &EarlyWarning) -> Option<Flag
     })
 }
 
+/// How close together the parts of a score must be taken: one round's visit. Common
+/// practice, no source.
+pub const ONE_VISIT: TimeDelta = TimeDelta::hours(1);
+
+/// What the score of a visit that ended at `now` raises, if anything: of the readings as
+/// they stand, and by what the home had turned on then.
+#[must_use]
+pub fn early_warning_of_visit(known: Known<'_>, now: DateTime<FixedOffset>) -> Option<Flag> {
+    if known.limits.home().since() > Some(now.date_naive()) {
+        return None;
+    }
+    let scale = if known.precautions.low_saturation_target {
+        SaturationScale::Two
+    } else {
+        SaturationScale::One
+    };
+    let set = Observations::gather(known.history, now, ONE_VISIT);
+    let score = early_warning_score(&set, scale).ok()?;
+    early_warning_flag(known, &score)
+}
+
 #[cfg(test)]
 mod tests;

@@ -20,8 +20,8 @@ use super::{
 };
 
 pub use early_warning::{
-    ACKNOWLEDGEMENT, EarlyWarning, Observations, Parameter, SaturationScale, early_warning_flag,
-    early_warning_score,
+    ACKNOWLEDGEMENT, EarlyWarning, ONE_VISIT, Observations, Parameter, SaturationScale,
+    early_warning_flag, early_warning_of_visit, early_warning_score,
 };
 pub use orthostatic::{Moment, OrthostaticTest, Step, StepError, standing_fall};
 pub use table::rules_table;

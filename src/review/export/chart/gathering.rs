@@ -279,7 +279,8 @@ impl<'a> Gathering<'a> {
             };
             for flag in &mut entry.flags {
                 let of = self.of.get(&flag.id);
-                flag.stands = kept.contains(&flag.id) || of == Some(&version);
+                let about_it = kept.contains(&flag.id) || of == Some(&version);
+                flag.stands = about_it && flag.withdrawn.is_none();
             }
         }
         chart.rounds = self.rounds.into_values().collect();

@@ -1,0 +1,155 @@
+//! The early-warning score after a nurse's change of one of its readings. Values: Royal
+//! College of Physicians, NEWS2 (2017): respiration 22 scores 2, saturation 93 % on air 2,
+//! temperature 38.2 °C 1, systolic 105 1, pulse 95 1, alert 0: 7.
+
+use sayback::facts::{Body, Raised, Record};
+use sayback::review::accounts::Role;
+use sayback::store::Store;
+use sayback::vitals::rules::Rule;
+use sayback::vitals::{HomeLimits, Units, VitalSign};
+
+use super::acting::reading;
+use super::site::{Site, Visitor};
+use super::{conversation, made};
+
+const ON: &str = "policy = \"P\"\non = \"2026-02-01\"\nearly_warning_score = true\n";
+
+const UNWELL: [&str; 14] = [
+    "room one bed one",
+    "yes",
+    "respiration twenty two",
+    "yes",
+    "saturation ninety three percent on room air",
+    "yes",
+    "temperature thirty eight point two celsius oral",
+    "yes",
+    "blood pressure one oh five over seventy left arm sitting",
+    "yes",
+    "pulse ninety five",
+    "yes",
+    "alertness alert",
+    "yes",
+];
+
+/// A station on the record of one visit, in a home that has the score turned on.
+fn after(words: &[&str]) -> Site {
+    let folder = tempfile::tempdir().unwrap();
+    let path = folder.path().join("record.db");
+    let mut home = made::home(4);
+    home.set_limits(&HomeLimits::parse(ON, Units::UsCustomary).unwrap());
+    let begins = made::now() - chrono::TimeDelta::minutes(20);
+    let facts = conversation::facts(&home, begins, words);
+    let mut store = Store::open(&path).unwrap();
+    store.append(&facts.iter().collect::<Vec<_>>()).unwrap();
+    Site::on(folder, home, store, false)
+}
+
+/// What the open reports of a score say, the same at the station and on a recorder.
+fn scores(site: &Site) -> Vec<String> {
+    let say = |raised: &Raised| match raised {
+        Raised::Rule(it) if it.rule == Rule::EarlyWarning => Some(it.say.clone()),
+        _ => None,
+    };
+    let index = site.station.index();
+    let here: Vec<String> = index
+        .open_reports()
+        .filter_map(|it| say(&it.raised))
+        .collect();
+    let record = Record::of(&site.facts());
+    let there = record.open_reports().filter_map(|it| say(&it.raised));
+    assert_eq!(here, there.collect::<Vec<_>>());
+    here
+}
+
+async fn correct(nurse: &mut Visitor<'_>, site: &Site, sign: VitalSign, fields: &str) {
+    let id = reading(site, sign);
+    let seen = site.station.index().acts(id).len();
+    let fields = format!("seen={seen}&{fields}&reason=misread");
+    nurse
+        .does(&format!("/readings/{id}/correct"), &fields)
+        .await;
+}
+
+#[tokio::test]
+async fn a_correction_has_the_score_of_its_visit_judged_anew() {
+    let site = after(&UNWELL);
+    let seven = "Early-warning score 7. Report to the nurse now.";
+    assert_eq!(scores(&site), [seven]);
+    let mut nurse = site.visitor(Role::Nurse).await;
+    // Another value of the same score changes nothing about it.
+    let same = "value=38.3&unit=celsius&method=oral";
+    correct(&mut nurse, &site, VitalSign::Temperature, same).await;
+    assert_eq!(scores(&site), [seven]);
+
+    let usual = "value=16&unit=per_minute";
+    correct(&mut nurse, &site, VitalSign::Respiration, usual).await;
+    assert_eq!(
+        scores(&site),
+        ["Early-warning score 5. Report to the nurse."]
+    );
+    let respiration = reading(&site, VitalSign::Respiration);
+    let (_, page) = nurse.get(&format!("/readings/{respiration}")).await;
+    assert!(page.contains("Early-warning score 5.") && page.contains("<b>open</b>"));
+    let alertness = reading(&site, VitalSign::Alertness);
+    let (_, page) = nurse.get(&format!("/readings/{alertness}")).await;
+    let gone = "withdrawn by Ines Marlow with the change of the reading";
+    assert!(
+        page.contains("Early-warning score 7.") && page.contains(gone),
+        "{page}"
+    );
+    let (_, list) = nurse.get("/worklist").await;
+    assert!(list.contains("Early-warning score 5.") && !list.contains("score 7."));
+
+    let slower = "value=80&unit=per_minute&rhythm=regular";
+    correct(&mut nurse, &site, VitalSign::Pulse, slower).await;
+    assert_eq!(scores(&site), [""; 0], "4 is reported by nobody");
+}
+
+#[tokio::test]
+async fn a_correction_can_raise_a_score_that_stays_open() {
+    let mut well = UNWELL;
+    well[2] = "respiration sixteen";
+    well[4] = "saturation ninety eight percent on room air";
+    well[6] = "temperature thirty seven celsius oral";
+    let site = after(&well);
+    assert_eq!(scores(&site), [""; 0]);
+    let mut nurse = site.visitor(Role::Nurse).await;
+    let fast = "value=135&unit=per_minute&rhythm=regular";
+    correct(&mut nurse, &site, VitalSign::Pulse, fast).await;
+    let said = ["Early-warning score 4. Pulse scores 3. Report to the nurse."];
+    assert_eq!(scores(&site), said);
+    // What the pulse itself raised was seen by whoever typed it.
+    let open = site.station.index().open_reports().count();
+    assert_eq!(open, 1);
+}
+
+#[tokio::test]
+async fn without_a_reading_there_is_no_score() {
+    let site = after(&UNWELL);
+    let mut nurse = site.visitor(Role::Nurse).await;
+    let id = reading(&site, VitalSign::OxygenSaturation);
+    let path = format!("/readings/{id}/retract");
+    nurse.does(&path, "seen=0&reason=of+another").await;
+    assert_eq!(scores(&site), [""; 0]);
+    let withdrawn = |it: &&sayback::facts::Fact| matches!(it.body, Body::Withdrawn { .. });
+    assert_eq!(site.facts().iter().filter(withdrawn).count(), 1);
+}
+
+/// A score that the home turned on later is not held against what was before.
+#[tokio::test]
+async fn a_home_that_has_no_score_gets_none() {
+    let site = after(&UNWELL);
+    let mut home = made::home(4);
+    let later = ON.replace("2026-02-01", "2026-03-13");
+    home.set_limits(&HomeLimits::parse(&later, Units::UsCustomary).unwrap());
+    let store = Store::open(&site.record()).unwrap();
+    let folder = tempfile::tempdir().unwrap();
+    let before = scores(&site);
+    let later = Site::on(folder, home, store, false);
+    let mut nurse = later.visitor(Role::Nurse).await;
+    let id = reading(&site, VitalSign::Respiration);
+    let fields = "seen=0&value=28&unit=per_minute&reason=misread";
+    nurse.does(&format!("/readings/{id}/correct"), fields).await;
+    site.station.refresh().unwrap();
+    assert_eq!(scores(&site), before, "it stays as the aide left it");
+}
