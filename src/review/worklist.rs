@@ -115,7 +115,7 @@ impl<'a> Worklist<'a> {
         let admits = |resident: &ResidentId, by: &Staff, round: Uuid| {
             filter.admits(index, resident, by, round)
         };
-        let unseen = |round: Uuid| index.round(round).is_none_or(|it| it.signed.is_empty());
+        let unseen = |round: Uuid| index.round(round).is_none_or(|it| !it.is_signed());
         let recent: Vec<&Entry> = index
             .since(from)
             .filter(|it| !it.retracted)

@@ -7,7 +7,7 @@ use chrono::TimeDelta;
 use sayback::facts::Body;
 use sayback::residents::ResidentId;
 use sayback::review::accounts::Role;
-use sayback::vitals::VitalSign;
+use sayback::vitals::{NotTakenReason, VitalSign};
 use uuid::Uuid;
 
 use super::made;
@@ -163,6 +163,46 @@ async fn a_round_that_nobody_ended_is_not_lost() {
     assert!(!page.contains("id=\"not-ended\""), "signed and done with");
     let (_, page) = nurse.get("/worklist").await;
     assert!(!page.contains("never ended"));
+}
+
+/// A recorder that was cut off sends what it has when it can, and a nurse may have signed
+/// what had come until then.
+#[tokio::test]
+async fn what_comes_after_a_signature_is_to_be_signed_too() {
+    let site = Site::of(2, 2);
+    let mut nurse = site.visitor(Role::Nurse).await;
+    let round = {
+        let index = site.station.index();
+        index.rounds().last().unwrap().id
+    };
+    let began = site.station.index().round(round).unwrap().opened;
+    let sign = format!("/rounds/{round}/sign");
+    nurse.does(&sign, "").await;
+    let waits = |page: &str| {
+        let unsigned = page.contains("id=\"unsigned\"");
+        unsigned && linked(section(page, "unsigned")).contains(&round)
+    };
+    let (_, page) = nurse.get("/rounds").await;
+    assert!(!waits(&page));
+    let mut out = made::Writer::join(&site.record());
+    let body = Body::NotTaken {
+        resident: ResidentId("AR-001".to_owned()),
+        signs: vec![VitalSign::Weight],
+        reason: NotTakenReason::Other("at a concert".to_owned()),
+        retry_at: None,
+    };
+    out.put(began + TimeDelta::minutes(9), &made::aide(0), round, body);
+    out.end();
+    site.station.refresh().unwrap();
+    let (_, page) = nurse.get("/rounds").await;
+    assert!(waits(&page) && page.contains("more came since it was signed"));
+    let (_, page) = nurse.get("/worklist?hours=72").await;
+    assert!(page.contains("at a concert"), "nobody has seen it");
+    nurse.does(&sign, "").await;
+    let (_, page) = nurse.get("/rounds").await;
+    assert!(!waits(&page));
+    let (_, page) = nurse.get("/worklist?hours=72").await;
+    assert!(!page.contains("at a concert"));
 }
 
 /// What the filters leave out is not said to be closed.

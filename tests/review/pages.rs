@@ -197,8 +197,10 @@ fn all_pages(role: Role, look: Look, name: &str) {
             ("reading", format!("/readings/{reading}")),
             ("flagged", format!("/readings/{flagged}")),
             ("rounds", "/rounds".into()),
+            ("rounds-older", format!("/rounds?before={round}")),
             ("round", format!("/rounds/{round}")),
             ("find", "/find?who=hollin&flagged=on".into()),
+            ("find-not-taken", "/find?what=not-taken".into()),
             ("idle", "/idle".into()),
         ],
     };
@@ -360,6 +362,12 @@ fn the_worklist_is_live_and_walked_by_key() {
     assert_eq!(focused, true, "the focus stays");
     in_order(&browser, "live");
     browser.pictured("nurse-live");
+    browser.go(&open.address("/residents/AR-005"));
+    in_order(&browser, "recheck");
+    browser.pictured("nurse-recheck");
+    browser.click("form[action$='recheck/withdraw'] button");
+    browser.wait(|it| it.text(".told").contains("The recheck is withdrawn"));
+    in_order(&browser, "recheck withdrawn");
 }
 
 #[test]

@@ -329,7 +329,7 @@ pub fn sign(index: &Index, id: Uuid, acting: &Acting) -> Result<Vec<NewFact>, Re
     }
     let own = round.signed.iter().filter(|(by, ..)| *by == acting.by);
     let last = own.map(|(_, at, signature)| (*at, *signature)).max();
-    if last.is_some_and(|it| !done_since(index, round, it)) {
+    if round.is_signed() && last.is_some_and(|it| !done_since(index, round, it)) {
         return Err("You have signed this round already.".into());
     }
     let signed = Body::Signed {

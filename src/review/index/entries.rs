@@ -234,6 +234,10 @@ pub struct Round {
     pub residents: std::collections::BTreeSet<ResidentId>,
     /// Who signed it, when, and the fact that says so.
     pub signed: Vec<(Staff, Time, Uuid)>,
+    /// The place in the record of the last signature.
+    pub(super) signed_at: i64,
+    /// The place in the record of the last that a nurse has to see of it.
+    pub(super) came_at: i64,
 }
 
 /// How far a round has come.
@@ -243,7 +247,7 @@ pub enum Stage {
     GoingOn,
     /// Nobody ended it, and nothing was recorded in it for hours.
     NotEnded,
-    /// It was ended, and no nurse has signed it.
+    /// It was ended, and no nurse has signed all of it.
     Unsigned,
     /// A nurse has signed it.
     Signed,
@@ -254,10 +258,17 @@ pub enum Stage {
 const LEFT: TimeDelta = TimeDelta::hours(4);
 
 impl Round {
+    /// Whether a nurse has signed all of it. A recorder that was cut off sends what it has
+    /// when it can: what comes after a signature nobody has seen.
+    #[must_use]
+    pub fn is_signed(&self) -> bool {
+        !self.signed.is_empty() && self.signed_at >= self.came_at
+    }
+
     /// How far it has come.
     #[must_use]
     pub fn stage(&self, now: Time) -> Stage {
-        if !self.signed.is_empty() {
+        if self.is_signed() {
             Stage::Signed
         } else if self.closed.is_some() {
             Stage::Unsigned

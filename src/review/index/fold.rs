@@ -195,6 +195,7 @@ impl Index {
             Body::Signed { signed, .. } => {
                 if let Some(round) = self.rounds.get_mut(&signed) {
                     round.signed.push((by, at, id));
+                    round.signed_at = self.seq;
                 }
             }
             Body::Identified {
@@ -241,6 +242,8 @@ impl Index {
                 readings: 0,
                 residents: std::collections::BTreeSet::new(),
                 signed: Vec::new(),
+                signed_at: 0,
+                came_at: 0,
             };
             self.rounds.insert(fact.round, round);
             return;
@@ -257,7 +260,14 @@ impl Index {
             }
             Body::RoundClosed { .. } => round.closed = round.closed.max(Some(fact.at)),
             Body::Identified { .. } | Body::Offered { .. } | Body::NotTaken { .. } => {}
+            Body::Unconfirmed { .. } => {
+                round.came_at = self.seq;
+                return;
+            }
             _ => return,
+        }
+        if matches!(fact.body, Body::Read(_) | Body::NotTaken { .. }) {
+            round.came_at = self.seq;
         }
         round.last = round.last.max(fact.at);
     }

@@ -72,7 +72,8 @@ fn standing(index: &Index, round: &Round, now: Time) -> Markup {
         @if open > 0 { (loud("\u{25c6}", &counted(open, "open report"))) }
         @match round.stage(now) {
             Stage::Signed => (state("\u{2713}", "signed")),
-            Stage::Unsigned => (state("\u{25cb}", "not signed")),
+            Stage::Unsigned if round.signed.is_empty() => (state("\u{25cb}", "not signed")),
+            Stage::Unsigned => (loud("\u{25c6}", "more came since it was signed")),
             Stage::NotEnded => {
                 (loud("\u{25c6}", "not ended")) " "
                 span.soft { "nothing since " (moment(round.last, now)) }
