@@ -229,7 +229,7 @@ impl Turn<'_> {
         if let Some(stopping) = self.state.stopping.take()
             && began - stopping.due > LATE
         {
-            self.forget_unclear(stopping.count.sign);
+            self.forget_unclear(stopping.count.sign, &stopping.count.qualifiers);
             self.too_late(stopping.count, began - stopping.due);
         }
     }
@@ -242,7 +242,7 @@ impl Turn<'_> {
             self.say("Start could not be said. Nothing is counted.");
         }
         if let Some(stopping) = self.state.stopping.take() {
-            self.forget_unclear(stopping.count.sign);
+            self.forget_unclear(stopping.count.sign, &stopping.count.qualifiers);
             self.too_late(stopping.count, LATE);
         }
     }
