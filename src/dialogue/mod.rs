@@ -352,6 +352,10 @@ impl Turn<'_> {
 
     fn command(&mut self, command: Command) {
         match command {
+            Command::Repeat if self.counting() && !self.waiting() => {
+                self.say("A count is running.");
+                self.keep_last_said();
+            }
             Command::Repeat | Command::StartListening => self.ask_again(),
             Command::Scratch => self.scratch(),
             Command::Orthostatic => self.start_orthostatic(),

@@ -125,6 +125,8 @@ impl Turn<'_> {
             length: Duration::seconds(seconds.into()),
             began: None,
         });
+        // "Start" said once more would begin another count in the aide's head.
+        self.keep_last_said();
     }
 
     fn refuse_count(&mut self, why: CountError) {
@@ -215,7 +217,9 @@ impl Turn<'_> {
             utterance,
             Utterance::Part(_) | Utterance::Yes(_) | Utterance::No | Utterance::Reason(_)
         );
+        // A yes to who records is one, whoever counts.
         aloud
+            && !self.state.staff.is_offered()
             && self.counting()
             && self.state.phase == Phase::Open
             && !self.state.waits_for_standing()
@@ -264,6 +268,7 @@ impl Turn<'_> {
         self.state.unclear.push_front(count);
         if self.state.phase == Phase::Open {
             self.advance();
+            self.who_before_that();
         } else {
             self.ask_again();
         }
