@@ -244,6 +244,7 @@ impl Turn<'_> {
         self.state.timers.retain(|it| it.began.is_some());
         if self.state.timers.len() < before {
             self.say("Start could not be said. Nothing is counted.");
+            self.ask_again_if_waiting();
         }
         if let Some(stopping) = self.state.stopping.take() {
             self.forget_unclear(stopping.count.sign, &stopping.count.qualifiers);

@@ -34,6 +34,13 @@ fn a_count_begins_and_ends_when_its_words_are_heard() {
     assert_eq!(step(&mut it, Event::NotSaid), (None, false));
     assert_eq!(it.said, "Start could not be said. Nothing is counted.");
 
+    // What waits meanwhile for a yes is said again, not left unsaid before it.
+    let mut it = counting();
+    step(&mut it, heard("respiration sixteen"));
+    step(&mut it, Event::NotSaid);
+    let again = "Start could not be said. Nothing is counted. Respiration one six. Yes?";
+    assert_eq!(it.said, again);
+
     for (late, used) in [(0, true), (2, true), (3, false)] {
         let mut it = counting();
         let began = it.now;
