@@ -243,7 +243,6 @@ impl Turn<'_> {
         self.state.phase = self.idle();
         if let Some(resident) = self.state.resident.clone() {
             self.note_not_taken(resident, signs, reason);
-            self.say("Noted.");
         }
     }
 
@@ -263,6 +262,11 @@ impl Turn<'_> {
             self.state.not_taken.push((resident.clone(), not_taken));
         }
         let retry_at = reason.retry_after().map(|after| self.now + after);
+        self.say(match retry_at {
+            Some(_) => "Noted.",
+            // It is not tried again here: the nurse decides.
+            None => "Noted. Tell the nurse.",
+        });
         self.keep(Body::NotTaken {
             resident,
             signs,

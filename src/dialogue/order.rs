@@ -157,7 +157,6 @@ impl<'a> Turn<'a> {
 
     pub(super) fn skip_confirmed(&mut self, skip: Skip) {
         self.note_not_taken(skip.resident, skip.signs, skip.reason);
-        self.say("Noted.");
         self.say_open_reports_here();
         self.go_on();
     }
