@@ -441,13 +441,18 @@ fn ask_value(unclear: &Unclear, hard: bool) -> String {
             format!("I missed part of the {name}. Say the {again}{hard}.")
         }
         Why::NoNumber => format!("What is the {name}{how}?"),
+        Why::NotANumber(words)
+            if unclear.sign == VitalSign::OxygenFlow && words.starts_with("point") =>
+        {
+            format!("Less than one liter? Say the {again}, with zero before the point.")
+        }
         Why::NotANumber(_) => {
-            let article = if name.starts_with(['o', 'a']) {
-                "an"
+            let n = if name.starts_with(['a', 'o']) {
+                "n"
             } else {
-                "a"
+                ""
             };
-            format!("I could not make {article} {name} of that. Say the {again}{hard}.")
+            format!("I could not make a{n} {name} of that. Say the {again}{hard}.")
         }
         Why::Either(ways) => {
             let ways: Vec<String> = ways.iter().map(wording::measurement).collect();
