@@ -385,7 +385,11 @@ fn name_of(dialogue: &Dialogue, id: &ResidentId) -> String {
 fn reports(dialogue: &Dialogue, state: &State) -> Vec<Report> {
     let report = |it: &crate::facts::OpenReport| {
         let (what, source) = match &it.raised {
-            Raised::Limit(finding) => (over_limit(finding), &finding.source),
+            // A range is not torn at the end of a line: word joiners hold its dash.
+            Raised::Limit(finding) => {
+                let what = over_limit(finding).replace('\u{2013}', "\u{2060}\u{2013}\u{2060}");
+                (what, &finding.source)
+            }
             Raised::Rule(flag) => (flag.say.clone(), &flag.source),
         };
         Report {

@@ -66,7 +66,9 @@ impl Turn<'_> {
             self.say(it);
         }
         self.say_raised(&said);
-        for step in &guided {
+        // Of two pressures in one breath, the step that holds after both.
+        let steps = guided.iter().enumerate();
+        for (_, step) in steps.filter(|(at, it)| !guided[at + 1..].contains(it)) {
             self.say(step);
         }
         self.advance();
@@ -107,6 +109,19 @@ impl Turn<'_> {
     pub(super) fn scratch(&mut self) {
         if self.change_scratched() {
             return;
+        }
+        match &self.state.phase {
+            // Nothing of these is a reading: it is a no to them.
+            Phase::Identify(_)
+            | Phase::ConfirmNotTaken(..)
+            | Phase::ConfirmReport { .. }
+            | Phase::WhySkip(_)
+            | Phase::ConfirmSkip(_) => return self.no(),
+            Phase::WhichBed(_) => {
+                self.leave();
+                return self.say("Which room?");
+            }
+            _ => {}
         }
         self.take_back(Dropped::Scratched);
         let pending = !self.state.drafts.is_empty() || !self.state.unclear.is_empty();
@@ -228,7 +243,6 @@ impl Turn<'_> {
         self.state.phase = self.idle();
         if let Some(resident) = self.state.resident.clone() {
             self.note_not_taken(resident, signs, reason);
-            self.say("Noted.");
         }
     }
 
@@ -248,6 +262,11 @@ impl Turn<'_> {
             self.state.not_taken.push((resident.clone(), not_taken));
         }
         let retry_at = reason.retry_after().map(|after| self.now + after);
+        self.say(match retry_at {
+            Some(_) => "Noted.",
+            // It is not tried again here: the nurse decides.
+            None => "Noted. Tell the nurse.",
+        });
         self.keep(Body::NotTaken {
             resident,
             signs,

@@ -352,6 +352,10 @@ impl Turn<'_> {
 
     fn command(&mut self, command: Command) {
         match command {
+            Command::Repeat if self.counting() && !self.waiting() => {
+                self.say("A count is running.");
+                self.keep_last_said();
+            }
             Command::Repeat | Command::StartListening => self.ask_again(),
             Command::Scratch => self.scratch(),
             Command::Orthostatic => self.start_orthostatic(),
@@ -386,6 +390,9 @@ impl Turn<'_> {
             }
             Phase::Confirming(_) => {
                 "Say yes to keep it, no to change it, the right value to replace it, or scratch that."
+            }
+            Phase::Asking(Question::GoOn(..)) => {
+                "Say because the nurse said so, because the care plan allows it, because there is no other way, or because the resident asked. Or say what you measured another way, or scratch that."
             }
             Phase::ConfirmChange(_) | Phase::ConfirmMove(_) => {
                 "Say yes to change what is kept, or no to leave it as it is."

@@ -1,6 +1,7 @@
 //! The order of the round: on to who has something due, back, past, and who is
 //! left. Being led, each vital sign that is due is asked for in turn.
 
+use super::moved::Moving;
 use super::state::Skip;
 use super::turn::Turn;
 use super::{Phase, Question};
@@ -95,7 +96,9 @@ impl<'a> Turn<'a> {
         if self.pending_says_first() || self.timers_say_first() {
             return;
         }
-        let here = self.state.resident.clone();
+        // Readings that are to be moved away from someone are not that one's.
+        let moving = self.state.moving.as_ref().map(Moving::from);
+        let here = self.state.resident.as_ref().or(moving).cloned();
         let mut visited = self.state.order.visited.iter().rev();
         let before = visited.find(|it| Some(*it) != here.as_ref());
         let Some(before) = before.and_then(|it| self.dialogue.home.resident(it)) else {
@@ -154,7 +157,6 @@ impl<'a> Turn<'a> {
 
     pub(super) fn skip_confirmed(&mut self, skip: Skip) {
         self.note_not_taken(skip.resident, skip.signs, skip.reason);
-        self.say("Noted.");
         self.say_open_reports_here();
         self.go_on();
     }

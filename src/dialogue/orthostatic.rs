@@ -2,11 +2,11 @@
 
 use super::Phase;
 use super::judge::known;
+use super::readings::sentence;
 use super::state::Draft;
 use super::turn::Turn;
 use crate::facts::{Raised, Time};
 use crate::residents::Resident;
-use crate::speaking::wording;
 use crate::vitals::rules::{Moment, OrthostaticTest, Step};
 use crate::vitals::{Position, Qualifier, QualifierKind, Reading, VitalSign};
 
@@ -116,7 +116,7 @@ impl Turn<'_> {
         };
         let mut said = Vec::new();
         if let Err(error) = test.measured(reading.clone()) {
-            said.push(wording::spelled(&error.to_string()));
+            said.push(format!("{}.", sentence(&error.to_string())));
         }
         // At once, since the test may be stopped by what it is about; not the same fall twice.
         let empty = crate::vitals::History::default();

@@ -82,13 +82,17 @@ impl Turn<'_> {
                 claim.measurement = measurement;
                 claim.working = valued.working;
                 claim.device = valued.device.or(claim.device);
-                claim.taken = part.taken.or(claim.taken);
                 claim.words = format!("{}; {}", claim.words, part.words);
                 claim.confidence = part.confidence;
                 claim.rivals = part.rivals;
                 claim.sound = part.sound;
                 claim.by = claim.by.max(part.by);
             }
+        }
+        // One time for all that was read back, as for all of one breath.
+        if let Some(taken) = part.taken {
+            let drafts = self.state.drafts.iter_mut();
+            drafts.for_each(|it| it.claim.taken = Some(taken));
         }
         for qualifier in part.qualifiers {
             doubtful |= !self.qualify(qualifier);
@@ -138,6 +142,14 @@ impl Turn<'_> {
             let fits = part.qualifiers.into_iter();
             let fits = fits.filter(|it| own.contains(&it.kind()));
             fits.for_each(|it| unclear.qualifiers.set(it));
+            if part.taken.is_some() {
+                // And when.
+                unclear.taken = part.taken;
+                if unclear.why == Why::BadTime {
+                    unclear.why = Why::NoNumber;
+                }
+                return self.ask(Question::Value(unclear));
+            }
             self.state.phase = Phase::Asking(Question::Value(unclear));
             return self.ask_again();
         };

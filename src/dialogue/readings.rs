@@ -1,12 +1,13 @@
 //! Claims as they come in: drafts are completed, asked about and read back.
 
+use super::recheck::how;
 use super::state::{Draft, Offer};
 use super::turn::Turn;
 use super::{Phase, Question, time};
 use crate::facts::{Body, Dropped, ReadBack, Ready};
 use crate::speaking::wording;
 use crate::understanding::{Claim, Unclear, Why, Yes};
-use crate::vitals::{Measurement, Qualifier, VitalSign, short_count};
+use crate::vitals::{Measurement, Qualifier, Qualifiers, VitalSign, short_count};
 
 impl Turn<'_> {
     pub(super) fn readings(
@@ -67,19 +68,29 @@ impl Turn<'_> {
                 unclear.push(untimed(&claim));
                 continue;
             }
-            self.forget_unclear(claim.measurement.sign());
+            self.forget_unclear(claim.measurement.sign(), claim.measurement.qualifiers());
             let at = self.merge(claim, no, &now);
             now.push(at);
         }
         for it in unclear {
-            self.forget_unclear(it.sign);
-            // What was said before of this vital sign is in doubt now.
-            let sign = it.sign;
-            self.state.drafts.retain(|draft| draft.sign() != sign);
+            self.forget_unclear(it.sign, &it.qualifiers);
+            self.drop_doubtful(&it, no);
             self.state.unclear.push_back(it);
         }
         self.ask_for_refused(&refused);
         self.advance();
+    }
+
+    /// What was said before of a vital sign that is not clear is in doubt now: what the
+    /// unclear one would replace, as in [`merge`](Self::merge). The other arm is not.
+    fn drop_doubtful(&mut self, unclear: &Unclear, no: bool) {
+        let (sign, now) = (unclear.sign, self.now);
+        let of_sign = self.state.drafts.iter().filter(|it| it.sign() == sign);
+        let any_way = of_sign.count() == 1 && (no || sign != VitalSign::BloodPressure);
+        self.state.drafts.retain(|it| {
+            let another = differ(it.claim.measurement.qualifiers(), &unclear.qualifiers);
+            it.sign() != sign || (another && (it.spoken_at == now || !any_way))
+        });
     }
 
     /// A yes before readings, to what was read back. True when there is nothing more to do
@@ -124,7 +135,8 @@ impl Turn<'_> {
             return;
         }
         if !self.state.drafts.is_empty() || !self.state.unclear.is_empty() {
-            let names: Vec<VitalSign> = refused.iter().map(Draft::sign).collect();
+            let mut names: Vec<VitalSign> = refused.iter().map(Draft::sign).collect();
+            names.dedup();
             let names = wording::capital(&wording::names(&names));
             self.say(&format!("{names}: I ask after this."));
         }
@@ -223,11 +235,12 @@ impl Turn<'_> {
         unclear.any(|it| it.sign == sign && it.why == Why::BadTime)
     }
 
-    /// The first question about a vital sign is answered.
-    pub(super) fn forget_unclear(&mut self, sign: VitalSign) {
-        let first = self.state.unclear.iter().position(|it| it.sign == sign);
+    /// The first question about a vital sign that was taken in this way is answered.
+    pub(super) fn forget_unclear(&mut self, sign: VitalSign, how: &Qualifiers) {
+        let answered = |it: &Unclear| it.sign == sign && !differ(&it.qualifiers, how);
+        let first = self.state.unclear.iter().position(answered);
         first.map(|at| self.state.unclear.remove(at));
-        if matches!(&self.state.phase, Phase::Asking(Question::Value(it)) if it.sign == sign) {
+        if matches!(&self.state.phase, Phase::Asking(Question::Value(it)) if answered(it)) {
             self.state.phase = Phase::Open;
         }
     }
@@ -404,31 +417,49 @@ fn untimed(claim: &Claim) -> Unclear {
 /// Whether a reading was taken another way than one that waits, by what was said of it.
 /// None for another vital sign.
 fn is_another_way(waits: &Measurement, new: &Measurement) -> Option<bool> {
-    let other = |it: Qualifier| {
-        let was = waits.qualifiers().get(it.kind());
-        was.is_some_and(|was| was != it)
-    };
-    (waits.sign() == new.sign()).then(|| new.qualifiers().iter().any(other))
+    (waits.sign() == new.sign()).then(|| differ(waits.qualifiers(), new.qualifiers()))
+}
+
+/// Whether two ways of measuring can't be the same one.
+fn differ(was: &Qualifiers, new: &Qualifiers) -> bool {
+    let other = |it: Qualifier| was.get(it.kind()).is_some_and(|was| was != it);
+    new.iter().any(other)
 }
 
 /// `hard` for one that was said in vain again and again.
 fn ask_value(unclear: &Unclear, hard: bool) -> String {
     let name = unclear.sign.name();
-    let how = if hard { ", digit by digit" } else { "" };
+    // Which of two: a number alone will be taken as of this arm.
+    let how = match unclear.sign {
+        VitalSign::BloodPressure => how(&unclear.qualifiers, unclear.sign),
+        _ => String::new(),
+    };
+    let again = format!("{name} again{how}");
+    let hard = if hard { ", digit by digit" } else { "" };
     match &unclear.why {
         Why::Gap | Why::Unsure(_) => {
-            format!("I missed part of the {name}. Say the {name} again{how}.")
+            format!("I missed part of the {name}. Say the {again}{hard}.")
         }
-        Why::NoNumber => format!("What is the {name}?"),
+        Why::NoNumber => format!("What is the {name}{how}?"),
+        Why::NotANumber(words)
+            if unclear.sign == VitalSign::OxygenFlow && words.starts_with("point") =>
+        {
+            format!("Less than one liter? Say the {again}, with zero before the point.")
+        }
         Why::NotANumber(_) => {
-            format!("I could not make a {name} of that. Say the {name} again{how}.")
+            let n = if name.starts_with(['a', 'o']) {
+                "n"
+            } else {
+                ""
+            };
+            format!("I could not make a{n} {name} of that. Say the {again}{hard}.")
         }
         Why::Either(ways) => {
             let ways: Vec<String> = ways.iter().map(wording::measurement).collect();
-            format!("{}? Say the {name} again{how}.", ways.join(", or "))
+            format!("{}? Say the {again}{hard}.", ways.join(", or "))
         }
-        Why::Impossible(why) => format!("{}. Say the {name} again.", sentence(&why.to_string())),
-        Why::Arithmetic(why) => format!("{}. Say the {name} again.", sentence(why)),
+        Why::Impossible(why) => format!("{}. Say the {again}.", sentence(&why.to_string())),
+        Why::Arithmetic(why) => format!("{}. Say the {again}.", sentence(why)),
         Why::TwoQualifiers(a, b) => format!(
             "{} and {} can't both be. Say the {name} again.",
             wording::capital(a.spoken()),

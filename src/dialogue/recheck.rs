@@ -133,7 +133,7 @@ fn wait(seconds: i64) -> String {
 }
 
 /// How it was measured, as far as it must be the same: ", left arm, sitting".
-fn how(qualifiers: &Qualifiers, sign: VitalSign) -> String {
+pub(super) fn how(qualifiers: &Qualifiers, sign: VitalSign) -> String {
     let required = sign.required().iter().filter_map(|it| qualifiers.get(*it));
     let mut words = vec![""];
     for qualifier in required {

@@ -146,7 +146,7 @@ impl Turn<'_> {
     }
 
     /// Whether words look like an answer to a read-back: the first is a yes or no,
-    /// more or less surely, or they are a number of several words, surely.
+    /// more or less surely, or it begins a time, or they are a number of several words, surely.
     fn looks_like_an_answer(&self, heard: &Heard) -> bool {
         let words: Vec<String> = heard.words.iter().map(|it| it.text.clone()).collect();
         let mut tokens = self.dialogue.vocabulary.tokens(&words);
@@ -162,7 +162,11 @@ impl Turn<'_> {
         let answer = tokens
             .first()
             .is_some_and(|it| matches!(it.token, Token::Yes | Token::No) && sure(it) >= HALF_SURE);
-        answer || (tokens.len() > 1 && tokens.iter().all(of_a_number))
+        // A time that was not clear would else be lost with the yes that follows.
+        let time = tokens.first().is_some_and(|it| {
+            matches!(it.token, Token::Taken(_)) && sure(it) >= self.dialogue.ask_below
+        });
+        answer || time || (tokens.len() > 1 && tokens.iter().all(of_a_number))
     }
 
     /// What may be a piece of other talk, and would be read back, is asked for again.

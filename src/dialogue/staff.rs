@@ -180,6 +180,14 @@ impl Turn<'_> {
         }
     }
 
+    /// What this turn asks waits until it is known who records.
+    pub(super) fn who_before_that(&mut self) {
+        if !self.state.staff.is_known() {
+            self.state.staff.held = self.withdraw_prompt();
+            self.back_to_the_question();
+        }
+    }
+
     /// Asks again what waits for an answer, where something does.
     fn back_to_the_question(&mut self) {
         if let Some(held) = self

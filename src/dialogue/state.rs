@@ -16,7 +16,7 @@ use super::timers::{Stopping, Timer};
 use crate::facts::{OpenReport, Pending, ReadBack, Recheck, Record, Time};
 use crate::grammar::Expect;
 use crate::residents::{ResidentId, Staff};
-use crate::understanding::{Claim, Manner, Unclear};
+use crate::understanding::{Claim, Manner, Unclear, Why};
 use crate::vitals::rules::{OrthostaticTest, Step};
 use crate::vitals::{
     CautionKind, History, NotTaken, NotTakenReason, QualifierKind, Recent, VitalSign, WentOn,
@@ -359,8 +359,10 @@ impl State {
         }
         match &self.phase {
             Phase::Place => Expect::Place,
+            // Not where it is to be counted anew, or its time is asked for: neither is a rate.
             Phase::Asking(Question::Value(unclear))
-                if matches!(unclear.sign, VitalSign::Pulse | VitalSign::Respiration) =>
+                if matches!(unclear.sign, VitalSign::Pulse | VitalSign::Respiration)
+                    && !matches!(unclear.why, Why::Arithmetic(_) | Why::BadTime) =>
             {
                 Expect::Rate
             }

@@ -125,6 +125,8 @@ impl Turn<'_> {
             length: Duration::seconds(seconds.into()),
             began: None,
         });
+        // "Start" said once more would begin another count in the aide's head.
+        self.keep_last_said();
     }
 
     fn refuse_count(&mut self, why: CountError) {
@@ -215,7 +217,9 @@ impl Turn<'_> {
             utterance,
             Utterance::Part(_) | Utterance::Yes(_) | Utterance::No | Utterance::Reason(_)
         );
+        // A yes to who records is one, whoever counts.
         aloud
+            && !self.state.staff.is_offered()
             && self.counting()
             && self.state.phase == Phase::Open
             && !self.state.waits_for_standing()
@@ -229,7 +233,7 @@ impl Turn<'_> {
         if let Some(stopping) = self.state.stopping.take()
             && began - stopping.due > LATE
         {
-            self.forget_unclear(stopping.count.sign);
+            self.forget_unclear(stopping.count.sign, &stopping.count.qualifiers);
             self.too_late(stopping.count, began - stopping.due);
         }
     }
@@ -240,9 +244,10 @@ impl Turn<'_> {
         self.state.timers.retain(|it| it.began.is_some());
         if self.state.timers.len() < before {
             self.say("Start could not be said. Nothing is counted.");
+            self.ask_again_if_waiting();
         }
         if let Some(stopping) = self.state.stopping.take() {
-            self.forget_unclear(stopping.count.sign);
+            self.forget_unclear(stopping.count.sign, &stopping.count.qualifiers);
             self.too_late(stopping.count, LATE);
         }
     }
@@ -264,6 +269,7 @@ impl Turn<'_> {
         self.state.unclear.push_front(count);
         if self.state.phase == Phase::Open {
             self.advance();
+            self.who_before_that();
         } else {
             self.ask_again();
         }

@@ -45,6 +45,11 @@ impl<'a> Turn<'a> {
         self.prompt = Some(text.to_owned());
     }
 
+    /// Takes back the question of this turn.
+    pub(super) const fn withdraw_prompt(&mut self) -> Option<String> {
+        self.prompt.take()
+    }
+
     /// Asks the waiting question again, or says the last thing again where
     /// there is none, after what this turn says.
     pub(super) fn ask_again(&mut self) {

@@ -230,6 +230,10 @@ impl Token {
             ("bed", "_") => Self::Bed(None),
             ("bed", _) => Self::Bed(Some(value.to_owned())),
             ("not_taken", "other") => Self::NotTaken(NotTakenReason::Other("not taken".to_owned())),
+            ("not_taken", "not_obtained") => {
+                let reason = "could not be obtained".to_owned();
+                Self::NotTaken(NotTakenReason::Other(reason))
+            }
             ("not_taken", _) => Self::NotTaken(NotTakenReason::from_tag(value)?),
             ("taken", _) => Self::Taken(named(value)?),
             ("minutes_ago", "_") => Self::MinutesAgo,

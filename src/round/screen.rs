@@ -152,14 +152,25 @@ impl<W: Write> Terminal<W> {
     }
 }
 
+/// Nothing for words without a rival: the recogniser's own certainty is no promise that
+/// they were said.
+fn sure(confidence: f32) -> String {
+    let percent = (confidence * 100.0).floor();
+    if percent < 100.0 {
+        format!("{DIM}({percent:.0} % sure){DIM:#}")
+    } else {
+        String::new()
+    }
+}
+
 impl<W: Write> Screen for Terminal<W> {
     fn heard(&mut self, now: Time, heard: &Heard, addressed: bool) {
         let time = now.format("%H:%M:%S").to_string();
         let sure = match heard.by {
-            By::Voice => format!("{DIM}({:.0} % sure){DIM:#}", heard.confidence() * 100.0),
+            By::Voice => sure(heard.confidence()),
             By::Touch => format!("{DIM}(by hand){DIM:#}"),
         };
-        let mut text = format!("“{}” {sure}", heard.text());
+        let mut text = format!("“{}” {sure}", heard.text()).trim_end().to_owned();
         if !addressed {
             text = format!("{DIM}“{}” ignored: not for Sayback{DIM:#}", heard.text());
         }
@@ -343,4 +354,15 @@ pub fn over_limit(it: &Finding) -> String {
         bounds.low,
         bounds.high
     )
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn nothing_is_shown_as_wholly_sure() {
+        assert_eq!(sure(1.0), "");
+        assert!(sure(0.999).contains("(99 % sure)"));
+    }
 }

@@ -74,7 +74,12 @@ pub fn quantity(it: Quantity) -> String {
 fn qualifier(it: Qualifier) -> String {
     match it {
         Qualifier::Supply(Supply::Oxygen(Some(litres))) => {
-            format!("on oxygen, {} liters", digits(litres))
+            let unit = if litres == Decimal::ONE {
+                "liter"
+            } else {
+                "liters"
+            };
+            format!("on oxygen, {} {unit}", digits(litres))
         }
         other => other.spoken().to_owned(),
     }

@@ -134,7 +134,8 @@ pub(super) fn is_talk(
                 let mut kinds = part.qualifiers.iter().map(|it| it.kind());
                 kinds.any(|it| sign.qualifiers().contains(&it))
             };
-            value.is_none() && why.is_none() && whose.is_empty() && !pending.iter().any(fits)
+            let alone = value.is_none() && why.is_none() && whose.is_empty();
+            alone && part.taken.is_none() && !pending.iter().any(fits)
         }
         _ => false,
     }

@@ -30,7 +30,11 @@ impl Sentence<'_> {
     /// Utterances with content: readings, or a part of one.
     pub(super) fn long(&self) -> Option<Utterance> {
         let (tokens, taken) = taken::split(self.tokens);
-        let tokens = with_flows(&tokens);
+        let tokens = match self.context.pending {
+            // "Two liters" is the answer itself.
+            [VitalSign::OxygenFlow] => flows_of(&tokens, Some(VitalSign::OxygenFlow)),
+            _ => with_flows(&tokens),
+        };
         if tokens.iter().any(|it| matches!(it.token, Token::Sign(_))) {
             let readings = self.readings(&tokens, taken)?;
             // A reading in one breath with a name may be of somebody else: who
@@ -150,20 +154,21 @@ impl Sentence<'_> {
 
     fn part(&self, tokens: &[Spoken], taken: Option<Result<Taken, ()>>) -> Option<Part> {
         let pending = self.context.pending;
-        let first = tokens.iter().find(|it| it.token != Token::Filler)?;
+        let first = tokens.iter().find(|it| it.token != Token::Filler);
+        let begins = |with: Token| first.is_some_and(|it| it.token == with);
         let lost = tokens.iter().any(|it| it.token == Token::Unknown);
         let unsure = self.heard.confidence() < self.context.ask_below;
         // An answer begins at once and is nothing but an answer.
-        if first.token == Token::Unknown || (lost && unsure) || tokens.iter().any(no_part) {
+        if begins(Token::Unknown) || (lost && unsure) || tokens.iter().any(no_part) {
             return None;
         }
         let qualifiers: Vec<Qualifier> = tokens.iter().filter_map(qualifier).collect();
         let numeric = tokens.iter().any(|it| is_core(&it.token));
-        if pending.is_empty() || (qualifiers.is_empty() && !numeric) {
+        if pending.is_empty() || (qualifiers.is_empty() && !numeric && taken.is_none()) {
             return None;
         }
         let mut part = Part {
-            no: first.token == Token::No,
+            no: begins(Token::No),
             qualifiers,
             taken: taken.and_then(Result::ok),
             words: self.heard.text(),
@@ -322,8 +327,12 @@ fn last_said(tokens: &[Spoken]) -> &[Spoken] {
 /// Replaces "two liters" by the qualifier it is. A flow that no flowmeter gives
 /// stays what it is, no part of any value, so that it is asked about.
 pub(super) fn with_flows(tokens: &[Spoken]) -> Vec<Spoken> {
+    flows_of(tokens, None)
+}
+
+/// The same, of words that begin with a value of this vital sign.
+fn flows_of(tokens: &[Spoken], mut sign: Option<VitalSign>) -> Vec<Spoken> {
     let mut all: Vec<Spoken> = Vec::new();
-    let mut sign = None;
     for spoken in tokens {
         if let Token::Sign(named) = spoken.token {
             sign = Some(named);
@@ -348,7 +357,7 @@ pub(super) fn with_flows(tokens: &[Spoken]) -> Vec<Spoken> {
             _ => None,
         });
         let pieces: Vec<Piece> = pieces.collect();
-        match number::candidates(&pieces, false).as_slice() {
+        match number::of_litres(&pieces).as_slice() {
             [litres] if OxygenFlow::new(*litres).is_ok() => {
                 let token = Token::Is(Qualifier::Supply(Supply::Oxygen(Some(*litres))));
                 let (from, to) = (

@@ -31,6 +31,15 @@ pub fn candidates(pieces: &[Piece], tenths: bool) -> Vec<Decimal> {
     found
 }
 
+/// Every flow that these pieces can be: half a liter has no whole number.
+#[must_use]
+pub fn of_litres(pieces: &[Piece]) -> Vec<Decimal> {
+    match pieces {
+        [Piece::Fraction(fraction)] => vec![*fraction],
+        _ => candidates(pieces, false),
+    }
+}
+
 fn add(wholes: &[u32], fraction: Decimal) -> Vec<Decimal> {
     let sum = |whole: &u32| Decimal::from(*whole) + fraction;
     wholes.iter().map(sum).collect()

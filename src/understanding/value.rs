@@ -4,7 +4,7 @@ use rust_decimal::Decimal;
 use rust_decimal::prelude::ToPrimitive;
 
 use super::manner::{Manner, Worked};
-use super::number::candidates;
+use super::number::{candidates, of_litres};
 use super::utterance::{Valued, Why};
 use crate::grammar::{Piece, Spoken, Token};
 use crate::vitals::sums::{self, SumError};
@@ -68,7 +68,14 @@ pub fn value_of(sign: VitalSign, tokens: &[Spoken], beside: Beside<'_>) -> Resul
     // Ounces may follow pounds: "forty four pounds [unk]" may lack them.
     let ends = |it: &&Spoken| meant(it) && it.token != Token::Unit(Unit::Pound);
     let after = tokens[last + 1..].iter().find(ends);
-    if inside.iter().any(unknown) || before.is_some_and(unknown) || after.is_some_and(unknown) {
+    // "And a half" of a number that was lost.
+    let rest = matches!(tokens[first].token, Token::Number(Piece::Fraction(_)))
+        && before.is_some_and(|it| it.token == Token::Number(Piece::And));
+    if rest
+        || inside.iter().any(unknown)
+        || before.is_some_and(unknown)
+        || after.is_some_and(unknown)
+    {
         return Err(Why::Gap);
     }
     let inside: Vec<&Token> = inside
@@ -218,8 +225,11 @@ fn shapes(
                     let sum = (Numbers::One(sum.value()), sum.unit(), Some(working));
                     return Ok(Some(vec![sum]));
                 }
-                let tenths = sign == VitalSign::Temperature;
-                let mut found: Vec<_> = candidates(&pieces, tenths)
+                let numbers = match sign {
+                    VitalSign::OxygenFlow => of_litres(&pieces),
+                    _ => candidates(&pieces, sign == VitalSign::Temperature),
+                };
+                let mut found: Vec<_> = numbers
                     .into_iter()
                     .map(|it| (Numbers::One(it), unit))
                     .collect();

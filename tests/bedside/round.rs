@@ -68,7 +68,7 @@ fn a_round_is_shown_as_it_goes_and_a_touched_yes_keeps() {
     assert!(readings(&going).is_empty(), "nothing is kept without a yes");
     touch(&browser, "#answers .yes");
     shows(&browser, ".kept", "152/88");
-    shows(&browser, ".reports", "above 100\u{2013}150");
+    shows(&browser, ".reports", "above 100\u{2060}\u{2013}\u{2060}150");
     let [reading] = readings(&going).try_into().unwrap();
     assert_eq!(
         (reading.given_by, reading.confirmed_by),
