@@ -234,7 +234,10 @@ fn a_reading_amid_talk_is_not_offered() {
         "[unk] pulse seventy two => pulse 72 /min
          pulse seventy two regular [unk] => pulse 72 /min, regular
          [unk] weight one hundred and twenty pounds [unk] => weight? gap
-         [unk] pulse seventy two regular [unk] => pulse? gap",
+         [unk] pulse seventy two regular [unk] => pulse? gap
+         last flow room seventy two tall sixty eight and a half => \
+            oxygen flow? impossible, oxygen flow of 72 L/min is not possible: \
+            it must be between 0.1 and 15 L/min; height? Unsure(1.0)",
     );
 }
 

@@ -28,7 +28,8 @@ const HALF_SURE: f32 = 0.35;
 /// nineteen", and then "thirty two".
 const GOES_ON: f32 = 1.0;
 /// What begins so soon after talk has no pause before it: the recogniser ended the
-/// talk in the middle. "Repeat" is then the end of "maple street".
+/// talk in the middle. "Repeat" is then the end of "maple street", and "no" that of "you
+/// know".
 const NO_PAUSE: f32 = 0.15;
 
 /// What was asked about, and what is only shown.
@@ -67,7 +68,7 @@ impl Turn<'_> {
         self.state.restraint.heard = Some(self.now);
         let at_once = self.follows_talk(heard, NO_PAUSE);
         let goes_on = meaning.as_ref().is_ok_and(|it| match it {
-            Utterance::Command(_) => at_once,
+            Utterance::Command(_) | Utterance::Yes(_) | Utterance::No => at_once,
             it => self.follows_talk(heard, GOES_ON) && self.is_bare_replacement(it),
         });
         self.state.restraint.talked_until = match (meaning, heard.words.last()) {

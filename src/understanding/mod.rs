@@ -79,7 +79,7 @@ pub fn understand(
     if address::is_talk(&found, context.pending, meant) {
         return Err(NotUnderstood::SideTalk);
     }
-    Ok(found.sounding(heard.sound.as_ref()))
+    Ok(address::doubted(found, meant).sounding(heard.sound.as_ref()))
 }
 
 fn meaning(
