@@ -7,7 +7,7 @@ DEMO = ./target/release/sayback rehearse audio-fixtures/demo-round.script
 
 # The steps of a target depend on the one before, whatever -j says.
 .NOTPARALLEL:
-.PHONY: help setup setup-test build demo lint test figures streams reliability home-scale fuzz release bench-engines bench-hearing check-offline lint-deps clean distclean
+.PHONY: help setup setup-test build demo lint test figures streams reliability home-scale fuzz release bench-engines bench-hearing adapt check-offline lint-deps clean distclean
 
 help: ## Show this list
 	@sed -n 's/^\([a-z-]*\):.*## \(.*\)/  make \1\t\2/p' Makefile | expand -t 24
@@ -82,6 +82,10 @@ bench-engines: setup-test ## Install the voices and recognisers that only the sp
 bench-hearing: setup-test ## Measure how well it hears, beside other recognisers (after bench-engines)
 	cargo build --example bench_hearing $(CARGO_FLAGS)
 	./target/debug/examples/bench_hearing --split test $(if $(PEOPLE),--people $(PEOPLE)) $(BENCH)
+
+adapt: bench-engines ## Teach the network to hear through noise anew, with PEOPLE=DIR as well (hours)
+	cargo build --release --example adapt $(CARGO_FLAGS)
+	examples/adapt/run.sh $(PEOPLE)
 
 release: setup ## Build out/sayback-VERSION-x86_64-linux.tar.gz, and try it elsewhere
 	dist/release.sh

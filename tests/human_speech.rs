@@ -193,7 +193,7 @@ fn the_numbers_that_people_speak_are_understood_as_values() {
         let from = if words.start == 0 {
             0
         } else {
-            at(all[words.start].start + 0.08)
+            at(all[words.start].start + 0.04)
         };
         let to = match all.get(words.end) {
             Some(next) => at(next.start),

@@ -4,6 +4,7 @@
 //! recordings into that form and [`Microphone`] live sound; [`Ear`] turns it into
 //! utterances, and [`Meter`] says how loud it is.
 
+mod adapted;
 mod again;
 mod alternatives;
 mod frames;
@@ -24,6 +25,7 @@ mod recognizer;
 mod resample;
 mod sound;
 mod steady;
+pub use steady::Steady;
 mod tuning;
 mod wav;
 

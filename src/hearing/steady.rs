@@ -44,7 +44,7 @@ const KEEPS_SPEECH: f32 = 0.98;
 const STANDS_OUT: (f32, f32) = (1e-3, 1e4);
 
 /// Softens the noise of one stream.
-pub(super) struct Steady {
+pub struct Steady {
     forward: Arc<dyn RealToComplex<f32>>,
     back: Arc<dyn ComplexToReal<f32>>,
     window: [f32; WINDOW],
@@ -96,7 +96,7 @@ fn window() -> [f32; WINDOW] {
 
 impl Steady {
     /// Takes the next samples, and gives those that are done.
-    pub(super) fn pass(&mut self, samples: &[i16]) -> Vec<i16> {
+    pub fn pass(&mut self, samples: &[i16]) -> Vec<i16> {
         self.held.extend(samples.iter().map(|it| f32::from(*it)));
         let mut out = Vec::with_capacity(self.held.len());
         let mut from = 0;
@@ -109,7 +109,7 @@ impl Steady {
     }
 
     /// Gives what is held back, as at the end of a file.
-    pub(super) fn rest(&mut self) -> Vec<i16> {
+    pub fn rest(&mut self) -> Vec<i16> {
         let held = self.samples_held();
         // What comes with it is silence of our own.
         let mut rest = self.pass(&[0; WINDOW]);

@@ -2,8 +2,8 @@
 //!
 //! The library reads its settings from the model's own folder. That folder may
 //! be shared, read-only, or checked against a checksum, so a folder of links
-//! with two changed files, and a language of our own, stands in for it while the
-//! model is loaded.
+//! with two changed files, an adapted network, and a language of our own, stands in
+//! for it while the model is loaded.
 
 use std::fs::{self, File};
 use std::io::{self, Write as _};
@@ -12,6 +12,8 @@ use std::path::{Path, PathBuf};
 
 use rustix::fs::{MemfdFlags, memfd_create};
 use uuid::Uuid;
+
+use super::adapted::adapt;
 
 /// Keeps more of the transcripts that were nearly chosen. Of 81 wrong readings
 /// made of people's spoken digits, the truth was among the alternatives of 46,
@@ -23,12 +25,16 @@ const NO_DITHER: &str = "--dither=0.0";
 /// The file of the model's language, in its folder `graph`.
 const LANGUAGE: &str = "Gr.fst";
 
+/// The file of the model's network, in its folder `am`.
+const NETWORK: &str = "final.mdl";
+
 /// A folder that looks like the model with our settings. It is removed when this
 /// is dropped; the library has read everything by then.
 pub(super) struct Tuned {
     folder: PathBuf,
-    /// A language has the names of residents in it, and is on no disk.
-    language: Option<File>,
+    /// What is in memory only, where the links lead: a language has the names of
+    /// residents in it, and is on no disk.
+    in_memory: Vec<File>,
 }
 
 impl Tuned {
@@ -39,16 +45,19 @@ impl Tuned {
         let model = fs::canonicalize(model)?;
         let folder = std::env::temp_dir().join(format!("sayback-{}", Uuid::new_v4()));
         fs::create_dir(&folder)?;
-        let language = language.map(in_memory).transpose()?;
-        let tuned = Self { folder, language };
+        let mut tuned = Self {
+            folder,
+            in_memory: Vec::new(),
+        };
         link_all(&model, &tuned.folder, "conf")?;
-        if let Some(language) = &tuned.language {
-            let graph = tuned.folder.join("graph");
-            fs::remove_file(&graph)?;
-            fs::create_dir(&graph)?;
-            link_all(&model.join("graph"), &graph, LANGUAGE)?;
-            let name = format!("/proc/self/fd/{}", language.as_raw_fd());
-            link(Path::new(&name), &graph.join(LANGUAGE))?;
+        if let Some(language) = language {
+            tuned.replace(&model, "graph", LANGUAGE, language)?;
+        }
+        let mut network = fs::read(model.join("am").join(NETWORK))?;
+        if adapt(&mut network) {
+            tuned.replace(&model, "am", NETWORK, &network)?;
+        } else {
+            tracing::info!("{}: another model, taken as it is", model.display());
         }
         let conf = tuned.folder.join("conf");
         fs::create_dir(&conf)?;
@@ -61,6 +70,19 @@ impl Tuned {
 
     pub(super) fn folder(&self) -> &Path {
         &self.folder
+    }
+
+    /// Puts a file in memory in the place of one of the model's.
+    fn replace(&mut self, model: &Path, part: &str, file: &str, bytes: &[u8]) -> io::Result<()> {
+        let folder = self.folder.join(part);
+        fs::remove_file(&folder)?;
+        fs::create_dir(&folder)?;
+        link_all(&model.join(part), &folder, file)?;
+        let memory = in_memory(file, bytes)?;
+        let name = format!("/proc/self/fd/{}", memory.as_raw_fd());
+        link(Path::new(&name), &folder.join(file))?;
+        self.in_memory.push(memory);
+        Ok(())
     }
 }
 
@@ -84,9 +106,9 @@ fn link_all(from: &Path, to: &Path, except: &str) -> io::Result<()> {
     Ok(())
 }
 
-fn in_memory(language: &[u8]) -> io::Result<File> {
-    let mut file = File::from(memfd_create("language", MemfdFlags::CLOEXEC)?);
-    file.write_all(language)?;
+fn in_memory(name: &str, bytes: &[u8]) -> io::Result<File> {
+    let mut file = File::from(memfd_create(name, MemfdFlags::CLOEXEC)?);
+    file.write_all(bytes)?;
     Ok(file)
 }
 
@@ -166,10 +188,15 @@ mod tests {
     #[cfg(unix)]
     fn the_stand_in_is_removed_and_the_model_is_not() {
         let model = tempfile::tempdir().unwrap();
-        for part in ["conf", "graph"] {
+        for part in ["am", "conf", "graph"] {
             fs::create_dir(model.path().join(part)).unwrap();
         }
-        for file in ["conf/model.conf", "conf/mfcc.conf", "graph/g"] {
+        for file in [
+            "am/final.mdl",
+            "conf/model.conf",
+            "conf/mfcc.conf",
+            "graph/g",
+        ] {
             fs::write(model.path().join(file), "--lattice-beam=2.0\n").unwrap();
         }
         let tuned = Tuned::new(model.path(), None).unwrap();
@@ -190,10 +217,11 @@ mod tests {
     #[cfg(target_os = "linux")]
     fn a_language_stands_in_for_the_models_own() {
         let model = tempfile::tempdir().unwrap();
-        for part in ["conf", "graph"] {
+        for part in ["am", "conf", "graph"] {
             fs::create_dir(model.path().join(part)).unwrap();
         }
         for file in [
+            "am/final.mdl",
             "conf/model.conf",
             "conf/mfcc.conf",
             "graph/Gr.fst",
