@@ -107,10 +107,10 @@ struct Mixer {
 impl Mixer {
     fn mix(&mut self, stream: &Path, copies: u32) -> Anything<()> {
         let mut said = Vec::new();
-        let (speed, tilt) = (self.speed(), -0.7 + 1.1 * self.rng.f32());
+        let (pace, tilt) = (self.pace(), -0.7 + 1.1 * self.rng.f32());
         for file in files(stream)? {
             said.resize(said.len() + self.pause(), 0);
-            said.extend(at_half(&turned(&read_wav(&file)?, speed, tilt)));
+            said.extend(at_half(&turned(&read_wav(&file)?, pace, tilt)));
             said.resize(said.len() + self.pause(), 0);
         }
         let name = stream.file_name().ok_or("a stream with no name")?;
@@ -141,7 +141,7 @@ impl Mixer {
 
     /// Half of the streams are slower and deeper or quicker and higher than they were, so
     /// that there are more voices than were spoken with.
-    fn speed(&mut self) -> f32 {
+    fn pace(&mut self) -> f32 {
         if self.rng.bool() {
             0.85 + 0.33 * self.rng.f32()
         } else {
@@ -187,12 +187,12 @@ impl Mixer {
     clippy::cast_sign_loss,
     reason = "a few seconds of samples"
 )]
-fn turned(sound: &[i16], speed: f32, tilt: f32) -> Vec<i16> {
+fn turned(sound: &[i16], pace: f32, tilt: f32) -> Vec<i16> {
     let at = |place: usize| sound.get(place).copied().map_or(0.0, f32::from);
-    let length = (sound.len() as f32 / speed) as usize;
+    let length = (sound.len() as f32 / pace) as usize;
     let mut before = 0.0;
     let next = |place: usize| {
-        let place = place as f32 * speed;
+        let place = place as f32 * pace;
         let (whole, part) = (place as usize, place.fract());
         let now = at(whole) + part * (at(whole + 1) - at(whole));
         let out = now + tilt * before;
