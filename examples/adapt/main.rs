@@ -191,9 +191,9 @@ fn turned(sound: &[i16], pace: f32, tilt: f32) -> Vec<i16> {
     let at = |place: usize| sound.get(place).copied().map_or(0.0, f32::from);
     let length = (sound.len() as f32 / pace) as usize;
     let mut before = 0.0;
-    let next = |place: usize| {
-        let place = place as f32 * pace;
-        let (whole, part) = (place as usize, place.fract());
+    let next = |count: usize| {
+        let exact = count as f32 * pace;
+        let (whole, part) = (exact as usize, exact.fract());
         let now = at(whole) + part * (at(whole + 1) - at(whole));
         let out = now + tilt * before;
         before = now;
