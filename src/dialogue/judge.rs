@@ -101,11 +101,7 @@ impl Turn<'_> {
     /// The early-warning score of this visit, and what it raises, if anything.
     pub(super) fn score(&self, resident: &Resident) -> Option<(u8, Flag)> {
         let history = self.state.histories.get(&resident.id)?;
-        let scale = if resident.care.precautions.low_saturation_target {
-            SaturationScale::Two
-        } else {
-            SaturationScale::One
-        };
+        let scale = SaturationScale::of(&resident.care.precautions);
         let set = Observations::gather(history, self.now, ONE_VISIT);
         let score = early_warning_score(&set, scale).ok()?;
         let flag = early_warning_flag(known(resident, history), &score)?;

@@ -8,8 +8,8 @@ use serde::{Deserialize, Serialize};
 use super::{Flag, Known, Rule};
 use crate::vitals::sources::EARLY_WARNING;
 use crate::vitals::{
-    Alertness, Component, History, Layer, Qualifier, QualifierKind, Reading, Supply, Unit, Value,
-    VitalSign,
+    Alertness, Component, History, Layer, Precautions, Qualifier, QualifierKind, Reading, Supply,
+    Unit, Value, VitalSign,
 };
 
 /// The acknowledgement to show wherever the score is shown.
@@ -63,6 +63,18 @@ pub enum SaturationScale {
     One,
     /// Scale 2.
     Two,
+}
+
+impl SaturationScale {
+    /// The one for a resident's precautions.
+    #[must_use]
+    pub const fn of(precautions: &Precautions) -> Self {
+        if precautions.low_saturation_target {
+            Self::Two
+        } else {
+            Self::One
+        }
+    }
 }
 
 /// One set of observations; a part that was not taken is `None`.
@@ -302,11 +314,7 @@ pub fn early_warning_of_visit(known: Known<'_>, now: DateTime<FixedOffset>) -> O
     if known.limits.home().since() > Some(now.date_naive()) {
         return None;
     }
-    let scale = if known.precautions.low_saturation_target {
-        SaturationScale::Two
-    } else {
-        SaturationScale::One
-    };
+    let scale = SaturationScale::of(known.precautions);
     let set = Observations::gather(known.history, now, ONE_VISIT);
     let score = early_warning_score(&set, scale).ok()?;
     early_warning_flag(known, &score)
