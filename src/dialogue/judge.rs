@@ -1,7 +1,6 @@
 //! What a kept reading means for the report: the resident's own limits, and the
 //! rules over several readings.
 
-use chrono::Duration;
 use uuid::Uuid;
 
 use super::kept::KeptHere;
@@ -9,14 +8,8 @@ use super::report::spoken;
 use super::turn::Turn;
 use crate::facts::{Body, OpenReport, Raised, ReadingRecord, Recheck};
 use crate::residents::Resident;
-use crate::vitals::rules::{
-    Flag, Known, Observations, Rule, SaturationScale, early_warning_flag, early_warning_score,
-};
+use crate::vitals::rules::{Flag, ONE_VISIT, early_warning_of_visit};
 use crate::vitals::{Reading, Retake, RetakeReason, VitalSign};
-
-/// How close together the parts of an early-warning score must be taken: one
-/// round's visit. Common practice, no source.
-const ONE_VISIT: Duration = Duration::hours(1);
 
 impl Turn<'_> {
     /// Judges a reading that was just kept under `id`: flags what must be
@@ -59,7 +52,7 @@ impl Turn<'_> {
     pub(super) fn raised_by(&self, resident: &Resident, reading: &Reading) -> Vec<Raised> {
         let empty = crate::vitals::History::default();
         let history = self.state.histories.get(&resident.id).unwrap_or(&empty);
-        Raised::by(known(resident, history), reading)
+        Raised::by(resident.known(history), reading)
     }
 
     /// Stores what a reading raised and opens its report. Returns what to say.
@@ -101,11 +94,7 @@ impl Turn<'_> {
     /// The early-warning score of this visit, and what it raises, if anything.
     pub(super) fn score(&self, resident: &Resident) -> Option<(u8, Flag)> {
         let history = self.state.histories.get(&resident.id)?;
-        let scale = SaturationScale::of(&resident.care.precautions);
-        let set = Observations::gather(history, self.now, ONE_VISIT);
-        let score = early_warning_score(&set, scale).ok()?;
-        let flag = early_warning_flag(known(resident, history), &score)?;
-        Some((score.total, flag))
+        early_warning_of_visit(resident.known(history), self.now)
     }
 
     /// A reading taken again after one of this round that was flagged.
@@ -132,20 +121,5 @@ impl Turn<'_> {
             again,
             reason,
         }));
-    }
-}
-
-/// Whether it is an early-warning score.
-pub(super) fn is_score(raised: &Raised) -> bool {
-    matches!(raised, Raised::Rule(flag) if flag.rule == Rule::EarlyWarning)
-}
-
-/// What the rules know of a resident.
-pub(super) fn known<'a>(resident: &'a Resident, history: &'a crate::vitals::History) -> Known<'a> {
-    Known {
-        history,
-        baselines: &resident.care.baselines,
-        limits: &resident.limits,
-        precautions: &resident.care.precautions,
     }
 }

@@ -1,7 +1,6 @@
 //! Lying and standing pressures, step by step; the time comes from ticks.
 
 use super::Phase;
-use super::judge::known;
 use super::readings::sentence;
 use super::state::Draft;
 use super::turn::Turn;
@@ -121,7 +120,7 @@ impl Turn<'_> {
         // At once, since the test may be stopped by what it is about; not the same fall twice.
         let empty = crate::vitals::History::default();
         let history = self.state.histories.get(&resident.id).unwrap_or(&empty);
-        if let Some(fall) = test.new_flag(known(resident, history)) {
+        if let Some(fall) = test.new_flag(resident.known(history)) {
             said.push(self.raise(resident, id, Raised::Rule(fall)));
         }
         said.push(test.say().to_owned());

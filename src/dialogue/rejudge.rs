@@ -4,7 +4,6 @@
 
 use uuid::Uuid;
 
-use super::judge::is_score;
 use super::kept::{KeptHere, Told, is_own};
 use super::report::spoken;
 use super::turn::Turn;
@@ -136,7 +135,7 @@ impl Turn<'_> {
         let kept = self.state.kept.get(&resident.id).into_iter().flatten();
         let all = kept.chain(gone_with.then_some(old));
         let scores = all.flat_map(|it| it.flags.clone());
-        let scores: Vec<(Uuid, Raised)> = scores.filter(|(_, it)| is_score(it)).collect();
+        let scores: Vec<(Uuid, Raised)> = scores.filter(|(_, it)| it.score().is_some()).collect();
         let score = self.score(resident);
         match &score {
             Some((total, _)) => {

@@ -6,7 +6,7 @@ use uuid::Uuid;
 
 use super::{Body, Correction, Fact, ReadingRecord, Standing, Time};
 use crate::residents::ResidentId;
-use crate::vitals::rules::{Flag, Known, flags};
+use crate::vitals::rules::{Flag, Known, Rule, flags};
 use crate::vitals::{self, Finding, History, Layer, Measurement, VitalSign};
 
 /// Readings that were read back and neither kept nor dropped: what a stop of
@@ -45,6 +45,15 @@ impl Raised {
             .filter(|it| outside.is_empty() || it.layer != Layer::OutsideRange);
         let met: Vec<Self> = met.map(Self::Rule).collect();
         outside.into_iter().map(Self::Limit).chain(met).collect()
+    }
+
+    /// The early-warning score, where that is it.
+    #[must_use]
+    pub fn score(&self) -> Option<&Flag> {
+        match self {
+            Self::Rule(flag) if flag.rule == Rule::EarlyWarning => Some(flag),
+            _ => None,
+        }
     }
 
     /// The fact that says it of a reading, as that stood by the fact `of`.

@@ -17,9 +17,10 @@ use std::collections::BTreeMap;
 use chrono::{NaiveDate, NaiveTime};
 use serde::{Deserialize, Serialize};
 
+use crate::vitals::rules::Known;
 use crate::vitals::{
-    Arm, Baselines, HomeLimits, Limits, Method, Position, Precautions, PulseSite, Scale, Units,
-    VitalSign,
+    Arm, Baselines, History, HomeLimits, Limits, Method, Position, Precautions, PulseSite, Scale,
+    Units, VitalSign,
 };
 
 pub use check::{Notice, NoticeKind};
@@ -54,6 +55,19 @@ pub struct Resident {
     pub limits: Limits,
     /// How the resident is measured, and how often.
     pub care: Care,
+}
+
+impl Resident {
+    /// What the rules know of a resident with this past.
+    #[must_use]
+    pub const fn known<'a>(&'a self, history: &'a History) -> Known<'a> {
+        Known {
+            history,
+            baselines: &self.care.baselines,
+            limits: &self.limits,
+            precautions: &self.care.precautions,
+        }
+    }
 }
 
 /// How a resident is measured, and how often: from the care plan.

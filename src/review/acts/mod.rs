@@ -15,7 +15,6 @@ use crate::facts::{Body, Fact, KeptReading, Raised, Time, VERSION};
 use crate::residents::{ResidentId, Staff};
 use crate::round::shown;
 use crate::speaking::wording::capital;
-use crate::vitals::rules::Known;
 use crate::vitals::{History, Limits, Measurement, Reading};
 
 use score::scored_again;
@@ -227,17 +226,11 @@ fn raised(index: &Index, entry: &Entry, new: &Measurement) -> Vec<Raised> {
         return Vec::new();
     };
     let history = history(index, entry, Some(new));
-    let known = Known {
-        history: &history,
-        baselines: &resident.care.baselines,
-        limits: &resident.limits,
-        precautions: &resident.care.precautions,
-    };
     let new = Reading {
         at: entry.measured_at,
         measurement: new.clone(),
     };
-    Raised::by(known, &new)
+    Raised::by(resident.known(&history), &new)
 }
 
 /// A resident's readings as they stand, with another value in the place of one, or

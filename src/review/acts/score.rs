@@ -4,9 +4,9 @@ use uuid::Uuid;
 
 use super::{Acting, NewFact, history};
 use crate::facts::{Body, Raised, Time};
-use crate::review::index::{Entry, Flag, Index};
+use crate::review::index::{Entry, Index};
 use crate::vitals::Measurement;
-use crate::vitals::rules::{self, Known, ONE_VISIT, Rule, early_warning_of_visit};
+use crate::vitals::rules::{self, ONE_VISIT, early_warning_of_visit};
 
 /// Judges the score anew with `new` in the place of a reading, or without that reading:
 /// one that does not hold any more is withdrawn, and what holds instead is reported. It
@@ -24,13 +24,10 @@ pub(super) fn scored_again(
     let ended = visit_ended(index, entry);
     let score = |measurement: Option<&Measurement>| {
         let history = history(index, entry, measurement);
-        let known = Known {
-            history: &history,
-            baselines: &resident.care.baselines,
-            limits: &resident.limits,
-            precautions: &resident.care.precautions,
-        };
-        early_warning_of_visit(known, ended)
+        // By what the home had turned on then.
+        let on = resident.limits.home().since() <= Some(ended.date_naive());
+        let score = on.then(|| early_warning_of_visit(resident.known(&history), ended));
+        score.flatten().map(|(_, flag)| flag)
     };
     let now = score(new);
     if now == score(Some(&entry.measurement)) {
@@ -39,7 +36,7 @@ pub(super) fn scored_again(
     let raised: Vec<(Uuid, &rules::Flag)> = of_visit(index, entry, ended)
         .flat_map(|it| index.flags_of(it.id))
         .filter(|it| !index.is_withdrawn(it.id))
-        .filter_map(|it| Some((it.id, of_score(it)?)))
+        .filter_map(|it| Some((it.id, it.raised.score()?)))
         .collect();
     let known = |it: &rules::Flag| raised.iter().any(|(_, was)| *was == it);
     let gone = raised.iter().filter(|(_, it)| Some(*it) != now.as_ref());
@@ -86,11 +83,4 @@ fn visit_ended(index: &Index, entry: &Entry) -> Time {
     let mut last = all.filter(|it| !it.retracted).map(|it| it.measured_at);
     let last = last.find(|it| *it - from <= ONE_VISIT);
     last.unwrap_or(from).max(from)
-}
-
-fn of_score(flag: &Flag) -> Option<&rules::Flag> {
-    match &flag.raised {
-        Raised::Rule(it) if it.rule == Rule::EarlyWarning => Some(it),
-        _ => None,
-    }
 }

@@ -11,7 +11,7 @@ use uuid::Uuid;
 use super::index::{Entry, Index};
 use crate::facts::Time;
 use crate::residents::Resident;
-use crate::vitals::rules::{Known, WeightChange, weight_changes};
+use crate::vitals::rules::{WeightChange, weight_changes};
 use crate::vitals::{Component, History, RangeOf, Reading, Unit, VitalSign};
 
 pub use draw::{Size, draw};
@@ -329,13 +329,8 @@ pub fn weight_compared(index: &Index, resident: &Resident, now: Time) -> Vec<Wei
         .filter(|it| it.measurement.sign() == VitalSign::Weight && !it.retracted)
         .map(reading)
         .collect();
-    let known = Known {
-        history: &history,
-        baselines: &resident.care.baselines,
-        limits: &resident.limits,
-        precautions: &resident.care.precautions,
-    };
-    weight_changes(known, &reading(last))
+
+    weight_changes(resident.known(&history), &reading(last))
 }
 
 #[cfg(test)]

@@ -307,17 +307,14 @@ pub fn early_warning_flag(known: Known<'_>, score: &EarlyWarning) -> Option<Flag
 /// practice, no source.
 pub const ONE_VISIT: TimeDelta = TimeDelta::hours(1);
 
-/// What the score of a visit that ended at `now` raises, if anything: of the readings as
-/// they stand, and by what the home had turned on then.
+/// The score of a visit that ended at `now`, and what it raises, if it raises anything.
 #[must_use]
-pub fn early_warning_of_visit(known: Known<'_>, now: DateTime<FixedOffset>) -> Option<Flag> {
-    if known.limits.home().since() > Some(now.date_naive()) {
-        return None;
-    }
+pub fn early_warning_of_visit(known: Known<'_>, now: DateTime<FixedOffset>) -> Option<(u8, Flag)> {
     let scale = SaturationScale::of(known.precautions);
     let set = Observations::gather(known.history, now, ONE_VISIT);
     let score = early_warning_score(&set, scale).ok()?;
-    early_warning_flag(known, &score)
+    let flag = early_warning_flag(known, &score)?;
+    Some((score.total, flag))
 }
 
 #[cfg(test)]
