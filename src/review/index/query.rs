@@ -57,7 +57,7 @@ impl Index {
             page: Vec::with_capacity(take),
             total: 0,
         };
-        let whom = self.whom(&query.who);
+        let whom = self.whom(query);
         let (list, wanted) = match whom.as_deref() {
             Some([one]) => (self.by_resident.get(*one).map_or(&[][..], |it| it), None),
             Some(several) => {
@@ -93,6 +93,7 @@ impl Index {
     /// What was not taken and matches, newest first.
     #[must_use]
     pub fn find_missed(&self, query: &Query) -> Vec<&Missed> {
+        let who = query.wanted();
         let sign = |it: &Missed| {
             let all = it.signs.is_empty();
             query
@@ -100,17 +101,44 @@ impl Index {
                 .is_none_or(|sign| all || it.signs.contains(&sign))
         };
         let all = self.missed.iter().filter(|it| sign(it));
-        let mut found: Vec<&Missed> = all
-            .filter(|it| query.spans(|| it.at) && self.means(&query.who, &it.resident))
-            .collect();
-        found.sort_by_key(|it| std::cmp::Reverse(it.at));
-        found
+        let found = all.filter(|it| query.spans(|| it.at) && self.means(&who, &it.resident));
+        newest(found, |it| it.at)
+    }
+
+    /// What was not taken of a resident, newest first.
+    #[must_use]
+    pub fn missed_of(&self, resident: &ResidentId) -> Vec<&Missed> {
+        let own = self.missed.iter().filter(|it| it.resident == *resident);
+        newest(own, |it| it.at)
     }
 
     /// Remarks that match, newest first. One about a resident is of no vital sign.
     #[must_use]
     pub fn find_remarks(&self, query: &Query) -> Vec<Remark<'_>> {
-        let about_resident = self.notes.iter().flat_map(|(resident, notes)| {
+        let who = query.wanted();
+        let about_resident = self.notes.keys().filter(|_| query.sign.is_none());
+        let about_resident = about_resident.flat_map(|it| self.remarks_about(it));
+        let about_reading = self.acts.keys().filter_map(|it| self.reading(*it));
+        let wanted = |it: &&Entry| query.sign.is_none_or(|sign| sign == it.measurement.sign());
+        let about_reading = about_reading.filter(wanted);
+        let about_reading = about_reading.flat_map(|it| self.remarks_on(it));
+        let all = about_resident.chain(about_reading);
+        let found = all.filter(|it| query.spans(|| it.at) && self.means(&who, it.resident));
+        newest(found, |it| it.at)
+    }
+
+    /// Remarks about a resident and about the resident's readings, newest first.
+    #[must_use]
+    pub fn remarks_of(&self, resident: &ResidentId) -> Vec<Remark<'_>> {
+        let on_readings = self
+            .readings_of(resident)
+            .flat_map(|it| self.remarks_on(it));
+        newest(self.remarks_about(resident).chain(on_readings), |it| it.at)
+    }
+
+    fn remarks_about(&self, resident: &ResidentId) -> impl Iterator<Item = Remark<'_>> {
+        let own = self.notes.get_key_value(resident).into_iter();
+        own.flat_map(|(resident, notes)| {
             notes.iter().map(move |it| Remark {
                 resident,
                 reading: None,
@@ -118,14 +146,13 @@ impl Index {
                 by: &it.by,
                 text: &it.text,
             })
-        });
-        let about_reading = self.acts.iter().filter_map(|(reading, acts)| {
-            let entry = self.reading(*reading)?;
-            let wanted = query.sign.is_none_or(|it| it == entry.measurement.sign());
-            wanted.then_some((entry, acts))
-        });
-        let about_reading = about_reading.flat_map(|(entry, acts)| {
-            acts.iter().filter_map(|act| match &act.kind {
+        })
+    }
+
+    fn remarks_on<'a>(&'a self, entry: &'a Entry) -> impl Iterator<Item = Remark<'a>> {
+        self.acts(entry.id)
+            .iter()
+            .filter_map(move |act| match &act.kind {
                 ActKind::Noted(text) => Some(Remark {
                     resident: self.resident_of(entry),
                     reading: Some(entry.id),
@@ -135,30 +162,23 @@ impl Index {
                 }),
                 _ => None,
             })
-        });
-        let about_resident = about_resident.filter(|_| query.sign.is_none());
-        let mut found: Vec<Remark<'_>> = about_resident
-            .chain(about_reading)
-            .filter(|it| query.spans(|| it.at) && self.means(&query.who, it.resident))
-            .collect();
-        found.sort_by_key(|it| std::cmp::Reverse(it.at));
-        found
     }
 
-    /// Whether a search for `who` means this resident, of whom there may be no reading.
+    /// Whether a search means this resident, of whom there may be no reading; `who` as
+    /// [`Query::wanted`] gives it.
     fn means(&self, who: &str, id: &ResidentId) -> bool {
-        let who = who.trim().to_lowercase();
-        let named = || self.resident(id).is_some_and(|it| names(it, &who));
+        let named = || self.resident(id).is_some_and(|it| names(it, who));
         who.is_empty() || id.0.to_lowercase() == who || named()
     }
 
-    /// The residents that a search for `who` means; `None` for everyone.
-    fn whom(&self, who: &str) -> Option<Vec<&ResidentId>> {
-        if who.trim().is_empty() {
+    /// The residents that a search means; `None` for everyone.
+    fn whom(&self, query: &Query) -> Option<Vec<&ResidentId>> {
+        let who = query.wanted();
+        if who.is_empty() {
             return None;
         }
         let all = self.people.all.iter();
-        Some(all.filter(|id| self.means(who, id)).collect())
+        Some(all.filter(|id| self.means(&who, id)).collect())
     }
 
     /// The part of a list in time that lies between the days sought, with a day
@@ -177,6 +197,12 @@ impl Index {
     }
 }
 
+fn newest<T>(found: impl Iterator<Item = T>, at: impl Fn(&T) -> Time) -> Vec<T> {
+    let mut found: Vec<T> = found.collect();
+    found.sort_by_key(|it| std::cmp::Reverse(at(it)));
+    found
+}
+
 fn names(resident: &Resident, who: &str) -> bool {
     let wing = resident.wing.as_deref().unwrap_or_default();
     resident.room == who || wing.to_lowercase() == who || resident.name.to_lowercase().contains(who)
@@ -191,6 +217,11 @@ impl Query {
 
     fn marks(&self, mark: Mark) -> bool {
         (mark.flagged || !self.flagged) && self.sign.is_none_or(|it| it == mark.sign)
+    }
+
+    /// Whom it is about, as names are compared.
+    fn wanted(&self) -> String {
+        self.who.trim().to_lowercase()
     }
 
     fn spans(&self, at: impl FnOnce() -> Time) -> bool {

@@ -83,9 +83,17 @@ pub fn what_was_due(it: &Missed) -> String {
 
 /// The address of a resident's page.
 pub fn resident_path(id: &ResidentId) -> String {
-    let id: String = form_urlencoded::byte_serialize(id.0.as_bytes()).collect();
     // A space is a plus only in a query.
-    format!("/residents/{}", id.replace('+', "%20"))
+    format!("/residents/{}", in_query(id).replace('+', "%20"))
+}
+
+/// The address where all of a resident is found; more may be said after it.
+pub fn find_path(id: &ResidentId) -> String {
+    format!("/find?who={}", in_query(id))
+}
+
+fn in_query(id: &ResidentId) -> String {
+    form_urlencoded::byte_serialize(id.0.as_bytes()).collect()
 }
 
 /// A resident's name as a link, with room and bed.

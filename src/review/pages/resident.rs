@@ -6,11 +6,13 @@ use maud::{Markup, html};
 use super::acting::{Form, Outcome, may_act, may_take, reason, token};
 use super::find::about;
 use super::layout::{Place, page};
-use super::parts::{how, moment, place, resident_path, staff, state, states, value, what_was_due};
+use super::parts::{
+    find_path, how, moment, place, resident_path, staff, state, states, value, what_was_due,
+};
 use super::trend;
 use crate::facts::Time;
 use crate::residents::Resident;
-use crate::review::index::{Index, Missed, Query, Recheck};
+use crate::review::index::{Index, Recheck};
 use crate::review::sessions::Session;
 use crate::speaking::wording::capital;
 use crate::vitals::{Component, RangeOf, Value, VitalSign, body_mass_index, shown_source};
@@ -177,20 +179,13 @@ fn asked(session: &Session, index: &Index, resident: &Resident, now: Time) -> Ma
     let withdrawn = index.rechecks().iter().rev().filter(own);
     let withdrawn = withdrawn.filter_map(|it| Some((it, index.closed(it.id)?)));
     let withdrawn: Vec<_> = withdrawn.take(LISTED).collect();
-    let of = Query {
-        who: resident.id.0.clone(),
-        ..Query::default()
-    };
-    let own = |it: &&Missed| it.resident == resident.id;
-    let missed: Vec<_> = index.find_missed(&of).into_iter().filter(own).collect();
-    let notes = index.find_remarks(&of).into_iter();
-    let notes: Vec<_> = notes.filter(|it| *it.resident == resident.id).collect();
+    let missed = index.missed_of(&resident.id);
+    let notes = index.remarks_of(&resident.id);
     let all = |what: &str, of: usize| {
-        let who: String = form_urlencoded::byte_serialize(resident.id.0.as_bytes()).collect();
         html! {
             @if of > LISTED { p.soft {
                 "The latest " (LISTED) " of " (of) ". "
-                a href={ "/find?what=" (what) "&who=" (who) } { "All of them" }
+                a href={ (find_path(&resident.id)) "&what=" (what) } { "All of them" }
             } }
         }
     };

@@ -5,7 +5,9 @@ use std::fmt::Write as _;
 use maud::{Markup, PreEscaped, html};
 
 use super::layout::{Place, page};
-use super::parts::{counted, how, identified_link, moment, resident_path, state, states, value};
+use super::parts::{
+    counted, find_path, how, identified_link, moment, resident_path, state, states, value,
+};
 use crate::facts::Time;
 use crate::residents::Resident;
 use crate::review::fields::Fields;
@@ -235,8 +237,7 @@ fn table(index: &Index, resident: &Resident, sign: VitalSign, days: u32, now: Ti
         .take_while(|it| it.measured_at >= from)
         .filter(|it| it.measurement.sign() == sign)
         .collect();
-    let who: String = form_urlencoded::byte_serialize(resident.id.0.as_bytes()).collect();
-    let find = format!("/find?who={who}&sign={}", sign.tag());
+    let find = format!("{}&sign={}", find_path(&resident.id), sign.tag());
     html! {
         section.card aria-labelledby="numbers" {
             h2 id="numbers" { "The numbers" }
