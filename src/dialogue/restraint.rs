@@ -14,7 +14,7 @@ use super::{Phase, State};
 use crate::facts::Time;
 use crate::grammar::{Spoken, Token};
 use crate::hearing::{By, Heard};
-use crate::understanding::{Claim, Meant, NotUnderstood, Unclear, Utterance, Why, meant};
+use crate::understanding::{Meant, NotUnderstood, Utterance, Why, meant};
 
 /// How often in a row.
 const ASKS: u8 = 2;
@@ -179,17 +179,11 @@ impl Turn<'_> {
     /// Readings without a pause before them may be the end of the talk: "pain seven" is
     /// how "very handsome" ends.
     fn doubt_end(&self, heard: &Heard, meaning: &mut Utterance) {
-        if let Utterance::Readings {
-            yes,
-            claims,
-            unclear,
-            ..
-        } = meaning
-            && self.follows_talk(heard, NO_PAUSE)
-        {
-            *yes = None;
-            let unsure = |it: Claim| Unclear::of(&it, Why::Unsure(it.confidence));
-            unclear.extend(claims.drain(..).map(unsure));
+        if self.follows_talk(heard, NO_PAUSE) {
+            meaning.doubt();
+            if let Utterance::Readings { yes, .. } = meaning {
+                *yes = None;
+            }
         }
     }
 

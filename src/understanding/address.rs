@@ -4,7 +4,7 @@
 
 use super::claims::{qualifier, with_flows};
 use super::value::is_core;
-use super::{Claim, Part, Unclear, Utterance, Why, taken};
+use super::{Part, Utterance, taken};
 use crate::grammar::{Spoken, Token, Vocabulary};
 use crate::hearing::Heard;
 use crate::vitals::{Qualifier, VitalSign};
@@ -120,15 +120,10 @@ fn weight(spoken: &Spoken, signs: &[VitalSign]) -> f32 {
 /// is seventy two to sixty eight at the half" was once "room seventy two tall sixty eight
 /// and a half", and 68.5 inches a height.
 pub(super) fn doubted(mut utterance: Utterance, meant: impl FnOnce() -> Meant) -> Utterance {
-    if let Utterance::Readings {
-        claims, unclear, ..
-    } = &mut utterance
-        && !claims.is_empty()
-        && !unclear.is_empty()
-        && meant() == Meant::No
-    {
-        let unsure = |it: Claim| Unclear::of(&it, Why::Unsure(it.confidence));
-        unclear.extend(claims.drain(..).map(unsure));
+    let half_clear = matches!(&utterance, Utterance::Readings { claims, unclear, .. }
+        if !claims.is_empty() && !unclear.is_empty());
+    if half_clear && meant() == Meant::No {
+        utterance.doubt();
     }
     utterance
 }

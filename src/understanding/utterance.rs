@@ -291,6 +291,17 @@ impl Utterance {
         self
     }
 
+    /// Every reading of it is asked for again: none is offered.
+    pub(crate) fn doubt(&mut self) {
+        if let Self::Readings {
+            claims, unclear, ..
+        } = self
+        {
+            let unsure = |it: Claim| Unclear::of(&it, Why::Unsure(it.confidence));
+            unclear.extend(claims.drain(..).map(unsure));
+        }
+    }
+
     /// The clear claim about `sign`, if this utterance makes one.
     #[must_use]
     pub fn claim(&self, sign: VitalSign) -> Option<&Claim> {

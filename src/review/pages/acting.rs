@@ -135,6 +135,25 @@ pub fn token(session: &Session) -> Markup {
     html! { input type="hidden" name="csrf" value=(session.csrf); }
 }
 
+/// The field for what an act is about: one of these, each with what it is called. None is
+/// chosen beforehand.
+pub fn choice(
+    name: &str,
+    typed: &str,
+    all: impl IntoIterator<Item = (&'static str, String)>,
+) -> Markup {
+    html! {
+        label { "Of"
+            select name=(name) required {
+                option value="" { "choose" }
+                @for (value, called) in all {
+                    option value=(value) selected[typed == value] { (called) }
+                }
+            }
+        }
+    }
+}
+
 /// The field for a reason.
 pub fn reason(label: &str, name: &str, typed: &str) -> Markup {
     html! {

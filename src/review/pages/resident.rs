@@ -3,7 +3,7 @@
 
 use maud::{Markup, html};
 
-use super::acting::{Form, Outcome, may_act, may_take, reason, token};
+use super::acting::{Form, Outcome, choice, may_act, may_take, reason, token};
 use super::find::about;
 use super::layout::{Place, page};
 use super::parts::{
@@ -255,13 +255,20 @@ fn forms(
     outcome: &Outcome,
     now: Time,
 ) -> Markup {
+    let ranges = RangeOf::ALL.map(|of| {
+        let (sign, component) = of.target();
+        let unit = index.home().units.unspoken(sign).symbol();
+        (of.tag(), format!("{}, {unit}", name(sign, component)))
+    });
     let own = RangeOf::ALL.into_iter().filter_map(|of| {
         let (sign, component) = of.target();
-        Some((of, resident.limits.own_on(sign, component, now)?))
+        let range = resident.limits.own_on(sign, component, now)?;
+        let called = format!("{}, set by {}", name(sign, component), range.source);
+        Some((of.tag(), called))
     });
     let own: Vec<_> = own.collect();
+    let signs = VitalSign::ALL.map(|it| (it.tag(), it.name().to_owned()));
     let to = |what: &str| format!("{}/{what}", resident_path(&resident.id));
-    let unit = |of: RangeOf| index.home().units.unspoken(of.target().0).symbol();
     let typed = |form, field| outcome.typed(form, field);
     html! {
         section.card {
@@ -270,17 +277,7 @@ fn forms(
                 summary { "Set a range" }
                 form method="post" action=(to("range")) {
                     (token(session))
-                    label { "Of"
-                        select name="of" required {
-                            option value="" { "choose" }
-                            @for of in RangeOf::ALL {
-                                @let (sign, component) = of.target();
-                                option value=(of.tag()) selected[typed(Form::Range, "of") == of.tag()] {
-                                    (name(sign, component)) ", " (unit(of))
-                                }
-                            }
-                        }
-                    }
+                    (choice("of", typed(Form::Range, "of"), ranges))
                     div.grid {
                         label { "Low" input name="low" inputmode="decimal" autocomplete="off" required
                             value=(typed(Form::Range, "low")); }
@@ -297,17 +294,7 @@ fn forms(
                     summary { "Withdraw a range" }
                     form method="post" action=(to("range/withdraw")) {
                         (token(session))
-                        label { "Of"
-                            select name="of" required {
-                                option value="" { "choose" }
-                                @for (of, range) in &own {
-                                    @let (sign, component) = of.target();
-                                    option value=(of.tag()) selected[typed(Form::WithdrawRange, "of") == of.tag()] {
-                                        (name(sign, component)) ", set by " (range.source)
-                                    }
-                                }
-                            }
-                        }
+                        (choice("of", typed(Form::WithdrawRange, "of"), own))
                         p.soft { "The home\u{2019}s range, or else the usual one, is in force again from \
                              today. Earlier readings keep the range of their day." }
                         button.main { "Withdraw the range" }
@@ -318,16 +305,7 @@ fn forms(
                 summary { "Ask for a recheck" }
                 form method="post" action=(to("recheck")) {
                     (token(session))
-                    label { "Of"
-                        select name="sign" required {
-                            option value="" { "choose" }
-                            @for sign in VitalSign::ALL {
-                                option value=(sign.tag()) selected[typed(Form::Recheck, "sign") == sign.tag()] {
-                                    (sign.name())
-                                }
-                            }
-                        }
-                    }
+                    (choice("sign", typed(Form::Recheck, "sign"), signs))
                     (reason("Why, as the aide will hear it", "reason", typed(Form::Recheck, "reason")))
                     button.main { "Ask for it" }
                 }
