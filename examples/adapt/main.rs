@@ -19,7 +19,7 @@ mod truth;
 use std::path::{Path, PathBuf};
 
 use fastrand::Rng;
-use room::{Noise, Room, Way, samples};
+use room::{Noise, Room, Way, at_half, samples};
 use sayback::grammar::{Grammar, spoken_forms};
 use sayback::hearing::{Steady, read_wav};
 use sayback::vitals::Units;
@@ -200,13 +200,6 @@ fn turned(sound: &[i16], pace: f32, tilt: f32) -> Vec<i16> {
         (out / 2.0).clamp(-32_768.0, 32_767.0) as i16
     };
     (0..length).map(next).collect()
-}
-
-/// The loudest sample at half of full scale.
-fn at_half(sound: &[i16]) -> Vec<i16> {
-    let loudest = sound.iter().map(|it| it.unsigned_abs()).max();
-    let gain = 16_384.0 / f32::from(loudest.unwrap_or(1).max(1));
-    sound.iter().map(|it| scaled(*it, gain)).collect()
 }
 
 #[allow(clippy::cast_possible_truncation, reason = "clamped")]

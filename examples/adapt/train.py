@@ -6,6 +6,7 @@
 """
 
 import argparse
+import functools
 import hashlib
 import math
 import multiprocessing
@@ -38,13 +39,19 @@ def features(mix, to):
         pool.starmap(features_of, jobs)
 
 
+@functools.cache
+def voice():
+    """Read once in each process: it is 8 MB, and much is computed of it."""
+    return Voice(MODEL / "ivector")
+
+
 def features_of(clean, to):
-    voice, found = Voice(MODEL / "ivector"), {}
+    found = {}
     for file in sorted(clean.parent.glob(f"{clean.stem}.*")):
         frames = mfcc(np.fromfile(file, "<i2"))
         kind = file.suffix[1:]
         found["frames " + kind] = frames.astype("f2")
-        found["voice " + kind] = voice.along(frames)
+        found["voice " + kind] = voice().along(frames)
     np.savez(to, **found)
 
 

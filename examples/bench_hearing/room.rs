@@ -256,6 +256,15 @@ fn amplify(sound: &mut [f32], gain: f32) {
     }
 }
 
+/// The loudest sample at half of full scale.
+pub fn at_half(sound: &[i16]) -> Vec<i16> {
+    let loudest = sound.iter().map(|it| it.unsigned_abs()).max();
+    let loudest = f32::from(loudest.unwrap_or(1).max(1));
+    #[allow(clippy::cast_possible_truncation, reason = "half of full scale")]
+    let scaled = |it: &i16| (f32::from(*it) / loudest * 16_384.0) as i16;
+    sound.iter().map(scaled).collect()
+}
+
 /// Root mean square over the frames of 20 ms within 25 dB of the loudest: the
 /// level of the speech without its pauses.
 #[allow(clippy::cast_precision_loss, reason = "a frame's samples")]

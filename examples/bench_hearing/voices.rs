@@ -10,6 +10,7 @@ use std::process::Command;
 use sayback::hearing::{RATE, read_wav, write_wav};
 
 use super::Anything;
+use super::room::at_half;
 use super::texts::{BABBLE, Split};
 
 /// A synthetic voice.
@@ -157,15 +158,7 @@ fn run(command: &mut Command) -> Anything<()> {
 }
 
 fn finish(raw: &Path, file: &Path) -> Anything<()> {
-    let mut samples = read_wav(raw)?;
-    let loudest = samples.iter().map(|it| it.unsigned_abs()).max();
-    let loudest = f32::from(loudest.unwrap_or(1).max(1));
-    for sample in &mut samples {
-        #[allow(clippy::cast_possible_truncation, reason = "half of full scale")]
-        let scaled = (f32::from(*sample) / loudest * 16_384.0) as i16;
-        *sample = scaled;
-    }
-    write_wav(file, RATE, &samples)?;
+    write_wav(file, RATE, &at_half(&read_wav(raw)?))?;
     std::fs::remove_file(raw)?;
     let _ = std::fs::remove_file(raw.with_extension("txt"));
     Ok(())

@@ -50,6 +50,29 @@ pub fn record() -> (tempfile::TempDir, Store, Store) {
     (folder, round, Store::open(&path).unwrap())
 }
 
+/// A range of the systolic pressure from 100 on, set or withdrawn.
+fn systolic(resident: &ResidentId, high: u32, withdrawn: bool) -> Body<KeptReading> {
+    Body::RangeSet {
+        resident: resident.clone(),
+        sign: VitalSign::BloodPressure,
+        component: Component::Systolic,
+        bounds: Bounds {
+            low: rust_decimal::dec!(100),
+            high: high.into(),
+            unit: Unit::MmHg,
+        },
+        withdrawn,
+    }
+}
+
+fn pulse_again(resident: &ResidentId) -> Body<KeptReading> {
+    Body::RecheckAsked {
+        resident: resident.clone(),
+        sign: VitalSign::Pulse,
+        reason: "it was high at noon".to_owned(),
+    }
+}
+
 #[test]
 fn what_the_nurse_asked_for_and_set_is_heard_at_the_next_resident() {
     let aspen = Aspen::new();
@@ -60,22 +83,7 @@ fn what_the_nurse_asked_for_and_set_is_heard_at_the_next_resident() {
     let walter = ResidentId("AR-042".to_owned());
     let first = cart.all(&["room four bed one", "yes"]);
     assert!(first.contains("Ready for Edith Hollin"), "{first}");
-    let range = Body::RangeSet {
-        resident: walter.clone(),
-        sign: VitalSign::BloodPressure,
-        component: Component::Systolic,
-        bounds: Bounds {
-            low: rust_decimal::dec!(100),
-            high: rust_decimal::dec!(120),
-            unit: Unit::MmHg,
-        },
-        withdrawn: false,
-    };
-    let recheck = Body::RecheckAsked {
-        resident: walter,
-        sign: VitalSign::Pulse,
-        reason: "it was high at noon".to_owned(),
-    };
+    let (range, recheck) = (systolic(&walter, 120, false), pulse_again(&walter));
     station
         .append(&[&fact(1, range), &fact(2, recheck)])
         .unwrap();
@@ -98,25 +106,9 @@ fn what_a_nurse_withdrew_is_heard_no_more() {
     let mut station = open(&aspen.station);
     let mut cart = Cart::on(&mut store, "2026-03-02T07:30:00-05:00");
     let walter = ResidentId("AR-042".to_owned());
-    let range = |high: u32, withdrawn| Body::RangeSet {
-        resident: walter.clone(),
-        sign: VitalSign::BloodPressure,
-        component: Component::Systolic,
-        bounds: Bounds {
-            low: rust_decimal::dec!(100),
-            high: high.into(),
-            unit: Unit::MmHg,
-        },
-        withdrawn,
-    };
-    let recheck = Body::RecheckAsked {
-        resident: walter.clone(),
-        sign: VitalSign::Pulse,
-        reason: "it was high at noon".to_owned(),
-    };
-    let asked = fact(2, recheck);
+    let asked = fact(2, pulse_again(&walter));
     station
-        .append(&[&fact(1, range(120, false)), &asked])
+        .append(&[&fact(1, systolic(&walter, 120, false)), &asked])
         .unwrap();
     assert_eq!(exchange.run(&mut link_store).unwrap().fetched, 2);
     let later = |mut it: Fact<KeptReading>| {
@@ -127,7 +119,10 @@ fn what_a_nurse_withdrew_is_heard_no_more() {
         flags: vec![asked.id],
         resident: walter.clone(),
     };
-    let (range, recheck) = (later(fact(3, range(140, true))), later(fact(4, withdrawn)));
+    let (range, recheck) = (
+        later(fact(3, systolic(&walter, 140, true))),
+        later(fact(4, withdrawn)),
+    );
     station.append(&[&range, &recheck]).unwrap();
     assert_eq!(exchange.run(&mut link_store).unwrap().fetched, 2);
     let walter = cart.all(&["room four bed two", "yes"]);
