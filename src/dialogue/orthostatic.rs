@@ -7,7 +7,7 @@ use super::turn::Turn;
 use crate::facts::{Raised, Time};
 use crate::residents::Resident;
 use crate::vitals::rules::{Moment, OrthostaticTest, Step};
-use crate::vitals::{Position, Qualifier, QualifierKind, Reading, VitalSign};
+use crate::vitals::{Position, Qualifier, Reading, VitalSign};
 
 impl Turn<'_> {
     pub(super) fn start_orthostatic(&mut self) {
@@ -78,9 +78,11 @@ impl Turn<'_> {
         }
     }
 
-    /// A pressure spoken when the sequence asks for one is in its position.
+    /// A pressure spoken when the sequence asks for one is in its position, and standing on
+    /// the arm that was measured lying, unless another is said.
     pub(super) fn assume_position(&self, draft: &mut Draft) {
-        let Some(Step::Measure(moment)) = self.state.guided.as_ref().map(OrthostaticTest::step)
+        let Some((Step::Measure(moment), arm)) =
+            self.state.guided.as_ref().map(|it| (it.step(), it.arm()))
         else {
             return;
         };
@@ -88,15 +90,17 @@ impl Turn<'_> {
             Moment::Lying => Position::Lying,
             Moment::OneMinute | Moment::ThreeMinutes => Position::Standing,
         };
-        let measurement = &draft.claim.measurement;
-        if measurement.sign() == VitalSign::BloodPressure
-            && measurement
-                .qualifiers()
-                .get(QualifierKind::Position)
-                .is_none()
-            && let Ok(measurement) = measurement.clone().with(Qualifier::Position(position))
-        {
-            draft.claim.measurement = measurement;
+        if draft.sign() != VitalSign::BloodPressure {
+            return;
+        }
+        let position = Some(Qualifier::Position(position));
+        for qualifier in position.into_iter().chain(arm.map(Qualifier::Arm)) {
+            let measurement = &draft.claim.measurement;
+            if measurement.qualifiers().get(qualifier.kind()).is_none()
+                && let Ok(measurement) = measurement.clone().with(qualifier)
+            {
+                draft.claim.measurement = measurement;
+            }
         }
     }
 

@@ -8,7 +8,7 @@ use thiserror::Error;
 use super::{Flag, Known, Rule};
 use crate::vitals::sources::ORTHOSTATIC;
 use crate::vitals::{
-    Component, Layer, Position, Qualifier, QualifierKind, Reading, Unit, VitalSign,
+    Arm, Component, Layer, Position, Qualifier, QualifierKind, Reading, Unit, VitalSign,
 };
 
 /// Rest lying down before the first pressure. Common practice, no source.
@@ -77,6 +77,10 @@ pub enum StepError {
     /// Not a blood pressure, or not in the position of this step.
     #[error("this step needs a blood pressure {}", .0.spoken())]
     Position(Position),
+    /// Not on the arm of the pressure lying, which alone it can be compared with: it is
+    /// kept as a reading, and asked for again.
+    #[error("only the {} can be compared with lying", .0.spoken())]
+    Arm(Arm),
     /// Measured too long after the moment: the pressure is kept as a reading,
     /// and the sequence goes on without it.
     #[error("that was too late for this step")]
@@ -132,12 +136,18 @@ impl OrthostaticTest {
                 Moment::ThreeMinutes => "Keep standing. I will tell you at three minutes.",
             },
             Step::Measure(Moment::Lying) => "Measure the blood pressure lying.",
-            Step::Measure(Moment::OneMinute) => "One minute. Measure standing.",
-            Step::Measure(Moment::ThreeMinutes) => "Three minutes. Measure standing.",
+            Step::Measure(Moment::OneMinute) => "One minute. Measure standing, same arm.",
+            Step::Measure(Moment::ThreeMinutes) => "Three minutes. Measure standing, same arm.",
             Step::Stand => "Help the resident to stand, and say standing.",
             Step::Finished => "Lying and standing pressures are done.",
             Step::Stopped => "Stopped. Help the resident to sit or lie down, and tell the nurse.",
         }
+    }
+
+    /// The arm on which the pressure lying was measured.
+    #[must_use]
+    pub fn arm(&self) -> Option<Arm> {
+        arm_of(self.lying.as_ref()?)
     }
 
     /// Lets time pass: a wait that is over becomes the measurement it was for.
@@ -187,11 +197,18 @@ impl OrthostaticTest {
             self.step = Step::Stand;
             return Ok(());
         };
+        let late = reading.at > stood + moment.after_standing() + MEASURING;
+        if let Some(arm) = self.arm()
+            && arm_of(&reading) != Some(arm)
+            && !late
+        {
+            return Err(StepError::Arm(arm));
+        }
         self.step = match moment {
             Moment::Lying | Moment::OneMinute => wait(Moment::ThreeMinutes, stood),
             Moment::ThreeMinutes => Step::Finished,
         };
-        if reading.at > stood + moment.after_standing() + MEASURING {
+        if late {
             self.tick(reading.at);
             return Err(StepError::TooLate);
         }
@@ -223,6 +240,13 @@ impl OrthostaticTest {
     }
 }
 
+fn arm_of(reading: &Reading) -> Option<Arm> {
+    match reading.measurement.qualifiers().get(QualifierKind::Arm) {
+        Some(Qualifier::Arm(arm)) => Some(arm),
+        _ => None,
+    }
+}
+
 fn wait(moment: Moment, stood: DateTime<FixedOffset>) -> Step {
     let until = stood + moment.after_standing();
     Step::Wait { moment, until }
@@ -231,7 +255,8 @@ fn wait(moment: Moment, stood: DateTime<FixedOffset>) -> Step {
 /// The flag for a fall of pressure from `lying` to `standing`, measured `after`
 /// standing up: systolic by 20 mmHg or diastolic by 10 within three minutes
 /// (Freeman R et al., Clin Auton Res 2011;21:69-72), or the home's thresholds.
-/// `None` beyond three minutes.
+/// `None` beyond three minutes, and for two arms: what differs between them is no fall. The
+/// source does not say so; it is common practice.
 #[must_use]
 pub fn standing_fall(
     known: Known<'_>,
@@ -239,7 +264,7 @@ pub fn standing_fall(
     standing: &Reading,
     after: TimeDelta,
 ) -> Option<Flag> {
-    if !(TimeDelta::zero()..=WITHIN).contains(&after) {
+    if !(TimeDelta::zero()..=WITHIN).contains(&after) || arm_of(lying) != arm_of(standing) {
         return None;
     }
     let fall = |part| -> Option<Decimal> {
@@ -374,6 +399,33 @@ mod tests {
         assert_eq!(late, Err(StepError::TooLate));
         assert_eq!(test.step(), Step::Finished);
         assert!(with_known(|known| test.flag(known)).is_none());
+    }
+
+    /// Common practice, no source: the arms of one person differ.
+    #[test]
+    fn only_pressures_of_one_arm_are_compared() {
+        let on = |arm, clock: &str, systolic| {
+            let mut it = standing(clock, systolic);
+            it.measurement = it.measurement.with(Qualifier::Arm(arm)).unwrap();
+            it
+        };
+        let lying = pressure(at(9, "08:06"), dec!(140), dec!(80), Position::Lying);
+        for (arm, falls) in [(Arm::Left, true), (Arm::Right, false)] {
+            let standing = on(arm, "08:11", dec!(112));
+            let minute = TimeDelta::minutes(1);
+            let flag = with_known(|known| standing_fall(known, &lying, &standing, minute));
+            assert_eq!(flag.is_some(), falls, "{arm:?}");
+        }
+        let mut test = up_to_standing();
+        let other = test.measured(on(Arm::Right, "08:11", dec!(112)));
+        assert_eq!(other, Err(StepError::Arm(Arm::Left)));
+        assert_eq!(test.step(), Step::Measure(Moment::OneMinute), "asked again");
+        assert!(with_known(|known| test.flag(known)).is_none());
+        // Too late for that, it goes on to the next.
+        let late = test.measured(on(Arm::Right, "08:14", dec!(112)));
+        assert_eq!(late, Err(StepError::TooLate));
+        test.measured(standing("08:14", dec!(112))).unwrap();
+        assert!(with_known(|known| test.flag(known)).is_some());
     }
 
     #[test]

@@ -219,6 +219,12 @@ impl Table {
             let rule = format!("{part} fall within 3 minutes of standing, at or above");
             self.row(&rule, &format!("{fall} mmHg"), ORTHOSTATIC, &home(field));
         }
+        self.row(
+            "pressure standing compared with",
+            "the one lying on the same arm",
+            TRADE,
+            FIXED,
+        );
         let usual = [
             ("pulse", it.pulse_change, TRADE, "pulse_change"),
             (
