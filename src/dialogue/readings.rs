@@ -458,6 +458,11 @@ fn ask_value(unclear: &Unclear, hard: bool) -> String {
             let ways: Vec<String> = ways.iter().map(wording::measurement).collect();
             format!("{}? Say the {again}{hard}.", ways.join(", or "))
         }
+        Why::OrNotTaken(value, reason) => format!(
+            "{}, or {}? Say the {again}.",
+            wording::measurement(value),
+            reason.spoken()
+        ),
         Why::Impossible(why) => format!("{}. Say the {again}.", sentence(&why.to_string())),
         Why::Arithmetic(why) => format!("{}. Say the {again}.", sentence(why)),
         Why::TwoQualifiers(a, b) => format!(

@@ -43,13 +43,22 @@ pub fn meant(heard: &Heard, vocabulary: &Vocabulary, ask_below: f32) -> Meant {
         _ => None,
     };
     let signs: Vec<VitalSign> = tokens.iter().filter_map(named).collect();
-    let weigh = |it: &Spoken| weight(it, &signs);
+    // "Refused" beside a value is asked about, where nothing else was said.
+    let all_known = !tokens.iter().any(|it| it.token == Token::Unknown);
+    let not_taken = |it: &Spoken| all_known && matches!(it.token, Token::NotTaken(_));
+    let weigh = |it: &Spoken| {
+        if not_taken(it) {
+            0.0
+        } else {
+            weight(it, &signs)
+        }
+    };
     let begins = |it: &Spoken| {
         let answer = matches!(
             it.token,
             Token::Sign(_) | Token::Yes | Token::No | Token::Fix
         );
-        answer || (qualifier(it).is_some() && weigh(it) == 0.0)
+        answer || not_taken(it) || (qualifier(it).is_some() && weigh(it) == 0.0)
     };
     let mut meant = tokens.iter().filter(|it| it.token != Token::Filler);
     let mut first = meant.next();

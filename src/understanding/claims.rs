@@ -7,8 +7,8 @@ use super::value::{Beside, is_core, value_of};
 use super::{Sentence, lasting, number, taken};
 use crate::grammar::{Piece, Side, Spoken, Token};
 use crate::vitals::{
-    Alertness, Arm, OxygenFlow, Qualifier, QualifierKind, Qualifiers, Scale, Supply, Unit,
-    VitalSign,
+    Alertness, Arm, NotTakenReason, OxygenFlow, Qualifier, QualifierKind, Qualifiers, Scale,
+    Supply, Unit, VitalSign,
 };
 
 /// One vital sign's share of the utterance.
@@ -18,6 +18,8 @@ struct Segment {
     body: Vec<Spoken>,
     /// Qualifiers with whether a self-correction came right before.
     qualifiers: Vec<(Qualifier, bool)>,
+    /// Why it was not taken, where that was said too.
+    not_taken: Option<NotTakenReason>,
     /// Whether other talk goes before the name and after all that is understood.
     amid_talk: bool,
     /// Whether it and its neighbour may be one reading: see [`torn`].
@@ -134,6 +136,10 @@ impl Sentence<'_> {
             return Err(Why::Gap);
         }
         let mut measurement = valued.measurement;
+        // "Pulse seventy two refused" can't be both.
+        if let Some(reason) = &segment.not_taken {
+            return Err(Why::OrNotTaken(measurement, reason.clone()));
+        }
         for qualifier in qualifiers.iter() {
             measurement = measurement.with(qualifier).map_err(Why::Impossible)?;
         }
@@ -430,8 +436,15 @@ fn segments(tokens: &[Spoken]) -> Vec<Segment> {
         if let Some(before) = before {
             before.torn |= torn;
         }
+        // "Refused pulse seventy two" as well.
+        let beside = if index == 0 { &tokens[..at] } else { &[] };
+        let reason = |it: &Spoken| match &it.token {
+            Token::NotTaken(reason) => Some(reason.clone()),
+            _ => None,
+        };
         segments.push(Segment {
             sign,
+            not_taken: beside.iter().chain(&body).find_map(reason),
             amid_talk,
             torn,
             from: tokens[at].from,
