@@ -48,7 +48,7 @@ impl Turn<'_> {
         let Some(resident) = self.resident() else {
             return;
         };
-        let second_look = offer.second_look;
+        let (second_look, instead_of_count) = (offer.second_look, offer.instead_of_count);
         let (mut said, mut guided, mut both) = (Vec::new(), Vec::new(), Vec::new());
         let mut last = None;
         for reading in offer.read_back.confirm(yes, self.now, second_look) {
@@ -62,6 +62,9 @@ impl Turn<'_> {
         }
         said.extend(last.and_then(|id| self.early_warning(resident, id)));
         self.say("Kept.");
+        if let Some(sign) = instead_of_count {
+            self.end_count_of(sign);
+        }
         for it in &both {
             self.say(it);
         }
@@ -80,8 +83,12 @@ impl Turn<'_> {
                 self.leave();
                 self.refuse("Not that resident. Which room?");
             }
-            Phase::Confirming(_) => {
+            Phase::Confirming(offer) => {
+                let instead_of_count = offer.instead_of_count;
                 self.take_back(Dropped::No);
+                if instead_of_count.is_some_and(|sign| self.leave_count(sign)) {
+                    return;
+                }
                 self.say("Not kept.");
                 let signs: Vec<VitalSign> = self.state.drafts.iter().map(Draft::sign).collect();
                 self.in_vain(signs.iter().copied());

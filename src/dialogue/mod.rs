@@ -19,6 +19,7 @@ mod part;
 mod pause;
 mod place;
 mod privacy;
+mod rate;
 mod readings;
 mod recheck;
 mod rejudge;

@@ -1,5 +1,6 @@
 //! Claims as they come in: drafts are completed, asked about and read back.
 
+use super::rate::rate_not_count;
 use super::recheck::how;
 use super::state::{Draft, Offer};
 use super::turn::Turn;
@@ -384,10 +385,13 @@ impl Turn<'_> {
                 readings: read_back.measurements(),
             },
         );
-        self.prompt(&format!("{} Yes?", read_back.text()));
+        let instead_of_count = self.instead_of_count(&read_back);
+        let rate = instead_of_count.map(rate_not_count).unwrap_or_default();
+        self.prompt(&format!("{rate}{} Yes?", read_back.text()));
         self.state.phase = Phase::Confirming(Box::new(Offer {
             read_back,
             second_look: false,
+            instead_of_count,
         }));
     }
 

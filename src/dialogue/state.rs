@@ -67,6 +67,8 @@ pub struct Offer {
     pub read_back: ReadBack,
     /// Whether it was far from the usual and has been asked about once more.
     pub second_look: bool,
+    /// A vital sign of it is being counted, and this is the rate instead.
+    pub instead_of_count: Option<VitalSign>,
 }
 
 /// What is not taken when a resident is skipped.

@@ -326,6 +326,7 @@ impl Turn<'_> {
             manner: Some(Manner::counted(count.sign, count.seconds)),
         };
         self.state.timers.remove(at);
+        self.drop_rate_of(asked.sign);
         if now - due > LATE {
             return self.too_late(asked, now - due);
         }
@@ -398,6 +399,22 @@ impl Turn<'_> {
         } else {
             self.cancel_timers();
         }
+    }
+
+    /// What is being counted, or is about to be.
+    pub(super) fn counted_sign(&self) -> Option<VitalSign> {
+        match &self.state.timers[self.state.count()?].what {
+            Timed::Count(count) => Some(count.sign),
+            _ => None,
+        }
+    }
+
+    /// Counts this no longer. False when it was not counted.
+    pub(super) fn drop_count_of(&mut self, sign: VitalSign) -> bool {
+        let before = self.state.timers.len();
+        let of = |it: &Timer| matches!(&it.what, Timed::Count(count) if count.sign == sign);
+        self.state.timers.retain(|it| !of(it));
+        self.state.timers.len() < before
     }
 
     pub(super) fn cancel_count(&mut self) {
