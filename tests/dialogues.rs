@@ -6,6 +6,7 @@
 //! t words             the aide types or touches this, about what waits
 //! x words             the same, about what waited before the last turn
 //! < words             Sayback's answer contains these words, in this order
+//! - words             Sayback's answer does not contain these words
 //! + fact              this fact was stored by the last turn
 //! @ minutes           time passes, in which Sayback is used
 //! ~ minutes           time passes, and the dialogue's timer ends
@@ -19,6 +20,7 @@
 //! * tones             these tones are heard: question, kept, report, refused
 //! on NAME             someone signs on at the screen
 //! off NAME            someone signs off
+//! killed              the program is killed, and started again a minute later
 //! ```
 //! Every reading, refusal, flag and report that is stored must be in the script;
 //! a fact that the script does not name fails it. Every script runs once more
@@ -251,6 +253,37 @@ impl Conversation {
         found.unwrap_or_else(|| panic!("{name} is not of the staff"))
     }
 
+    /// The program is killed, and started again on what was stored.
+    fn start_again(&mut self) {
+        self.now += Duration::minutes(1);
+        "killed".clone_into(&mut self.turn);
+        let (state, actions) = self.dialogue.begin(&self.record, 2, self.now);
+        self.state = state;
+        self.take(actions);
+        assert_eq!(self.record.pending().count(), 0, "what waited is closed");
+        self.is_what_was_stored();
+    }
+
+    /// That was said, in these words in this order; nothing when there are none.
+    fn has_said(&self, words: &str, at: &str) {
+        let (turn, said) = (&self.turn, &self.said);
+        let right = in_order(said, words) && said.is_empty() >= words.is_empty();
+        assert!(
+            right,
+            "{at}: after \"{turn}\" expected \"{words}\" in \"{said}\""
+        );
+    }
+
+    /// That fact was stored, and was not asked about yet.
+    fn has_stored(&mut self, fact: &str, at: &str) {
+        let (turn, stored) = (&self.turn, &mut self.stored);
+        let found = stored.iter().position(|it| it == fact);
+        let Some(found) = found else {
+            panic!("{at}: after \"{turn}\" expected \"{fact}\" among {stored:?}");
+        };
+        stored.remove(found);
+    }
+
     fn step(&mut self, event: &Event) {
         self.before = self.state.asked();
         let (state, actions) = self.dialogue.step(self.state.clone(), event, self.now);
@@ -334,16 +367,11 @@ fn run(file: &str, script: &str, speech: Option<Speech>) -> usize {
                 nothing_left(it);
                 it.touch(rest, mark == "t");
             }
-            ("<", Some(it)) => {
+            ("<", Some(it)) => it.has_said(rest, &at),
+            ("-", Some(it)) => {
                 assert!(
-                    in_order(&it.said, rest),
-                    "{at}: after \"{}\" expected \"{rest}\" in \"{}\"",
-                    it.turn,
-                    it.said
-                );
-                assert!(
-                    !rest.is_empty() || it.said.is_empty(),
-                    "{at}: said \"{}\"",
+                    !it.said.contains(rest),
+                    "{at}: \"{rest}\" in \"{}\"",
                     it.said
                 );
             }
@@ -357,16 +385,7 @@ fn run(file: &str, script: &str, speech: Option<Speech>) -> usize {
                 let tones: Vec<String> = it.tones.iter().map(|it| format!("{it:?}")).collect();
                 assert_eq!(tones.join(" ").to_lowercase(), rest, "{at}");
             }
-            ("+", Some(it)) => {
-                let found = it.stored.iter().position(|stored| stored == rest);
-                assert!(
-                    found.is_some(),
-                    "{at}: after \"{}\" expected \"{rest}\" among {:?}",
-                    it.turn,
-                    it.stored
-                );
-                it.stored.remove(found.unwrap());
-            }
+            ("+", Some(it)) => it.has_stored(rest, &at),
             ("h", Some(it)) => {
                 let name = line.strip_prefix("home ");
                 let name = name.unwrap_or_else(|| panic!("{at}: not a line: {line}"));
@@ -389,6 +408,11 @@ fn run(file: &str, script: &str, speech: Option<Speech>) -> usize {
                     _ => panic!("{at}: not a line: {line}"),
                 };
                 it.step(&event);
+            }
+            ("k", Some(it)) => {
+                nothing_left(it);
+                assert_eq!(line, "killed", "{at}");
+                it.start_again();
             }
             _ => panic!("{at}: a line begins with ##, >, <, + or @: {line}"),
         }

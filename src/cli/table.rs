@@ -1,7 +1,7 @@
 //! Facts as tables.
 
 use comfy_table::{ContentArrangement, Table, presets};
-use sayback::facts::{Body, Fact};
+use sayback::facts::{Body, Dropped, Fact};
 use sayback::residents::{Home, ResidentId};
 use sayback::round::{crossed, shown};
 use sayback::vitals::{Component, VitalSign};
@@ -146,7 +146,17 @@ fn other(body: &Body) -> String {
         }
         Body::Recorder => "records from now on".to_owned(),
         Body::Identified { resident, name, .. } => format!("identified {name} ({})", resident.0),
+        Body::Offered {
+            read_back,
+            unfinished: Some(_),
+            ..
+        } => format!("under way: {read_back}"),
         Body::Offered { read_back, .. } => format!("read back: {read_back}"),
+        Body::Dropped {
+            why: Dropped::Replaced,
+            unfinished: true,
+            ..
+        } => "no longer under way".to_owned(),
         Body::Dropped { why, .. } => format!("not kept: {why:?}"),
         Body::Signed { signed, .. } => format!("round signed: {signed}"),
         Body::Retaken(it) => format!("taken again: {} after {}", it.again, it.first),

@@ -29,6 +29,7 @@ mod seen;
 mod sound;
 mod staff;
 mod state;
+mod stopped;
 mod time;
 mod timers;
 mod touch;
@@ -337,15 +338,7 @@ impl Turn<'_> {
             self.say("Nothing is spoken here: read the screen before every yes.");
         }
         for pending in stopped {
-            self.keep(Body::Dropped {
-                offer: pending.offer,
-                why: crate::facts::Dropped::Stopped,
-            });
-            let whose = self.who(&pending.resident);
-            self.say(&format!(
-                "When Sayback stopped, this was waiting for a yes and was not kept. {whose}: {} Please take it again.",
-                pending.read_back
-            ));
+            self.say_stopped(pending);
         }
         self.say_open_reports();
         self.say("Which room?");

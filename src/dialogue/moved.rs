@@ -8,7 +8,7 @@ use uuid::Uuid;
 use super::Phase;
 use super::rejudge::Said;
 use super::turn::Turn;
-use crate::facts::{Body, Dropped, ReadBack, Ready};
+use crate::facts::{Body, Dropped, MovedFrom, ReadBack, Ready};
 use crate::hearing::Heard;
 use crate::residents::ResidentId;
 use crate::speaking::wording;
@@ -30,6 +30,18 @@ pub(super) struct Moving {
 impl Moving {
     pub(super) const fn from(&self) -> &ResidentId {
         &self.from
+    }
+
+    pub(super) fn readings(&self) -> &[Uuid] {
+        &self.readings
+    }
+
+    fn moves(&self) -> Vec<MovedFrom> {
+        let each = self.readings.iter().map(|reading| MovedFrom {
+            resident: self.from.clone(),
+            reading: *reading,
+        });
+        each.collect()
     }
 }
 
@@ -107,6 +119,8 @@ impl Turn<'_> {
                 resident: to.id.clone(),
                 read_back: read_back.text().to_owned(),
                 readings: read_back.measurements(),
+                moves: moving.moves(),
+                unfinished: None,
             },
         );
         self.prompt(&format!(
@@ -166,6 +180,7 @@ impl Turn<'_> {
         self.keep(Body::Dropped {
             offer: offer.read_back.offer(),
             why,
+            unfinished: false,
         });
         self.state.moving = Some(offer.moving);
         self.drop_move();

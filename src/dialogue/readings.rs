@@ -261,6 +261,7 @@ impl Turn<'_> {
                 self.keep(Body::Dropped {
                     offer: offer.offer(),
                     why,
+                    unfinished: false,
                 });
                 let claims = offer.into_claims().into_iter();
                 let draft = |(mut claim, spoken_at, went_on): (Claim, _, _)| {
@@ -383,6 +384,8 @@ impl Turn<'_> {
                 resident,
                 read_back: read_back.text().to_owned(),
                 readings: read_back.measurements(),
+                moves: Vec::new(),
+                unfinished: None,
             },
         );
         let instead_of_count = self.instead_of_count(&read_back);

@@ -13,7 +13,7 @@ use super::recheck::Rechecking;
 use super::restraint::Restraint;
 use super::staff::OnDuty;
 use super::timers::{Stopping, Timer};
-use crate::facts::{OpenReport, Pending, ReadBack, Recheck, Record, Time};
+use crate::facts::{OpenReport, Pending, ReadBack, Recheck, Record, Time, Unfinished};
 use crate::grammar::Expect;
 use crate::residents::{ResidentId, Staff};
 use crate::understanding::{Claim, Manner, Unclear, Why};
@@ -162,6 +162,8 @@ pub struct State {
     /// What was waiting for a yes when the program stopped last, until the round
     /// is opened: when someone records.
     pub(super) unopened: Option<Vec<Pending>>,
+    /// What the record has as under way, and the fact that says so.
+    pub(super) unfinished: Option<(Uuid, ResidentId, Unfinished)>,
     /// Where the round is, and whether it asks for each vital sign.
     pub(super) order: Order,
     pub(super) asleep: bool,
@@ -210,6 +212,7 @@ impl State {
             leave_asked: None,
             staff: OnDuty::new(signed_on, now),
             unopened: Some(record.pending().cloned().collect()),
+            unfinished: None,
             order: Order::default(),
             asleep: false,
             silences: 0,

@@ -98,6 +98,7 @@ impl<'a> Turn<'a> {
     /// Everything this turn wants done: store, then say, then listen.
     pub(super) fn finish(mut self) -> (State, Vec<Action>) {
         self.ask_in_turn();
+        self.note_unfinished();
         let mut parts = std::mem::take(&mut self.said);
         parts.retain(|it| !it.is_empty());
         if let Some(prompt) = self.prompt.take() {

@@ -4,7 +4,7 @@ use std::collections::{BTreeMap, BTreeSet};
 
 use uuid::Uuid;
 
-use super::{Body, Correction, Fact, ReadingRecord, Standing, Time};
+use super::{Body, Correction, Fact, MovedFrom, ReadingRecord, Standing, Time, Unfinished};
 use crate::residents::ResidentId;
 use crate::vitals::rules::{Flag, Known, Rule, flags};
 use crate::vitals::{self, Finding, History, Layer, Measurement, VitalSign};
@@ -19,6 +19,12 @@ pub struct Pending {
     pub resident: ResidentId,
     /// The words read back.
     pub read_back: String,
+    /// The kept readings that they are, where they were to be moved.
+    pub moves: Vec<MovedFrom>,
+    /// Whether all of those were retracted since.
+    pub settled: bool,
+    /// What was under way, where nothing was read back to be kept.
+    pub unfinished: Option<Unfinished>,
 }
 
 /// What raised a report.
@@ -152,12 +158,17 @@ impl Record {
             Body::Offered {
                 resident,
                 read_back,
+                moves,
+                unfinished,
                 ..
             } => {
                 let pending = Pending {
                     offer: fact.id,
                     resident: resident.clone(),
                     read_back: read_back.clone(),
+                    moves: moves.clone(),
+                    settled: false,
+                    unfinished: unfinished.clone(),
                 };
                 self.pending.push(pending);
             }
@@ -199,6 +210,10 @@ impl Record {
             }
             Body::Retracted { reading, .. } => {
                 self.retracted.insert(*reading);
+                let retracted = &self.retracted;
+                for it in self.pending.iter_mut().filter(|it| !it.moves.is_empty()) {
+                    it.settled = it.moves.iter().all(|it| retracted.contains(&it.reading));
+                }
                 if let Some(reading) = self.reading_mut(*reading) {
                     reading.retracted = true;
                 }

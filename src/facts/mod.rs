@@ -88,6 +88,15 @@ pub enum Body<R = ReadingRecord> {
         read_back: String,
         /// What was read back.
         readings: Vec<Measurement>,
+        /// The kept readings that these are, where they are to be moved here. Until a yes
+        /// they stand where they are.
+        #[serde(default, skip_serializing_if = "Vec::is_empty")]
+        moves: Vec<MovedFrom>,
+        /// What is under way instead, where nothing was read back to be kept: so that a
+        /// stop does not lose it without a word. It is an offer, since a program that
+        /// knows of no more says of those too that they were not kept.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        unfinished: Option<Unfinished>,
     },
     /// What was offered was answered with something other than yes.
     Dropped {
@@ -95,6 +104,9 @@ pub enum Body<R = ReadingRecord> {
         offer: Uuid,
         /// Why.
         why: Dropped,
+        /// Whether nothing was read back: it was under way, and is not any more.
+        #[serde(default, skip_serializing_if = "std::ops::Not::not")]
+        unfinished: bool,
     },
     /// A reading, confirmed.
     Read(R),
@@ -273,6 +285,18 @@ pub enum Body<R = ReadingRecord> {
         /// Reports that were still open.
         open_reports: usize,
     },
+}
+
+/// What was under way, and a stop would lose.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Unfinished {
+    /// Readings of which something was still to be asked.
+    Readings(Vec<VitalSign>),
+    /// A change of a kept reading that waited for a yes.
+    Change(VitalSign),
+    /// Kept readings that were to be moved to a resident who was not known yet.
+    Move(Vec<VitalSign>),
 }
 
 /// Why an offer was dropped.

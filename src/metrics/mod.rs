@@ -192,7 +192,9 @@ pub(crate) fn appended(facts: &[&Fact<KeptReading>], took: Duration, done: bool)
     for fact in facts {
         match &fact.body {
             Body::Read(_) => readings("kept", 1),
-            Body::Dropped { .. } => readings("dropped", 1),
+            Body::Dropped {
+                unfinished: false, ..
+            } => readings("dropped", 1),
             Body::Unconfirmed { .. } => readings("unconfirmed", 1),
             _ => {}
         }

@@ -95,6 +95,18 @@ proptest! {
     }
 }
 
+/// Whether a stop would lose something that was not read back to be kept, where the phase
+/// says so.
+fn under_way(state: &State) -> Option<bool> {
+    let moving = state.moving_from().is_some();
+    match state.phase() {
+        _ if state.ended() => Some(false),
+        Phase::Asking(_) | Phase::ConfirmChange(_) => Some(true),
+        Phase::Place | Phase::WhichBed(_) | Phase::Identify(_) => Some(moving),
+        _ => None,
+    }
+}
+
 proptest! {
     #![proptest_config(ProptestConfig {
         cases: 400,
@@ -114,6 +126,7 @@ proptest! {
         let (mut state, _) = DIALOGUE.begin(&Record::default(), 1, now);
         let mut last_said = String::new();
         let mut waiting: BTreeSet<uuid::Uuid> = BTreeSet::new();
+        let mut unfinished: BTreeSet<uuid::Uuid> = BTreeSet::new();
         let mut facts: Vec<Fact> = Vec::new();
         for event in events {
             now += Duration::seconds(7);
@@ -152,8 +165,15 @@ proptest! {
                                 "stored \"{}\" after saying \"{}\"", said, last_said
                             );
                         }
-                        Body::Offered { .. } => {
+                        Body::Offered { unfinished: None, .. } => {
                             waiting.insert(fact.id);
+                        }
+                        Body::Offered { readings, .. } => {
+                            prop_assert!(readings.is_empty(), "a value that was not read back");
+                            prop_assert!(unfinished.insert(fact.id));
+                        }
+                        Body::Dropped { offer, unfinished: true, .. } => {
+                            prop_assert!(unfinished.remove(&offer));
                         }
                         Body::Dropped { offer, .. } | Body::Unconfirmed { offer, .. } => {
                             prop_assert!(waiting.remove(&offer), "dropped what was not offered");
@@ -168,6 +188,10 @@ proptest! {
                 Phase::Confirming(_) | Phase::ConfirmMove(_)
             );
             prop_assert_eq!(waiting.len(), usize::from(confirming), "{:?}", state.phase());
+            prop_assert!(unfinished.len() <= 1);
+            if let Some(under_way) = under_way(&state) {
+                prop_assert_eq!(!unfinished.is_empty(), under_way, "{:?}", state.phase());
+            }
             let record = Record::of(&facts);
             let open: BTreeSet<_> = record.open_reports().map(|it| it.flag).collect();
             let said: BTreeSet<_> = state.open_reports().iter().map(|it| it.flag).collect();

@@ -289,6 +289,8 @@ fn one_round(
             resident: id.clone(),
             read_back: read_back.clone(),
             readings: readings.clone(),
+            moves: Vec::new(),
+            unfinished: None,
         };
         let offer = out.put(at, &by, round, offered);
         if rng.u16(..) < 200 {

@@ -52,12 +52,17 @@ impl Index {
             Body::Offered {
                 resident,
                 read_back,
+                moves,
+                unfinished,
                 ..
             } => {
                 let pending = Pending {
                     offer: id,
                     resident,
                     read_back,
+                    moves,
+                    settled: false,
+                    unfinished,
                 };
                 self.pending.insert(id, (pending, at, round));
             }
