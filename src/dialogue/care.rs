@@ -153,27 +153,38 @@ impl Turn<'_> {
 
     /// What is due for a resident and neither taken nor put off.
     pub(super) fn due(&self, resident: &Resident) -> Vec<VitalSign> {
-        let put_off = |sign: VitalSign| {
-            self.state.not_taken.iter().any(|(id, it)| {
-                *id == resident.id && it.sign == sign && it.retry_at.is_none_or(|at| at > self.now)
-            })
-        };
+        let shift = self.shift_start(self.now);
+        let put_off = self.state.put_off.iter();
+        let put_off = put_off.filter(|it| it.resident == resident.id && it.holds(self.now, shift));
         let mut due = self.due_or_put_off(resident);
-        due.retain(|sign| !put_off(*sign));
+        for it in put_off {
+            let all = it.signs.is_empty();
+            due.retain(|sign| {
+                let of = it.signs.contains(sign) || (all && self.is_due(resident, *sign, it.at));
+                !of
+            });
+        }
         due
     }
 
     /// What is due for a resident and not taken.
     pub(super) fn due_or_put_off(&self, resident: &Resident) -> Vec<VitalSign> {
-        let shift = shift_start(&self.dialogue.home.shifts, self.now);
-        let due = |sign: &VitalSign| {
-            let history = self.state.histories.get(&resident.id);
-            // A moment later, so that what was kept just now counts.
-            let now = self.now + Duration::seconds(1);
-            let last = history.and_then(|it| it.last(*sign, now)).map(|it| it.at);
-            resident.care.frequency(*sign).is_due(last, self.now, shift)
-        };
+        let due = |sign: &VitalSign| self.is_due(resident, *sign, self.now);
         VitalSign::ALL.into_iter().filter(due).collect()
+    }
+
+    /// Whether a vital sign is due for a resident, or was, and not taken by then.
+    fn is_due(&self, resident: &Resident, sign: VitalSign, at: Time) -> bool {
+        let history = self.state.histories.get(&resident.id);
+        // A moment later, so that what was kept just now counts.
+        let last = history.and_then(|it| it.last(sign, at + Duration::seconds(1)));
+        let last = last.map(|it| it.at);
+        let shift = self.shift_start(at);
+        resident.care.frequency(sign).is_due(last, at, shift)
+    }
+
+    fn shift_start(&self, at: Time) -> Time {
+        shift_start(&self.dialogue.home.shifts, at)
     }
 
     /// What a nurse has asked to be taken again here.

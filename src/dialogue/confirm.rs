@@ -4,11 +4,11 @@ use super::order::why_and_when;
 use super::state::{Draft, Offer};
 use super::turn::Turn;
 use super::{Phase, Question};
-use crate::facts::{Body, Dropped};
+use crate::facts::{Body, Dropped, PutOff};
 use crate::residents::ResidentId;
 use crate::speaking::wording;
 use crate::understanding::Yes;
-use crate::vitals::{Measurement, NotTaken, NotTakenReason, VitalSign};
+use crate::vitals::{Measurement, NotTakenReason, VitalSign};
 
 impl Turn<'_> {
     pub(super) fn yes(&mut self, yes: &Yes) {
@@ -261,14 +261,15 @@ impl Turn<'_> {
         signs: Vec<VitalSign>,
         reason: NotTakenReason,
     ) {
-        let due = self.dialogue.home.resident(&resident);
-        let due = due.map(|it| self.due(it)).unwrap_or_default();
-        let put_off = if signs.is_empty() { &due } else { &signs };
-        for sign in put_off {
-            let not_taken = NotTaken::new(*sign, reason.clone(), self.now);
-            self.state.not_taken.push((resident.clone(), not_taken));
-        }
         let retry_at = reason.retry_after().map(|after| self.now + after);
+        self.state.put_off.push(PutOff {
+            resident: resident.clone(),
+            signs: signs.clone(),
+            reason: reason.clone(),
+            retry_at,
+            at: self.now,
+            round: self.state.round,
+        });
         self.say(match retry_at {
             Some(_) => "Noted.",
             // It is not tried again here: the nurse decides.

@@ -8,7 +8,7 @@ use uuid::Uuid;
 use super::Phase;
 use super::rejudge::Said;
 use super::turn::Turn;
-use crate::facts::{Body, Dropped, MovedFrom, ReadBack, Ready};
+use crate::facts::{Body, Dropped, MovedFrom, PutOff, ReadBack, Ready};
 use crate::hearing::Heard;
 use crate::residents::ResidentId;
 use crate::speaking::wording;
@@ -83,8 +83,9 @@ impl Turn<'_> {
         if readings.is_empty() {
             return self.say("Nothing was kept here in this visit. Which room?");
         }
-        let is_here = |(id, _): &(ResidentId, _)| *id == resident.id;
-        if self.state.not_taken.iter().any(is_here) {
+        let round = self.state.round;
+        let is_here = |it: &PutOff| it.resident == resident.id && it.round == round;
+        if self.state.put_off.iter().any(is_here) {
             self.say("What was noted as not taken is not moved: tell the nurse.");
         }
         self.state.moving = Some(Moving {

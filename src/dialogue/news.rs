@@ -15,11 +15,12 @@ impl Dialogue {
 }
 
 impl State {
-    /// Goes on with the histories of this record, with what is to be taken again, and
-    /// with what was kept in this round as it stands there.
+    /// Goes on with the histories of this record, with what is to be taken again or was put
+    /// off, and with what was kept in this round as it stands there.
     pub fn take_histories(&mut self, record: &Record) {
         self.histories = record.histories();
         self.rechecks = record.rechecks().cloned().collect();
+        self.put_off = record.put_off_since(self.since).cloned().collect();
         for here in self.kept.values_mut() {
             here.retain_mut(|it| match record.reading(it.id) {
                 Some(now) if now.retracted => false,

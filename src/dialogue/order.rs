@@ -38,7 +38,7 @@ impl<'a> Turn<'a> {
         left
     }
 
-    /// Those with nothing due but what was put off in this round.
+    /// Those with nothing due but what was put off.
     fn skipped(&self) -> Vec<&'a Resident> {
         let mut skipped = self.by_room();
         skipped.retain(|it| self.due(it).is_empty() && !self.due_or_put_off(it).is_empty());
@@ -57,9 +57,9 @@ impl<'a> Turn<'a> {
 
     /// Why something of this resident was put off last.
     fn why_skipped(&self, resident: &Resident) -> &str {
-        let mut put_off = self.state.not_taken.iter().rev();
-        let last = put_off.find(|(id, _)| *id == resident.id);
-        last.map_or("not taken", |(_, it)| it.reason.spoken())
+        let mut put_off = self.state.put_off.iter().rev();
+        let last = put_off.find(|it| it.resident == resident.id);
+        last.map_or("not taken", |it| it.reason.spoken())
     }
 
     pub(super) fn next(&mut self) {

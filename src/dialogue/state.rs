@@ -2,6 +2,7 @@
 
 use std::collections::{BTreeMap, VecDeque};
 
+use chrono::Duration;
 use fastrand::Rng;
 use uuid::Uuid;
 
@@ -13,14 +14,17 @@ use super::recheck::Rechecking;
 use super::restraint::Restraint;
 use super::staff::OnDuty;
 use super::timers::{Stopping, Timer};
-use crate::facts::{OpenReport, Pending, ReadBack, Recheck, Record, Time, Unfinished};
+use crate::facts::{OpenReport, Pending, PutOff, ReadBack, Recheck, Record, Time, Unfinished};
 use crate::grammar::Expect;
 use crate::residents::{ResidentId, Staff};
 use crate::understanding::{Claim, Manner, Unclear, Why};
 use crate::vitals::rules::{OrthostaticTest, Step};
 use crate::vitals::{
-    CautionKind, History, NotTaken, NotTakenReason, QualifierKind, Recent, VitalSign, WentOn,
+    CautionKind, History, NotTakenReason, QualifierKind, Recent, VitalSign, WentOn,
 };
+
+/// A home has one shift a day at least.
+const LONGEST_SHIFT: Duration = Duration::hours(24);
 
 /// Where the conversation is.
 #[derive(Debug, Clone, PartialEq)]
@@ -141,8 +145,10 @@ pub struct State {
     pub(super) insisted: BTreeMap<Uuid, u32>,
     /// What is being measured again.
     pub(super) rechecking: Option<Rechecking>,
-    /// What was put off in this round.
-    pub(super) not_taken: Vec<(ResidentId, NotTaken)>,
+    /// What was put off lately, in this round or before it.
+    pub(super) put_off: Vec<PutOff>,
+    /// What was put off before this is over: the longest shift before the round.
+    pub(super) since: Time,
     /// Confirmed readings of every resident, this round's among them.
     pub(super) histories: BTreeMap<ResidentId, History>,
     /// What nurses want taken again.
@@ -188,6 +194,7 @@ pub struct State {
 impl State {
     pub(super) fn new(seed: u64, record: &Record, signed_on: Vec<Staff>, now: Time) -> Self {
         let mut rng = Rng::with_seed(seed);
+        let since = now.checked_sub_signed(LONGEST_SHIFT).unwrap_or(now);
         Self {
             phase: Phase::Place,
             resident: None,
@@ -202,7 +209,8 @@ impl State {
             scores: BTreeMap::new(),
             insisted: BTreeMap::new(),
             rechecking: None,
-            not_taken: Vec::new(),
+            put_off: record.put_off_since(since).cloned().collect(),
+            since,
             histories: record.histories(),
             rechecks: record.rechecks().cloned().collect(),
             recent: BTreeMap::new(),

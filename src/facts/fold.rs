@@ -7,7 +7,7 @@ use uuid::Uuid;
 use super::{Body, Correction, Fact, MovedFrom, ReadingRecord, Standing, Time, Unfinished};
 use crate::residents::ResidentId;
 use crate::vitals::rules::{Flag, Known, Rule, flags};
-use crate::vitals::{self, Finding, History, Layer, Measurement, VitalSign};
+use crate::vitals::{self, Finding, History, Layer, Measurement, NotTakenReason, VitalSign};
 
 /// Readings that were read back and neither kept nor dropped: what a stop of
 /// the program left waiting for a yes.
@@ -124,6 +124,7 @@ pub struct Record {
     corrections: BTreeMap<Uuid, Vec<Correction>>,
     retracted: BTreeSet<Uuid>,
     closed: BTreeSet<Uuid>,
+    put_off: Vec<PutOff>,
     /// With when they were asked for.
     rechecks: Vec<(Uuid, Time, Recheck)>,
 }
@@ -139,6 +140,32 @@ pub struct Recheck {
     pub reason: String,
     /// The nurse.
     pub by: String,
+}
+
+/// Vital signs that were due and not taken.
+#[derive(Debug, Clone, PartialEq)]
+pub struct PutOff {
+    /// The resident.
+    pub resident: ResidentId,
+    /// Which vital signs; none means all that were due.
+    pub signs: Vec<VitalSign>,
+    /// Why.
+    pub reason: NotTakenReason,
+    /// When to try again; none where the nurse decides.
+    pub retry_at: Option<Time>,
+    /// When that was recorded.
+    pub at: Time,
+    /// The round in which it was.
+    pub round: Uuid,
+}
+
+impl PutOff {
+    /// Whether it is not due again yet, in a shift that began at `shift`.
+    #[must_use]
+    pub fn holds(&self, now: Time, shift: Time) -> bool {
+        // What the nurse decides on is due again when the next shift begins.
+        self.retry_at.map_or(self.at >= shift, |at| at > now)
+    }
 }
 
 impl Record {
@@ -230,10 +257,23 @@ impl Record {
                 self.closed.extend(flags);
                 self.open.retain(|it| !flags.contains(&it.flag));
             }
+            Body::NotTaken {
+                resident,
+                signs,
+                reason,
+                retry_at,
+            } => self.put_off.push(PutOff {
+                resident: resident.clone(),
+                signs: signs.clone(),
+                reason: reason.clone(),
+                // Facts of before this was kept have none.
+                retry_at: retry_at.or_else(|| fact.at.checked_add_signed(reason.retry_after()?)),
+                at: fact.at,
+                round: fact.round,
+            }),
             Body::RoundOpened { .. }
             | Body::Recorder
             | Body::Identified { .. }
-            | Body::NotTaken { .. }
             | Body::RangeSet { .. }
             | Body::Noted { .. }
             | Body::Retaken(_)
@@ -308,6 +348,11 @@ impl Record {
             });
         }
         histories
+    }
+
+    /// What was put off since a moment, in order of recording.
+    pub fn put_off_since(&self, since: Time) -> impl Iterator<Item = &PutOff> {
+        self.put_off.iter().filter(move |it| it.at >= since)
     }
 
     /// What was read back and never answered.

@@ -29,7 +29,7 @@ use crate::vitals::{
 pub(crate) use bounded::finite;
 pub use chain_head::ChainHead;
 pub use confirmation::{KeptReading, ReadBack, Ready};
-pub use fold::{OpenReport, Pending, Raised, Reading, Recheck, Record};
+pub use fold::{OpenReport, Pending, PutOff, Raised, Reading, Recheck, Record};
 pub use ranges::residents_with_ranges;
 pub(crate) use ranges::set_by;
 pub use standing::{Correction, Standing};

@@ -36,7 +36,7 @@ pub use home_limits::{HomeLimits, HomeLimitsError};
 pub(crate) use home_limits::{LONGEST_TEXT, too_long};
 pub use limits::{Bounds, Component, Finding, Layer, Limits, Range, Side, Source, When};
 pub use measurement::{Impossible, Measurement, Numbers, Quantity, Value, possible_bounds};
-pub use not_taken::{NotTaken, NotTakenReason, Retake, RetakeReason};
+pub use not_taken::{NotTakenReason, Retake, RetakeReason};
 pub use observed::{Alertness, NotAFlow, NotOnScale, OxygenFlow, Pain, PainScore};
 pub use qualifier::{
     Arm, Depth, Method, Position, PulseSite, Qualifier, QualifierKind, Qualifiers, Rhythm, Scale,

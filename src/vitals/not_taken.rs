@@ -1,10 +1,8 @@
 //! Readings that were not taken, and readings taken again.
 
-use chrono::{DateTime, FixedOffset, TimeDelta};
+use chrono::TimeDelta;
 use serde::{Deserialize, Serialize};
 use uuid::Uuid;
-
-use super::VitalSign;
 
 /// Why a reading was not taken.
 #[derive(Debug, Clone, PartialEq, Eq, Hash, Serialize, Deserialize)]
@@ -78,30 +76,6 @@ impl NotTakenReason {
     }
 }
 
-/// A vital sign that was due and not taken.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
-pub struct NotTaken {
-    /// Which vital sign.
-    pub sign: VitalSign,
-    /// Why.
-    pub reason: NotTakenReason,
-    /// When to try again, where that is known.
-    pub retry_at: Option<DateTime<FixedOffset>>,
-}
-
-impl NotTaken {
-    /// Not taken at `now`, to be tried again after the usual time.
-    #[must_use]
-    pub fn new(sign: VitalSign, reason: NotTakenReason, now: DateTime<FixedOffset>) -> Self {
-        let retry_at = reason.retry_after().map(|after| now + after);
-        Self {
-            sign,
-            reason,
-            retry_at,
-        }
-    }
-}
-
 /// Why a reading was taken again.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize)]
 #[serde(rename_all = "snake_case")]
@@ -130,7 +104,6 @@ pub struct Retake {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::vitals::history::tests::at;
 
     #[test]
     fn every_tag_names_one_reason() {
@@ -147,10 +120,9 @@ mod tests {
     /// Common practice, no source.
     #[test]
     fn a_retry_is_offered_where_the_aide_can_decide() {
-        let now = at(9, "08:00");
-        let retry = |reason| NotTaken::new(VitalSign::Pulse, reason, now).retry_at;
-        assert_eq!(retry(NotTakenReason::Asleep), Some(at(9, "09:00")));
-        assert_eq!(retry(NotTakenReason::Refused), Some(at(9, "08:30")));
+        let retry = |reason: NotTakenReason| reason.retry_after();
+        assert_eq!(retry(NotTakenReason::Asleep), Some(TimeDelta::minutes(60)));
+        assert_eq!(retry(NotTakenReason::Refused), Some(TimeDelta::minutes(30)));
         assert_eq!(retry(NotTakenReason::NotSafe), None);
         assert_eq!(retry(NotTakenReason::Other("cast".to_owned())), None);
     }
