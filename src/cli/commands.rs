@@ -250,7 +250,8 @@ fn listen(
         let mut store = vault::start(store)?;
         super::sound::start(&mut store, &home)?;
         let home = residents_with_ranges(&home, &store.readable().map_err(message)?.facts);
-        let dialogue = Dialogue::for_staff(home, staff, &grammar).map_err(message)?;
+        let mut dialogue = Dialogue::for_staff(home, staff, &grammar).map_err(message)?;
+        dialogue.set_offsets(super::clock::offsets_here());
         (store, dialogue, None, pins)
     } else {
         let dialogue = Tutorial::dialogue(&grammar).map_err(message)?;

@@ -1,6 +1,7 @@
 //! The command line: its arguments, its errors and its exit codes.
 
 mod accounts;
+mod clock;
 mod commands;
 mod doctor;
 mod export;

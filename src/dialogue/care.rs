@@ -1,13 +1,15 @@
 //! What the care plan says: cautions before measuring, the usual way to
 //! measure, what is due, and what the last values were.
 
+use std::borrow::Cow;
+
 use chrono::Duration;
 
 use super::state::Draft;
 use super::turn::Turn;
 use super::{Dialogue, Phase, Question, State};
 use crate::facts::Time;
-use crate::residents::{Resident, shift_start};
+use crate::residents::{Offsets, Resident, shift_start};
 use crate::speaking::wording;
 use crate::vitals::{
     Activity, Caution, CautionKind, Measurement, Plan, Qualifier, QualifierKind, Qualifiers,
@@ -178,13 +180,22 @@ impl Turn<'_> {
         let history = self.state.histories.get(&resident.id);
         // A moment later, so that what was kept just now counts.
         let last = history.and_then(|it| it.last(sign, at + Duration::seconds(1)));
-        let last = last.map(|it| it.at);
+        let last = last.map(|it| self.offsets().shown(it.at));
         let shift = self.shift_start(at);
         resident.care.frequency(sign).is_due(last, at, shift)
     }
 
     fn shift_start(&self, at: Time) -> Time {
-        shift_start(&self.dialogue.home.shifts, at)
+        shift_start(&self.dialogue.home.shifts, at, &self.offsets())
+    }
+
+    /// Which offsets hold by the clock of this place: the one of now, where no others are
+    /// known.
+    pub(super) fn offsets(&self) -> Cow<'_, Offsets> {
+        match &self.dialogue.offsets {
+            Some(offsets) => Cow::Borrowed(offsets),
+            None => Cow::Owned(Offsets::fixed(*self.now.offset())),
+        }
     }
 
     /// What a nurse has asked to be taken again here.

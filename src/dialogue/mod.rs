@@ -39,7 +39,7 @@ mod turn;
 use crate::facts::{Body, Fact, KeptReading, Record, Time};
 use crate::grammar::{Command, Expect, Grammar, GrammarError, Vocabulary};
 use crate::hearing::Heard;
-use crate::residents::{Home, Speech, Staff};
+use crate::residents::{Home, Offsets, Speech, Staff};
 use crate::speaking::Saying;
 use crate::understanding::{ASK_BELOW, Context, NotUnderstood, Utterance, understand};
 
@@ -122,6 +122,7 @@ pub struct Dialogue {
     grammar: Grammar,
     vocabulary: Vocabulary,
     ask_below: f32,
+    offsets: Option<Offsets>,
 }
 
 impl Dialogue {
@@ -152,7 +153,14 @@ impl Dialogue {
             grammar,
             vocabulary,
             ask_below: ASK_BELOW,
+            offsets: None,
         })
+    }
+
+    /// Goes by the clock of this place, where clocks are changed; otherwise the offset of
+    /// now holds always.
+    pub fn set_offsets(&mut self, offsets: Offsets) {
+        self.offsets = Some(offsets);
     }
 
     /// The home.

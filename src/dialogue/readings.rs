@@ -3,8 +3,9 @@
 use super::rate::rate_not_count;
 use super::recheck::how;
 use super::state::{Draft, Offer};
+use super::time::{self, NoTime};
 use super::turn::Turn;
-use super::{Phase, Question, time};
+use super::{Phase, Question};
 use crate::facts::{Body, Dropped, ReadBack, Ready};
 use crate::speaking::wording;
 use crate::understanding::{Claim, Unclear, Why, Yes};
@@ -366,9 +367,16 @@ impl Turn<'_> {
                 spoken_at,
                 went_on,
             } = draft;
-            let Some(measured_at) = time::measured_at(claim.taken, spoken_at) else {
-                self.state.unclear.push_back(untimed(&claim));
-                continue;
+            let at = time::measured_at(claim.taken, spoken_at, &self.offsets());
+            let measured_at = match at {
+                Ok(at) => at,
+                Err(why) => {
+                    if why == NoTime::Skipped {
+                        self.say("The clocks skipped that time.");
+                    }
+                    self.state.unclear.push_back(untimed(&claim));
+                    continue;
+                }
             };
             // Nothing is missing: advance() has seen to it.
             ready.extend(Ready::new(claim, measured_at, spoken_at, went_on));

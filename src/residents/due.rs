@@ -3,6 +3,7 @@
 use chrono::{DateTime, Datelike, Days, FixedOffset, NaiveTime};
 use serde::{Deserialize, Serialize};
 
+use super::Offsets;
 use crate::vitals::VitalSign;
 
 /// How often a vital sign is due.
@@ -61,7 +62,7 @@ impl Frequency {
     }
 
     /// Whether a vital sign last taken at `last` is due at `now`, in a shift
-    /// that began at `shift`. Days and months are those of `now`'s clock.
+    /// that began at `shift`. Days and months are those that the clock showed then.
     #[must_use]
     pub fn is_due(
         self,
@@ -72,10 +73,7 @@ impl Frequency {
         let Some(last) = last else {
             return self != Self::AsAsked;
         };
-        let (then, today) = (
-            last.with_timezone(now.offset()).date_naive(),
-            now.date_naive(),
-        );
+        let (then, today) = (last.date_naive(), now.date_naive());
         match self {
             Self::EveryShift => last < shift,
             Self::Daily => then < today,
@@ -87,24 +85,33 @@ impl Frequency {
 }
 
 /// The start of the shift that `now` lies in, of a home whose shifts begin at
-/// `shifts` every day; midnight where it names none.
+/// `shifts` every day; midnight where it names none. A shift begins when the clock first
+/// shows its time, or goes past it.
 #[must_use]
-pub fn shift_start(shifts: &[NaiveTime], now: DateTime<FixedOffset>) -> DateTime<FixedOffset> {
-    let begun = shifts.iter().filter(|start| **start <= now.time()).max();
-    // Before the day's first shift, the last one of yesterday still runs.
-    let (start, day) = match (begun, shifts.iter().max()) {
-        (Some(start), _) => (*start, now.date_naive()),
-        (None, Some(last)) => (*last, now.date_naive() - Days::new(1)),
-        (None, None) => (NaiveTime::MIN, now.date_naive()),
+pub fn shift_start(
+    shifts: &[NaiveTime],
+    now: DateTime<FixedOffset>,
+    offsets: &Offsets,
+) -> DateTime<FixedOffset> {
+    let shifts = match shifts {
+        [] => &[NaiveTime::MIN],
+        all => all,
     };
-    // A fixed offset has every local time exactly once.
-    let local = day.and_time(start).and_local_timezone(*now.offset());
-    local.single().unwrap_or(now)
+    let today = offsets.shown(now).date_naive();
+    // Before the day's first shift, the last one of yesterday still runs.
+    let days = [Some(today), today.pred_opt()].into_iter().flatten();
+    let starts = days.flat_map(|day| shifts.iter().map(move |start| day.and_time(*start)));
+    let begun = starts.filter_map(|local| {
+        let first = offsets.moments(local).into_iter().next();
+        first.or_else(|| offsets.skipped(local))
+    });
+    begun.filter(|it| *it <= now).max().unwrap_or(now)
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::residents::changing;
 
     fn at(text: &str) -> DateTime<FixedOffset> {
         DateTime::parse_from_rfc3339(&format!("{text}:00-05:00")).unwrap()
@@ -113,7 +120,8 @@ mod tests {
     fn due(frequency: Frequency, last: &str, now: &str) -> bool {
         let shifts = [7, 15, 23].map(|hour| NaiveTime::from_hms_opt(hour, 0, 0).unwrap());
         let now = at(now);
-        frequency.is_due(Some(at(last)), now, shift_start(&shifts, now))
+        let offsets = Offsets::fixed(*now.offset());
+        frequency.is_due(Some(at(last)), now, shift_start(&shifts, now, &offsets))
     }
 
     /// Common practice, no source.
@@ -183,6 +191,39 @@ mod tests {
     #[test]
     fn a_home_without_shifts_counts_from_midnight() {
         let now = at("2026-03-09T08:00");
-        assert_eq!(shift_start(&[], now), at("2026-03-09T00:00"));
+        let offsets = Offsets::fixed(*now.offset());
+        assert_eq!(shift_start(&[], now, &offsets), at("2026-03-09T00:00"));
+    }
+
+    #[test]
+    fn a_shift_begins_by_the_clock_of_then() {
+        let start = |shifts: &[&str], now: &str| {
+            let shifts: Vec<NaiveTime> = shifts.iter().map(|it| it.parse().unwrap()).collect();
+            let now = DateTime::parse_from_rfc3339(now).unwrap();
+            shift_start(&shifts, now, &changing()).to_rfc3339()
+        };
+        let all = ["07:00:00", "15:00:00", "23:00:00"];
+        // The night in which the clocks go forward, and that in which they go back.
+        assert_eq!(
+            start(&all, "2026-03-08T03:10:00-04:00"),
+            "2026-03-07T23:00:00-05:00"
+        );
+        assert_eq!(
+            start(&all, "2026-11-01T01:10:00-05:00"),
+            "2026-10-31T23:00:00-04:00"
+        );
+        assert_eq!(
+            start(&all, "2026-11-01T07:10:00-05:00"),
+            "2026-11-01T07:00:00-05:00"
+        );
+        // A time that is shown twice, or never.
+        assert_eq!(
+            start(&["01:30:00"], "2026-11-01T01:10:00-05:00"),
+            "2026-11-01T01:30:00-04:00"
+        );
+        assert_eq!(
+            start(&["02:30:00"], "2026-03-08T03:10:00-04:00"),
+            "2026-03-08T03:00:00-04:00"
+        );
     }
 }

@@ -9,6 +9,7 @@ mod file_ranges;
 mod kept_sound;
 mod lengths;
 mod names;
+mod offsets;
 mod soundex;
 mod staff;
 
@@ -29,6 +30,9 @@ pub use difference::{Difference, differences};
 pub use due::{Frequency, shift_start};
 pub use file::HomeFileError;
 pub use kept_sound::KeptSound;
+pub use offsets::Offsets;
+#[cfg(test)]
+pub(crate) use offsets::tests::changing;
 pub use soundex::soundex;
 
 /// A resident's identifier, as the home gave it.

@@ -9,7 +9,7 @@ use uuid::Uuid;
 use super::fields::Fields;
 use super::index::{Entry, Flag, Held, Index, Missed, Recheck, Stage};
 use crate::facts::{Pending, Raised, Time};
-use crate::residents::{Resident, ResidentId, Staff, shift_start};
+use crate::residents::{Offsets, Resident, ResidentId, Staff, shift_start};
 use crate::vitals::{Component, Finding, Side, VitalSign};
 
 /// Below this confidence of the recogniser a reading is shown to the nurse,
@@ -184,7 +184,7 @@ fn rows<'a>(index: &'a Index, filter: &Filter, recent: &[&'a Entry], now: Time) 
     }
     let narrowed = filter.round.is_some() || !filter.aide.is_empty();
     let home = index.home();
-    let shift = shift_start(&home.shifts, now);
+    let shift = shift_start(&home.shifts, now, &Offsets::fixed(*now.offset()));
     let mut rows: Vec<Row<'_>> = home
         .residents
         .iter()

@@ -85,14 +85,20 @@ fn qualifier(it: Qualifier) -> String {
     }
 }
 
-/// The time of a late entry, as part of a read-back on the day of `now`.
+/// The time of a late entry, as part of a read-back on the day of `now`. Of an hour that
+/// the clocks went through twice, the second is meant where nothing is said of it.
 #[must_use]
 pub fn taken_at(time: Time, now: Time) -> String {
     let today = time.date_naive() == now.date_naive();
     let day = if today { "" } else { " yesterday" };
     let [hour, minute] = [time.hour().to_string(), format!("{:02}", time.minute())];
+    let changed = if time.offset() == now.offset() {
+        ""
+    } else {
+        ", before the clocks changed"
+    };
     format!(
-        ", taken{day} at {}, {}",
+        ", taken{day} at {}, {}{changed}",
         each_digit(&hour),
         each_digit(&minute)
     )
