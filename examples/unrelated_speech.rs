@@ -238,7 +238,14 @@ impl Beside<'_> {
             match action {
                 Action::Keep(fact) => {
                     self.came.kept += usize::from(matches!(fact.body, Body::Read(_)));
-                    offered |= matches!(fact.body, Body::Offered { .. });
+                    let read_back = matches!(
+                        fact.body,
+                        Body::Offered {
+                            unfinished: None,
+                            ..
+                        }
+                    );
+                    offered |= read_back;
                 }
                 Action::Say(saying) => {
                     // Some fourteen letters a second.

@@ -230,7 +230,7 @@ fn attention(index: &Index, list: &Worklist<'_>, now: Time) -> Markup {
         @if unconfirmed > 0 {
             section.card aria-labelledby="held" {
                 h2 id="held" { "Not confirmed" (count(unconfirmed)) }
-                p.soft { "Read back, and never answered with yes. These are not readings." }
+                p.soft { "Begun or read back, and never answered with yes. These are not readings." }
                 ol.items {
                     @for it in list.pending.iter().take(MOST) {
                         li.item {
