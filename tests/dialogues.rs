@@ -475,6 +475,8 @@ fn what_was_not_heard_surely_is_asked_for_again_unless_it_answers_nothing() {
 mod clocks;
 #[path = "dialogues/properties.rs"]
 mod properties;
+#[path = "dialogues/restart.rs"]
+mod restart;
 #[path = "dialogues/score.rs"]
 mod score;
 #[path = "dialogues/shown.rs"]
