@@ -269,7 +269,7 @@ impl Screen for Tell {
     }
 }
 
-/// Two readings in one breath, and a yes, for ever.
+/// Two readings in one breath and a yes, and one that is asked about and let go, for ever.
 fn endless_round(path: &Path) {
     let mut store = Store::open(path).unwrap();
     let (mut round, _) = Round::open(&DIALOGUE, &mut store, now(), &mut Tell).unwrap();
@@ -283,6 +283,8 @@ fn endless_round(path: &Path) {
         let pulse = &spoken_forms(number)[0];
         hear(&format!("pulse {pulse} respiration sixteen"));
         hear("yes");
+        hear("blood pressure one twenty over eighty");
+        hear("scratch that");
     }
 }
 
@@ -316,12 +318,13 @@ fn killed(folder: &Path, least: usize, then: Duration) -> Vec<String> {
 }
 
 /// Whatever moment the process ends at: what it had said is stored is there,
-/// nothing is half there, and what waited for a yes is said at the next start.
+/// nothing is half there, and what waited for a yes, or was asked about, is said at the next
+/// start.
 #[test]
 fn a_killed_round_loses_nothing_that_was_stored() {
     let (folder, path) = record();
     let mut rng = fastrand::Rng::with_seed(11);
-    let mut with_pending = 0;
+    let (mut with_pending, mut with_unfinished) = (0, 0);
     let mut before = 0;
     for _ in 0..KILLS {
         let then = Duration::from_micros(rng.u64(0..6000));
@@ -343,22 +346,35 @@ fn a_killed_round_loses_nothing_that_was_stored() {
         assert!(readings.values().all(|it| *it == 2), "half of an answer");
 
         let record = Record::of(&facts);
-        let pending: Vec<_> = record.pending().map(|it| it.read_back.clone()).collect();
+        let (unfinished, pending): (Vec<_>, Vec<_>) =
+            record.pending().partition(|it| it.unfinished.is_some());
         let (_, turn) = Round::open(&DIALOGUE, &mut store, now(), &mut Silent).unwrap();
         let said = turn.say.unwrap();
         let waited = said
             .shown
             .contains("was waiting for a yes and was not kept");
         assert_eq!(waited, !pending.is_empty(), "{said:?}");
-        for text in &pending {
+        for it in &pending {
+            let text = &it.read_back;
             assert!(said.shown.contains(text), "{said:?} does not say {text}");
-            with_pending += 1;
         }
+        let begun = "blood pressure of Rosa Delgado was not finished";
+        assert_eq!(
+            said.shown.contains(begun),
+            !unfinished.is_empty(),
+            "{said:?}"
+        );
+        with_pending += pending.len();
+        with_unfinished += unfinished.len();
         let facts = store.facts().unwrap();
         assert_eq!(Record::of(&facts).pending().count(), 0, "it was closed");
         before = facts.len();
     }
     assert!(with_pending > 0, "no kill came between offer and answer");
+    assert!(
+        with_unfinished > 0,
+        "no kill came while something was asked"
+    );
     let whole: String = Connection::open(&path)
         .unwrap()
         .query_row("PRAGMA integrity_check", [], |row| row.get(0))
