@@ -51,7 +51,12 @@ pub fn record_table(facts: &[Fact]) -> Table {
 
 fn content(body: &Body) -> Option<(&ResidentId, String)> {
     Some(match body {
-        Body::Read(reading) => (&reading.resident, shown(&reading.measurement)),
+        Body::Read(reading) => {
+            let by_hand = reading.by_hand.as_ref();
+            let by_hand = by_hand.map(|it| format!(" (entered by hand, taken by {})", it.taken_by));
+            let what = shown(&reading.measurement) + &by_hand.unwrap_or_default();
+            (&reading.resident, what)
+        }
         Body::NotTaken {
             resident,
             signs,

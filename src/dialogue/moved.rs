@@ -8,17 +8,13 @@ use uuid::Uuid;
 use super::Phase;
 use super::rejudge::Said;
 use super::turn::Turn;
-use crate::facts::{Body, Dropped, ReadBack, Ready};
+use crate::facts::{Body, Dropped, MovedFrom, ReadBack, Ready};
 use crate::hearing::Heard;
 use crate::residents::ResidentId;
 use crate::speaking::wording;
 use crate::understanding::{Order, Yes};
 use crate::vitals::VitalSign;
 use crate::vitals::rules::ToldWrong;
-
-/// Why, as the record of the wrong resident says it. It does not name the other:
-/// a record leaves the home with its own resident.
-const REASON: &str = "wrong resident: moved to another resident's record";
 
 /// Readings kept for the wrong resident.
 #[derive(Debug, Clone, PartialEq)]
@@ -134,7 +130,7 @@ impl Turn<'_> {
         let mut said: Vec<Said> = Vec::new();
         if let Some(from) = self.dialogue.home.resident(&moving.from) {
             for reading in moving.readings {
-                said.push(self.retract_kept(from, reading, REASON, ToldWrong::OfAnother));
+                said.push(self.retract_kept(from, reading, MovedFrom::WHY, ToldWrong::OfAnother));
             }
         }
         let mut raised = Vec::new();

@@ -1,11 +1,12 @@
 //! The only way from a claim to a stored reading: it is complete ([`Ready`]), it
-//! was read back ([`ReadBack`]), and a yes was heard ([`Yes`]).
+//! was read back ([`ReadBack`]), and a yes was heard ([`Yes`]), or a page came back on
+//! which these very words were shown.
 
 use serde::Serialize;
 use uuid::Uuid;
 
-use super::{MovedFrom, ReadingRecord, Time};
-use crate::hearing::Sound;
+use super::{ByHand, MovedFrom, ReadingRecord, Time};
+use crate::hearing::{By, Sound};
 use crate::residents::ResidentId;
 use crate::speaking::wording;
 use crate::understanding::{Claim, Yes};
@@ -19,6 +20,7 @@ pub struct Ready {
     spoken_at: Time,
     went_on: Vec<WentOn>,
     moved_from: Option<MovedFrom>,
+    by_hand: Option<ByHand>,
 }
 
 impl Ready {
@@ -41,10 +43,41 @@ impl Ready {
                 spoken_at,
                 went_on,
                 moved_from: None,
+                by_hand: None,
             })
         } else {
             Err(missing)
         }
+    }
+
+    /// A reading that was written elsewhere and is entered by hand at `entered_at`:
+    /// nothing was heard.
+    ///
+    /// # Errors
+    /// The qualifiers to ask for.
+    pub fn by_hand(
+        measurement: Measurement,
+        measured_at: Time,
+        entered_at: Time,
+        went_on: Vec<WentOn>,
+        whose: ByHand,
+    ) -> Result<Self, Vec<QualifierKind>> {
+        let claim = Claim {
+            measurement,
+            working: None,
+            device: None,
+            taken: None,
+            words: String::new(),
+            confidence: 1.0,
+            by: By::Touch,
+            rivals: Vec::new(),
+            sound: None,
+        };
+        let ready = Self::new(claim, measured_at, entered_at, went_on)?;
+        Ok(Self {
+            by_hand: Some(whose),
+            ..ready
+        })
     }
 
     /// A reading that was kept as `kept` in the record of the wrong resident,
@@ -73,6 +106,7 @@ impl Ready {
                 resident: record.resident.clone(),
                 reading: kept,
             }),
+            by_hand: record.by_hand.clone(),
         }
     }
 
@@ -88,6 +122,11 @@ impl Ready {
         let claim = &self.claim;
         let worked = claim.working.map(wording::working).unwrap_or_default();
         let device = claim.device.map(wording::device).unwrap_or_default();
+        // Read on a page, and not heard: the day too, since it may be weeks ago.
+        if let Some(whose) = &self.by_hand {
+            let time = self.measured_at.format("%B %-d, %Y at %H:%M");
+            return format!("{worked}{device}, taken by {} on {time}", whose.taken_by);
+        }
         let time = self.earlier();
         let time = time.map(|it| wording::taken_at(it, self.spoken_at));
         let time = time.unwrap_or_default();
@@ -179,9 +218,37 @@ impl ReadBack {
     /// `second_look` says that an unlikely value was confirmed once more.
     #[must_use]
     pub fn confirm(self, yes: &Yes, now: Time, second_look: bool) -> Vec<KeptReading> {
+        self.keep((yes.by(), yes.sound()), false, now, second_look)
+    }
+
+    /// The same where a nurse confirms at the station: `shown` is what her page said when
+    /// she did, and must be what would be stored, to the letter.
+    ///
+    /// # Errors
+    /// [`NotShown`] where the page said anything else.
+    pub fn confirm_shown(
+        self,
+        shown: &str,
+        now: Time,
+        second_look: bool,
+    ) -> Result<Vec<KeptReading>, NotShown> {
+        if shown == self.text && !shown.is_empty() {
+            Ok(self.keep((By::Touch, None), true, now, second_look))
+        } else {
+            Err(NotShown)
+        }
+    }
+
+    fn keep(
+        self,
+        (yes, yes_sound): (By, Option<&Sound>),
+        by_nurse: bool,
+        now: Time,
+        second_look: bool,
+    ) -> Vec<KeptReading> {
         let keep = |ready: Ready| KeptReading {
             sound: ready.claim.sound,
-            yes: yes.sound().cloned(),
+            yes: yes_sound.cloned(),
             record: ReadingRecord {
                 offer: self.offer,
                 resident: self.resident.clone(),
@@ -198,16 +265,23 @@ impl ReadBack {
                 went_on: ready.went_on,
                 rivals: ready.claim.rivals,
                 given_by: ready.claim.by,
-                confirmed_by: yes.by(),
+                confirmed_by: yes,
                 moved_from: ready.moved_from,
+                by_hand: ready.by_hand,
+                by_nurse,
             },
         };
         self.readings.into_iter().map(keep).collect()
     }
 }
 
+/// A page showed other words than what would be stored: nobody confirmed that.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct NotShown;
+
 /// A reading that was read back and confirmed. It can be looked at and stored,
-/// and made in no other way than by [`ReadBack::confirm`].
+/// and made in no other way than by [`ReadBack::confirm`] and
+/// [`ReadBack::confirm_shown`].
 #[derive(Debug, Clone, PartialEq, Serialize)]
 #[serde(transparent)]
 pub struct KeptReading {

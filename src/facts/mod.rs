@@ -28,7 +28,7 @@ use crate::vitals::{
 
 pub(crate) use bounded::finite;
 pub use chain_head::ChainHead;
-pub use confirmation::{KeptReading, ReadBack, Ready};
+pub use confirmation::{KeptReading, NotShown, ReadBack, Ready};
 pub use fold::{OpenReport, Pending, Raised, Reading, Recheck, Record};
 pub use ranges::residents_with_ranges;
 pub(crate) use ranges::set_by;
@@ -337,6 +337,23 @@ pub struct ReadingRecord {
     /// Where it was kept at first, where that was another resident's record.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub moved_from: Option<MovedFrom>,
+    /// Who took it and who entered it, where it was written elsewhere and entered by hand
+    /// at the station. Nothing was heard then.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub by_hand: Option<ByHand>,
+    /// Whether a nurse stored it, at the station: entered by hand, or moved from the wrong
+    /// resident. The home's database refuses that of a recorder.
+    #[serde(default, skip_serializing_if = "std::ops::Not::not")]
+    pub by_nurse: bool,
+}
+
+/// Whose a reading is that was written on paper, for example, and entered by hand.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct ByHand {
+    /// Who took it, as the nurse wrote it: a name, of 3 to 100 characters.
+    pub taken_by: String,
+    /// The nurse who entered it.
+    pub entered_by: Staff,
 }
 
 /// The record in which a reading was kept by mistake.
@@ -346,6 +363,12 @@ pub struct MovedFrom {
     pub resident: ResidentId,
     /// The fact of the reading there, which is retracted.
     pub reading: Uuid,
+}
+
+impl MovedFrom {
+    /// Why it was retracted, as the record of the wrong resident says it. It does not
+    /// name the other: a record leaves the home with its own resident.
+    pub const WHY: &str = "wrong resident: moved to another resident's record";
 }
 
 impl ReadingRecord {

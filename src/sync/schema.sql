@@ -242,6 +242,11 @@ BEGIN
             RAISE EXCEPTION 'fact % is a nurse''s correction, which a % may not send', id_, me.kind
                 USING ERRCODE = 'SB002', DETAIL = id_;
         END IF;
+        -- Entered by hand at a station, or moved there: a recorder hears what it stores.
+        IF kind_ = 'read' AND (j ? 'by_nurse' OR j ? 'by_hand') AND me.kind <> 'station' THEN
+            RAISE EXCEPTION 'fact % is a reading that a nurse stored, which a % may not send', id_, me.kind
+                USING ERRCODE = 'SB002', DETAIL = id_;
+        END IF;
         IF kind_ = 'signed' AND ((j #>> '{head,seq}') IS DISTINCT FROM head.seq::text
            OR (j #>> '{head,hash}') IS DISTINCT FROM encode(head.hash, 'hex')) THEN
             RAISE EXCEPTION 'signature % does not hold the head it follows', id_

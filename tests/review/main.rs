@@ -6,6 +6,7 @@ mod arrival;
 mod away;
 #[path = "../browser/mod.rs"]
 mod browser;
+mod by_hand;
 #[path = "../conversation/mod.rs"]
 mod conversation;
 #[path = "../crowd/mod.rs"]
@@ -21,6 +22,7 @@ mod lists;
     reason = "made-up data; nothing here is hot or exact"
 )]
 mod made;
+mod moved;
 mod pages;
 mod score;
 mod site;

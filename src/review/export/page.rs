@@ -161,6 +161,10 @@ pub(super) fn reading(chart: &Chart, home: &Home, entry: &Entry, time: &str) -> 
                 (entry.record.measured_at.format(time))
                 @if !how(entry.measurement).is_empty() { " · " (how(entry.measurement)) }
             }
+            @if let Some(it) = &entry.record.by_hand { span.how { (words::by_hand(it)) } }
+            @if entry.record.moved_from.is_some() {
+                span.how { "moved here from another resident\u{2019}s record" }
+            }
             @for change in &entry.corrections {
                 span.how {
                     "corrected by " (change.act.by.name) ", was " span.gone { (value(change.old)) }

@@ -1,5 +1,6 @@
 //! What a reading has beside its value, in written words.
 
+use crate::facts::ByHand;
 use crate::vitals::{CautionKind, RetakeReason, Working};
 
 /// What an export lacks because it could not be read.
@@ -27,6 +28,14 @@ pub(super) fn working(it: Working) -> String {
             chair.unit().symbol()
         ),
     }
+}
+
+/// Whose a reading is that was entered by hand.
+pub(super) fn by_hand(it: &ByHand) -> String {
+    format!(
+        "entered by hand by {}, {}; taken by {}",
+        it.entered_by.name, it.entered_by.title, it.taken_by
+    )
 }
 
 /// A caution that the aide went past.

@@ -257,6 +257,10 @@ impl Index {
                 if !round.residents.contains(&record.resident) {
                     round.residents.insert(record.resident.clone());
                 }
+                // Moved at the station: whoever did that has seen it.
+                if record.by_nurse {
+                    return;
+                }
             }
             Body::RoundClosed { .. } => round.closed = round.closed.max(Some(fact.at)),
             Body::Identified { .. } | Body::Offered { .. } | Body::NotTaken { .. } => {}
@@ -284,6 +288,7 @@ impl Index {
             measured_at: it.measured_at,
             confidence: it.confidence,
             second_look: it.second_look,
+            by_hand: it.by_hand.is_some(),
             version: id,
             retracted: false,
             flagged: false,

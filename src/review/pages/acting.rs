@@ -43,6 +43,10 @@ pub enum Form {
     WithdrawRecheck,
     /// Signs a round.
     Sign,
+    /// Enters a reading by hand.
+    Enter,
+    /// Moves a reading to the right resident.
+    Move,
 }
 
 impl Form {
@@ -60,6 +64,8 @@ impl Form {
             Self::Recheck => "recheck",
             Self::WithdrawRecheck => "recheck-withdrawn",
             Self::Sign => "signed",
+            Self::Enter => "entered",
+            Self::Move => "moved",
         }
     }
 }
@@ -105,6 +111,10 @@ impl Outcome {
             }
             "recheck" => "The recheck is asked for; the aide hears of it at the next visit.",
             "signed" => "The round is signed.",
+            "entered" => "The reading is stored, marked as entered by hand.",
+            "moved" => {
+                "The reading is moved: it no longer counts here, and stands with the right resident."
+            }
             _ => "",
         };
         html! {

@@ -16,7 +16,7 @@ type Column = (&'static str, &'static str, fn(&Line) -> String);
 
 /// The columns, in order: name, what it holds, and how that is found. The
 /// dictionary is written from this, and so can't say anything else.
-pub(super) const COLUMNS: [Column; 43] = [
+pub(super) const COLUMNS: [Column; 45] = [
     (
         "id",
         "identifier of the fact, for ever the same; with `vital_sign` it names the line",
@@ -136,7 +136,12 @@ pub(super) const COLUMNS: [Column; 43] = [
     (
         "confidence",
         "the recogniser's lowest confidence in them, 0 to 1",
-        |it| it.entry(|entry| Some(format!("{:.2}", entry.record.confidence))),
+        |it| {
+            it.entry(|entry| {
+                let heard = entry.record.by_hand.is_none();
+                heard.then(|| format!("{:.2}", entry.record.confidence))
+            })
+        },
     ),
     ("read_back", "the words read back before the yes", |it| {
         it.entry(|entry| Some(entry.record.read_back.clone()))
@@ -194,6 +199,21 @@ pub(super) const COLUMNS: [Column; 43] = [
         "changed_at",
         "when anything about it was last recorded",
         |it| moment(it.changed_at),
+    ),
+    (
+        "entered_by",
+        "the nurse who entered it by hand at the station, where it was written on paper; `heard` and `confidence` are empty then",
+        |it| {
+            it.entry(|entry| {
+                let whose = entry.record.by_hand.as_ref()?;
+                Some(whose.entered_by.name.clone())
+            })
+        },
+    ),
+    (
+        "taken_by",
+        "who took it, where it was entered by hand",
+        |it| it.entry(|entry| Some(entry.record.by_hand.as_ref()?.taken_by.clone())),
     ),
 ];
 

@@ -296,6 +296,8 @@ fn lines(entry: &Entry) -> Vec<String> {
     if let Some(retracted) = &entry.retracted {
         lines.insert(0, format!("ENTERED IN ERROR: {}", retracted.text));
     }
+    let whose = entry.record.by_hand.as_ref();
+    lines.extend(whose.map(|it| capital(&words::by_hand(it))));
     for change in &entry.corrections {
         lines.push(corrected(change.old, change.act.text));
     }
@@ -365,6 +367,9 @@ fn add_qualifiers(it: &mut Observation, measurement: &Measurement) {
 fn how_taken(entry: &Entry) -> Vec<Annotation> {
     let record = entry.record;
     let mut notes = Vec::new();
+    if let Some(it) = &record.by_hand {
+        notes.push(unsigned(&capital(&words::by_hand(it))));
+    }
     if let Some(it) = record.working {
         notes.push(unsigned(&capital(&words::working(it))));
     }
