@@ -1,7 +1,7 @@
 //! Facts as tables.
 
 use comfy_table::{ContentArrangement, Table, presets};
-use sayback::facts::{Body, Fact};
+use sayback::facts::{Body, Fact, Time};
 use sayback::residents::{Home, ResidentId};
 use sayback::round::{crossed, shown};
 use sayback::vitals::{Component, VitalSign};
@@ -88,11 +88,21 @@ fn content(body: &Body) -> Option<(&ResidentId, String)> {
         } => (resident, format!("REPORT: {}", crossed(finding))),
         Body::RuleMet { resident, flag, .. } => (resident, format!("REPORT: {}", flag.say)),
         Body::Corrected {
-            resident, old, new, ..
-        } => (
             resident,
-            format!("corrected: {}, before: {}", shown(new), shown(old)),
-        ),
+            old,
+            new,
+            time,
+            ..
+        } => {
+            let at = |it: Time| it.format(" at %Y-%m-%d %H:%M").to_string();
+            let [is, was] = [time.map(|it| at(it.new)), time.map(|it| at(it.old))];
+            let (is, was) = (is.unwrap_or_default(), was.unwrap_or_default());
+            let (new, old) = (shown(new), shown(old));
+            (
+                resident,
+                format!("corrected: {new}{is}, before: {old}{was}"),
+            )
+        }
         Body::Retracted {
             resident, reason, ..
         } => (resident, format!("retracted: {reason}")),

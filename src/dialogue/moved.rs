@@ -93,7 +93,7 @@ impl Turn<'_> {
         }
         let kept = self.state.kept.get(&moving.from).into_iter().flatten();
         let kept = kept.filter(|it| moving.readings.contains(&it.id));
-        let ready = kept.map(|it| Ready::moved(it.id, &it.record, it.measurement.clone()));
+        let ready = kept.map(|it| Ready::moved(it.id, &it.record, it.reading()));
         let ready = ready.collect();
         let offer = self.new_id();
         let read_back = ReadBack::of(offer, to.id.clone(), ready);

@@ -10,7 +10,7 @@ use crate::hearing::{By, Sound};
 use crate::residents::ResidentId;
 use crate::speaking::wording;
 use crate::understanding::{Claim, Yes};
-use crate::vitals::{Measurement, QualifierKind, WentOn};
+use crate::vitals::{self, Measurement, QualifierKind, WentOn};
 
 /// A claim with every required qualifier, and when it was measured.
 #[derive(Debug, Clone, PartialEq)]
@@ -81,10 +81,11 @@ impl Ready {
     }
 
     /// A reading that was kept as `kept` in the record of the wrong resident,
-    /// and stands there as `measurement` now, for another's record. When it was
-    /// measured and spoken stays as it was.
+    /// and stands there as `now`, for another's record. When it was spoken stays as
+    /// it was.
     #[must_use]
-    pub fn moved(kept: Uuid, record: &ReadingRecord, measurement: Measurement) -> Self {
+    pub fn moved(kept: Uuid, record: &ReadingRecord, now: vitals::Reading) -> Self {
+        let measurement = now.measurement;
         // How a corrected value was worked out is not known.
         let as_worked = measurement.value() == record.measurement.value();
         Self {
@@ -99,7 +100,7 @@ impl Ready {
                 rivals: record.rivals.clone(),
                 sound: None,
             },
-            measured_at: record.measured_at,
+            measured_at: now.at,
             spoken_at: record.spoken_at,
             went_on: record.went_on.clone(),
             moved_from: Some(MovedFrom {

@@ -189,6 +189,10 @@ pub enum Body<R = ReadingRecord> {
         /// that of a recorder.
         #[serde(default, skip_serializing_if = "std::ops::Not::not")]
         by_nurse: bool,
+        /// When it was measured, where that was wrong. Only a nurse corrects that. A
+        /// program that knows of no such thing goes on with the time that was recorded.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        time: Option<TimeChange>,
     },
     /// A kept reading must not stand: taken of another resident, for example. It
     /// does not, whatever it was corrected to.
@@ -345,6 +349,17 @@ pub struct ReadingRecord {
     /// resident. The home's database refuses that of a recorder.
     #[serde(default, skip_serializing_if = "std::ops::Not::not")]
     pub by_nurse: bool,
+}
+
+/// A corrected time of measurement.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+pub struct TimeChange {
+    /// When it had been measured, as it stood.
+    #[serde(deserialize_with = "bounded::moment")]
+    pub old: Time,
+    /// When it was measured.
+    #[serde(deserialize_with = "bounded::moment")]
+    pub new: Time,
 }
 
 /// Whose a reading is that was written on paper, for example, and entered by hand.

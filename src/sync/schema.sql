@@ -238,7 +238,7 @@ BEGIN
                 USING ERRCODE = 'SB002', DETAIL = id_;
         END IF;
         -- It would go before what an aide corrected.
-        IF kind_ = 'corrected' AND j ? 'by_nurse' AND me.kind <> 'station' THEN
+        IF kind_ = 'corrected' AND (j ? 'by_nurse' OR j ? 'time') AND me.kind <> 'station' THEN
             RAISE EXCEPTION 'fact % is a nurse''s correction, which a % may not send', id_, me.kind
                 USING ERRCODE = 'SB002', DETAIL = id_;
         END IF;

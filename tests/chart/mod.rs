@@ -158,6 +158,7 @@ impl Round {
             stands: Vec::new(),
             over: Vec::new(),
             by_nurse: true,
+            time: None,
         };
         self.fact(nurse(), body)
     }

@@ -28,4 +28,5 @@ mod score;
 mod site;
 mod sound;
 mod spoken;
+mod time;
 mod withdrawn;

@@ -216,7 +216,7 @@ pub(super) fn stored(
 }
 
 /// When it was taken, as typed.
-fn taken_at(
+pub(super) fn taken_at(
     fields: &Fields,
     now: Time,
     moment: impl Fn(NaiveDateTime) -> Option<Time>,
@@ -243,8 +243,8 @@ fn taken_at(
     }
     if now - at > LONGEST_AGO {
         return Err(format!(
-            "Only readings of the last {} days are entered here, and that was on {}. Keep the \
-             paper with the chart.",
+            "Only times of the last {} days are taken here, and that was on {}. Keep what is \
+             older with the chart.",
             LONGEST_AGO.num_days(),
             at.format("%B %-d, %Y")
         ));

@@ -8,12 +8,12 @@ mod moving;
 mod resident;
 mod score;
 
-use chrono::TimeDelta;
+use chrono::{NaiveDateTime, TimeDelta};
 use uuid::Uuid;
 
 use super::fields::Fields;
 use super::index::{ActKind, Entry, Index, Round};
-use crate::facts::{Body, Fact, KeptReading, Raised, Time, VERSION};
+use crate::facts::{Body, Fact, KeptReading, Raised, Time, TimeChange, VERSION};
 use crate::residents::{ResidentId, Staff};
 use crate::round::shown;
 use crate::speaking::wording::capital;
@@ -148,7 +148,32 @@ pub fn correct(
     if is_unlikely(index, index.resident_of(entry), (entry.measured_at, &new)) {
         looked_again(fields, &new)?;
     }
-    Ok(corrected(index, entry, &new, reason, acting))
+    let now = (entry.measured_at, &new);
+    Ok(corrected(index, entry, now, reason, acting))
+}
+
+/// Corrects the time at which a reading was measured; its value stays. It is judged as it
+/// is now with the readings around that time, and so are both visits' early-warning
+/// scores. `moment` as of [`proposed`].
+///
+/// # Errors
+/// [`Refused`] names the field that is wrong.
+pub fn correct_time(
+    index: &Index,
+    id: Uuid,
+    fields: &Fields,
+    acting: &Acting,
+    moment: impl Fn(NaiveDateTime) -> Option<Time>,
+) -> Result<Vec<NewFact>, Refused> {
+    let entry = reading(index, id, fields)?;
+    let at = enter::taken_at(fields, acting.at, moment)?;
+    let minute = |it: Time| it.timestamp().div_euclid(60);
+    if minute(at) == minute(entry.measured_at) {
+        return Err("That is the time that is recorded already: nothing to correct.".into());
+    }
+    let reason = fields.text("reason", "The reason")?;
+    let now = (at, entry.measurement.as_ref());
+    Ok(corrected(index, entry, now, reason, acting))
 }
 
 /// Whether a value is one that an aide would be asked to look at again.
@@ -189,16 +214,17 @@ pub fn decide(
     let chosen = fields.id("right");
     let all = standing.apart.iter().copied().chain(standing.holds());
     let mut chosen = all.filter(|it| Some(it.id) == chosen);
-    let new = &chosen.next().ok_or("Choose which one is right.")?.new;
+    let chosen = chosen.next().ok_or("Choose which one is right.")?;
+    let at = chosen.time.map_or(entry.measured_at, |it| it.new);
     let reason = "looked at the corrections made apart".to_owned();
-    Ok(corrected(index, entry, new, reason, acting))
+    Ok(corrected(index, entry, (at, &chosen.new), reason, acting))
 }
 
 /// A correction, with what follows of it.
 fn corrected(
     index: &Index,
     entry: &Entry,
-    new: &Measurement,
+    (at, new): (Time, &Measurement),
     reason: String,
     acting: &Acting,
 ) -> Vec<NewFact> {
@@ -215,18 +241,22 @@ fn corrected(
             stands: Vec::new(),
             over: index.standing(entry).over(),
             by_nurse: true,
+            time: (at != entry.measured_at).then_some(TimeChange {
+                old: entry.measured_at,
+                new: at,
+            }),
         },
     )];
     let of = facts[0].id;
     let mut seen = open_flags(index, id);
-    for raised in raised(index, &resident, id, (entry.measured_at, new)) {
+    for raised in raised(index, &resident, id, (at, new)) {
         let body = raised.into_body(id, resident.clone(), of);
         let flagged = acting.fact(entry.round, body);
         seen.push(flagged.id);
         facts.push(flagged);
     }
     facts.extend(acting.acknowledged(entry.round, seen, &resident));
-    let now = Some((entry.measured_at, new));
+    let now = Some((at, new));
     let changed = Changed::of(index, entry, (now, of));
     facts.extend(scored_again(index, &changed, acting));
     facts

@@ -9,6 +9,7 @@ use super::{Acting, Fields, NewFact, Refused, is_unlikely, looked_again, open_fl
 use crate::facts::{Body, MovedFrom, Raised, ReadBack, ReadingRecord, Ready};
 use crate::residents::ResidentId;
 use crate::review::index::Index;
+use crate::vitals::Reading;
 
 /// The field of the right resident.
 pub const TO: &str = "to";
@@ -45,7 +46,11 @@ pub fn to_move(
         return Err("That is the resident with whom it is stored already.".into());
     }
     let now = (entry.measured_at, entry.measurement.as_ref());
-    let ready = Ready::moved(id, record, now.1.clone());
+    let stands = Reading {
+        at: entry.measured_at,
+        measurement: entry.measurement.as_ref().clone(),
+    };
+    let ready = Ready::moved(id, record, stands);
     Ok(ToMove {
         unlikely: is_unlikely(index, &to, now),
         raises: raised(index, &to, id, now),

@@ -43,6 +43,8 @@ pub struct Index {
     latest: HashMap<ResidentId, BTreeMap<VitalSign, u32>>,
     /// What was recorded at first, of readings that were corrected.
     recorded: HashMap<Uuid, Arc<Measurement>>,
+    /// When it was measured, as was recorded at first, of readings whose time was corrected.
+    recorded_at: HashMap<Uuid, Time>,
     apart: BTreeSet<Uuid>,
     acts: HashMap<Uuid, Vec<Act>>,
     moved: HashMap<Uuid, Uuid>,
@@ -103,6 +105,7 @@ impl Index {
             by_resident: HashMap::new(),
             latest: HashMap::new(),
             recorded: HashMap::new(),
+            recorded_at: HashMap::new(),
             apart: BTreeSet::new(),
             acts: HashMap::new(),
             moved: HashMap::new(),

@@ -47,6 +47,8 @@ pub enum Form {
     Enter,
     /// Moves a reading to the right resident.
     Move,
+    /// Corrects when a reading was measured.
+    Time,
 }
 
 impl Form {
@@ -66,6 +68,7 @@ impl Form {
             Self::Sign => "signed",
             Self::Enter => "entered",
             Self::Move => "moved",
+            Self::Time => "time",
         }
     }
 }
@@ -112,6 +115,7 @@ impl Outcome {
             "recheck" => "The recheck is asked for; the aide hears of it at the next visit.",
             "signed" => "The round is signed.",
             "entered" => "The reading is stored, marked as entered by hand.",
+            "time" => "The time is corrected; what was recorded before stays visible.",
             "moved" => {
                 "The reading is moved: it no longer counts here, and stands with the right resident."
             }

@@ -5,12 +5,12 @@ use maud::{Markup, html};
 
 use super::acting::{Form, Outcome, token};
 use super::layout::{Place, page};
-use super::measure::{inputs, looked_again};
+use super::measure::{inputs, looked_again, when_taken};
 use super::parts::{how, identified_link, moment, resident_path, staff, value};
 use crate::facts::{Raised, Time};
 use crate::residents::{Home, Resident};
 use crate::review::acts::{
-    CLOCK, DAY, LOOKED_AGAIN, Proposed, REMARK, SHOWN, SIGN, TAKEN_BY, TO, ToMove, WENT_ON,
+    LOOKED_AGAIN, Proposed, REMARK, SHOWN, SIGN, TAKEN_BY, TO, ToMove, WENT_ON,
 };
 use crate::review::fields::Fields;
 use crate::review::index::{Entry, Index};
@@ -29,11 +29,6 @@ pub fn enter(
 ) -> Markup {
     let path = resident_path(&resident.id);
     let typed_in = |field: &str| typed.map_or("", |it| it.get(field));
-    let today = now.date_naive().to_string();
-    let day = match typed_in(DAY) {
-        "" => &today,
-        day => day,
-    };
     page(
         session,
         Place::Residents,
@@ -51,14 +46,7 @@ pub fn enter(
                     (token(session))
                     input type="hidden" name=(SIGN) value=(sign.tag());
                     (inputs(sign, None, index.home().units.unspoken(sign), typed))
-                    div.grid {
-                        label { "Day it was taken"
-                            input type="date" name=(DAY) required max=(today) value=(day);
-                        }
-                        label { "Time it was taken"
-                            input type="time" name=(CLOCK) required value=(typed_in(CLOCK));
-                        }
-                    }
+                    (when_taken(None, typed, now))
                     label { "Who took it"
                         input name=(TAKEN_BY) required minlength="3" maxlength="100"
                             autocomplete="off" list="staff" value=(typed_in(TAKEN_BY));

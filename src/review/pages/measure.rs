@@ -2,7 +2,8 @@
 
 use maud::{Markup, html};
 
-use crate::review::acts::{ALERTNESS, LOOKED_AGAIN, OVER, VALUE, qualifier_field};
+use crate::facts::Time;
+use crate::review::acts::{ALERTNESS, CLOCK, DAY, LOOKED_AGAIN, OVER, VALUE, qualifier_field};
 use crate::review::fields::Fields;
 use crate::speaking::wording::capital;
 use crate::vitals::{
@@ -73,6 +74,27 @@ pub fn inputs(
                         checked[typed.is_some_and(|it| it.get("not_rated") == "on")];
                     "The resident could not rate it"
                 }
+            }
+        }
+    }
+}
+
+/// The fields of when it was taken: what was typed, or else this moment. Without one, some
+/// time of today.
+pub fn when_taken(now_is: Option<Time>, typed: Option<&Fields>, today: Time) -> Markup {
+    let field = |name: &str, is: String| {
+        let typed = typed.map(|it| it.get(name).to_owned());
+        typed.unwrap_or(is)
+    };
+    let day = now_is.unwrap_or(today).date_naive().to_string();
+    let clock = now_is.map_or_else(String::new, |it| it.format("%H:%M").to_string());
+    html! {
+        div.grid {
+            label { "Day it was taken"
+                input type="date" name=(DAY) required max=(today.date_naive()) value=(field(DAY, day));
+            }
+            label { "Time it was taken"
+                input type="time" name=(CLOCK) required value=(field(CLOCK, clock));
             }
         }
     }

@@ -5,7 +5,7 @@ use maud::{Markup, html};
 use super::acting::{Form, Outcome, may_act, reason, token};
 use super::apart::apart;
 use super::layout::{Place, page};
-use super::measure::{inputs, looked_again};
+use super::measure::{inputs, looked_again, when_taken};
 use super::parts::{
     how, identified_link, moment, percent, place, resident_link, resident_path, side, staff,
     states, value,
@@ -69,7 +69,7 @@ pub fn reading(
                     (history(index, behind, now))
                 }
                 @if may_act(session) {
-                    div { (forms(session, index, entry, outcome)) }
+                    div { (forms(session, index, entry, outcome, now)) }
                 }
             }
         },
@@ -113,7 +113,13 @@ fn spoken(index: &Index, behind: Behind<'_>, now: Time) -> Markup {
                     dd { "far from the usual, so it was asked about once more and confirmed" }
                 }
                 dt { "Measured" }
-                dd { (moment(record.measured_at, now)) @if late && record.by_hand.is_none() { ", said " (moment(record.spoken_at, now)) } }
+                dd {
+                    @if let Some(recorded) = index.recorded_at(behind.entry.id) {
+                        (moment(behind.entry.measured_at, now)) ", corrected; recorded as "
+                        s { (moment(recorded, now)) }
+                    } @else { (moment(record.measured_at, now)) }
+                    @if late && record.by_hand.is_none() { ", said " (moment(record.spoken_at, now)) }
+                }
                 @if let Some(from) = &record.moved_from {
                     dt { "First kept" }
                     dd {
@@ -222,8 +228,10 @@ fn history(index: &Index, behind: Behind<'_>, now: Time) -> Markup {
                                 th scope="row" { (act_word(&act.kind)) }
                                 @match &act.kind {
                                     ActKind::Corrected { it, reason, .. } => {
-                                        td data-of="Before" { s { (value(&it.old)) } " " span.soft { (how(&it.old)) } }
-                                        td data-of="After" { b { (value(&it.new)) } " " span.soft { (how(&it.new)) } }
+                                        td data-of="Before" { s { (value(&it.old)) } " " span.soft { (how(&it.old)) }
+                                            @if let Some(time) = it.time { br; s { (moment(time.old, now)) } } }
+                                        td data-of="After" { b { (value(&it.new)) } " " span.soft { (how(&it.new)) }
+                                            @if let Some(time) = it.time { br; b { (moment(time.new, now)) } } }
                                         td data-of="Why" {
                                             (reason)
                                             @if !line.iter().any(|on| on.id == it.id) {
@@ -284,7 +292,7 @@ fn residents(index: &Index, entry: &Entry, typed: &str) -> Markup {
     }
 }
 
-fn forms(session: &Session, index: &Index, entry: &Entry, outcome: &Outcome) -> Markup {
+fn forms(session: &Session, index: &Index, entry: &Entry, outcome: &Outcome, now: Time) -> Markup {
     let to = |what: &str| format!("/readings/{}/{what}", entry.id);
     let seen = state_of(index, entry.id);
     let sign = entry.measurement.sign();
@@ -307,6 +315,19 @@ fn forms(session: &Session, index: &Index, entry: &Entry, outcome: &Outcome) -> 
                         p.soft { "What was recorded stays visible. Open reports of this reading are \
                              acknowledged with it." }
                         button.main { "Record the correction" }
+                    }
+                }
+                details open[outcome.refused(Form::Time)] {
+                    summary { "Correct the time" }
+                    form method="post" action=(to("time")) {
+                        (token(session))
+                        input type="hidden" name="seen" value=(seen);
+                        (when_taken(Some(entry.measured_at),
+                            outcome.refused(Form::Time).then_some(&outcome.typed), now))
+                        (reason("Why it is wrong", "reason", outcome.typed(Form::Time, "reason")))
+                        p.soft { "What was recorded stays visible. The trend, the score of its visit \
+                             and what leaves for the chart follow the right time." }
+                        button.main { "Record the time" }
                     }
                 }
                 details open[outcome.refused(Form::Move)] {

@@ -1,5 +1,5 @@
 //! What is read back before a nurse stores it: a reading entered by hand, and one moved to
-//! the right resident. The first page of each stores nothing.
+//! the right resident. The first page of each stores nothing. And a corrected time.
 
 use axum::Extension;
 use axum::extract::{Path, State};
@@ -106,6 +106,24 @@ pub async fn enter(
         Err(why) => {
             let outcome = refused(Form::Enter, why, &fields);
             with_problem(read_back_page(&station, &session, (&id, &fields), &outcome))
+        }
+    }
+}
+
+/// Corrects when a reading was measured.
+pub async fn correct_time(
+    (State(station), Extension(session), Extension(fields), Path(id)): Asked,
+) -> Response {
+    let Ok(reading) = id.parse::<Uuid>() else {
+        return missing("reading");
+    };
+    let who = acting(&station, &session);
+    let moment = |it| station.moment(it);
+    match station.act(|index| acts::correct_time(index, reading, &fields, &who, moment)) {
+        Ok(()) => done(Form::Time, &format!("/readings/{reading}")),
+        Err(why) => {
+            let outcome = refused(Form::Time, why, &fields);
+            with_problem(reading_page(&station, &session, reading, &outcome))
         }
     }
 }

@@ -93,6 +93,7 @@ pub const ROUTES: &[(&str, &str, Who)] = &[
     ("POST", "/readings/{id}/correct", Who::Nurses),
     ("POST", "/readings/{id}/decide", Who::Nurses),
     ("POST", "/readings/{id}/retract", Who::Nurses),
+    ("POST", "/readings/{id}/time", Who::Nurses),
     ("GET", "/readings/{id}/move", Who::Nurses),
     ("POST", "/readings/{id}/move", Who::Nurses),
     ("POST", "/readings/{id}/note", Who::Nurses),
@@ -182,6 +183,7 @@ pub fn app(station: Arc<Station>) -> Router {
         .route("/readings/{id}/correct", post(act::correct))
         .route("/readings/{id}/decide", post(act::decide))
         .route("/readings/{id}/retract", post(act::retract))
+        .route("/readings/{id}/time", post(enter::correct_time))
         .route(
             "/readings/{id}/move",
             get(enter::to_move).post(enter::move_reading),

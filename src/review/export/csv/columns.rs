@@ -257,7 +257,7 @@ impl<'a> Line<'a> {
             status,
             resident: Some(&entry.record.resident),
             sign: Some(entry.measurement.sign()),
-            at: entry.record.measured_at,
+            at: entry.measured_at,
             by: Some(entry.by),
             round: entry.round.to_string(),
             changed_at: entry.changed_at,
@@ -430,7 +430,7 @@ impl<'a> Line<'a> {
         let (mut changes, retracted) = match self.about {
             About::Read(entry) => {
                 let corrected = entry.corrections.iter().map(|it| {
-                    let before = shown(it.old);
+                    let before = words::before(it);
                     acted(&it.act, &format!("corrected, before: {before}; "))
                 });
                 let moved = entry.record.moved_from.iter().map(|_| {
