@@ -1,10 +1,10 @@
 //! Facts as tables.
 
 use comfy_table::{ContentArrangement, Table, presets};
-use sayback::facts::{Body, Fact, Time};
+use sayback::facts::{Body, Fact, Time, TimeChange};
 use sayback::residents::{Home, ResidentId};
 use sayback::round::{crossed, shown};
-use sayback::vitals::{Component, VitalSign};
+use sayback::vitals::{Component, Measurement, VitalSign};
 
 pub fn table(header: &[&str]) -> Table {
     let mut table = Table::new();
@@ -93,16 +93,7 @@ fn content(body: &Body) -> Option<(&ResidentId, String)> {
             new,
             time,
             ..
-        } => {
-            let at = |it: Time| it.format(" at %Y-%m-%d %H:%M").to_string();
-            let [is, was] = [time.map(|it| at(it.new)), time.map(|it| at(it.old))];
-            let (is, was) = (is.unwrap_or_default(), was.unwrap_or_default());
-            let (new, old) = (shown(new), shown(old));
-            (
-                resident,
-                format!("corrected: {new}{is}, before: {old}{was}"),
-            )
-        }
+        } => (resident, corrected(old, new, *time)),
         Body::Retracted {
             resident, reason, ..
         } => (resident, format!("retracted: {reason}")),
@@ -151,6 +142,14 @@ fn content(body: &Body) -> Option<(&ResidentId, String)> {
         }
         _ => return None,
     })
+}
+
+fn corrected(old: &Measurement, new: &Measurement, time: Option<TimeChange>) -> String {
+    let at = |it: Time| it.format(" at %Y-%m-%d %H:%M").to_string();
+    let is = time.map(|it| at(it.new)).unwrap_or_default();
+    let was = time.map(|it| at(it.old)).unwrap_or_default();
+    let (new, old) = (shown(new), shown(old));
+    format!("corrected: {new}{is}, before: {old}{was}")
 }
 
 fn other(body: &Body) -> String {

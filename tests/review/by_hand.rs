@@ -289,14 +289,8 @@ async fn bad_input_stores_nothing_and_says_why() {
             "have been taken at 11:41 on March 12, 2026",
         ),
         (at("2027-03-12", "09:05"), "have been taken at"),
-        (
-            at("2026-02-08", "09:05"),
-            "Only times of the last 31 days",
-        ),
-        (
-            at("-9999-01-01", "09:05"),
-            "Only times of the last 31 days",
-        ),
+        (at("2026-02-08", "09:05"), "Only times of the last 31 days"),
+        (at("-9999-01-01", "09:05"), "Only times of the last 31 days"),
         (
             format!("{pulse}&day=2026-03-12&clock=09:05&taken_by=D"),
             "Who took it is missing",

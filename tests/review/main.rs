@@ -25,6 +25,7 @@ mod made;
 mod moved;
 mod pages;
 mod score;
+mod shown;
 mod site;
 mod sound;
 mod spoken;

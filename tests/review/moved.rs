@@ -111,7 +111,18 @@ async fn it_is_retracted_with_the_one_and_stored_with_the_other() {
     });
     let reasons: Vec<_> = reasons.collect();
     assert_eq!(reasons, [(MovedFrom::WHY, "AR-000")]);
+    let record = Store::open(&site.record()).unwrap();
+    assert!(record.check(&[]).unwrap().sound());
+}
 
+#[tokio::test]
+async fn both_pages_and_both_charts_say_so() {
+    let site = after(&FAST);
+    let wrong = read(&site)[0].clone();
+    let mut nurse = site.visitor(Role::Nurse).await;
+    let (status, page) = moves(&mut nurse, wrong.id, "AR-001", "").await;
+    assert_eq!(status, StatusCode::SEE_OTHER, "{page}");
+    let right = read(&site)[1].clone();
     let (_, page) = nurse.get(&format!("/readings/{}", wrong.id)).await;
     for part in [
         "no longer counts",
@@ -147,13 +158,6 @@ async fn it_is_retracted_with_the_one_and_stored_with_the_other() {
             .map(|it| it.id)
     };
     assert_eq!((last("AR-000"), last("AR-001")), (None, Some(right.id)));
-    assert!(
-        Store::open(&site.record())
-            .unwrap()
-            .check(&[])
-            .unwrap()
-            .sound()
-    );
     // Neither chart names the other resident.
     for (of, other) in [("AR-000", "AR-001"), ("AR-001", "AR-000")] {
         for what in ["csv", "fhir", "summary"] {

@@ -115,10 +115,12 @@ async fn all_that_looks_at_the_time_follows_and_the_old_one_stays_visible() {
 async fn the_last_reading_is_the_last_by_the_right_time() {
     let site = Site::new();
     let id = reading(&site, VitalSign::Pulse);
-    let index = site.station.index();
-    let resident: ResidentId = index.resident_of(index.reading(id).unwrap()).clone();
-    assert_eq!(index.last(&resident, VitalSign::Pulse).unwrap().id, id);
-    drop(index);
+    let resident: ResidentId = {
+        let index = site.station.index();
+        let resident = index.resident_of(index.reading(id).unwrap()).clone();
+        assert_eq!(index.last(&resident, VitalSign::Pulse).unwrap().id, id);
+        resident
+    };
     let mut nurse = site.visitor(Role::Nurse).await;
     // To before yesterday's.
     corrects(&mut nurse, id, 0, "day=2026-03-10&clock=06:10").await;

@@ -34,7 +34,7 @@ pub const SHOWN: &str = "shown";
 
 /// How far back a reading may be entered. A paper that is older is for the chart: what it
 /// would raise was to be acted on weeks ago.
-const LONGEST_AGO: TimeDelta = TimeDelta::days(31);
+pub const LONGEST_AGO: TimeDelta = TimeDelta::days(31);
 
 /// A name, of a person rather than a story.
 const LONGEST_NAME: usize = 100;

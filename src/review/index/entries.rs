@@ -24,8 +24,6 @@ pub struct Entry {
     pub confidence: f32,
     /// Far from the usual, and confirmed a second time.
     pub second_look: bool,
-    /// Whether a nurse entered it by hand.
-    pub by_hand: bool,
     /// The fact by which that holds: its own, or a correction's.
     pub version: Uuid,
     /// Whether it was retracted.

@@ -290,13 +290,15 @@ impl Index {
             measured_at: it.measured_at,
             confidence: it.confidence,
             second_look: it.second_look,
-            by_hand: it.by_hand.is_some(),
             version: id,
             retracted: false,
             flagged: false,
             who: self.people.of(&it.resident),
             by: self.staff.of(by),
         };
+        if it.by_hand.is_some() {
+            self.by_hand.insert(id);
+        }
         self.marks.push(entry.mark());
         self.readings.push(entry);
         self.at.insert(id, at);

@@ -57,8 +57,10 @@ pub fn enter(
                             (typed_in(REMARK))
                         }
                     }
-                    button.main { "Read it back" }
-                    " " a.button href=(path) { "Leave it" }
+                    div.inline {
+                        button.main { "Read it back" }
+                        a.button href=(path) { "Leave it" }
+                    }
                 }
             }
         },
@@ -125,14 +127,14 @@ pub fn read_back(
                         }
                     }
                     @if it.unlikely { (looked_again(typed.get(LOOKED_AGAIN) == "on")) }
-                    button.main { "Yes, store it" }
+                    div.inline { button.main { "Yes, store it" } }
                 }
-                form method="post" action={ (path) "/read-back" } {
+                form.inline method="post" action={ (path) "/read-back" } {
                     (token(session))
                     (carried(typed, SHOWN))
                     input type="hidden" name="again" value="on";
                     button { "No, change it" }
-                    " " a.button href=(path) { "Leave it" }
+                    a.button href=(path) { "Leave it" }
                 }
             }
         },
@@ -202,8 +204,10 @@ pub fn read_move(
                     input type="hidden" name=(TO) value=(to.0);
                     input type="hidden" name=(SHOWN) value=(it.read_back.text());
                     @if it.unlikely { (looked_again(typed.get(LOOKED_AGAIN) == "on")) }
-                    button.main { "Yes, move it" }
-                    " " a.button href={ "/readings/" (entry.id) } { "Leave it where it is" }
+                    div.inline {
+                        button.main { "Yes, move it" }
+                        a.button href={ "/readings/" (entry.id) } { "Leave it where it is" }
+                    }
                 }
             }
         },

@@ -10,7 +10,7 @@ use uuid::Uuid;
 use super::Asked;
 use super::act::{acting, done, refused, with_problem};
 use super::show::{missing, reading_page, resident_page};
-use crate::facts::{Body, ReadingRecord};
+use crate::facts::{Body, Fact, ReadingRecord};
 use crate::residents::ResidentId;
 use crate::review::acts::{self, NotDone, SIGN};
 use crate::review::fields::Fields;
@@ -128,21 +128,25 @@ pub async fn correct_time(
     }
 }
 
-/// A reading as it was recorded.
-fn recorded(station: &Station, id: &str) -> Result<(Uuid, ReadingRecord), Response> {
-    let Ok(id) = id.parse::<Uuid>() else {
-        return Err(missing("reading"));
-    };
-    match station.fact(id) {
-        Ok(Some(fact)) => match fact.body {
-            Body::Read(record) => Ok((id, record)),
-            _ => Err(missing("reading")),
-        },
-        Ok(None) => Err(missing("reading")),
-        Err(error) => Err(pages::problem(
-            StatusCode::INTERNAL_SERVER_ERROR,
-            &error.to_string(),
-        )),
+/// A reading as it was recorded, or the answer where there is none.
+fn recorded(station: &Station, id: &str) -> Result<(Uuid, ReadingRecord), Box<Response>> {
+    let found = id.parse::<Uuid>().ok().map(|id| (id, station.fact(id)));
+    match found {
+        Some((_, Err(error))) => {
+            let why = error.to_string();
+            Err(Box::new(pages::problem(
+                StatusCode::INTERNAL_SERVER_ERROR,
+                &why,
+            )))
+        }
+        Some((
+            id,
+            Ok(Some(Fact {
+                body: Body::Read(record),
+                ..
+            })),
+        )) => Ok((id, record)),
+        _ => Err(Box::new(missing("reading"))),
     }
 }
 
@@ -160,7 +164,7 @@ pub async fn to_move(
             ((id, &record), &fields),
             &Outcome::default(),
         ),
-        Err(answer) => answer,
+        Err(answer) => *answer,
     }
 }
 
@@ -196,7 +200,7 @@ pub async fn move_reading(
 ) -> Response {
     let (id, record) = match recorded(&station, &id) {
         Ok(found) => found,
-        Err(answer) => return answer,
+        Err(answer) => return *answer,
     };
     let who = acting(&station, &session);
     match station.act(|index| acts::move_reading(index, (id, &record), &fields, &who)) {
