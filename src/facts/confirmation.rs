@@ -312,3 +312,71 @@ impl KeptReading {
         self.yes.as_ref()
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::residents::Staff;
+    use crate::vitals::{Numbers, Qualifiers, Unit, VitalSign};
+
+    fn time(text: &str) -> Time {
+        Time::parse_from_rfc3339(text).unwrap()
+    }
+
+    fn pulse(value: u32) -> Measurement {
+        let (numbers, how) = (Numbers::One(value.into()), Qualifiers::default());
+        Measurement::new(VitalSign::Pulse, numbers, Unit::PerMinute, how).unwrap()
+    }
+
+    fn by_hand(measurement: Measurement) -> Result<Ready, Vec<QualifierKind>> {
+        let whose = ByHand {
+            taken_by: "Dana Whitlock".into(),
+            entered_by: Staff {
+                name: "Ines Marlow".into(),
+                title: "registered nurse".into(),
+            },
+        };
+        let now = time("2026-03-12T11:40:00-05:00");
+        let at = time("2026-03-09T09:05:00-05:00");
+        Ready::by_hand(measurement, at, now, Vec::new(), whose)
+    }
+
+    #[test]
+    fn a_page_confirms_only_what_it_showed() {
+        let now = time("2026-03-12T11:40:00-05:00");
+        let read_back = |value| {
+            let ready = by_hand(pulse(value)).unwrap();
+            ReadBack::of(Uuid::from_u128(9), ResidentId("AR-090".into()), vec![ready])
+        };
+        let said = "Pulse seven four, taken by Dana Whitlock on March 9, 2026 at 09:05.";
+        assert_eq!(read_back(74).text(), said);
+        for other in ["", "Pulse seven four.", &said.to_uppercase()] {
+            assert_eq!(
+                read_back(74).confirm_shown(other, now, false),
+                Err(NotShown)
+            );
+        }
+        assert_eq!(read_back(75).confirm_shown(said, now, false), Err(NotShown));
+        let kept = read_back(74).confirm_shown(said, now, true).unwrap();
+        let [kept] = kept.as_slice() else {
+            unreachable!()
+        };
+        let record = kept.record();
+        assert!(record.by_nurse && record.second_look && record.by_hand.is_some());
+        assert_eq!(record.confirmed_by, By::Touch);
+        assert_eq!(
+            (record.offer, record.confirmed_at),
+            (Uuid::from_u128(9), now)
+        );
+        // Nothing to confirm is nothing that was shown.
+        let none = ReadBack::of(Uuid::from_u128(9), ResidentId("AR-090".into()), Vec::new());
+        assert_eq!(none.confirm_shown("", now, false), Err(NotShown));
+    }
+
+    #[test]
+    fn what_is_entered_by_hand_says_how_it_was_taken() {
+        let (numbers, how) = (Numbers::One(37.into()), Qualifiers::default());
+        let made = Measurement::new(VitalSign::Temperature, numbers, Unit::Celsius, how);
+        assert_eq!(by_hand(made.unwrap()), Err(vec![QualifierKind::Method]));
+    }
+}

@@ -1,9 +1,15 @@
 //! A reading that was written on paper, entered by a nurse at the station.
 
+use std::cmp::Ordering;
+
 use axum::http::StatusCode;
-use sayback::facts::{Body, Fact, ReadingRecord, Record};
+use chrono::{FixedOffset, MappedLocalTime, NaiveDate, NaiveDateTime, Timelike as _};
+use sayback::facts::{Body, Fact, ReadingRecord, Record, Time};
 use sayback::residents::ResidentId;
+use sayback::review::Station;
 use sayback::review::accounts::Role;
+use sayback::review::acts::{Acting, proposed};
+use sayback::review::fields::Fields;
 use sayback::store::Store;
 use sayback::vitals::VitalSign;
 use uuid::Uuid;
@@ -395,4 +401,61 @@ fn a_spoken_reading_says_nothing_of_a_nurse() {
     let json = serde_json::to_value(read.unwrap()).unwrap();
     assert_eq!((json.get("by_nurse"), json.get("by_hand")), (None, None));
     assert_ne!(json["id"], Uuid::nil().to_string());
+}
+
+/// In the night in which the clocks are put forward or back: as a zone of five hours
+/// behind, four in summer, has it.
+#[test]
+fn a_time_is_taken_as_the_clock_on_the_wall_showed_it() {
+    fn zone(shown: NaiveDateTime) -> MappedLocalTime<Time> {
+        let hours = |it: i32| FixedOffset::west_opt(it * 3600).unwrap();
+        let at = |it: FixedOffset| shown.and_local_timezone(it).unwrap();
+        let spring = NaiveDate::from_ymd_opt(2026, 3, 8).unwrap();
+        match (shown.date().cmp(&spring), shown.hour()) {
+            (Ordering::Less, _) | (Ordering::Equal, 0..2) => MappedLocalTime::Single(at(hours(5))),
+            (Ordering::Equal, 2) => MappedLocalTime::None,
+            // Once in each of these nights, for the test.
+            (Ordering::Equal, 3) => MappedLocalTime::Ambiguous(at(hours(4)), at(hours(5))),
+            _ => MappedLocalTime::Single(at(hours(4))),
+        }
+    }
+    let folder = tempfile::tempdir().unwrap();
+    let path = folder.path().join("record.db");
+    let (accounts, _) = Station::accounts_beside(&path).unwrap();
+    let store = Store::open(&path).unwrap();
+    let station = Station::new(made::home(4), store, accounts, made::now, false).unwrap();
+    let moment = |station: &Station, shown: &str| {
+        let found = station.moment(shown.parse().unwrap());
+        found.map(|it| it.to_rfc3339())
+    };
+    let winter = "2026-03-07T09:05:00";
+    assert_eq!(
+        moment(&station, winter).unwrap(),
+        "2026-03-07T09:05:00-05:00"
+    );
+    let station = station.in_zone(zone);
+    for (shown, is) in [
+        (winter, Some("2026-03-07T09:05:00-05:00")),
+        ("2026-03-08T02:30:00", None),
+        ("2026-03-08T03:30:00", Some("2026-03-08T03:30:00-04:00")),
+        ("2026-03-12T09:05:00", Some("2026-03-12T09:05:00-04:00")),
+    ] {
+        assert_eq!(moment(&station, shown).as_deref(), is, "{shown}");
+    }
+    let fields = Fields::parse(
+        b"sign=pulse&value=74&unit=per_minute&day=2026-03-08&clock=02:30&taken_by=Dana+Whitlock",
+    );
+    let acting = Acting {
+        by: made::nurse(),
+        at: made::now(),
+    };
+    let resident = ResidentId("AR-000".to_owned());
+    let why = proposed(&station.index(), &resident, &fields, &acting, |it| {
+        station.moment(it)
+    });
+    let why = why.unwrap_err();
+    assert!(
+        why.starts_with("No clock showed 02:30 on 2026-03-08"),
+        "{why}"
+    );
 }
