@@ -1,10 +1,10 @@
 //! Facts as tables.
 
 use comfy_table::{ContentArrangement, Table, presets};
-use sayback::facts::{Body, Dropped, Fact};
+use sayback::facts::{Body, Dropped, Fact, Time, TimeChange};
 use sayback::residents::{Home, ResidentId};
 use sayback::round::{crossed, shown};
-use sayback::vitals::{Component, VitalSign};
+use sayback::vitals::{Component, Measurement, VitalSign};
 
 pub fn table(header: &[&str]) -> Table {
     let mut table = Table::new();
@@ -51,7 +51,12 @@ pub fn record_table(facts: &[Fact]) -> Table {
 
 fn content(body: &Body) -> Option<(&ResidentId, String)> {
     Some(match body {
-        Body::Read(reading) => (&reading.resident, shown(&reading.measurement)),
+        Body::Read(reading) => {
+            let by_hand = reading.by_hand.as_ref();
+            let by_hand = by_hand.map(|it| format!(" (entered by hand, taken by {})", it.taken_by));
+            let what = shown(&reading.measurement) + &by_hand.unwrap_or_default();
+            (&reading.resident, what)
+        }
         Body::NotTaken {
             resident,
             signs,
@@ -83,11 +88,12 @@ fn content(body: &Body) -> Option<(&ResidentId, String)> {
         } => (resident, format!("REPORT: {}", crossed(finding))),
         Body::RuleMet { resident, flag, .. } => (resident, format!("REPORT: {}", flag.say)),
         Body::Corrected {
-            resident, old, new, ..
-        } => (
             resident,
-            format!("corrected: {}, before: {}", shown(new), shown(old)),
-        ),
+            old,
+            new,
+            time,
+            ..
+        } => (resident, corrected(old, new, *time)),
         Body::Retracted {
             resident, reason, ..
         } => (resident, format!("retracted: {reason}")),
@@ -136,6 +142,14 @@ fn content(body: &Body) -> Option<(&ResidentId, String)> {
         }
         _ => return None,
     })
+}
+
+fn corrected(old: &Measurement, new: &Measurement, time: Option<TimeChange>) -> String {
+    let at = |it: Time| it.format(" at %Y-%m-%d %H:%M").to_string();
+    let is = time.map(|it| at(it.new)).unwrap_or_default();
+    let was = time.map(|it| at(it.old)).unwrap_or_default();
+    let (new, old) = (shown(new), shown(old));
+    format!("corrected: {new}{is}, before: {old}{was}")
 }
 
 fn other(body: &Body) -> String {

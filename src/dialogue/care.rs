@@ -258,6 +258,14 @@ const fn stops(kind: CautionKind) -> bool {
     )
 }
 
+/// What the care plan has against how a reading was taken, whoever took it: each such
+/// caution needs a reason.
+pub(crate) fn against(resident: &Resident, it: &Measurement, at: Time) -> Vec<Caution> {
+    let (precautions, home) = (&resident.care.precautions, resident.limits.home());
+    let all = cautions(precautions, &planned(it, None), &[], at, home);
+    all.into_iter().filter(|it| stops(it.kind)).collect()
+}
+
 /// The plan that a reading was taken by.
 fn planned(it: &Measurement, working: Option<Working>) -> Plan {
     let less_chair = |it| matches!(it, Working::LessChair { .. });

@@ -44,6 +44,7 @@ use crate::speaking::Saying;
 use crate::understanding::{ASK_BELOW, Context, NotUnderstood, Utterance, understand};
 
 pub use again::Again;
+pub(crate) use care::against;
 pub use change::{Change, Doubt};
 pub use moved::Move;
 pub use seen::Running;

@@ -16,10 +16,6 @@ use crate::understanding::{Order, Yes};
 use crate::vitals::VitalSign;
 use crate::vitals::rules::ToldWrong;
 
-/// Why, as the record of the wrong resident says it. It does not name the other:
-/// a record leaves the home with its own resident.
-const REASON: &str = "wrong resident: moved to another resident's record";
-
 /// Readings kept for the wrong resident.
 #[derive(Debug, Clone, PartialEq)]
 pub(super) struct Moving {
@@ -110,7 +106,7 @@ impl Turn<'_> {
         }
         let kept = self.state.kept.get(&moving.from).into_iter().flatten();
         let kept = kept.filter(|it| moving.readings.contains(&it.id));
-        let ready = kept.map(|it| Ready::moved(it.id, &it.record, it.measurement.clone()));
+        let ready = kept.map(|it| Ready::moved(it.id, &it.record, it.reading()));
         let ready = ready.collect();
         let offer = self.new_id();
         let read_back = ReadBack::of(offer, to.id.clone(), ready);
@@ -149,7 +145,7 @@ impl Turn<'_> {
         let mut said: Vec<Said> = Vec::new();
         if let Some(from) = self.dialogue.home.resident(&moving.from) {
             for reading in moving.readings {
-                said.push(self.retract_kept(from, reading, REASON, ToldWrong::OfAnother));
+                said.push(self.retract_kept(from, reading, MovedFrom::WHY, ToldWrong::OfAnother));
             }
         }
         let mut raised = Vec::new();

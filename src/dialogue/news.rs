@@ -26,6 +26,7 @@ impl State {
                 Some(now) if now.retracted => false,
                 Some(now) if now.version != it.version => {
                     it.measurement = now.measurement.clone();
+                    it.record.measured_at = now.measured_at;
                     it.version = now.version;
                     // Whoever corrected it has seen what it raised.
                     it.flags.clear();

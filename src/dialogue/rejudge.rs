@@ -50,6 +50,7 @@ impl Turn<'_> {
             stands: stands.collect(),
             over: vec![old.version],
             by_nurse: false,
+            time: None,
         });
         if let Some(kept) = self.kept_mut(resident, reading) {
             kept.measurement = to.clone();

@@ -105,6 +105,8 @@ pub struct Reading {
     pub record: ReadingRecord,
     /// What holds now.
     pub measurement: Measurement,
+    /// When it was measured, as that stands now.
+    pub measured_at: Time,
     /// The fact by which that holds: its own, or a correction's.
     pub version: Uuid,
     /// Whether it was retracted, so that it no longer counts.
@@ -208,6 +210,7 @@ impl Record {
                     id: fact.id,
                     record: reading.clone(),
                     measurement: reading.measurement.clone(),
+                    measured_at: reading.measured_at,
                     version: fact.id,
                     retracted: self.retracted.contains(&fact.id),
                 };
@@ -294,6 +297,7 @@ impl Record {
         let standing = Standing::of(reading, &entry.record.measurement, made);
         let holds = standing.holds().map(|it| &it.new);
         entry.measurement = holds.unwrap_or(&entry.record.measurement).clone();
+        entry.measured_at = standing.measured_at().unwrap_or(entry.record.measured_at);
         entry.version = standing.version();
     }
 
@@ -329,7 +333,7 @@ impl Record {
     pub fn rechecks(&self) -> impl Iterator<Item = &Recheck> {
         let open = |(id, asked, it): &&(Uuid, Time, Recheck)| {
             let last = self.last(&it.resident, it.sign);
-            !self.closed.contains(id) && last.is_none_or(|it| it.record.measured_at <= *asked)
+            !self.closed.contains(id) && last.is_none_or(|it| it.measured_at <= *asked)
         };
         self.rechecks.iter().filter(open).map(|(.., it)| it)
     }
@@ -343,7 +347,7 @@ impl Record {
                 .entry(reading.record.resident.clone())
                 .or_default();
             history.push(vitals::Reading {
-                at: reading.record.measured_at,
+                at: reading.measured_at,
                 measurement: reading.measurement.clone(),
             });
         }
@@ -377,6 +381,6 @@ impl Record {
         let own = |it: &&Reading| it.record.resident == *resident && it.measurement.sign() == sign;
         self.readings()
             .filter(own)
-            .max_by_key(|it| (it.record.measured_at, it.id))
+            .max_by_key(|it| (it.measured_at, it.id))
     }
 }

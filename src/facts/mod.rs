@@ -28,7 +28,7 @@ use crate::vitals::{
 
 pub(crate) use bounded::finite;
 pub use chain_head::ChainHead;
-pub use confirmation::{KeptReading, ReadBack, Ready};
+pub use confirmation::{KeptReading, NotShown, ReadBack, Ready};
 pub use fold::{OpenReport, Pending, PutOff, Raised, Reading, Recheck, Record};
 pub use ranges::residents_with_ranges;
 pub(crate) use ranges::set_by;
@@ -201,6 +201,10 @@ pub enum Body<R = ReadingRecord> {
         /// that of a recorder.
         #[serde(default, skip_serializing_if = "std::ops::Not::not")]
         by_nurse: bool,
+        /// When it was measured, where that was wrong. Only a nurse corrects that. A
+        /// program that knows of no such thing goes on with the time that was recorded.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        time: Option<TimeChange>,
     },
     /// A kept reading must not stand: taken of another resident, for example. It
     /// does not, whatever it was corrected to.
@@ -361,6 +365,34 @@ pub struct ReadingRecord {
     /// Where it was kept at first, where that was another resident's record.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub moved_from: Option<MovedFrom>,
+    /// Who took it and who entered it, where it was written elsewhere and entered by hand
+    /// at the station. Nothing was heard then.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub by_hand: Option<ByHand>,
+    /// Whether a nurse stored it, at the station: entered by hand, or moved from the wrong
+    /// resident. The home's database refuses that of a recorder.
+    #[serde(default, skip_serializing_if = "std::ops::Not::not")]
+    pub by_nurse: bool,
+}
+
+/// A corrected time of measurement.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+pub struct TimeChange {
+    /// When it had been measured, as it stood.
+    #[serde(deserialize_with = "bounded::moment")]
+    pub old: Time,
+    /// When it was measured.
+    #[serde(deserialize_with = "bounded::moment")]
+    pub new: Time,
+}
+
+/// Whose a reading is that was written on paper, for example, and entered by hand.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct ByHand {
+    /// Who took it, as the nurse wrote it: a name, of 3 to 100 characters.
+    pub taken_by: String,
+    /// The nurse who entered it.
+    pub entered_by: Staff,
 }
 
 /// The record in which a reading was kept by mistake.
@@ -370,6 +402,12 @@ pub struct MovedFrom {
     pub resident: ResidentId,
     /// The fact of the reading there, which is retracted.
     pub reading: Uuid,
+}
+
+impl MovedFrom {
+    /// Why it was retracted, as the record of the wrong resident says it. It does not
+    /// name the other: a record leaves the home with its own resident.
+    pub const WHY: &str = "wrong resident: moved to another resident's record";
 }
 
 impl ReadingRecord {

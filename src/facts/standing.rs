@@ -6,7 +6,7 @@ use std::collections::{BTreeMap, BTreeSet};
 
 use uuid::Uuid;
 
-use super::{Body, Fact, Time};
+use super::{Body, Fact, Time, TimeChange};
 use crate::vitals::Measurement;
 
 /// A correction of a reading.
@@ -24,6 +24,8 @@ pub struct Correction {
     pub old: Measurement,
     /// What is right, in their eyes.
     pub new: Measurement,
+    /// When it was measured, where that is corrected too.
+    pub time: Option<TimeChange>,
 }
 
 impl Correction {
@@ -36,6 +38,7 @@ impl Correction {
             by_nurse,
             old,
             new,
+            time,
             ..
         } = &fact.body
         else {
@@ -48,6 +51,7 @@ impl Correction {
             by_nurse: *by_nurse,
             old: old.clone(),
             new: new.clone(),
+            time: *time,
         };
         Some((*reading, correction))
     }
@@ -117,6 +121,14 @@ impl<'a> Standing<'a> {
         self.line.last().copied()
     }
 
+    /// When it was measured, where that was corrected: what is corrected later leaves the
+    /// time as it is, unless it says another.
+    #[must_use]
+    pub fn measured_at(&self) -> Option<Time> {
+        let times = self.line.iter().rev().filter_map(|it| it.time);
+        times.map(|it| it.new).next()
+    }
+
     /// The fact by which what holds now holds.
     #[must_use]
     pub fn version(&self) -> Uuid {
@@ -133,8 +145,12 @@ impl<'a> Standing<'a> {
     /// The ones apart that say something else than what holds: to be looked at.
     pub fn rivals(&self) -> impl Iterator<Item = &'a Correction> {
         let holds = self.holds().map(|it| &it.new);
+        let at = self.measured_at();
         let apart = self.apart.iter().copied();
-        apart.filter(move |it| Some(&it.new) != holds)
+        apart.filter(move |it| {
+            let other_time = it.time.is_some_and(|it| Some(it.new) != at);
+            Some(&it.new) != holds || other_time
+        })
     }
 }
 

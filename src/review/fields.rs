@@ -26,6 +26,13 @@ impl Fields {
         found.map_or("", |(_, value)| value.trim())
     }
 
+    /// All fields, in order, without surrounding space.
+    pub fn all(&self) -> impl Iterator<Item = (&str, &str)> {
+        self.0
+            .iter()
+            .map(|(name, value)| (name.as_str(), value.trim()))
+    }
+
     /// A field exactly as typed: for passwords.
     #[must_use]
     pub fn exact(&self, name: &str) -> &str {

@@ -6,6 +6,7 @@ use std::sync::atomic::{AtomicBool, Ordering};
 use std::sync::{Mutex, MutexGuard, PoisonError, RwLock, RwLockReadGuard};
 use std::time::{Duration, Instant};
 
+use chrono::{MappedLocalTime, NaiveDateTime};
 use tokio::sync::watch;
 
 use super::accounts::{AccountError, Accounts};
@@ -85,8 +86,13 @@ pub struct Station {
     accounts: Mutex<Accounts>,
     pub(super) sessions: Sessions,
     clock: fn() -> Time,
+    zone: Option<Zone>,
     pub(super) secure: bool,
 }
+
+/// What a clock on the home's wall showed, as moments: none in the hour that is left out
+/// when the clocks are put forward, two in the one that comes twice.
+pub type Zone = fn(NaiveDateTime) -> MappedLocalTime<Time>;
 
 impl Station {
     /// A station on an open record. `secure` says that pages go out over TLS.
@@ -110,6 +116,7 @@ impl Station {
             accounts: Mutex::new(accounts),
             sessions: Sessions::default(),
             clock,
+            zone: None,
             secure,
         };
         station.refresh()?;
@@ -125,6 +132,27 @@ impl Station {
             unlinked: true,
             ..self
         }
+    }
+
+    /// The same in a zone whose offset from UTC changes with the season. Without one, that
+    /// of now is taken for all times.
+    #[must_use]
+    pub fn in_zone(self, zone: Zone) -> Self {
+        Self {
+            zone: Some(zone),
+            ..self
+        }
+    }
+
+    /// The moment at which a clock on the home's wall showed this, the first where there
+    /// were two; none where there was none.
+    #[must_use]
+    pub fn moment(&self, shown: NaiveDateTime) -> Option<Time> {
+        let found = match self.zone {
+            Some(zone) => zone(shown),
+            None => shown.and_local_timezone(*self.now().offset()),
+        };
+        found.earliest()
     }
 
     /// Opens the accounts that belong to a record: a file beside it. Returns

@@ -238,8 +238,13 @@ BEGIN
                 USING ERRCODE = 'SB002', DETAIL = id_;
         END IF;
         -- It would go before what an aide corrected.
-        IF kind_ = 'corrected' AND j ? 'by_nurse' AND me.kind <> 'station' THEN
+        IF kind_ = 'corrected' AND (j ? 'by_nurse' OR j ? 'time') AND me.kind <> 'station' THEN
             RAISE EXCEPTION 'fact % is a nurse''s correction, which a % may not send', id_, me.kind
+                USING ERRCODE = 'SB002', DETAIL = id_;
+        END IF;
+        -- Entered by hand at a station, or moved there: a recorder hears what it stores.
+        IF kind_ = 'read' AND (j ? 'by_nurse' OR j ? 'by_hand') AND me.kind <> 'station' THEN
+            RAISE EXCEPTION 'fact % is a reading that a nurse stored, which a % may not send', id_, me.kind
                 USING ERRCODE = 'SB002', DETAIL = id_;
         END IF;
         IF kind_ = 'signed' AND ((j #>> '{head,seq}') IS DISTINCT FROM head.seq::text

@@ -140,6 +140,8 @@ impl Round {
             given_by: By::Voice,
             confirmed_by: By::Voice,
             moved_from: None,
+            by_hand: None,
+            by_nurse: false,
         };
         self.fact(self.by.clone(), Body::Read(record))
     }
@@ -156,6 +158,7 @@ impl Round {
             stands: Vec::new(),
             over: Vec::new(),
             by_nurse: true,
+            time: None,
         };
         self.fact(nurse(), body)
     }

@@ -103,6 +103,7 @@ fn a_nurse_looks_at_both_and_chooses() {
             stands: Vec::new(),
             over: vec![id],
             by_nurse,
+            time: None,
         };
         writer.put(made::now(), &by, read.round, corrected);
     }

@@ -134,6 +134,7 @@ impl Device {
             stands: Vec::new(),
             over: vec![now.version],
             by_nurse: false,
+            time: None,
         });
         let of = Some(corrected.id);
         let open = record.open_reports().map(|it| it.flag).collect::<Vec<_>>();

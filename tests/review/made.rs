@@ -363,6 +363,8 @@ fn keep(
         given_by: By::Voice,
         confirmed_by: By::Voice,
         moved_from: None,
+        by_hand: None,
+        by_nurse: false,
     });
     let reading = out.put(at + TimeDelta::seconds(9), by, round, read);
     for finding in findings {

@@ -6,6 +6,7 @@ mod arrival;
 mod away;
 #[path = "../browser/mod.rs"]
 mod browser;
+mod by_hand;
 #[path = "../conversation/mod.rs"]
 mod conversation;
 #[path = "../crowd/mod.rs"]
@@ -21,9 +22,12 @@ mod lists;
     reason = "made-up data; nothing here is hot or exact"
 )]
 mod made;
+mod moved;
 mod pages;
 mod score;
+mod shown;
 mod site;
 mod sound;
 mod spoken;
+mod time;
 mod withdrawn;

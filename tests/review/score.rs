@@ -135,6 +135,42 @@ async fn without_a_reading_there_is_no_score() {
     assert_eq!(site.facts().iter().filter(withdrawn).count(), 1);
 }
 
+/// One of the six was measured hours before: there was no whole set, and so no score.
+#[tokio::test]
+async fn a_corrected_time_takes_a_reading_out_of_its_visit_and_back() {
+    let site = after(&UNWELL);
+    let mut nurse = site.visitor(Role::Nurse).await;
+    let id = reading(&site, VitalSign::Pulse);
+    let path = format!("/readings/{id}/time");
+    let early = "seen=0&day=2026-03-12&clock=06:10&reason=of+the+morning";
+    nurse.does(&path, early).await;
+    assert_eq!(scores(&site), [""; 0]);
+    let (_, page) = nurse.get(&format!("/readings/{id}")).await;
+    assert!(page.contains("today 06:10"), "{page}");
+    let back = "seen=1&day=2026-03-12&clock=11:25&reason=it+was+right";
+    nurse.does(&path, back).await;
+    let seven = "Early-warning score 7. Report to the nurse now.";
+    assert_eq!(scores(&site), [seven], "raised anew, and open");
+}
+
+/// With a reading that was on paper the set is whole.
+#[tokio::test]
+async fn a_reading_entered_by_hand_completes_the_score_of_its_visit() {
+    let site = after(&UNWELL[..12]);
+    assert_eq!(scores(&site), [""; 0]);
+    let mut nurse = site.visitor(Role::Nurse).await;
+    let said = "Alertness alert, taken by Dana Whitlock on March 12, 2026 at 11:30.";
+    let fields = format!(
+        "sign=alertness&alertness=alert&day=2026-03-12&clock=11:30&taken_by=Dana+Whitlock&shown={}",
+        super::by_hand::encoded(said)
+    );
+    nurse.does("/residents/AR-000/enter", &fields).await;
+    assert_eq!(
+        scores(&site),
+        ["Early-warning score 7. Report to the nurse now."]
+    );
+}
+
 /// A score that the home turned on later is not held against what was before.
 #[tokio::test]
 async fn a_home_that_has_no_score_gets_none() {

@@ -63,6 +63,7 @@ fn facts_keep_their_order_and_the_last_correction_holds() {
                 stands: Vec::new(),
                 over: Vec::new(),
                 by_nurse: false,
+                time: None,
             },
         };
         store.append(&[&fact]).unwrap();

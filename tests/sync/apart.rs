@@ -118,6 +118,7 @@ fn a_recorder_cannot_pass_its_correction_off_as_a_nurses() {
             stands: Vec::new(),
             over: vec![Uuid::from_u128(77)],
             by_nurse,
+            time: None,
         };
         fact(number, body)
     };

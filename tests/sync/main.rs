@@ -25,6 +25,7 @@ mod site;
 mod split;
 
 mod apart;
+mod by_hand;
 mod command;
 mod cut_off;
 mod doors;

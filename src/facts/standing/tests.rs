@@ -30,6 +30,7 @@ fn made(id: u128, minute: i64, over: &[u128], by_nurse: bool, new: u32) -> Corre
         by_nurse,
         old: pulse(70),
         new: pulse(new),
+        time: None,
     }
 }
 
@@ -46,6 +47,42 @@ fn stands(all: &[Correction]) -> (u128, Vec<u128>) {
 #[test]
 fn nothing_corrected_stands_as_recorded() {
     assert_eq!(stands(&[]), (READING, vec![]));
+}
+
+/// A corrected time holds until another is said, whatever else is corrected over it.
+#[test]
+fn a_time_stands_until_another_is_said() {
+    let recorded = pulse(70);
+    let change = |minute| {
+        Some(TimeChange {
+            old: time(0),
+            new: time(minute),
+        })
+    };
+    let mut earlier = made(11, 5, &[1], true, 70);
+    earlier.time = change(-60);
+    let value = made(12, 30, &[11], false, 74);
+    let mut all = vec![earlier, value];
+    let at = |all: &[Correction]| {
+        let standing = Standing::of(Uuid::from_u128(READING), &recorded, all);
+        (
+            standing.measured_at(),
+            numbers(&standing.rivals().collect::<Vec<_>>()),
+        )
+    };
+    assert_eq!(at(&all[1..]), (None, vec![]));
+    assert_eq!(at(&all), (Some(time(-60)), vec![]));
+    let mut again = made(13, 40, &[12], true, 74);
+    again.time = change(-30);
+    all.push(again.clone());
+    assert_eq!(at(&all), (Some(time(-30)), vec![]));
+    // The same value at another time, apart from that, is to be looked at.
+    let mut apart = made(14, 35, &[12], true, 74);
+    apart.time = change(-45);
+    all.push(apart);
+    assert_eq!(at(&all), (Some(time(-30)), vec![14]));
+    all.reverse();
+    assert_eq!(at(&all), (Some(time(-30)), vec![14]));
 }
 
 #[test]

@@ -2,24 +2,30 @@
 //! as it stands and gives the facts to append, all or none, or says in words
 //! why there is nothing to append. Nothing in the record is changed by any.
 
+mod enter;
 mod measure;
+mod moving;
 mod resident;
 mod score;
 
-use chrono::TimeDelta;
+use chrono::{NaiveDateTime, TimeDelta};
 use uuid::Uuid;
 
 use super::fields::Fields;
 use super::index::{ActKind, Entry, Index, Round};
-use crate::facts::{Body, Fact, KeptReading, Raised, Time, VERSION};
+use crate::facts::{Body, Fact, KeptReading, Raised, Time, TimeChange, VERSION};
 use crate::residents::{ResidentId, Staff};
 use crate::round::shown;
 use crate::speaking::wording::capital;
 use crate::vitals::{History, Limits, Measurement, Reading};
 
-use score::scored_again;
+use score::{Changed, scored_again};
 
+pub use enter::{
+    CLOCK, DAY, LONGEST_AGO, Proposed, REMARK, SHOWN, SIGN, TAKEN_BY, WENT_ON, enter, proposed,
+};
 pub use measure::{ALERTNESS, OVER, VALUE, qualifier_field};
+pub use moving::{TO, ToMove, move_reading, to_move};
 pub use resident::{ask_recheck, note_resident, set_range, withdraw_range, withdraw_recheck};
 
 /// A fact to append.
@@ -141,22 +147,54 @@ pub fn correct(
         return Err("That is what is recorded already: nothing to correct.".into());
     }
     let reason = fields.text("reason", "The reason")?;
-    if is_unlikely(index, entry, &new) && fields.get(LOOKED_AGAIN) != "on" {
-        return Err(format!(
-            "{} is far from the usual. Look again: if it is right, say so below the value and \
-             record it once more.",
-            capital(&shown(&new))
-        ));
+    if is_unlikely(index, index.resident_of(entry), (entry.measured_at, &new)) {
+        looked_again(fields, &new)?;
     }
-    Ok(corrected(index, entry, &new, reason, acting))
+    let now = (entry.measured_at, &new);
+    Ok(corrected(index, entry, now, reason, acting))
+}
+
+/// Corrects the time at which a reading was measured; its value stays. It is judged as it
+/// is now with the readings around that time, and so are both visits' early-warning
+/// scores. `moment` as of [`proposed`].
+///
+/// # Errors
+/// [`Refused`] names the field that is wrong.
+pub fn correct_time(
+    index: &Index,
+    id: Uuid,
+    fields: &Fields,
+    acting: &Acting,
+    moment: impl Fn(NaiveDateTime) -> Option<Time>,
+) -> Result<Vec<NewFact>, Refused> {
+    let entry = reading(index, id, fields)?;
+    let at = enter::taken_at(fields, acting.at, moment)?;
+    let minute = |it: Time| it.timestamp().div_euclid(60);
+    if minute(at) == minute(entry.measured_at) {
+        return Err("That is the time that is recorded already: nothing to correct.".into());
+    }
+    let reason = fields.text("reason", "The reason")?;
+    let now = (at, entry.measurement.as_ref());
+    Ok(corrected(index, entry, now, reason, acting))
 }
 
 /// Whether a value is one that an aide would be asked to look at again.
-fn is_unlikely(index: &Index, entry: &Entry, new: &Measurement) -> bool {
-    let resident = index.home().resident(index.resident_of(entry));
+fn is_unlikely(index: &Index, resident: &ResidentId, (at, new): (Time, &Measurement)) -> bool {
+    let resident = index.home().resident(resident);
     let usual = Limits::default();
     let limits = resident.map_or(&usual, |it| &it.limits);
-    limits.is_unlikely(new, entry.measured_at)
+    limits.is_unlikely(new, at)
+}
+
+fn looked_again(fields: &Fields, new: &Measurement) -> Result<(), Refused> {
+    if fields.get(LOOKED_AGAIN) == "on" {
+        return Ok(());
+    }
+    Err(format!(
+        "{} is far from the usual. Look again: if it is right, say so below the value and \
+         record it once more.",
+        capital(&shown(new))
+    ))
 }
 
 /// Decides between corrections that were made apart: the one that is chosen is made
@@ -178,16 +216,17 @@ pub fn decide(
     let chosen = fields.id("right");
     let all = standing.apart.iter().copied().chain(standing.holds());
     let mut chosen = all.filter(|it| Some(it.id) == chosen);
-    let new = &chosen.next().ok_or("Choose which one is right.")?.new;
+    let chosen = chosen.next().ok_or("Choose which one is right.")?;
+    let at = chosen.time.map_or(entry.measured_at, |it| it.new);
     let reason = "looked at the corrections made apart".to_owned();
-    Ok(corrected(index, entry, new, reason, acting))
+    Ok(corrected(index, entry, (at, &chosen.new), reason, acting))
 }
 
 /// A correction, with what follows of it.
 fn corrected(
     index: &Index,
     entry: &Entry,
-    new: &Measurement,
+    (at, new): (Time, &Measurement),
     reason: String,
     acting: &Acting,
 ) -> Vec<NewFact> {
@@ -204,42 +243,57 @@ fn corrected(
             stands: Vec::new(),
             over: index.standing(entry).over(),
             by_nurse: true,
+            time: (at != entry.measured_at).then_some(TimeChange {
+                old: entry.measured_at,
+                new: at,
+            }),
         },
     )];
     let of = facts[0].id;
     let mut seen = open_flags(index, id);
-    for raised in raised(index, entry, new) {
+    for raised in raised(index, &resident, id, (at, new)) {
         let body = raised.into_body(id, resident.clone(), of);
         let flagged = acting.fact(entry.round, body);
         seen.push(flagged.id);
         facts.push(flagged);
     }
     facts.extend(acting.acknowledged(entry.round, seen, &resident));
-    facts.extend(scored_again(index, entry, (Some(new), of), acting));
+    let now = Some((at, new));
+    let changed = Changed::of(index, entry, (now, of));
+    facts.extend(scored_again(index, &changed, acting));
     facts
 }
 
-/// What the right value raises, judged as a spoken reading is: against the
+/// What a reading raises as it is now, judged as a spoken one is: against the
 /// resident's other readings as they stand.
-fn raised(index: &Index, entry: &Entry, new: &Measurement) -> Vec<Raised> {
-    let Some(resident) = index.home().resident(index.resident_of(entry)) else {
+fn raised(
+    index: &Index,
+    resident: &ResidentId,
+    reading: Uuid,
+    (at, now): (Time, &Measurement),
+) -> Vec<Raised> {
+    let Some(resident) = index.home().resident(resident) else {
         return Vec::new();
     };
-    let history = history(index, entry, Some(new));
-    let new = Reading {
-        at: entry.measured_at,
-        measurement: new.clone(),
+    let history = history(index, &resident.id, reading, Some((at, now)));
+    let now = Reading {
+        at,
+        measurement: now.clone(),
     };
-    Raised::by(resident.known(&history), &new)
+    Raised::by(resident.known(&history), &now)
 }
 
-/// A resident's readings as they stand, with another value in the place of one, or
-/// without that one.
-fn history(index: &Index, entry: &Entry, now: Option<&Measurement>) -> History {
-    let others = index.readings_of(index.resident_of(entry));
-    let others = others.filter(|it| !it.retracted && it.id != entry.id);
+/// A resident's readings as they stand, with this one as it is now, or without it.
+fn history(
+    index: &Index,
+    resident: &ResidentId,
+    reading: Uuid,
+    now: Option<(Time, &Measurement)>,
+) -> History {
+    let others = index.readings_of(resident);
+    let others = others.filter(|it| !it.retracted && it.id != reading);
     let others = others.map(|it| (it.measured_at, it.measurement.as_ref()));
-    let all = others.chain(now.map(|it| (entry.measured_at, it)));
+    let all = others.chain(now);
     all.map(|(at, it)| Reading {
         at,
         measurement: it.clone(),
@@ -270,7 +324,8 @@ pub fn retract(
     let mut facts = vec![acting.fact(entry.round, body)];
     facts.extend(acting.acknowledged(entry.round, open_flags(index, id), &resident));
     let of = facts[0].id;
-    facts.extend(scored_again(index, entry, (None, of), acting));
+    let changed = Changed::of(index, entry, (None, of));
+    facts.extend(scored_again(index, &changed, acting));
     Ok(facts)
 }
 

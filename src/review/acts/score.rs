@@ -4,63 +4,102 @@ use uuid::Uuid;
 
 use super::{Acting, NewFact, history};
 use crate::facts::{Body, Raised, Time};
+use crate::residents::ResidentId;
 use crate::review::index::{Entry, Index};
 use crate::vitals::Measurement;
 use crate::vitals::rules::{self, ONE_VISIT, early_warning_of_visit};
 
-/// Judges the score anew with `new` in the place of a reading, or without that reading:
-/// one that does not hold any more is withdrawn, and what holds instead is reported. It
-/// stays open, unlike what the reading itself raises: whoever typed a pulse has not seen
-/// what that makes of the score. `of` is the correction.
-pub(super) fn scored_again(
-    index: &Index,
-    entry: &Entry,
-    (new, of): (Option<&Measurement>, Uuid),
-    acting: &Acting,
-) -> Vec<NewFact> {
-    let Some(resident) = index.home().resident(index.resident_of(entry)) else {
-        return Vec::new();
-    };
-    let ended = visit_ended(index, entry);
-    let score = |measurement: Option<&Measurement>| {
-        let history = history(index, entry, measurement);
-        // By what the home had turned on then.
-        let on = resident.limits.home().since() <= Some(ended.date_naive());
-        let score = on.then(|| early_warning_of_visit(resident.known(&history), ended));
-        score.flatten().map(|(_, flag)| flag)
-    };
-    let now = score(new);
-    if now == score(Some(&entry.measurement)) {
-        return Vec::new();
-    }
-    let raised: Vec<(Uuid, &rules::Flag)> = of_visit(index, entry, ended)
-        .flat_map(|it| index.flags_of(it.id))
-        .filter(|it| !index.is_withdrawn(it.id))
-        .filter_map(|it| Some((it.id, it.raised.score()?)))
-        .collect();
-    let known = |it: &rules::Flag| raised.iter().any(|(_, was)| *was == it);
-    let gone = raised.iter().filter(|(_, it)| Some(*it) != now.as_ref());
-    let gone: Vec<Uuid> = gone.map(|(flag, _)| *flag).collect();
-    let mut facts = Vec::new();
-    if !gone.is_empty() {
-        let body = Body::Withdrawn {
-            flags: gone,
-            resident: resident.id.clone(),
+/// One reading of a resident before and after an act.
+pub(super) struct Changed<'a> {
+    /// The fact of the reading.
+    pub reading: Uuid,
+    /// Whose it is.
+    pub resident: &'a ResidentId,
+    /// The round that the act belongs to.
+    pub round: Uuid,
+    /// When it was measured and what held; none where it was not in the record.
+    pub was: Option<(Time, &'a Measurement)>,
+    /// When it was measured and what holds; none where it does not stand any more.
+    pub now: Option<(Time, &'a Measurement)>,
+    /// The fact by which it holds now.
+    pub of: Uuid,
+}
+
+impl<'a> Changed<'a> {
+    /// A reading that is in the record, as it is before the act.
+    pub fn of(
+        index: &'a Index,
+        entry: &'a Entry,
+        (now, of): (Option<(Time, &'a Measurement)>, Uuid),
+    ) -> Self {
+        Self {
             reading: entry.id,
-        };
-        facts.push(acting.fact(entry.round, body));
+            resident: index.resident_of(entry),
+            round: entry.round,
+            was: Some((entry.measured_at, &entry.measurement)),
+            now,
+            of,
+        }
     }
-    // What was retracted carries no report any more.
-    let mut left = of_visit(index, entry, ended).filter(|it| it.id != entry.id);
-    let carrier = match new {
-        Some(_) => Some((entry.id, of)),
-        None => left.next_back().map(|it| (it.id, it.version)),
+}
+
+/// Judges the score anew of each visit that an act is about: one that does not hold any
+/// more is withdrawn, and what holds instead is reported. It stays open, unlike what a
+/// correction itself raises: whoever typed a pulse has not seen what that makes of the
+/// score.
+pub(super) fn scored_again(index: &Index, it: &Changed<'_>, acting: &Acting) -> Vec<NewFact> {
+    let Some(resident) = index.home().resident(it.resident) else {
+        return Vec::new();
     };
-    if let Some(flag) = now.filter(|it| !known(it))
-        && let Some((reading, of)) = carrier
-    {
-        let body = Raised::Rule(flag).into_body(reading, resident.id.clone(), of);
-        facts.push(acting.fact(entry.round, body));
+    let moments = [it.was, it.now].into_iter().flatten();
+    let mut visits: Vec<Time> = moments
+        .map(|(at, _)| visit_ended(index, it.resident, at))
+        .collect();
+    visits.dedup();
+    let mut facts = Vec::new();
+    let mut withdrawn: Vec<Uuid> = Vec::new();
+    for ended in visits {
+        let score = |reading: Option<(Time, &Measurement)>| {
+            let history = history(index, it.resident, it.reading, reading);
+            // By what the home had turned on then.
+            let on = resident.limits.home().since() <= Some(ended.date_naive());
+            let score = on.then(|| early_warning_of_visit(resident.known(&history), ended));
+            score.flatten().map(|(_, flag)| flag)
+        };
+        let now = score(it.now);
+        if now == score(it.was) {
+            continue;
+        }
+        let raised: Vec<(Uuid, &rules::Flag)> = of_visit(index, it.resident, ended)
+            .flat_map(|it| index.flags_of(it.id))
+            .filter(|it| !index.is_withdrawn(it.id) && !withdrawn.contains(&it.id))
+            .filter_map(|it| Some((it.id, it.raised.score()?)))
+            .collect();
+        let known = |it: &rules::Flag| raised.iter().any(|(_, was)| *was == it);
+        let gone = raised.iter().filter(|(_, it)| Some(*it) != now.as_ref());
+        let gone: Vec<Uuid> = gone.map(|(flag, _)| *flag).collect();
+        if !gone.is_empty() {
+            withdrawn.extend(&gone);
+            let body = Body::Withdrawn {
+                flags: gone,
+                resident: resident.id.clone(),
+                reading: it.reading,
+            };
+            facts.push(acting.fact(it.round, body));
+        }
+        let here = |(at, _): &(Time, _)| *at <= ended && ended - *at <= ONE_VISIT;
+        // What was retracted, or belongs to another visit, carries no report of this one.
+        let mut left = of_visit(index, it.resident, ended).filter(|one| one.id != it.reading);
+        let carrier = match it.now.filter(here) {
+            Some(_) => Some((it.reading, it.of)),
+            None => left.next_back().map(|it| (it.id, it.version)),
+        };
+        if let Some(flag) = now.filter(|it| !known(it))
+            && let Some((reading, of)) = carrier
+        {
+            let body = Raised::Rule(flag).into_body(reading, resident.id.clone(), of);
+            facts.push(acting.fact(it.round, body));
+        }
     }
     facts
 }
@@ -68,18 +107,16 @@ pub(super) fn scored_again(
 /// The readings that stand of a visit that ended then.
 fn of_visit<'a>(
     index: &'a Index,
-    entry: &Entry,
+    resident: &ResidentId,
     ended: Time,
 ) -> impl DoubleEndedIterator<Item = &'a Entry> {
-    let all = index.readings_of(index.resident_of(entry));
-    let standing = all.filter(|it| !it.retracted);
+    let standing = index.readings_of(resident).filter(|it| !it.retracted);
     standing.filter(move |it| it.measured_at <= ended && ended - it.measured_at <= ONE_VISIT)
 }
 
-/// The last that was measured in the visit of a reading.
-fn visit_ended(index: &Index, entry: &Entry) -> Time {
-    let from = entry.measured_at;
-    let all = index.readings_of(index.resident_of(entry)).rev();
+/// The last that was measured in the visit of a reading of this moment.
+fn visit_ended(index: &Index, resident: &ResidentId, from: Time) -> Time {
+    let all = index.readings_of(resident).rev();
     let mut last = all.filter(|it| !it.retracted).map(|it| it.measured_at);
     let last = last.find(|it| *it - from <= ONE_VISIT);
     last.unwrap_or(from).max(from)

@@ -9,7 +9,7 @@ use chrono::NaiveDate;
 use uuid::Uuid;
 
 use self::gathering::Gathering;
-use crate::facts::{ChainHead, Fact, ReadingRecord, Time};
+use crate::facts::{ChainHead, Fact, ReadingRecord, Time, TimeChange};
 use crate::residents::{Home, ResidentId, Staff};
 use crate::round::over_limit;
 use crate::store::Unread;
@@ -42,6 +42,8 @@ pub struct Change<'a> {
     pub new: &'a Measurement,
     /// Flags of before that hold of what is right too.
     pub stands: &'a [Uuid],
+    /// Its time of measurement, where that was corrected.
+    pub time: Option<TimeChange>,
 }
 
 /// A remark about a reading.
@@ -130,6 +132,8 @@ pub struct Entry<'a> {
     pub record: &'a ReadingRecord,
     /// What holds now.
     pub measurement: &'a Measurement,
+    /// When it was measured, as that stands now.
+    pub measured_at: Time,
     /// The corrections that led to what holds, each of the value before.
     pub corrections: Vec<Change<'a>>,
     /// Corrections made without knowing of one of those, which do not hold, and

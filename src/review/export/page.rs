@@ -112,7 +112,7 @@ fn mark(chart: &Chart, home: &Home, entry: &Entry) -> Option<String> {
                 home,
                 &entry.record.resident,
                 (entry.measurement.sign(), component),
-                entry.record.measured_at,
+                entry.measured_at,
             )?
             .bounds;
         let shape = match bounds.beyond(said)? {
@@ -158,12 +158,19 @@ pub(super) fn reading(chart: &Chart, home: &Home, entry: &Entry, time: &str) -> 
             span class=[entry.retracted.map(|_| "gone")] { (value(entry.measurement)) }
             @if let Some(mark) = mark { " " (mark) }
             span.how {
-                (entry.record.measured_at.format(time))
+                (entry.measured_at.format(time))
                 @if !how(entry.measurement).is_empty() { " · " (how(entry.measurement)) }
+            }
+            @if let Some(it) = &entry.record.by_hand { span.how { (words::by_hand(it)) } }
+            @if entry.record.moved_from.is_some() {
+                span.how { "moved here from another resident\u{2019}s record" }
             }
             @for change in &entry.corrections {
                 span.how {
-                    "corrected by " (change.act.by.name) ", was " span.gone { (value(change.old)) }
+                    "corrected by " (change.act.by.name) ", was " span.gone {
+                        (value(change.old))
+                        @if let Some(it) = change.time { " at " (day_and_time(it.old)) }
+                    }
                 }
             }
             @for change in &entry.apart {

@@ -32,7 +32,7 @@ fn about(chart: &Chart, home: &Home, resident: &Resident, selection: &Selection)
         it.record.resident == resident.id && selection.takes(&resident.id, it.changed_at)
     };
     let entries: Vec<&Entry> = chart.readings.iter().filter(own).collect();
-    let last = entries.last().map(|it| it.record.measured_at);
+    let last = entries.last().map(|it| it.measured_at);
     let who = Who::of(chart, home, &resident.id);
     let open = open_reports(entries.iter().copied());
     let unread = chart.unread.iter().filter(|it| it.concerns(&resident.id));

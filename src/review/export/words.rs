@@ -1,5 +1,8 @@
 //! What a reading has beside its value, in written words.
 
+use super::Change;
+use crate::facts::ByHand;
+use crate::round::shown;
 use crate::vitals::{CautionKind, RetakeReason, Working};
 
 /// What an export lacks because it could not be read.
@@ -27,6 +30,23 @@ pub(super) fn working(it: Working) -> String {
             chair.unit().symbol()
         ),
     }
+}
+
+/// Whose a reading is that was entered by hand.
+pub(super) fn by_hand(it: &ByHand) -> String {
+    format!(
+        "entered by hand by {}, {}; taken by {}",
+        it.entered_by.name, it.entered_by.title, it.taken_by
+    )
+}
+
+/// What stood there before a correction.
+pub(super) fn before(it: &Change) -> String {
+    let time = it
+        .time
+        .map(|it| it.old.format(", measured at %H:%M on %Y-%m-%d"));
+    let time = time.map(|it| it.to_string()).unwrap_or_default();
+    format!("{}{time}", shown(it.old))
 }
 
 /// A caution that the aide went past.

@@ -147,6 +147,7 @@ impl Index {
                 stands,
                 over,
                 by_nurse,
+                time,
                 ..
             } => {
                 let it = Box::new(Correction {
@@ -156,6 +157,7 @@ impl Index {
                     by_nurse,
                     old,
                     new,
+                    time,
                 });
                 let kind = ActKind::Corrected { it, reason, stands };
                 self.act(reading, Act { id, at, by, kind });
@@ -262,6 +264,10 @@ impl Index {
                 if !round.residents.contains(&record.resident) {
                     round.residents.insert(record.resident.clone());
                 }
+                // Moved at the station: whoever did that has seen it.
+                if record.by_nurse {
+                    return;
+                }
             }
             Body::RoundClosed { .. } => round.closed = round.closed.max(Some(fact.at)),
             Body::Identified { .. } | Body::Offered { .. } | Body::NotTaken { .. } => {}
@@ -295,36 +301,62 @@ impl Index {
             who: self.people.of(&it.resident),
             by: self.staff.of(by),
         };
-        let when = (entry.measured_at, id);
+        if it.by_hand.is_some() {
+            self.by_hand.insert(id);
+        }
         self.marks.push(entry.mark());
         self.readings.push(entry);
         self.at.insert(id, at);
-        let readings = &self.readings;
-        let in_time = |list: &mut Vec<u32>| {
+        let latest = self.latest.entry(it.resident.clone()).or_default();
+        let latest = latest.entry(it.measurement.sign()).or_insert(at);
+        if place(&self.readings[*latest as usize]) <= place(&self.readings[at as usize]) {
+            *latest = at;
+        }
+        self.put_in_time(at);
+        if self.acts.contains_key(&id) || self.flags_of.contains_key(&id) {
+            self.stand(id);
+        }
+    }
+
+    /// Puts a reading where its time belongs.
+    fn put_in_time(&mut self, at: u32) {
+        let entry = &self.readings[at as usize];
+        let (when, who) = (place(entry), &self.people.all[entry.who as usize]);
+        let own = self.by_resident.entry(who.clone()).or_default();
+        for list in [&mut self.by_time, own] {
             // Nearly always the newest, so look from the end.
-            let later = |&it: &u32| place(&readings[it as usize]) > when;
+            let later = |&it: &u32| place(&self.readings[it as usize]) > when;
             let after = if list.last().is_some_and(later) {
                 list.partition_point(|it| !later(it))
             } else {
                 list.len()
             };
             list.insert(after, at);
-        };
-        in_time(&mut self.by_time);
-        let latest = self.latest.entry(it.resident.clone()).or_default();
-        let latest = latest.entry(it.measurement.sign()).or_insert(at);
-        if place(&readings[*latest as usize]) <= when {
-            *latest = at;
-        }
-        in_time(self.by_resident.entry(it.resident.clone()).or_default());
-        if self.acts.contains_key(&id) || self.flags_of.contains_key(&id) {
-            self.stand(id);
         }
     }
 
-    /// The latest reading may be the one that was just retracted.
-    pub(super) fn find_latest_again(&mut self, retracted: Uuid) {
-        let Some(&at) = self.at.get(&retracted) else {
+    /// The time of a reading was corrected: it is in another place since.
+    pub(super) fn move_in_time(&mut self, at: u32, to: Time) {
+        let entry = &self.readings[at as usize];
+        let (id, from) = (entry.id, place(entry));
+        let own = self
+            .by_resident
+            .get_mut(&self.people.all[entry.who as usize]);
+        for list in [Some(&mut self.by_time), own].into_iter().flatten() {
+            let before = |it: &u32| place(&self.readings[*it as usize]) < from;
+            let found = list.partition_point(before);
+            if list.get(found) == Some(&at) {
+                list.remove(found);
+            }
+        }
+        self.readings[at as usize].measured_at = to;
+        self.put_in_time(at);
+        self.find_latest_again(id);
+    }
+
+    /// The latest reading may be the one that was just retracted, or has another time.
+    pub(super) fn find_latest_again(&mut self, changed: Uuid) {
+        let Some(&at) = self.at.get(&changed) else {
             return;
         };
         let entry = &self.readings[at as usize];

@@ -43,6 +43,10 @@ pub struct Index {
     latest: HashMap<ResidentId, BTreeMap<VitalSign, u32>>,
     /// What was recorded at first, of readings that were corrected.
     recorded: HashMap<Uuid, Arc<Measurement>>,
+    /// When it was measured, as was recorded at first, of readings whose time was corrected.
+    recorded_at: HashMap<Uuid, Time>,
+    /// Readings that nurses entered by hand.
+    by_hand: HashSet<Uuid>,
     apart: BTreeSet<Uuid>,
     acts: HashMap<Uuid, Vec<Act>>,
     moved: HashMap<Uuid, Uuid>,
@@ -103,6 +107,8 @@ impl Index {
             by_resident: HashMap::new(),
             latest: HashMap::new(),
             recorded: HashMap::new(),
+            recorded_at: HashMap::new(),
+            by_hand: HashSet::new(),
             apart: BTreeSet::new(),
             acts: HashMap::new(),
             moved: HashMap::new(),
@@ -183,6 +189,12 @@ impl Index {
     #[must_use]
     pub fn recorder_of(&self, entry: &Entry) -> &Staff {
         &self.staff.all[entry.by as usize]
+    }
+
+    /// Whether a nurse entered a reading by hand.
+    #[must_use]
+    pub fn is_by_hand(&self, entry: &Entry) -> bool {
+        self.by_hand.contains(&entry.id)
     }
 
     /// Everyone who has recorded or acted, in order of first appearance.

@@ -6,7 +6,7 @@ use std::sync::Arc;
 use uuid::Uuid;
 
 use super::{Act, ActKind, Entry, Flag, Index};
-use crate::facts::{Correction, Raised, Standing};
+use crate::facts::{Correction, Raised, Standing, Time};
 use crate::vitals::rules::Rule;
 
 impl Index {
@@ -54,6 +54,7 @@ impl Index {
         let standing = self.standing(entry);
         let version = standing.version();
         let new = standing.holds().map(|it| it.new.clone());
+        let corrected_at = standing.measured_at();
         let rivals = standing.rivals().next().is_some();
         let acts = self.acts(id);
         let retracted = |it: &Act| matches!(it.kind, ActKind::Retracted { .. });
@@ -79,6 +80,7 @@ impl Index {
         let Some(at) = self.at.get(&id).map(|it| *it as usize) else {
             return;
         };
+        self.stand_in_time(at, corrected_at);
         let entry = &mut self.readings[at];
         let gone = retracted && !entry.retracted;
         (entry.measurement, entry.version) = (measurement, version);
@@ -95,6 +97,30 @@ impl Index {
         } else {
             self.apart.remove(&id);
         }
+    }
+
+    fn stand_in_time(&mut self, at: usize, corrected: Option<Time>) {
+        let Some(Entry {
+            id, measured_at, ..
+        }) = self.readings.get(at)
+        else {
+            return;
+        };
+        let (id, now) = (*id, *measured_at);
+        let recorded = self.recorded_at(id).unwrap_or(now);
+        let measured_at = corrected.unwrap_or(recorded);
+        if measured_at != now
+            && let Ok(at) = u32::try_from(at)
+        {
+            self.recorded_at.entry(id).or_insert(recorded);
+            self.move_in_time(at, measured_at);
+        }
+    }
+
+    /// When a reading was measured, as was recorded at first, where that was corrected.
+    #[must_use]
+    pub fn recorded_at(&self, reading: Uuid) -> Option<Time> {
+        self.recorded_at.get(&reading).copied()
     }
 
     /// Whether a remark is the last that was said of it: of a retracted reading nobody

@@ -43,6 +43,12 @@ pub enum Form {
     WithdrawRecheck,
     /// Signs a round.
     Sign,
+    /// Enters a reading by hand.
+    Enter,
+    /// Moves a reading to the right resident.
+    Move,
+    /// Corrects when a reading was measured.
+    Time,
 }
 
 impl Form {
@@ -60,6 +66,9 @@ impl Form {
             Self::Recheck => "recheck",
             Self::WithdrawRecheck => "recheck-withdrawn",
             Self::Sign => "signed",
+            Self::Enter => "entered",
+            Self::Move => "moved",
+            Self::Time => "time",
         }
     }
 }
@@ -105,6 +114,11 @@ impl Outcome {
             }
             "recheck" => "The recheck is asked for; the aide hears of it at the next visit.",
             "signed" => "The round is signed.",
+            "entered" => "The reading is stored, marked as entered by hand.",
+            "time" => "The time is corrected; what was recorded before stays visible.",
+            "moved" => {
+                "The reading is moved: it no longer counts here, and stands with the right resident."
+            }
             _ => "",
         };
         html! {

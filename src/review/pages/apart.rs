@@ -93,11 +93,13 @@ fn one(session: &Session, index: &Index, entry: &Entry, it: &Correction, now: Ti
     html! {
         li.item {
             div.what {
-                span.value { b { (value(&it.new)) } " " span.soft { (how(&it.new)) } }
+                span.value { b { (value(&it.new)) } " " span.soft { (how(&it.new)) }
+                    @if let Some(time) = it.time { " measured " (moment(time.new, now)) } }
                 p { @if holds { b { "holds now" } } @else { "does not hold" } ", "
                     @if let Some(Act { by, at, .. }) = act { (staff(by)) ", " (moment(*at, now)) }
                 }
                 p.soft { "instead of " (value(&it.old))
+                    @if let Some(time) = it.time { " measured " (moment(time.old, now)) }
                     @if let Some(Act { kind: ActKind::Corrected { reason, .. }, .. }) = act {
                         ": " (reason)
                     }

@@ -2,9 +2,11 @@
 
 mod acting;
 mod apart;
+mod enter;
 mod find;
 mod layout;
 mod lists;
+mod measure;
 mod parts;
 mod people;
 mod reading;
@@ -16,6 +18,7 @@ mod trend;
 mod worklist;
 
 pub use acting::{Form, Outcome};
+pub use enter::{enter, read_back, read_move};
 pub use find::find;
 pub use layout::problem;
 pub use lists::residents;

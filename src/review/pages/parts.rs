@@ -158,6 +158,7 @@ pub fn states(index: &Index, entry: &Entry) -> Markup {
             }
         }
         @if entry.corrected() { (state("\u{270e}", "corrected")) }
+        @if index.is_by_hand(entry) { (state("\u{270d}", "entered by hand")) }
         @if entry.second_look { (state("\u{2248}", "far from usual")) }
         @if entry.confidence < SURE && !entry.corrected() {
             (state("?", &format!("speech recognition {} sure", percent(entry.confidence))))

@@ -5,22 +5,19 @@ use maud::{Markup, html};
 use super::acting::{Form, Outcome, may_act, reason, token};
 use super::apart::apart;
 use super::layout::{Place, page};
+use super::measure::{inputs, looked_again, when_taken};
 use super::parts::{
-    how, identified_link, moment, percent, resident_link, resident_path, side, staff, states, value,
+    how, identified_link, moment, percent, place, resident_link, resident_path, side, staff,
+    states, value,
 };
 use super::sound::{OfSound, sound};
 use crate::facts::{Fact, Raised, ReadingRecord, Time};
-use crate::review::acts::{
-    ALERTNESS, LOOKED_AGAIN, OVER, VALUE, act_word, qualifier_field, state_of,
-};
+use crate::review::acts::{LOOKED_AGAIN, TO, act_word, state_of};
 use crate::review::index::{ActKind, ClosedHow, Entry, Index};
 use crate::review::sessions::Session;
 use crate::review::worklist::{about, how_far, part_name};
 use crate::speaking::wording::capital;
-use crate::vitals::{
-    Alertness, Component, Measurement, Qualifier, QualifierKind, Quantity, Supply, Unit, Value,
-    VitalSign, mean_arterial_pressure, pulse_pressure, shown_source,
-};
+use crate::vitals::{VitalSign, mean_arterial_pressure, pulse_pressure, shown_source};
 
 /// What is behind a reading: its line in the index and its fact in the record.
 #[derive(Debug, Clone, Copy)]
@@ -72,7 +69,7 @@ pub fn reading(
                     (history(index, behind, now))
                 }
                 @if may_act(session) {
-                    div { (forms(session, index, entry, outcome)) }
+                    div { (forms(session, index, entry, outcome, now)) }
                 }
             }
         },
@@ -82,11 +79,17 @@ pub fn reading(
 fn spoken(index: &Index, behind: Behind<'_>, now: Time) -> Markup {
     let Behind { fact, record, .. } = behind;
     let late = record.measured_at != record.spoken_at;
+    let at_station = record.by_nurse;
     html! {
         section.card {
             h2 { "How it was recorded" }
             dl {
-                @if record.given_by.is_voice() {
+                @if let Some(it) = &record.by_hand {
+                    dt { "Entered by hand" }
+                    dd { "by " (staff(&it.entered_by)) ", " (moment(record.spoken_at, now)) }
+                    dt { "Taken by" }
+                    dd { (it.taken_by) }
+                } @else if record.given_by.is_voice() {
                     dt { "Heard" }
                     dd { q { (record.heard) } " " span.soft { "the speech recognition was " (percent(record.confidence)) " sure" } }
                 } @else {
@@ -104,18 +107,28 @@ fn spoken(index: &Index, behind: Behind<'_>, now: Time) -> Markup {
                 dt { "Read back" }
                 dd { q { (record.read_back) } }
                 dt { "Confirmed" }
-                dd { @if record.confirmed_by.is_voice() { "yes" } @else { "yes, by touch" } ", " (moment(record.confirmed_at, now)) ", by " (staff(&fact.by)) }
+                dd { @if at_station { "yes, at the station" } @else if record.confirmed_by.is_voice() { "yes" } @else { "yes, by touch" } ", " (moment(record.confirmed_at, now)) ", by " (staff(&fact.by)) }
                 @if record.second_look {
                     dt { "Asked again" }
                     dd { "far from the usual, so it was asked about once more and confirmed" }
                 }
                 dt { "Measured" }
-                dd { (moment(record.measured_at, now)) @if late { ", said " (moment(record.spoken_at, now)) } }
+                dd {
+                    @if let Some(recorded) = index.recorded_at(behind.entry.id) {
+                        (moment(behind.entry.measured_at, now)) ", corrected; recorded as "
+                        s { (moment(recorded, now)) }
+                    } @else { (moment(record.measured_at, now)) }
+                    @if late && record.by_hand.is_none() { ", said " (moment(record.spoken_at, now)) }
+                }
                 @if let Some(from) = &record.moved_from {
                     dt { "First kept" }
                     dd {
                         "by mistake for " (resident_link(index, &from.resident)) ", and "
                         a href={ "/readings/" (from.reading) } { "moved from that record" }
+                        @if at_station { " by " (staff(&fact.by)) }
+                        @if let Some(first) = index.reading(from.reading) {
+                            "; first stored by " (staff(index.recorder_of(first)))
+                        }
                     }
                 }
                 @if let Some(to) = index.moved_to(behind.entry.id) {
@@ -215,8 +228,10 @@ fn history(index: &Index, behind: Behind<'_>, now: Time) -> Markup {
                                 th scope="row" { (act_word(&act.kind)) }
                                 @match &act.kind {
                                     ActKind::Corrected { it, reason, .. } => {
-                                        td data-of="Before" { s { (value(&it.old)) } " " span.soft { (how(&it.old)) } }
-                                        td data-of="After" { b { (value(&it.new)) } " " span.soft { (how(&it.new)) } }
+                                        td data-of="Before" { s { (value(&it.old)) } " " span.soft { (how(&it.old)) }
+                                            @if let Some(time) = it.time { br; s { (moment(time.old, now)) } } }
+                                        td data-of="After" { b { (value(&it.new)) } " " span.soft { (how(&it.new)) }
+                                            @if let Some(time) = it.time { br; b { (moment(time.new, now)) } } }
                                         td data-of="Why" {
                                             (reason)
                                             @if !line.iter().any(|on| on.id == it.id) {
@@ -257,9 +272,32 @@ fn acknowledge(session: &Session, index: &Index, entry: &Entry) -> Markup {
     }
 }
 
-fn forms(session: &Session, index: &Index, entry: &Entry, outcome: &Outcome) -> Markup {
+/// Whose it may be: everyone in the home but the one with whom it is stored.
+fn residents(index: &Index, entry: &Entry, typed: &str) -> Markup {
+    let own = index.resident_of(entry);
+    let mut all: Vec<_> = index.home().residents.iter().collect();
+    all.retain(|it| it.id != *own);
+    all.sort_by(|a, b| a.name.cmp(&b.name));
+    html! {
+        label { "Whose it is"
+            select name=(TO) required {
+                option value="" { "choose" }
+                @for it in all {
+                    option value=(it.id.0) selected[typed == it.id.0] {
+                        (it.name) ", " (place(it)) ", born " (it.birth_date.format("%B %-d, %Y"))
+                    }
+                }
+            }
+        }
+    }
+}
+
+fn forms(session: &Session, index: &Index, entry: &Entry, outcome: &Outcome, now: Time) -> Markup {
     let to = |what: &str| format!("/readings/{}/{what}", entry.id);
     let seen = state_of(index, entry.id);
+    let sign = entry.measurement.sign();
+    let usual = index.home().units.unspoken(sign);
+    let typed = outcome.refused(Form::Correct).then_some(&outcome.typed);
     html! {
         section.card {
             h2 { "Act" }
@@ -269,11 +307,37 @@ fn forms(session: &Session, index: &Index, entry: &Entry, outcome: &Outcome) -> 
                     form method="post" action=(to("correct")) {
                         (token(session))
                         input type="hidden" name="seen" value=(seen);
-                        (inputs(&entry.measurement, outcome))
+                        (inputs(sign, Some(&entry.measurement), usual, typed))
+                        @if typed.is_some() && sign != VitalSign::Alertness {
+                            (looked_again(outcome.typed(Form::Correct, LOOKED_AGAIN) == "on"))
+                        }
                         (reason("Why it is wrong", "reason", outcome.typed(Form::Correct, "reason")))
                         p.soft { "What was recorded stays visible. Open reports of this reading are \
                              acknowledged with it." }
                         button.main { "Record the correction" }
+                    }
+                }
+                details open[outcome.refused(Form::Time)] {
+                    summary { "Correct the time" }
+                    form method="post" action=(to("time")) {
+                        (token(session))
+                        input type="hidden" name="seen" value=(seen);
+                        (when_taken(Some(entry.measured_at),
+                            outcome.refused(Form::Time).then_some(&outcome.typed), now))
+                        (reason("Why it is wrong", "reason", outcome.typed(Form::Time, "reason")))
+                        p.soft { "What was recorded stays visible. The trend, the score of its visit \
+                             and what leaves for the chart follow the right time." }
+                        button.main { "Record the time" }
+                    }
+                }
+                details open[outcome.refused(Form::Move)] {
+                    summary { "Wrong resident" }
+                    form method="get" action=(to("move")) {
+                        input type="hidden" name="seen" value=(seen);
+                        (residents(index, entry, outcome.typed(Form::Move, TO)))
+                        p.soft { "It is shown once more before anything is stored. Then it is retracted \
+                             here and stored with the right resident, both or neither." }
+                        button.main { "Show the move" }
                     }
                 }
                 details open[outcome.refused(Form::Retract)] {
@@ -295,141 +359,6 @@ fn forms(session: &Session, index: &Index, entry: &Entry, outcome: &Outcome) -> 
                     (reason("Note", "text", outcome.typed(Form::Note, "text")))
                     button.main { "Record the note" }
                 }
-            }
-        }
-    }
-}
-
-/// The fields of a correction: what holds now, or what was typed and refused.
-fn inputs(now: &Measurement, outcome: &Outcome) -> Markup {
-    let sign = now.sign();
-    let refused = outcome.refused(Form::Correct);
-    let field = |name: &str, present: String| {
-        if refused {
-            outcome.typed.get(name).to_owned()
-        } else {
-            present
-        }
-    };
-    let quantity = |of: Component| {
-        let all = now.components();
-        all.into_iter()
-            .find_map(|(it, quantity)| (it == of).then_some(quantity))
-    };
-    let number = |it: Option<Quantity>| it.map_or_else(String::new, |it| it.value().to_string());
-    html! {
-        @if sign == VitalSign::Alertness {
-            label { "Alertness"
-                select name=(ALERTNESS) {
-                    @for level in Alertness::ALL {
-                        option value=(level.tag()) selected[now.value() == Value::Level(level)] {
-                            (level.spoken())
-                        }
-                    }
-                }
-            }
-        } @else {
-            div.grid {
-                @if sign == VitalSign::BloodPressure {
-                    label { "Systolic"
-                        input name=(VALUE) inputmode="decimal" autocomplete="off" required
-                            value=(field(VALUE, number(quantity(Component::Systolic))));
-                    }
-                    label { "Diastolic"
-                        input name=(OVER) inputmode="decimal" autocomplete="off" required
-                            value=(field(OVER, number(quantity(Component::Diastolic))));
-                    }
-                } @else {
-                    label { (capital(sign.name()))
-                        input name=(VALUE) inputmode="decimal" autocomplete="off"
-                            required[sign != VitalSign::Pain]
-                            value=(field(VALUE, number(quantity(Component::Whole))));
-                    }
-                }
-                (units(now, &field("unit", String::new())))
-                @for &kind in sign.qualifiers() {
-                    (choice(now, kind, &field(qualifier_field(kind), String::new()), refused))
-                }
-            }
-            @if refused {
-                label.check {
-                    input type="checkbox" name=(LOOKED_AGAIN)
-                        checked[outcome.typed.get(LOOKED_AGAIN) == "on"];
-                    "I looked again: it is right, though far from the usual"
-                }
-            }
-            @if sign == VitalSign::Pain {
-                label.check { input type="checkbox" name="not_rated"; "The resident could not rate it" }
-            }
-        }
-    }
-}
-
-fn units(now: &Measurement, typed: &str) -> Markup {
-    const ALL: [Unit; 11] = [
-        Unit::Fahrenheit,
-        Unit::Celsius,
-        Unit::PerMinute,
-        Unit::MmHg,
-        Unit::Percent,
-        Unit::Pound,
-        Unit::Kilogram,
-        Unit::Inch,
-        Unit::Centimetre,
-        Unit::Score,
-        Unit::LitreAMinute,
-    ];
-    let parts = now.components();
-    let present = parts.first().map_or(Unit::Score, |(_, it)| it.unit());
-    let chosen = Unit::from_tag(typed).unwrap_or(present);
-    let like = ALL
-        .into_iter()
-        .filter(|it| it.canonical() == present.canonical());
-    html! {
-        label { "Unit"
-            select name="unit" {
-                @for unit in like { option value=(tag(unit)) selected[unit == chosen] { (unit.symbol()) } }
-            }
-        }
-    }
-}
-
-/// The name by which [`Unit::from_tag`] knows a unit.
-fn tag(unit: Unit) -> String {
-    let value = serde_json::to_value(unit).unwrap_or_default();
-    value.as_str().unwrap_or_default().to_owned()
-}
-
-fn choice(now: &Measurement, kind: QualifierKind, typed: &str, refused: bool) -> Markup {
-    let sign = now.sign();
-    let present = now.qualifiers().get(kind);
-    let same = |tag: &str, it: Qualifier| {
-        if refused {
-            return tag == typed;
-        }
-        match (present, it) {
-            (Some(Qualifier::Supply(Supply::Oxygen(_))), Qualifier::Supply(Supply::Oxygen(_))) => {
-                true
-            }
-            (present, it) => present == Some(it),
-        }
-    };
-    let litres = match present {
-        Some(Qualifier::Supply(Supply::Oxygen(Some(litres)))) => litres.to_string(),
-        _ => String::new(),
-    };
-    html! {
-        label { (capital(&qualifier_field(kind).replace('_', " ")))
-            select name=(qualifier_field(kind)) {
-                @if !sign.required().contains(&kind) || present.is_none() { option value="" { "not said" } }
-                @for (tag, it) in Qualifier::tagged().filter(|(_, it)| it.kind() == kind) {
-                    option value=(tag) selected[same(tag, it)] { (it.spoken()) }
-                }
-            }
-        }
-        @if kind == QualifierKind::Supply {
-            label { "Oxygen, L/min"
-                input name="litres" inputmode="decimal" autocomplete="off" value=(litres);
             }
         }
     }

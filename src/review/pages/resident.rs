@@ -4,6 +4,7 @@
 use maud::{Markup, html};
 
 use super::acting::{Form, Outcome, choice, may_act, may_take, reason, token};
+use super::enter::begin;
 use super::find::about;
 use super::layout::{Place, page};
 use super::parts::{
@@ -273,6 +274,7 @@ fn forms(
     html! {
         section.card {
             h2 { "Act" }
+            (begin(&resident_path(&resident.id), outcome))
             details open[outcome.refused(Form::Range)] {
                 summary { "Set a range" }
                 form method="post" action=(to("range")) {

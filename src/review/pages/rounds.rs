@@ -10,6 +10,7 @@ use super::parts::{
 };
 use super::worklist::count;
 use crate::facts::Time;
+use crate::review::acts::LONGEST_AGO;
 use crate::review::index::{Entry, Index, Round, Stage};
 use crate::review::sessions::Session;
 use crate::speaking::wording::capital;
@@ -200,6 +201,8 @@ pub fn round(
     outcome: &Outcome,
     now: Time,
 ) -> Markup {
+    // A late entry may be of a day ago, and a time is corrected to so long ago at most.
+    let first = round.opened - LONGEST_AGO - chrono::TimeDelta::days(1);
     let mut own: Vec<&Entry> = round
         .residents
         .iter()
@@ -207,7 +210,7 @@ pub fn round(
             index
                 .readings_of(id)
                 .rev()
-                .take_while(|it| it.measured_at >= round.opened - chrono::TimeDelta::days(1))
+                .take_while(|it| it.measured_at >= first)
         })
         .filter(|it| it.round == round.id)
         .collect();

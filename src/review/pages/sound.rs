@@ -47,6 +47,7 @@ pub fn sound(
         section.card #sound {
             h2 { "How it sounded" }
             @match of {
+                _ if record.by_hand.is_some() => { p.none { "None: it was entered by hand." } }
                 OfSound::Off => { p.none { "Sound is not kept here." } }
                 OfSound::Elsewhere => {
                     p.none { "Sound stays on the recorder on which it was spoken." }

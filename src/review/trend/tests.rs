@@ -35,6 +35,8 @@ fn index(readings: &[(i64, VitalSign, Numbers, Unit)]) -> Index {
             given_by: By::Voice,
             confirmed_by: By::Voice,
             moved_from: None,
+            by_hand: None,
+            by_nurse: false,
         };
         let limits = &index.home().resident(&record.resident).unwrap().limits;
         let findings = limits.judge_on(&record.measurement, at.date_naive());

@@ -17,14 +17,14 @@ use crate::review::pages::{self, Form, Outcome};
 use crate::review::sessions::Session;
 use crate::review::station::Station;
 
-fn acting(station: &Station, session: &Session) -> Acting {
+pub(super) fn acting(station: &Station, session: &Session) -> Acting {
     Acting {
         by: session.user.staff.clone(),
         at: station.now(),
     }
 }
 
-fn refused(form: Form, why: NotDone, typed: &Fields) -> Outcome {
+pub(super) fn refused(form: Form, why: NotDone, typed: &Fields) -> Outcome {
     Outcome {
         problem: Some(why),
         of: Some(form),
@@ -33,12 +33,12 @@ fn refused(form: Form, why: NotDone, typed: &Fields) -> Outcome {
     }
 }
 
-fn done(form: Form, back: &str) -> Response {
+pub(super) fn done(form: Form, back: &str) -> Response {
     let sign = if back.contains('?') { '&' } else { '?' };
     Redirect::to(&format!("{back}{sign}done={}", form.done())).into_response()
 }
 
-fn with_problem(page: Response) -> Response {
+pub(super) fn with_problem(page: Response) -> Response {
     if page.status() == StatusCode::OK {
         (StatusCode::UNPROCESSABLE_ENTITY, page).into_response()
     } else {

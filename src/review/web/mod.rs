@@ -2,6 +2,7 @@
 //! it is not there.
 
 mod act;
+mod enter;
 mod guard;
 mod headers;
 mod live;
@@ -92,7 +93,13 @@ pub const ROUTES: &[(&str, &str, Who)] = &[
     ("POST", "/readings/{id}/correct", Who::Nurses),
     ("POST", "/readings/{id}/decide", Who::Nurses),
     ("POST", "/readings/{id}/retract", Who::Nurses),
+    ("POST", "/readings/{id}/time", Who::Nurses),
+    ("GET", "/readings/{id}/move", Who::Nurses),
+    ("POST", "/readings/{id}/move", Who::Nurses),
     ("POST", "/readings/{id}/note", Who::Nurses),
+    ("GET", "/residents/{id}/enter", Who::Nurses),
+    ("POST", "/residents/{id}/read-back", Who::Nurses),
+    ("POST", "/residents/{id}/enter", Who::Nurses),
     ("POST", "/residents/{id}/note", Who::Nurses),
     ("POST", "/residents/{id}/range", Who::Nurses),
     ("POST", "/residents/{id}/range/withdraw", Who::Nurses),
@@ -176,7 +183,14 @@ pub fn app(station: Arc<Station>) -> Router {
         .route("/readings/{id}/correct", post(act::correct))
         .route("/readings/{id}/decide", post(act::decide))
         .route("/readings/{id}/retract", post(act::retract))
+        .route("/readings/{id}/time", post(enter::correct_time))
+        .route(
+            "/readings/{id}/move",
+            get(enter::to_move).post(enter::move_reading),
+        )
         .route("/readings/{id}/note", post(act::note))
+        .route("/residents/{id}/enter", get(enter::form).post(enter::enter))
+        .route("/residents/{id}/read-back", post(enter::read_back))
         .route("/residents/{id}/note", post(act::note_resident))
         .route("/residents/{id}/range", post(act::set_range))
         .route("/residents/{id}/range/withdraw", post(act::withdraw_range))

@@ -46,6 +46,7 @@ impl<'a> Gathering<'a> {
                     round: fact.round,
                     record,
                     measurement: &record.measurement,
+                    measured_at: record.measured_at,
                     corrections: Vec::new(),
                     apart: Vec::new(),
                     retracted: None,
@@ -117,6 +118,7 @@ impl<'a> Gathering<'a> {
                 new,
                 reason,
                 stands,
+                time,
                 ..
             } => {
                 let change = Change {
@@ -125,6 +127,7 @@ impl<'a> Gathering<'a> {
                     old,
                     new,
                     stands,
+                    time: *time,
                 };
                 self.about(*reading, fact, |entry| entry.corrections.push(change));
                 let made = Correction::of(fact).map(|(_, it)| it);
@@ -286,9 +289,7 @@ impl<'a> Gathering<'a> {
         chart.rounds = self.rounds.into_values().collect();
         chart.rounds.sort_by_key(|it| (it.opened.at, it.id));
         chart.missed = self.missed.into_values().collect();
-        chart
-            .readings
-            .sort_by_key(|it| (it.record.measured_at, it.id));
+        chart.readings.sort_by_key(|it| (it.measured_at, it.id));
         chart.missed.sort_by_key(|it| (it.act.at, it.id));
         chart.unconfirmed.sort_by_key(|it| it.act.at);
         chart
@@ -307,6 +308,7 @@ fn stand(entry: &mut Entry<'_>, made: &[Correction]) {
     if let Some(last) = entry.corrections.last() {
         entry.measurement = last.new;
     }
+    entry.measured_at = standing.measured_at().unwrap_or(entry.measured_at);
 }
 
 fn act<'a>(fact: &'a Fact, text: &'a str) -> Act<'a> {

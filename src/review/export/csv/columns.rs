@@ -16,7 +16,7 @@ type Column = (&'static str, &'static str, fn(&Line) -> String);
 
 /// The columns, in order: name, what it holds, and how that is found. The
 /// dictionary is written from this, and so can't say anything else.
-pub(super) const COLUMNS: [Column; 43] = [
+pub(super) const COLUMNS: [Column; 45] = [
     (
         "id",
         "identifier of the fact, for ever the same; with `vital_sign` it names the line",
@@ -136,7 +136,12 @@ pub(super) const COLUMNS: [Column; 43] = [
     (
         "confidence",
         "the recogniser's lowest confidence in them, 0 to 1",
-        |it| it.entry(|entry| Some(format!("{:.2}", entry.record.confidence))),
+        |it| {
+            it.entry(|entry| {
+                let heard = entry.record.by_hand.is_none();
+                heard.then(|| format!("{:.2}", entry.record.confidence))
+            })
+        },
     ),
     ("read_back", "the words read back before the yes", |it| {
         it.entry(|entry| Some(entry.record.read_back.clone()))
@@ -195,6 +200,21 @@ pub(super) const COLUMNS: [Column; 43] = [
         "when anything about it was last recorded",
         |it| moment(it.changed_at),
     ),
+    (
+        "entered_by",
+        "the nurse who entered it by hand at the station, where it was written on paper; `heard` and `confidence` are empty then",
+        |it| {
+            it.entry(|entry| {
+                let whose = entry.record.by_hand.as_ref()?;
+                Some(whose.entered_by.name.clone())
+            })
+        },
+    ),
+    (
+        "taken_by",
+        "who took it, where it was entered by hand",
+        |it| it.entry(|entry| Some(entry.record.by_hand.as_ref()?.taken_by.clone())),
+    ),
 ];
 
 /// A line of the table.
@@ -237,7 +257,7 @@ impl<'a> Line<'a> {
             status,
             resident: Some(&entry.record.resident),
             sign: Some(entry.measurement.sign()),
-            at: entry.record.measured_at,
+            at: entry.measured_at,
             by: Some(entry.by),
             round: entry.round.to_string(),
             changed_at: entry.changed_at,
@@ -410,7 +430,7 @@ impl<'a> Line<'a> {
         let (mut changes, retracted) = match self.about {
             About::Read(entry) => {
                 let corrected = entry.corrections.iter().map(|it| {
-                    let before = shown(it.old);
+                    let before = words::before(it);
                     acted(&it.act, &format!("corrected, before: {before}; "))
                 });
                 let moved = entry.record.moved_from.iter().map(|_| {

@@ -36,7 +36,7 @@ pub(super) fn flow(writer: &Writer, entry: &Entry) -> Option<Timed> {
         measured: measured(VitalSign::OxygenFlow),
         resident: &entry.record.resident,
         by: entry.by,
-        effective: entry.record.measured_at,
+        effective: entry.measured_at,
         issued: entry.changed_at,
     };
     let line = format!("Oxygen flow {litres} L/min, said with an oxygen saturation");
@@ -44,7 +44,7 @@ pub(super) fn flow(writer: &Writer, entry: &Entry) -> Option<Timed> {
     let value = Quantity::new(litres, Unit::LitreAMinute);
     it.value = Some(ObservationValue::Quantity(value));
     it.note = entry.retracted.iter().map(entered_in_error).collect();
-    Some((entry.record.measured_at, it))
+    Some((entry.measured_at, it))
 }
 
 fn said_flow(measurement: &Measurement) -> Option<Decimal> {
@@ -78,7 +78,7 @@ impl<'a> Heights<'a> {
             return None;
         }
         let known = self.0.get(&weight.record.resident)?;
-        let before = |it: &&&Entry| it.record.measured_at <= weight.record.measured_at;
+        let before = |it: &&&Entry| it.measured_at <= weight.measured_at;
         let mut last = known.iter().rev().filter(before);
         let standing = last.clone().find(|it| it.retracted.is_none());
         let height = standing.or_else(|| last.next())?;
@@ -115,7 +115,7 @@ impl MassIndex<'_> {
             measured: MASS_INDEX,
             resident: &weight.record.resident,
             by: weight.by,
-            effective: weight.record.measured_at,
+            effective: weight.measured_at,
             issued: self.changed_at(),
         };
         let line = format!("Body-mass index {index} kg/m²");
@@ -136,6 +136,6 @@ impl MassIndex<'_> {
             .into();
         let retracted = weight.retracted.iter().chain(&height.retracted);
         it.note = retracted.map(entered_in_error).collect();
-        Some((weight.record.measured_at, it))
+        Some((weight.measured_at, it))
     }
 }

@@ -143,7 +143,7 @@ impl Writer<'_> {
             measured: measured(measurement.sign()),
             resident: &entry.record.resident,
             by: entry.by,
-            effective: entry.record.measured_at,
+            effective: entry.measured_at,
             issued: entry.changed_at,
         };
         let mut it = self.observation(&about, &lines(entry));
@@ -155,7 +155,7 @@ impl Writer<'_> {
         });
         it.note.extend(how_taken(entry));
         it.note.extend(notes(entry));
-        (entry.record.measured_at, it)
+        (entry.measured_at, it)
     }
 
     fn add_value(&self, it: &mut Observation, entry: &Entry) {
@@ -219,7 +219,7 @@ impl Writer<'_> {
                 self.home,
                 &entry.record.resident,
                 (sign, component),
-                entry.record.measured_at,
+                entry.measured_at,
             ),
         };
         let mut words = Vec::new();
@@ -296,15 +296,18 @@ fn lines(entry: &Entry) -> Vec<String> {
     if let Some(retracted) = &entry.retracted {
         lines.insert(0, format!("ENTERED IN ERROR: {}", retracted.text));
     }
+    let whose = entry.record.by_hand.as_ref();
+    lines.extend(whose.map(|it| capital(&words::by_hand(it))));
     for change in &entry.corrections {
-        lines.push(corrected(change.old, change.act.text));
+        lines.push(corrected(change));
     }
     lines.extend(entry.apart.iter().map(apart));
     lines
 }
 
-fn corrected(old: &Measurement, why: &str) -> String {
-    format!("Corrected; before: {}. Reason: {why}", shown(old))
+fn corrected(change: &Change) -> String {
+    let (was, why) = (words::before(change), change.act.text);
+    format!("Corrected; before: {was}. Reason: {why}")
 }
 
 fn apart(change: &Change) -> String {
@@ -365,6 +368,9 @@ fn add_qualifiers(it: &mut Observation, measurement: &Measurement) {
 fn how_taken(entry: &Entry) -> Vec<Annotation> {
     let record = entry.record;
     let mut notes = Vec::new();
+    if let Some(it) = &record.by_hand {
+        notes.push(unsigned(&capital(&words::by_hand(it))));
+    }
     if let Some(it) = record.working {
         notes.push(unsigned(&capital(&words::working(it))));
     }
@@ -414,8 +420,7 @@ fn notes(entry: &Entry) -> Vec<Annotation> {
         });
     }
     for change in &entry.corrections {
-        let text = corrected(change.old, change.act.text);
-        notes.push(annotation(&change.act, &text));
+        notes.push(annotation(&change.act, &corrected(change)));
     }
     for change in &entry.apart {
         notes.push(annotation(&change.act, &apart(change)));
