@@ -175,6 +175,8 @@ pub(super) fn offered(read_back: &ReadBack, acting: &Acting) -> NewFact {
         resident: read_back.resident().clone(),
         read_back: read_back.text().to_owned(),
         readings: read_back.measurements(),
+        moves: Vec::new(),
+        unfinished: None,
     };
     Fact {
         id: read_back.offer(),
