@@ -83,7 +83,7 @@ bench-hearing: setup-test ## Measure how well it hears, beside other recognisers
 	cargo build --example bench_hearing $(CARGO_FLAGS)
 	./target/debug/examples/bench_hearing --split test $(if $(PEOPLE),--people $(PEOPLE)) $(BENCH)
 
-adapt: bench-engines ## Teach the network to hear through noise anew, with PEOPLE=DIR as well (hours)
+adapt: bench-engines ## Teach the network to hear through noise anew, with PEOPLE=DIR as well (two hours)
 	cargo build --release --example adapt $(CARGO_FLAGS)
 	examples/adapt/run.sh $(PEOPLE)
 

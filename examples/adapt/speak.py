@@ -1,14 +1,15 @@
-"""Speaks the texts of `adapt texts`: speak.py TEXTS SEED SPEECH TALK [PEOPLE]
+"""Speaks the texts of `adapt texts`: speak.py TEXTS SEED SPEECH TALK PEOPLE [DIGITS]
 
 Each folder in SPEECH is a stream of four texts by one voice, and TALK is sentences for
 the babble. The voices are those of the bench's tune half and others that are nobody of
-its test half; PEOPLE's digits are those of persons 1 and 2, as in the bench. Prose is three of
-the recordings of Debian's pocketsphinx-testdata.
+its test half. PEOPLE is what people.py has made; DIGITS are those of persons 1 and 2, as in
+the bench. Prose is three of the recordings of Debian's pocketsphinx-testdata.
 """
 
 import pathlib
 import random
 import re
+import shutil
 import subprocess
 import sys
 from concurrent.futures import ThreadPoolExecutor
@@ -71,14 +72,15 @@ def digit(folder, person, which):
 
 
 def main():
-    texts, seed, speech, talk = sys.argv[1:5]
+    texts, seed = sys.argv[1:3]
+    speech, talk = pathlib.Path(sys.argv[3]), pathlib.Path(sys.argv[4])
     random.seed(int(seed))
     any_talk = sentences()
     orders = []
     texts = pathlib.Path(texts).read_text().splitlines()
     for stream in range(len(texts) // EACH):
         voice, speed = VOICES[stream % len(VOICES)], random.randint(125, 190)
-        folder = pathlib.Path(speech) / f"s{seed}-{stream:04}-{voice[1]}"
+        folder = speech / f"s{seed}-{stream:04}-{voice[1]}"
         folder.mkdir(parents=True, exist_ok=True)
         for at, text in enumerate(texts[stream * EACH : (stream + 1) * EACH]):
             if text == "TALK":
@@ -88,15 +90,16 @@ def main():
                     words[place:place] = random.sample(NUMBERS, 2)
                 text = " ".join(words)
             orders.append((voice, speed, text, str(folder / f"{at}.wav")))
-    pathlib.Path(talk).mkdir(parents=True, exist_ok=True)
+    talk.mkdir(parents=True, exist_ok=True)
     for at in range(60):
         voice, speed = VOICES[at * 7 % len(VOICES)], random.randint(130, 180)
         orders.append((voice, speed, random.choice(any_talk), f"{talk}/{at:02}.wav"))
     with ThreadPoolExecutor() as threads:
         list(threads.map(lambda order: say(*order), orders))
-    prose(seed, pathlib.Path(speech))
-    if len(sys.argv) > 5:
-        people(pathlib.Path(sys.argv[5]), seed, pathlib.Path(speech))
+    prose(seed, speech)
+    people(pathlib.Path(sys.argv[5]), seed, speech, talk)
+    if len(sys.argv) > 6:
+        digits(pathlib.Path(sys.argv[6]), seed, speech)
 
 
 def prose(seed, speech):
@@ -112,7 +115,23 @@ def prose(seed, speech):
             soundfile.write(to / f"{at}.wav", samples, 16000, subtype="PCM_16")
 
 
-def people(folder, seed, speech):
+def people(folder, seed, speech, talk):
+    """Streams of four pieces, of English three times as many; and 60 pieces of babble."""
+    everybody = []
+    for voice in sorted(folder.iterdir()):
+        pieces = sorted(voice.glob("*.wav"))
+        everybody += pieces
+        count = min(16, len(pieces) // 8) * (3 if "-en" in voice.name else 1)
+        for stream in range(count):
+            to = speech / f"people-{seed}-{stream:04}-{voice.name}"
+            to.mkdir(parents=True, exist_ok=True)
+            for at, piece in enumerate(random.sample(pieces, 4)):
+                shutil.copy(piece, to / f"{at}.wav")
+    for at, piece in enumerate(random.sample(everybody, 60)):
+        shutil.copy(piece, talk / f"people-{at:02}.wav")
+
+
+def digits(folder, seed, speech):
     """80 streams of five numbers, of one to five digits."""
     noise = np.random.default_rng(int(seed))
     for stream in range(80):

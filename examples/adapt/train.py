@@ -22,14 +22,14 @@ from safetensors.numpy import save_file
 MODEL = pathlib.Path("assets/model-en-us")
 # Streams at a time, and how many outputs of each.
 BATCH, OUTPUTS = 16, 120
-# How many of them are people's: there are few, and of few people.
-PEOPLE = 5
+# How many of them are people's.
+PEOPLE = 7
 FRAMES = 3 * OUTPUTS + BEFORE + AFTER
 # The steps of a weight are whole numbers up to this.
 STEPS = 7
 # How much of what was learned is kept: chosen for people who are not among those learned
 # from (docs/hearing-adapted.md).
-SHARE = 0.6
+SHARE = 0.7
 
 
 def features(mix, to):
