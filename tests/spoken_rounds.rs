@@ -353,8 +353,8 @@ fn a_resident_is_called_by_name_and_the_round_goes_on_in_order() {
         say yes
         say lead me
         expect Temperature?
-        say ninety eight point six oral
-        expect Temperature nine eight point six Fahrenheit, oral. Yes?
+        say ninety seven point nine oral
+        expect Temperature nine seven point nine Fahrenheit, oral. Yes?
         say yes
         expect Kept.
         say this is dana whitlock
@@ -364,7 +364,7 @@ fn a_resident_is_called_by_name_and_the_round_goes_on_in_order() {
         "Walter Brandt",
         "[Temperature, Pulse, Respiration, BloodPressure, OxygenSaturation, Weight, Height, Pain]: asleep",
         "Walter Brandt",
-        "Temperature 98.6 °F · oral",
+        "Temperature 97.9 °F · oral",
     ];
     assert_eq!(kept, expected);
 }
