@@ -3,9 +3,9 @@
 use chrono::{Local, TimeDelta, Utc};
 use sayback::residents::Offsets;
 
-/// Nothing is said to have been measured longer ago.
-const BACK: TimeDelta = TimeDelta::days(2);
-/// No recorder runs longer without being started again.
+/// A nurse may enter what was measured a month ago; by voice it is a day at most.
+const BACK: TimeDelta = TimeDelta::days(400);
+/// Nothing runs longer without being started again.
 const AHEAD: TimeDelta = TimeDelta::days(1000);
 
 /// Which offsets from UTC this machine's clock has, and will have.

@@ -5,13 +5,13 @@ use std::path::{Path, PathBuf};
 use std::sync::Arc;
 use std::time::Duration;
 
-use chrono::{MappedLocalTime, NaiveDateTime, TimeZone as _};
 use clap::Args;
 use sayback::facts::Time;
 use sayback::review::accounts::{self, Accounts};
 use sayback::review::{Certificate, Station, serve as answer};
 use sayback::sync::{HomeLedger, Link, SyncError};
 
+use super::clock::offsets_here;
 use super::home::read_home;
 use super::{End, MetricsArgs, vault};
 
@@ -82,7 +82,9 @@ fn of_file(arguments: &Arguments, home: &Path) -> Result<Station, String> {
     // Three years of a large home take some seconds.
     anstream::println!("Reading the record {} ...", arguments.store.display());
     let station = Station::new(home, store, known, now, arguments.secure());
-    let station = station.map_err(|it| it.to_string())?.in_zone(moment);
+    let station = station
+        .map_err(|it| it.to_string())?
+        .with_offsets(offsets_here());
     if arguments.no_longer_linked {
         return Ok(station.no_longer_linked());
     }
@@ -117,7 +119,9 @@ fn of_home(arguments: &Arguments, path: &Path) -> Result<Station, String> {
     };
     anstream::println!("Reading the record of {} ...", home.name);
     let station = Station::new(home, ledger, known, now, arguments.secure());
-    Ok(station.map_err(|it| it.to_string())?.in_zone(moment))
+    Ok(station
+        .map_err(|it| it.to_string())?
+        .with_offsets(offsets_here()))
 }
 
 /// The accounts beside a file, with a word to whoever is the first.
@@ -163,10 +167,4 @@ fn answer_until_interrupted(arguments: &Arguments, station: Station) -> Result<E
 
 fn now() -> Time {
     chrono::Local::now().fixed_offset()
-}
-
-/// What a clock of this machine's zone showed: days ago it may have had another offset.
-fn moment(shown: NaiveDateTime) -> MappedLocalTime<Time> {
-    let found = chrono::Local.from_local_datetime(&shown);
-    found.map(|it| it.fixed_offset())
 }

@@ -6,7 +6,7 @@ use std::sync::atomic::{AtomicBool, Ordering};
 use std::sync::{Mutex, MutexGuard, PoisonError, RwLock, RwLockReadGuard};
 use std::time::{Duration, Instant};
 
-use chrono::{MappedLocalTime, NaiveDateTime};
+use chrono::NaiveDateTime;
 use tokio::sync::watch;
 
 use super::accounts::{AccountError, Accounts};
@@ -16,7 +16,7 @@ use super::ledger::Ledger;
 use super::sessions::Sessions;
 use crate::facts::{ChainHead, Fact, Time};
 use crate::metrics;
-use crate::residents::{Home, ResidentId};
+use crate::residents::{Home, Offsets, ResidentId};
 use crate::store::{Key, Readable, SoundError, SoundPart, Stands, StoreError};
 
 /// How many facts are read from the record at a time.
@@ -86,13 +86,9 @@ pub struct Station {
     accounts: Mutex<Accounts>,
     pub(super) sessions: Sessions,
     clock: fn() -> Time,
-    zone: Option<Zone>,
+    offsets: Option<Offsets>,
     pub(super) secure: bool,
 }
-
-/// What a clock on the home's wall showed, as moments: none in the hour that is left out
-/// when the clocks are put forward, two in the one that comes twice.
-pub type Zone = fn(NaiveDateTime) -> MappedLocalTime<Time>;
 
 impl Station {
     /// A station on an open record. `secure` says that pages go out over TLS.
@@ -116,7 +112,7 @@ impl Station {
             accounts: Mutex::new(accounts),
             sessions: Sessions::default(),
             clock,
-            zone: None,
+            offsets: None,
             secure,
         };
         station.refresh()?;
@@ -134,12 +130,12 @@ impl Station {
         }
     }
 
-    /// The same in a zone whose offset from UTC changes with the season. Without one, that
-    /// of now is taken for all times.
+    /// The same where the clocks are changed with the season. Without this the offset of
+    /// now is taken for all times.
     #[must_use]
-    pub fn in_zone(self, zone: Zone) -> Self {
+    pub fn with_offsets(self, offsets: Offsets) -> Self {
         Self {
-            zone: Some(zone),
+            offsets: Some(offsets),
             ..self
         }
     }
@@ -148,11 +144,11 @@ impl Station {
     /// were two; none where there was none.
     #[must_use]
     pub fn moment(&self, shown: NaiveDateTime) -> Option<Time> {
-        let found = match self.zone {
-            Some(zone) => zone(shown),
-            None => shown.and_local_timezone(*self.now().offset()),
+        let found = match &self.offsets {
+            Some(offsets) => offsets.moments(shown),
+            None => Offsets::fixed(*self.now().offset()).moments(shown),
         };
-        found.earliest()
+        found.into_iter().next()
     }
 
     /// Opens the accounts that belong to a record: a file beside it. Returns

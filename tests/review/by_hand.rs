@@ -1,11 +1,9 @@
 //! A reading that was written on paper, entered by a nurse at the station.
 
-use std::cmp::Ordering;
-
 use axum::http::StatusCode;
-use chrono::{FixedOffset, MappedLocalTime, NaiveDate, NaiveDateTime, Timelike as _};
-use sayback::facts::{Body, Fact, ReadingRecord, Record, Time};
-use sayback::residents::ResidentId;
+use chrono::{DateTime, FixedOffset, Utc};
+use sayback::facts::{Body, Fact, ReadingRecord, Record};
+use sayback::residents::{Offsets, ResidentId};
 use sayback::review::Station;
 use sayback::review::accounts::Role;
 use sayback::review::acts::{Acting, proposed};
@@ -407,18 +405,13 @@ fn a_spoken_reading_says_nothing_of_a_nurse() {
 /// behind, four in summer, has it.
 #[test]
 fn a_time_is_taken_as_the_clock_on_the_wall_showed_it() {
-    fn zone(shown: NaiveDateTime) -> MappedLocalTime<Time> {
-        let hours = |it: i32| FixedOffset::west_opt(it * 3600).unwrap();
-        let at = |it: FixedOffset| shown.and_local_timezone(it).unwrap();
-        let spring = NaiveDate::from_ymd_opt(2026, 3, 8).unwrap();
-        match (shown.date().cmp(&spring), shown.hour()) {
-            (Ordering::Less, _) | (Ordering::Equal, 0..2) => MappedLocalTime::Single(at(hours(5))),
-            (Ordering::Equal, 2) => MappedLocalTime::None,
-            // Once in each of these nights, for the test.
-            (Ordering::Equal, 3) => MappedLocalTime::Ambiguous(at(hours(4)), at(hours(5))),
-            _ => MappedLocalTime::Single(at(hours(4))),
-        }
-    }
+    let utc = |text: &str| text.parse::<DateTime<Utc>>().unwrap();
+    let (forward, back) = (utc("2026-03-08T07:00:00Z"), utc("2026-11-01T06:00:00Z"));
+    let (from, to) = (utc("2026-01-01T00:00:00Z"), utc("2026-12-31T00:00:00Z"));
+    let offsets = Offsets::between(from, to, |at| {
+        let hours = if (forward..back).contains(&at) { 4 } else { 5 };
+        FixedOffset::west_opt(hours * 3600).unwrap()
+    });
     let folder = tempfile::tempdir().unwrap();
     let path = folder.path().join("record.db");
     let (accounts, _) = Station::accounts_beside(&path).unwrap();
@@ -433,12 +426,14 @@ fn a_time_is_taken_as_the_clock_on_the_wall_showed_it() {
         moment(&station, winter).unwrap(),
         "2026-03-07T09:05:00-05:00"
     );
-    let station = station.in_zone(zone);
+    let station = station.with_offsets(offsets);
     for (shown, is) in [
         (winter, Some("2026-03-07T09:05:00-05:00")),
         ("2026-03-08T02:30:00", None),
         ("2026-03-08T03:30:00", Some("2026-03-08T03:30:00-04:00")),
         ("2026-03-12T09:05:00", Some("2026-03-12T09:05:00-04:00")),
+        // Shown twice.
+        ("2026-11-01T01:30:00", Some("2026-11-01T01:30:00-04:00")),
     ] {
         assert_eq!(moment(&station, shown).as_deref(), is, "{shown}");
     }

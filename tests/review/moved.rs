@@ -10,20 +10,10 @@ use sayback::vitals::VitalSign;
 use uuid::Uuid;
 
 use super::by_hand::encoded;
+use super::made;
 use super::site::{Site, Visitor, text};
-use super::{conversation, made};
 
 /// A fast pulse of room one, bed one, that a nurse was not told of yet.
-fn after(words: &[&str]) -> Site {
-    let site = Site::of(4, 0);
-    let begins = made::now() - chrono::TimeDelta::minutes(20);
-    let facts = conversation::facts(&made::home(4), begins, words);
-    let mut store = Store::open(&site.record()).unwrap();
-    store.append(&facts.iter().collect::<Vec<_>>()).unwrap();
-    site.station.refresh().unwrap();
-    site
-}
-
 const FAST: [&str; 4] = ["room one bed one", "yes", "pulse one thirty", "yes"];
 
 fn read(site: &Site) -> Vec<Fact> {
@@ -46,7 +36,7 @@ async fn moves(nurse: &mut Visitor<'_>, id: Uuid, to: &str, more: &str) -> (Stat
 
 #[tokio::test]
 async fn it_is_retracted_with_the_one_and_stored_with_the_other() {
-    let site = after(&FAST);
+    let site = Site::after(&FAST);
     let wrong = read(&site)[0].clone();
     let before = site.facts().len();
     let mut nurse = site.visitor(Role::Nurse).await;
@@ -117,7 +107,7 @@ async fn it_is_retracted_with_the_one_and_stored_with_the_other() {
 
 #[tokio::test]
 async fn both_pages_and_both_charts_say_so() {
-    let site = after(&FAST);
+    let site = Site::after(&FAST);
     let wrong = read(&site)[0].clone();
     let mut nurse = site.visitor(Role::Nurse).await;
     let (status, page) = moves(&mut nurse, wrong.id, "AR-001", "").await;
@@ -174,7 +164,7 @@ async fn both_pages_and_both_charts_say_so() {
 async fn a_round_is_not_made_longer_by_it() {
     let mut words = FAST.to_vec();
     words.extend(["reported to nurse marlow", "yes", "end of round"]);
-    let site = after(&words);
+    let site = Site::after(&words);
     let wrong = read(&site)[0].clone();
     let round = || site.station.index().round(wrong.round).unwrap().clone();
     let before = round();
@@ -197,7 +187,7 @@ async fn a_round_is_not_made_longer_by_it() {
 
 #[tokio::test]
 async fn bad_input_moves_nothing_and_says_why() {
-    let site = after(&FAST);
+    let site = Site::after(&FAST);
     let id = read(&site)[0].id;
     let before = site.facts().len();
     let mut nurse = site.visitor(Role::Nurse).await;
@@ -242,7 +232,7 @@ async fn bad_input_moves_nothing_and_says_why() {
 
 #[tokio::test]
 async fn one_far_from_the_usual_is_looked_at_again() {
-    let site = after(&[
+    let site = Site::after(&[
         "room one bed one",
         "yes",
         "pulse one eight eight",

@@ -15,7 +15,7 @@ use sayback::store::{Key, Store};
 use tempfile::TempDir;
 use tower::ServiceExt as _;
 
-use super::made;
+use super::{conversation, made};
 
 pub const PASSWORD: &str = "teal kettle sings";
 
@@ -34,6 +34,17 @@ impl Site {
 
     pub fn of(residents: usize, days: u64) -> Self {
         Self::made(residents, days, false, None)
+    }
+
+    /// One whose record is this conversation, and nothing else.
+    pub fn after(words: &[&str]) -> Self {
+        let site = Self::of(4, 0);
+        let begins = made::now() - chrono::TimeDelta::minutes(20);
+        let facts = conversation::facts(&made::home(4), begins, words);
+        let mut store = Store::open(&site.record()).unwrap();
+        store.append(&facts.iter().collect::<Vec<_>>()).unwrap();
+        site.station.refresh().unwrap();
+        site
     }
 
     /// One in a home that keeps sound for so many days.

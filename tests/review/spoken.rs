@@ -2,11 +2,9 @@
 
 use sayback::facts::{Body, Fact};
 use sayback::review::accounts::Role;
-use sayback::store::Store;
 use uuid::Uuid;
 
 use super::site::Site;
-use super::{conversation, made};
 
 fn readings(site: &Site) -> Vec<(Uuid, String)> {
     let read = |it: Fact| match it.body {
@@ -17,20 +15,9 @@ fn readings(site: &Site) -> Vec<(Uuid, String)> {
     facts.filter_map(read).collect()
 }
 
-/// A station whose record is this conversation, and nothing else.
-fn after(words: &[&str]) -> Site {
-    let site = Site::of(4, 0);
-    let begins = made::now() - chrono::TimeDelta::minutes(20);
-    let facts = conversation::facts(&made::home(4), begins, words);
-    let mut store = Store::open(&site.record()).unwrap();
-    store.append(&facts.iter().collect::<Vec<_>>()).unwrap();
-    site.station.refresh().unwrap();
-    site
-}
-
 #[tokio::test]
 async fn a_moved_reading_is_retracted_in_one_record_and_stands_in_the_other() {
-    let site = after(&[
+    let site = Site::after(&[
         "room one bed one",
         "yes",
         "pulse one thirty",
@@ -69,7 +56,7 @@ async fn a_moved_reading_is_retracted_in_one_record_and_stands_in_the_other() {
 
 #[tokio::test]
 async fn a_correction_by_voice_shows_both_values_who_and_why() {
-    let site = after(&[
+    let site = Site::after(&[
         "room one bed one",
         "yes",
         "pulse one thirty regular",

@@ -117,7 +117,7 @@ pub fn read_back(
                 @for caution in &it.against { p.flag { (caution.say) } }
                 form method="post" action={ (path) "/enter" } {
                     (token(session))
-                    (carried(typed, SHOWN))
+                    (carried(typed))
                     input type="hidden" name=(SHOWN) value=(it.read_back.text());
                     @if !it.against.is_empty() {
                         label { "Why it was taken so all the same"
@@ -131,7 +131,7 @@ pub fn read_back(
                 }
                 form.inline method="post" action={ (path) "/read-back" } {
                     (token(session))
-                    (carried(typed, SHOWN))
+                    (carried(typed))
                     input type="hidden" name="again" value="on";
                     button { "No, change it" }
                     a.button href=(path) { "Leave it" }
@@ -142,8 +142,8 @@ pub fn read_back(
 }
 
 /// What was typed goes along unseen, but for what this page asks for itself.
-fn carried(typed: &Fields, but: &str) -> Markup {
-    let own = ["csrf", "again", WENT_ON, LOOKED_AGAIN, but];
+fn carried(typed: &Fields) -> Markup {
+    let own = ["csrf", "again", WENT_ON, LOOKED_AGAIN, SHOWN];
     html! {
         @for (name, value) in typed.all().filter(|(name, _)| !own.contains(name)) {
             input type="hidden" name=(name) value=(value);
