@@ -13,6 +13,9 @@ use crate::understanding::{Claim, Utterance};
 const AFTER_YES: Duration = Duration::milliseconds(280);
 /// People pause for less than this inside a reading.
 const AFTER_A_WHOLE: Duration = Duration::milliseconds(500);
+/// The recogniser may take silence for the end of a word that it does not know, and go on
+/// waiting: a reading would then be the end of the talk before it.
+const AFTER_UNKNOWN: Duration = Duration::seconds(1);
 
 impl Dialogue {
     /// The silence that ends an utterance with these words so far, or none where
@@ -22,7 +25,7 @@ impl Dialogue {
     pub fn pause_after(&self, state: &State, words: &str) -> Option<Duration> {
         // Talk that is no word of Sayback's may go on.
         if words.contains(UNKNOWN) {
-            return None;
+            return Some(AFTER_UNKNOWN);
         }
         match self.meaning(state, &Heard::from_text(words)).ok()? {
             Utterance::Yes(_) if state.waits_for_yes() => Some(AFTER_YES),
@@ -134,9 +137,16 @@ pub(super) mod tests {
             "pulse",
             "blood pressure one twenty over",
             "blood pressure one twenty over eighty",
-            "pulse seven two regular [unk]",
         ] {
             assert_eq!(after(&open, unfinished), None, "{unfinished}");
+        }
+    }
+
+    #[test]
+    fn what_is_not_known_is_waited_for_and_not_for_ever() {
+        let open = ["room nine", "yes"];
+        for talk in ["[unk]", "pulse seven two regular [unk]"] {
+            assert_eq!(after(&open, talk), Some(1_000), "{talk}");
         }
     }
 
