@@ -7,7 +7,8 @@ use super::state::State;
 use super::{Dialogue, Phase};
 use crate::grammar::Command;
 use crate::hearing::{Heard, UNKNOWN};
-use crate::understanding::{Claim, Utterance};
+use crate::residents::Resident;
+use crate::understanding::{Claim, Place, Utterance};
 
 /// A yes to what was read back needs no more words.
 const AFTER_YES: Duration = Duration::milliseconds(280);
@@ -35,6 +36,7 @@ impl Dialogue {
             Utterance::Part(part) if part.why.is_none() => Some(AFTER_A_WHOLE),
             // "Skip" and why, "go back" and where to.
             Utterance::Command(Command::Skip | Command::Back) => None,
+            Utterance::Place(place) if self.needs_no_bed(&place) => Some(AFTER_A_WHOLE),
             Utterance::Command(_)
             | Utterance::Skip(_)
             | Utterance::Called { alone: true, .. }
@@ -44,6 +46,18 @@ impl Dialogue {
             | Utterance::Reason(_) => Some(AFTER_A_WHOLE),
             _ => None,
         }
+    }
+
+    /// Whether a room, with its bed if that was said, is one resident's, and no other room's
+    /// number begins like it: "room four" may go on with "two".
+    fn needs_no_bed(&self, place: &Place) -> bool {
+        let Some(room) = &place.room else {
+            return false;
+        };
+        let longer = |it: &Resident| it.room != *room && it.room.starts_with(room.as_str());
+        let in_bed = |it: &&Resident| place.bed.is_none() || it.bed == place.bed;
+        self.home.in_room(room).filter(in_bed).count() == 1
+            && !self.home.residents.iter().any(longer)
     }
 }
 
@@ -113,6 +127,12 @@ pub(super) mod tests {
             ("go back", None),
             ("next", Some(500)),
             ("rosa delgado", Some(500)),
+            // Nobody else has room nine, or one whose number begins so.
+            ("room nine", Some(500)),
+            ("room four", None),
+            ("room four bed two", Some(500)),
+            ("room", None),
+            ("room seventy", None),
             ("this is dana whitlock", None),
         ] {
             assert_eq!(after(&[], said), pause, "{said}");
