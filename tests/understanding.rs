@@ -361,6 +361,18 @@ fn a_rival_transcript_puts_what_was_heard_in_doubt() {
     assert_eq!(show_all(&found.unwrap()), either);
     let found = with_rival("pulse fifty weak", "pulse fifty", near);
     assert_eq!(show_all(&found.unwrap()), "pulse 50 /min, weak");
+    // That it was not taken at all is another claim.
+    for refused in ["pulse fifty refused", "pulse refused"] {
+        let found = with_rival("pulse fifty weak", refused, near);
+        let shown = show_all(&found.unwrap());
+        assert!(shown.starts_with("pulse? Unsure"), "{refused}: {shown}");
+        let found = with_rival("respiration fourteen", refused, near);
+        assert_eq!(
+            show_all(&found.unwrap()),
+            "respiration 14 /min",
+            "{refused}"
+        );
+    }
     let found = with_rival("pulse fifty regular", "the pulse fifty regular", near);
     assert_eq!(show_all(&found.unwrap()), "pulse 50 /min, regular");
     let found = with_rival("respiration fourteen", "respiration forty", near + 0.02);

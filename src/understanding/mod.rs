@@ -267,27 +267,33 @@ const DOUBTED_WORD: f32 = 0.5;
 /// the best one, and the other claims. Transcripts that claim nothing
 /// clear about this vital sign say nothing about its value, unless what they
 /// lack is words beside the number: speech that fits no word, or a word more than
-/// the best one has, which may have been a digit.
+/// the best one has, which may have been a digit. That it was not taken is another claim.
 fn share_of(best: &Measurement, words: usize, others: &[Other]) -> (f32, Vec<Rival>) {
     let (mut same, mut other) = (1.0, 0.0);
     let mut rivals = Vec::new();
     for it in others {
-        let Ok(Utterance::Readings {
-            claims, unclear, ..
-        }) = &it.meaning
-        else {
-            continue;
+        let (claims, unclear) = match &it.meaning {
+            Ok(Utterance::Readings {
+                claims, unclear, ..
+            }) => (claims, unclear),
+            Ok(Utterance::NotTaken { signs, .. }) if signs.contains(&best.sign()) => {
+                other += it.weight;
+                continue;
+            }
+            _ => continue,
         };
         let of_sign = claims.iter().map(|it| &it.measurement);
         let of_sign: Vec<_> = of_sign.filter(|it| it.sign() == best.sign()).collect();
         let more = it.lost || it.words > words;
         let gap = |it: &Unclear| it.sign == best.sign() && it.why == Why::Gap;
+        let refused =
+            |it: &Unclear| it.sign == best.sign() && matches!(it.why, Why::OrNotTaken(..));
         if of_sign.iter().any(|it| !differs(best, it)) {
             same += it.weight;
         } else if let Some(first) = of_sign.first() {
             other += it.weight;
             add(&mut rivals, first, it.weight);
-        } else if more && unclear.iter().any(gap) {
+        } else if (more && unclear.iter().any(gap)) || unclear.iter().any(refused) {
             other += it.weight;
         }
     }
