@@ -235,8 +235,10 @@ impl Page {
             touches,
             key: KEY.into(),
             local: true,
+            secure: false,
             home: Arc::new(HOME.clone()),
             pins: None,
+            tablet: None,
         };
         Self {
             app: sayback::bedside::app(link),

@@ -11,6 +11,8 @@ mod metered;
 #[path = "live_round/screen.rs"]
 mod screen;
 mod sound;
+#[path = "live_round/tablet.rs"]
+mod tablet;
 
 use std::cell::OnceCell;
 use std::io::{BufRead, BufReader, Read};

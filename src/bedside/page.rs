@@ -10,8 +10,9 @@ use crate::residents::Speech;
 use crate::round::Shown;
 
 /// The whole page. `key` is what every form must bring back; `note` is what
-/// became of the last one, where that must be said.
-pub fn page(view: &View, key: &str, note: Option<&str>) -> Markup {
+/// became of the last one, where that must be said; `tablet` is whether it can give
+/// its sound to the round.
+pub fn page(view: &View, key: &str, note: Option<&str>, tablet: bool) -> Markup {
     html! {
         (DOCTYPE)
         html lang="en" {
@@ -25,9 +26,16 @@ pub fn page(view: &View, key: &str, note: Option<&str>) -> Markup {
                 link rel="stylesheet" href="/style.css";
                 link rel="icon" href="data:,";
                 script src="/page.js" defer {}
+                @if tablet { script src="/sound.js" defer {} }
             }
             body {
                 p #note role="alert" hidden[note.is_none()] { (note.unwrap_or_default()) }
+                @if tablet {
+                    div #sound hidden {
+                        p role="status" {}
+                        button type="button" { "Use this device\u{2019}s microphone and loudspeaker" }
+                    }
+                }
                 div #screen { (screen(view, key)) }
                 (by_hand(view, key))
             }

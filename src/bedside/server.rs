@@ -8,8 +8,9 @@ use std::time::Duration;
 
 use axum::Router;
 use axum::body::Bytes;
+use axum::extract::ws::WebSocketUpgrade;
 use axum::extract::{Request, State};
-use axum::http::{HeaderMap, StatusCode, header};
+use axum::http::{HeaderMap, HeaderName, StatusCode, header};
 use axum::middleware::{Next, from_fn, from_fn_with_state};
 use axum::response::sse::{Event, KeepAlive, Sse};
 use axum::response::{IntoResponse, Redirect, Response};
@@ -22,6 +23,7 @@ use tokio_stream::{Stream, StreamExt as _};
 use super::hand::{ANSWER, WORDS};
 use super::page;
 use super::screen::{Bedside, first};
+use super::tablet::{LONGEST_MESSAGE, Tablet};
 use super::view::View;
 use crate::card;
 use crate::dialogue::{Dialogue, Event as Given, STALE, Touched};
@@ -33,7 +35,7 @@ use crate::review::accounts::random_token;
 use crate::review::fields::Fields;
 use crate::review::sessions::same;
 use crate::review::{
-    LIVE, always, answer_apart, bounded, cookie, from_own_site, own_name, set_cookie,
+    Certificate, LIVE, always, answer_apart, bounded, cookie, from_own_site, own_name, set_cookie,
 };
 use crate::round::Pins;
 use crate::understanding::typed;
@@ -47,6 +49,10 @@ const LONGEST: usize = 200;
 
 const STYLE: &str = include_str!("assets/style.css");
 const SCRIPT: &str = include_str!("assets/page.js");
+const SOUND: &str = include_str!("assets/sound.js");
+const BLOCKS: &str = include_str!("assets/blocks.js");
+/// A page may use the microphone of the device that it is on, and nothing else there.
+const MICROPHONE: &str = "camera=(), geolocation=(), microphone=(self), payment=(), usb=()";
 
 /// What the page and the round share.
 #[derive(Clone)]
@@ -59,10 +65,24 @@ pub struct Link {
     pub key: Arc<str>,
     /// Only this machine can reach the page, and may have the key.
     pub local: bool,
+    /// The page goes out over TLS only.
+    pub secure: bool,
     /// The home, whose staff sign on.
     pub home: Arc<Home>,
     /// Their PINs; without any, nobody signs on here.
     pub pins: Option<Arc<Mutex<Pins>>>,
+    /// Where a page may give its microphone and loudspeaker to the round.
+    pub tablet: Option<Arc<Tablet>>,
+}
+
+/// Where the page is to be, and what it is to be there.
+pub struct Place {
+    /// The address to answer on.
+    pub address: SocketAddr,
+    /// The home's own certificate; the page then goes out over TLS only.
+    pub certificate: Option<Certificate>,
+    /// Where a page may give its microphone and loudspeaker to the round.
+    pub tablet: Option<Arc<Tablet>>,
 }
 
 /// Opens the page of a round that is about to begin, on a thread of its own.
@@ -70,13 +90,18 @@ pub struct Link {
 /// open.
 ///
 /// # Errors
-/// What is wrong with the address, in words.
+/// What is wrong with the address or the certificate, in words.
 pub fn open(
-    address: SocketAddr,
+    place: Place,
     dialogue: &Dialogue,
     now: Time,
     pins: Option<Pins>,
 ) -> Result<(Bedside, mpsc::Receiver<Given>, String), String> {
+    let Place {
+        address,
+        certificate,
+        tablet,
+    } = place;
     let wrong = |error: std::io::Error| format!("the screen cannot be at {address}: {error}");
     let listener = TcpListener::bind(address).map_err(wrong)?;
     let at = listener.local_addr().map_err(wrong)?;
@@ -87,24 +112,28 @@ pub fn open(
         touches,
         key: random_token().map_err(|it| it.to_string())?.into(),
         local: at.ip().is_loopback(),
+        secure: certificate.is_some(),
         home: Arc::new(dialogue.home().clone()),
         pins: pins.map(|it| Arc::new(Mutex::new(it))),
+        tablet,
     };
+    let scheme = if link.secure { "https" } else { "http" };
     let url = if link.local {
-        format!("http://{at}/")
+        format!("{scheme}://{at}/")
     } else {
-        format!("http://{at}/?key={}", link.key)
+        format!("{scheme}://{at}/?key={}", link.key)
     };
-    answer_apart("the bedside screen", listener, app(link)).map_err(wrong)?;
+    answer_apart("the bedside screen", listener, certificate, app(link))?;
     Ok((Bedside::new(to), given, url))
 }
 
 /// The page.
 pub fn app(link: Link) -> Router {
-    Router::new()
+    let pages = Router::new()
         .route("/", get(whole))
         .route("/screen", get(part))
         .route("/live", get(live))
+        .route("/sound", get(sound))
         .route("/say", post(say))
         .route("/sign-on", post(sign_on))
         .route("/sign-off", post(sign_off))
@@ -114,12 +143,26 @@ pub fn app(link: Link) -> Router {
             "/page.js",
             get(|| file("text/javascript; charset=utf-8", SCRIPT)),
         )
+        .route(
+            "/sound.js",
+            get(|| file("text/javascript; charset=utf-8", SOUND)),
+        )
+        .route(
+            "/blocks.js",
+            get(|| file("text/javascript; charset=utf-8", BLOCKS)),
+        )
         .route("/card", get(card_page))
         .route(
             "/card.css",
             get(|| file("text/css; charset=utf-8", card::STYLE)),
-        )
-        .layer(from_fn(own_name))
+        );
+    // Over TLS the home's certificate says which name is its own.
+    let pages = if link.secure {
+        pages
+    } else {
+        pages.layer(from_fn(own_name))
+    };
+    pages
         .layer(from_fn(always))
         .layer(from_fn(bounded))
         .layer(from_fn_with_state("bedside", count_request))
@@ -148,14 +191,38 @@ async fn with_key(State(link): State<Link>, request: Request, next: Next) -> Res
     }
     let query = Fields::parse(request.uri().query().unwrap_or_default().as_bytes());
     if request.uri().path() == "/" && (link.local || same(query.get("key"), &link.key)) {
-        let cookie = set_cookie(KEY_COOKIE, &link.key, false);
+        let cookie = set_cookie(KEY_COOKIE, &link.key, link.secure);
         return ([(header::SET_COOKIE, cookie)], Redirect::to("/")).into_response();
     }
     refused("Open the address that Sayback printed when it was started; it was started anew since.")
 }
 
-async fn whole(State(link): State<Link>) -> Markup {
-    page::page(&link.views.borrow(), &link.key, None)
+async fn whole(State(link): State<Link>) -> Response {
+    let page = link.page(None);
+    if link.tablet.is_none() {
+        return page.into_response();
+    }
+    let allowed = HeaderName::from_static("permissions-policy");
+    ([(allowed, MICROPHONE)], page).into_response()
+}
+
+impl Link {
+    fn page(&self, note: Option<&str>) -> Markup {
+        page::page(&self.views.borrow(), &self.key, note, self.tablet.is_some())
+    }
+}
+
+/// The microphone and the loudspeaker of a page.
+async fn sound(State(link): State<Link>, headers: HeaderMap, page: WebSocketUpgrade) -> Response {
+    let Some(tablet) = link.tablet else {
+        return refused("This round has a microphone of its own.");
+    };
+    if !from_own_site(&headers) {
+        return refused("That was not from the bedside page. Load the page again.");
+    }
+    page.max_message_size(LONGEST_MESSAGE)
+        .max_frame_size(LONGEST_MESSAGE)
+        .on_upgrade(async move |socket| tablet.serve(socket).await)
 }
 
 async fn part(State(link): State<Link>) -> Markup {
@@ -201,8 +268,7 @@ impl Form {
         if self.scripted {
             return (status, why.to_owned()).into_response();
         }
-        let page = page::page(&self.link.views.borrow(), &self.link.key, Some(why));
-        (status, page).into_response()
+        (status, self.link.page(Some(why))).into_response()
     }
 
     /// Gives it to the round.

@@ -1,7 +1,6 @@
 //! What each command does.
 
 use std::io::Write;
-use std::net::SocketAddr;
 use std::path::{Path, PathBuf};
 use std::time::Duration;
 
@@ -9,22 +8,15 @@ use sayback::devices::{Direction, devices};
 use sayback::dialogue::Dialogue;
 use sayback::facts::{Fact, residents_with_ranges};
 use sayback::grammar::Grammar;
-use sayback::hearing::Microphone;
 use sayback::metrics::Counted;
-use sayback::residents::{Home, Staff};
-use sayback::round::{
-    Both, Live, Mouth, Rehearsal, Screen, Script, Silent, Terminal, Tutorial, ear_for,
-};
+use sayback::round::{Both, Mouth, Rehearsal, Screen, Script, Silent, Terminal, ear_for};
 use sayback::speaking::{Cached, Espeak, EspeakSettings, Piper, Player, Tee};
-use sayback::store::{Readable, Store};
-use sayback::sync::{Link, Linked};
+use sayback::store::Readable;
 
 use super::export::left_out;
 use super::home::{limits, read_home, roster};
-use super::members::{linked, recorder_of};
-use super::screen::{Watched, page, print_card};
-use super::show::LevelBar;
-use super::staff::{existing, member, no_pins, sign_on, staff};
+use super::screen::{Watched, at, page, print_card};
+use super::staff::{member, no_pins, staff};
 use super::table::{record_table, stored_table};
 use super::understand::{hear, understand};
 use super::{Command, End, Model, VoiceArgs, VoiceName, accounts, vault};
@@ -71,37 +63,7 @@ pub fn run(command: Command) -> Result<End, Message> {
             };
             rehearse(&script, &model, &voice, (store, said), silent, &watched)
         }
-        Command::Listen {
-            home,
-            tutorial: _,
-            signed_on,
-            model,
-            voice,
-            store,
-            microphone,
-            speaker,
-            said,
-            screen,
-            link,
-            metrics,
-        } => {
-            metrics.open()?;
-            let link = recorder_of(link.as_deref(), home.as_deref())?;
-            let home = home.as_deref().map(read_home).transpose()?;
-            let who = match home {
-                Some(home) => Some((
-                    sign_on(&home, &store, &signed_on, screen.screen.is_some())?,
-                    home,
-                )),
-                None => None,
-            };
-            let sound = Sound {
-                microphone: microphone.as_deref(),
-                speaker: speaker.as_deref(),
-                said: said.as_deref(),
-            };
-            listen(who, &store, &model, &voice, &sound, screen.screen, link)
-        }
+        Command::Listen(arguments) => super::listen::listen(&arguments),
         Command::Send(arguments) => super::members::send(&arguments),
         Command::Home(command) => super::members::home(command),
         Command::Card { text } => print_card(text),
@@ -173,7 +135,7 @@ fn rehearse(
     let mut terminal = Terminal::new(anstream::stdout(), &aide.name, &home);
     let quiet = watched.quiet;
     let screen: &mut dyn Screen = if quiet { &mut Silent } else { &mut terminal };
-    let (mut page, touches) = page(watched.screen, &dialogue, script.at, None)?;
+    let (mut page, touches) = page(watched.screen.map(at), &dialogue, script.at, None)?;
     let mut both;
     let screen: &mut dyn Screen = if let Some(page) = &mut page {
         both = Both(screen, page);
@@ -216,79 +178,6 @@ fn rehearse(
     } else {
         End::Unmet
     })
-}
-
-/// What a live round hears with, speaks with, and keeps of what it says.
-struct Sound<'a> {
-    microphone: Option<&'a str>,
-    speaker: Option<&'a str>,
-    said: Option<&'a Path>,
-}
-
-/// A live round of an aide in a home, or practice where there is none.
-fn listen(
-    who: Option<(Vec<Staff>, Home)>,
-    store: &Path,
-    model: &Model,
-    voice: &VoiceArgs,
-    sound: &Sound<'_>,
-    address: Option<SocketAddr>,
-    link: Option<(Link, PathBuf)>,
-) -> Result<End, Message> {
-    let microphone = Microphone::open(sound.microphone).map_err(message)?;
-    let mut mouth = mouth(voice)?;
-    if !matches!(voice.voice, VoiceName::None) {
-        mouth = mouth.with_player(Player::open(sound.speaker).map_err(message)?);
-    }
-    if let Some(said) = sound.said {
-        let tee = Tee::create(said).map_err(|error| format!("{}: {error}", said.display()))?;
-        mouth = mouth.with_tee(tee);
-    }
-    let grammar = Grammar::standard();
-    let (mut store, dialogue, tutorial, pins) = if let Some((staff, home)) = who {
-        let pins = existing(store)?;
-        let mut store = vault::start(store)?;
-        super::sound::start(&mut store, &home)?;
-        let home = residents_with_ranges(&home, &store.readable().map_err(message)?.facts);
-        let mut dialogue = Dialogue::for_staff(home, staff, &grammar).map_err(message)?;
-        dialogue.set_offsets(super::clock::offsets_here());
-        (store, dialogue, None, pins)
-    } else {
-        let dialogue = Tutorial::dialogue(&grammar).map_err(message)?;
-        let tutorial = Tutorial::new(&dialogue, chrono::Local::now().fixed_offset());
-        let store = Store::in_memory().map_err(message)?;
-        (store, dialogue, Some(tutorial), None)
-    };
-    let ear = ear_for(&model_folder(model)?, &grammar, dialogue.home()).map_err(message)?;
-    let linked = linked(link, store.path())?;
-    let aide = dialogue.staff().first().map_or("aide", |it| &it.name);
-    let mut screen = LevelBar::new(aide, dialogue.home(), microphone.name());
-    let (mut page, touches) = page(address, &dialogue, None, pins)?;
-    let mut both;
-    let screen: &mut dyn Screen = if let Some(page) = &mut page {
-        both = Both(&mut screen, page);
-        &mut both
-    } else {
-        &mut screen
-    };
-    let mut counted = Counted::new(&dialogue);
-    let live = Live {
-        dialogue: &dialogue,
-        store: &mut store,
-        ear,
-        microphone,
-        mouth,
-        screen: &mut Both(screen, &mut counted),
-        touches,
-        tutorial,
-        link: linked.as_ref().map(Linked::status),
-    };
-    let runtime = tokio::runtime::Builder::new_current_thread()
-        .enable_all()
-        .build();
-    let run = runtime.map_err(message)?.block_on(live.run());
-    run.map_err(message)?;
-    Ok(End::Done)
 }
 
 fn record(path: &Path, json: bool) -> Result<End, Message> {
@@ -341,7 +230,7 @@ pub fn model_folder(model: &Model) -> Result<PathBuf, Message> {
     })
 }
 
-fn mouth(arguments: &VoiceArgs) -> Result<Mouth, Message> {
+pub fn mouth(arguments: &VoiceArgs) -> Result<Mouth, Message> {
     Ok(match arguments.voice {
         VoiceName::None => Mouth::default(),
         VoiceName::Espeak => {

@@ -6,6 +6,7 @@ mod commands;
 mod doctor;
 mod export;
 mod home;
+mod listen;
 mod log;
 mod members;
 mod screen;
@@ -24,6 +25,7 @@ use std::process::ExitCode;
 use clap::{Args, Parser, Subcommand, ValueEnum};
 use sayback::grammar::Expect;
 use sayback::metrics;
+use sayback::review::Certificate;
 use sayback::vitals::VitalSign;
 
 /// Offline, hands-free voice recorder for a vital-signs round.
@@ -130,43 +132,7 @@ enum Command {
         metrics: MetricsArgs,
     },
     /// Listen: a live round with microphone and loudspeaker
-    Listen {
-        /// The home's file: residents, nurses and aides
-        #[arg(long, required_unless_present = "tutorial")]
-        home: Option<PathBuf>,
-        /// Practise: two minutes in an invented home, step by step; nothing is stored
-        #[arg(long, conflicts_with_all = ["home", "signed_on", "store", "metrics"])]
-        tutorial: bool,
-        /// Who signs on, by name; may be given several times. Where PINs are set
-        /// each is asked for one, here or on the screen; without any, the first aide
-        /// of the home records
-        #[arg(long, value_name = "NAME", alias = "aide")]
-        signed_on: Vec<String>,
-        #[command(flatten)]
-        model: Model,
-        #[command(flatten)]
-        voice: VoiceArgs,
-        /// The record to append to
-        #[arg(long, default_value = "record.db")]
-        store: PathBuf,
-        /// The microphone, by name or part of it; see `sayback devices`
-        #[arg(long)]
-        microphone: Option<String>,
-        /// The loudspeaker, by name or part of it
-        #[arg(long)]
-        speaker: Option<String>,
-        /// WAV file of everything Sayback says
-        #[arg(long)]
-        said: Option<PathBuf>,
-        #[command(flatten)]
-        screen: ScreenArgs,
-        /// This recorder's link file: what is recorded goes to the home when it can
-        /// be reached, and what others recorded comes from there
-        #[arg(long, value_name = "FILE", requires = "home")]
-        link: Option<PathBuf>,
-        #[command(flatten)]
-        metrics: MetricsArgs,
-    },
+    Listen(listen::Arguments),
     /// Send what is recorded to the home, once, and fetch what is there
     ///
     /// `listen --link` does so by itself.
@@ -269,6 +235,23 @@ struct ScreenArgs {
     /// answers by hand there; a rehearsal then goes on by hand after its script
     #[arg(long, value_name = "ADDRESS")]
     screen: Option<SocketAddr>,
+}
+
+#[derive(Args)]
+struct TlsArgs {
+    /// The home's own certificate, PEM; pages then go out over TLS only
+    #[arg(long, requires = "tls_key")]
+    tls_cert: Option<PathBuf>,
+    /// The certificate's private key, PEM
+    #[arg(long, requires = "tls_cert")]
+    tls_key: Option<PathBuf>,
+}
+
+impl TlsArgs {
+    fn certificate(&self) -> Option<Certificate> {
+        let (chain, key) = (self.tls_cert.clone()?, self.tls_key.clone()?);
+        Some(Certificate { chain, key })
+    }
 }
 
 #[derive(Args)]

@@ -4,7 +4,7 @@ use std::io::Write;
 use std::net::SocketAddr;
 use std::time::Duration;
 
-use sayback::bedside::{self, Bedside};
+use sayback::bedside::{self, Bedside, Place};
 use sayback::card;
 use sayback::dialogue::{Dialogue, Event};
 use sayback::facts::Time;
@@ -24,17 +24,18 @@ pub struct Watched {
 
 /// The page of a round, where one is wanted, and what is given on it by hand.
 pub fn page(
-    address: Option<SocketAddr>,
+    place: Option<Place>,
     dialogue: &Dialogue,
     at: Option<Time>,
     pins: Option<Pins>,
 ) -> Result<(Option<Bedside>, Option<mpsc::Receiver<Event>>), Message> {
-    let Some(address) = address else {
+    let Some(place) = place else {
         return Ok((None, None));
     };
+    let (address, secure) = (place.address, place.certificate.is_some());
     let now = at.unwrap_or_else(|| chrono::Local::now().fixed_offset());
-    let (page, touches, url) = bedside::open(address, dialogue, now, pins)?;
-    if !address.ip().is_loopback() {
+    let (page, touches, url) = bedside::open(place, dialogue, now, pins)?;
+    if !secure && !address.ip().is_loopback() {
         anstream::eprintln!(
             "sayback: WARNING: {address} can be reached by other machines, and anyone on the network \
              can read what is sent. Whoever has the address below can answer."
@@ -42,6 +43,15 @@ pub fn page(
     }
     anstream::println!("The bedside screen is at {url}");
     Ok((Some(page), Some(touches)))
+}
+
+/// The address of a page, of which no more is wanted.
+pub const fn at(address: SocketAddr) -> Place {
+    Place {
+        address,
+        certificate: None,
+        tablet: None,
+    }
 }
 
 /// Prints the card of what can be said.

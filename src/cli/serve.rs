@@ -8,12 +8,12 @@ use std::time::Duration;
 use clap::Args;
 use sayback::facts::Time;
 use sayback::review::accounts::{self, Accounts};
-use sayback::review::{Certificate, Station, serve as answer};
+use sayback::review::{Station, serve as answer};
 use sayback::sync::{HomeLedger, Link, SyncError};
 
 use super::clock::offsets_here;
 use super::home::read_home;
-use super::{End, MetricsArgs, vault};
+use super::{End, MetricsArgs, TlsArgs, vault};
 
 /// What `serve` is given.
 #[derive(Args)]
@@ -35,12 +35,8 @@ pub struct Arguments {
     /// The address to answer on; only this machine unless told otherwise
     #[arg(long, default_value = "127.0.0.1:8470")]
     listen: SocketAddr,
-    /// The home's own certificate, PEM; pages then go out over TLS only
-    #[arg(long, requires = "tls_key")]
-    tls_cert: Option<PathBuf>,
-    /// The certificate's private key, PEM
-    #[arg(long, requires = "tls_cert")]
-    tls_key: Option<PathBuf>,
+    #[command(flatten)]
+    tls: TlsArgs,
     #[command(flatten)]
     metrics: MetricsArgs,
 }
@@ -48,7 +44,7 @@ pub struct Arguments {
 impl Arguments {
     /// Whether pages go out over TLS.
     const fn secure(&self) -> bool {
-        self.tls_cert.is_some()
+        self.tls.tls_cert.is_some()
     }
 }
 
@@ -145,8 +141,7 @@ fn accounts(arguments: &Arguments, beside: &Path) -> Result<Accounts, String> {
 }
 
 fn answer_until_interrupted(arguments: &Arguments, station: Station) -> Result<End, String> {
-    let certificate = arguments.tls_cert.clone().zip(arguments.tls_key.clone());
-    let certificate = certificate.map(|(chain, key)| Certificate { chain, key });
+    let certificate = arguments.tls.certificate();
     let secure = certificate.is_some();
     let runtime = tokio::runtime::Builder::new_multi_thread()
         .worker_threads(2)

@@ -10,9 +10,10 @@ use cpal::traits::{DeviceTrait, StreamTrait};
 use cpal::{ErrorKind, FromSample, Sample, SampleFormat, SizedSample, Stream};
 use tokio::sync::mpsc;
 
+use super::feed::Feed;
 use super::link::{Link, Step};
 use super::mute::Mute;
-use super::resample::{Resampler, to_i16};
+use super::resample::Resampler;
 use super::wav::RATE;
 use crate::devices::{Chosen, DeviceError, Direction, Faults, choose};
 
@@ -52,33 +53,38 @@ impl Microphone {
     /// [`DeviceError`] says what is missing and which devices there are. After
     /// this, a device that fails is an event and not an error.
     pub fn open(wanted: Option<&str>) -> Result<Self, DeviceError> {
-        let (sender, events) = mpsc::channel(BACKLOG);
+        let (mut microphone, feed) = Self::fed(String::new());
         let (opened, result) = sync_channel(1);
-        let mute = Mute::default();
-        let closed = Arc::new(AtomicBool::new(false));
         let keeper = Keeper {
             wanted: wanted.map(str::to_owned),
-            mute: mute.clone(),
-            events: sender,
-            closed: Arc::clone(&closed),
-            dropped: 0,
+            feed,
         };
         // On some systems a stream may not leave the thread that opened it.
         std::thread::spawn(move || keeper.run(&opened));
-        let name = result.recv().unwrap_or_else(|_| {
+        microphone.name = result.recv().unwrap_or_else(|_| {
             let reason = "its thread ended".to_owned();
             Err(DeviceError::None {
                 direction: Direction::Input,
                 reason,
             })
         })?;
-        Ok(Self {
+        Ok(microphone)
+    }
+
+    /// A microphone that is no device of this machine, and what its sound goes into.
+    #[must_use]
+    pub fn fed(name: String) -> (Self, Feed) {
+        let (sender, events) = mpsc::channel(BACKLOG);
+        let (mute, closed) = (Mute::default(), Arc::new(AtomicBool::new(false)));
+        let feed = Feed::new(sender, mute.clone(), Arc::clone(&closed));
+        let microphone = Self {
             events,
             waiting: VecDeque::new(),
             mute,
             name,
             closed,
-        })
+        };
+        (microphone, feed)
     }
 
     /// The next event; `None` only if the thread behind this has died. Nothing
@@ -142,10 +148,7 @@ struct Open {
 /// Keeps the stream open, on its own thread.
 struct Keeper {
     wanted: Option<String>,
-    mute: Mute,
-    events: mpsc::Sender<MicrophoneEvent>,
-    closed: Arc<AtomicBool>,
-    dropped: u64,
+    feed: Feed,
 }
 
 impl Keeper {
@@ -161,15 +164,15 @@ impl Keeper {
             }
         };
         let mut link = Link::opened(Instant::now());
-        while !self.closed.load(Ordering::SeqCst) {
+        while !self.feed.is_closed() {
             let mut failure = None;
             if let Some(stream) = &mut open {
                 match stream.blocks.recv_timeout(TICK) {
                     Ok(FromDevice::Block(block)) => {
                         if link.sound(Instant::now()) {
-                            self.tell(MicrophoneEvent::Back);
+                            self.feed.tell_blocking(MicrophoneEvent::Back);
                         }
-                        self.pass_on(&mut stream.resampler, &block);
+                        self.feed.sound(stream.resampler.push_16_bits(&block));
                     }
                     Ok(FromDevice::Failed(reason)) => failure = Some(reason),
                     Err(RecvTimeoutError::Timeout) => {}
@@ -186,7 +189,7 @@ impl Keeper {
             if let Some(reason) = failure {
                 // Told before the stream is closed, which can take a while.
                 if link.failed(Instant::now()) {
-                    self.tell(MicrophoneEvent::Lost(reason));
+                    self.feed.tell_blocking(MicrophoneEvent::Lost(reason));
                 }
                 open = None;
             }
@@ -217,31 +220,6 @@ impl Keeper {
                 resampler,
             },
         ))
-    }
-
-    fn pass_on(&mut self, resampler: &mut Resampler, block: &[f32]) {
-        let mut samples = Vec::new();
-        resampler.push(block, &mut samples);
-        if samples.is_empty() || self.mute.is_deaf_at(Instant::now()) {
-            return;
-        }
-        let frames = samples.into_iter().map(to_i16).collect();
-        match self.events.try_send(MicrophoneEvent::Frames(frames)) {
-            Ok(()) | Err(mpsc::error::TrySendError::Closed(_)) => {}
-            Err(mpsc::error::TrySendError::Full(_)) => {
-                self.dropped += 1;
-                if self.dropped.is_power_of_two() {
-                    tracing::warn!(blocks = self.dropped, "sound came faster than it was heard");
-                }
-            }
-        }
-    }
-
-    /// Says something that must not be dropped, however full the backlog is.
-    fn tell(&self, event: MicrophoneEvent) {
-        if self.events.blocking_send(event).is_err() {
-            self.closed.store(true, Ordering::SeqCst);
-        }
     }
 }
 

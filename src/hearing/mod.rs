@@ -7,6 +7,7 @@
 mod adapted;
 mod again;
 mod alternatives;
+mod feed;
 mod frames;
 mod gate;
 mod heard;
@@ -25,11 +26,11 @@ mod recognizer;
 mod resample;
 mod sound;
 mod steady;
-pub use steady::Steady;
 mod tuning;
 mod wav;
 
 pub use alternatives::heard_in;
+pub use feed::Feed;
 pub use heard::{Alternative, By, Heard, UNKNOWN, Word};
 pub use kernels::with_best_kernels;
 pub use language::Words;
@@ -42,6 +43,7 @@ pub use resample::{
     HIGHEST_RATE, LOWEST_RATE, Resampler, UnsupportedRate, resample, to_f32, to_i16,
 };
 pub use sound::Sound;
+pub use steady::Steady;
 pub use wav::{
     LONGEST_SECONDS, MOST_CHANNELS, RATE, WavError, read_wav, read_wav_at_own_rate, read_wav_bytes,
     wav_bytes, write_wav,

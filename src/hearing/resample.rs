@@ -80,6 +80,13 @@ impl Resampler {
         self.run(out);
     }
 
+    /// Takes samples in, and gives those that are ready, 16 bits each.
+    pub fn push_16_bits(&mut self, input: &[f32]) -> Vec<i16> {
+        let mut ready = Vec::new();
+        self.push(input, &mut ready);
+        ready.into_iter().map(to_i16).collect()
+    }
+
     /// Appends what is still inside to `out`, and starts afresh. The total
     /// output is the total input times the ratio of the rates, rounded up.
     pub fn finish(&mut self, out: &mut Vec<f32>) {

@@ -32,7 +32,7 @@ pub fn open(address: SocketAddr) -> Result<SocketAddr, String> {
         .route("/metrics", get(metrics))
         .layer(from_fn(own_name))
         .layer(from_fn(always));
-    answer_apart("the metrics", listener, app).map_err(wrong)?;
+    answer_apart("the metrics", listener, None, app)?;
     Ok(at)
 }
 

@@ -61,26 +61,40 @@ pub async fn serve(
         }
     });
     tokio::spawn(Arc::clone(&station).keep_up());
-    let pages = app(station).into_make_service();
-    match certificate {
-        None => {
-            let server = axum_server::from_tcp(listener).map_err(wrong)?;
-            let server = impatient(server.acceptor(Places::new()));
-            ready(address);
-            server.handle(handle).serve(pages).await.map_err(wrong)
-        }
-        Some(Certificate { chain, key }) => {
-            let config = RustlsConfig::from_pem_file(&chain, &key);
-            let config = config.await.map_err(|error| {
-                let (chain, key) = (chain.display(), key.display());
-                format!("the certificate {chain} with the key {key} can't be used: {error}")
-            })?;
-            let server = axum_server::from_tcp(listener).map_err(wrong)?;
+    let tls = match certificate {
+        Some(certificate) => Some(certificate.read().await?),
+        None => None,
+    };
+    ready(address);
+    answer(listener, tls, app(station), handle)
+        .await
+        .map_err(wrong)
+}
+
+impl Certificate {
+    async fn read(&self) -> Result<RustlsConfig, String> {
+        let config = RustlsConfig::from_pem_file(&self.chain, &self.key);
+        config.await.map_err(|error| {
+            let (chain, key) = (self.chain.display(), self.key.display());
+            format!("the certificate {chain} with the key {key} can't be used: {error}")
+        })
+    }
+}
+
+async fn answer(
+    listener: TcpListener,
+    tls: Option<RustlsConfig>,
+    pages: Router,
+    handle: Handle<SocketAddr>,
+) -> io::Result<()> {
+    let pages = pages.into_make_service();
+    let server = axum_server::from_tcp(listener)?.handle(handle);
+    match tls {
+        None => impatient(server.acceptor(Places::new())).serve(pages).await,
+        Some(tls) => {
             // Who has not shown hands yet takes a place too.
-            let over_tls = RustlsAcceptor::new(config).acceptor(Places::new());
-            let server = impatient(server.acceptor(over_tls));
-            ready(address);
-            server.handle(handle).serve(pages).await.map_err(wrong)
+            let over_tls = RustlsAcceptor::new(tls).acceptor(Places::new());
+            impatient(server.acceptor(over_tls)).serve(pages).await
         }
     }
 }
@@ -136,18 +150,19 @@ fn impatient<A: Address, Acc>(mut server: Server<A, Acc>) -> Server<A, Acc> {
 pub(crate) fn answer_apart(
     what: &'static str,
     listener: TcpListener,
-    app: Router,
-) -> io::Result<()> {
-    listener.set_nonblocking(true)?;
+    certificate: Option<Certificate>,
+    pages: Router,
+) -> Result<(), String> {
+    let wrong = |error: io::Error| format!("{what}: {error}");
+    listener.set_nonblocking(true).map_err(wrong)?;
     let runtime = tokio::runtime::Builder::new_current_thread()
         .enable_all()
-        .build()?;
+        .build()
+        .map_err(wrong)?;
+    let tls = certificate.map(|it| runtime.block_on(it.read()));
+    let tls = tls.transpose()?;
     std::thread::spawn(move || {
-        let served = runtime.block_on(async {
-            let server = axum_server::from_tcp(listener)?;
-            let server = impatient(server.acceptor(Places::new()));
-            server.serve(app.into_make_service()).await
-        });
+        let served = runtime.block_on(answer(listener, tls, pages, Handle::new()));
         if let Err(error) = served {
             tracing::error!("{what}: {error}");
         }

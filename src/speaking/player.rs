@@ -33,6 +33,9 @@ pub enum PlayError {
     /// The device went away, or stopped taking sound.
     #[error("the loudspeaker was lost while playing ({0}); check that it is plugged in")]
     Lost(String),
+    /// It is the tablet's, which did not play it.
+    #[error("the tablet did not play it ({0})")]
+    Tablet(&'static str),
     /// The sound has an absurd sample rate.
     #[error("sound with {0} samples per second cannot be played")]
     UnsupportedRate(u32),
@@ -96,6 +99,28 @@ impl Player {
             })
         })?;
         Ok(Self { jobs, line, name })
+    }
+
+    /// A loudspeaker that is no device of this machine. `play` is given one sound after
+    /// another, on a thread of its own, and returns when that has ended.
+    pub fn elsewhere(
+        name: String,
+        mut play: impl FnMut(&Audio) -> Result<Played, PlayError> + Send + 'static,
+    ) -> Self {
+        let (jobs, receiver) = channel::<Job>();
+        let line = Arc::new(Mutex::new(Line::default()));
+        let stopped = Arc::clone(&line);
+        std::thread::spawn(move || {
+            for Job { audio, stops, done } in receiver {
+                let stopped = lock(&stopped).stops != stops;
+                let _ = done.send(if stopped {
+                    Err(PlayError::Stopped)
+                } else {
+                    play(&audio)
+                });
+            }
+        });
+        Self { jobs, line, name }
     }
 
     /// Plays something, after whatever is being played.

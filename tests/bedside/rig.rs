@@ -39,8 +39,10 @@ pub fn link(local: bool) -> (Bedside, Link, mpsc::Receiver<Event>) {
         touches,
         key,
         local,
+        secure: false,
         home: Arc::new(dialogue().home().clone()),
         pins: None,
+        tablet: None,
     };
     (bedside, link, given)
 }

@@ -50,7 +50,17 @@ impl Browser {
     /// A browser. A machine without one has not run these tests, so that they
     /// fail there rather than pass.
     pub fn open(look: Look) -> Self {
-        let mut driver = Command::new("chromedriver")
+        Self::driven_by(Command::new("chromedriver"), look, &[])
+    }
+
+    /// A browser that gives its microphone to whoever asks. Its sound system is the one
+    /// that this command for chromedriver sees.
+    pub fn with_sound(driver: Command) -> Self {
+        Self::driven_by(driver, DESK, &["--use-fake-ui-for-media-stream"])
+    }
+
+    fn driven_by(mut driver: Command, look: Look, more: &[&str]) -> Self {
+        let mut driver = driver
             .arg("--port=0")
             .stdout(Stdio::piped())
             .stderr(Stdio::null())
@@ -90,6 +100,7 @@ impl Browser {
             format!("--window-size={},{}", look.width, look.height),
             format!("--user-data-dir={}", browser.profile.path().display()),
         ];
+        arguments.extend(more.iter().map(ToString::to_string));
         if look.dark {
             arguments.push("--blink-settings=preferredColorScheme=0".into());
         }

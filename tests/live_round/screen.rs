@@ -7,10 +7,10 @@ use sayback::hearing::write_wav;
 use super::browser::{Browser, DESK};
 use super::*;
 
-const SCREEN: [&str; 2] = ["--screen", "127.0.0.1:0"];
+pub const SCREEN: [&str; 2] = ["--screen", "127.0.0.1:0"];
 
 /// The address of the page.
-fn page(round: &mut Listening<'_>) -> String {
+pub fn page(round: &mut Listening<'_>) -> String {
     let line = round.shows("The bedside screen is at ");
     line.rsplit(' ').next().unwrap().to_owned()
 }
