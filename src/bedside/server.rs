@@ -85,6 +85,18 @@ pub struct Place {
     pub tablet: Option<Arc<Tablet>>,
 }
 
+impl Place {
+    /// A page in clear, whose device hears and plays nothing.
+    #[must_use]
+    pub const fn at(address: SocketAddr) -> Self {
+        Self {
+            address,
+            certificate: None,
+            tablet: None,
+        }
+    }
+}
+
 /// Opens the page of a round that is about to begin, on a thread of its own.
 /// Returns the round's end of it, what is given by hand, and the address to
 /// open.

@@ -4,6 +4,7 @@ use std::io::Write;
 use std::path::{Path, PathBuf};
 use std::time::Duration;
 
+use sayback::bedside::Place;
 use sayback::devices::{Direction, devices};
 use sayback::dialogue::Dialogue;
 use sayback::facts::{Fact, residents_with_ranges};
@@ -15,7 +16,7 @@ use sayback::store::Readable;
 
 use super::export::left_out;
 use super::home::{limits, read_home, roster};
-use super::screen::{Watched, at, page, print_card};
+use super::screen::{Watched, page, print_card};
 use super::staff::{member, no_pins, staff};
 use super::table::{record_table, stored_table};
 use super::understand::{hear, understand};
@@ -135,7 +136,7 @@ fn rehearse(
     let mut terminal = Terminal::new(anstream::stdout(), &aide.name, &home);
     let quiet = watched.quiet;
     let screen: &mut dyn Screen = if quiet { &mut Silent } else { &mut terminal };
-    let (mut page, touches) = page(watched.screen.map(at), &dialogue, script.at, None)?;
+    let (mut page, touches) = page(watched.screen.map(Place::at), &dialogue, script.at, None)?;
     let mut both;
     let screen: &mut dyn Screen = if let Some(page) = &mut page {
         both = Both(screen, page);

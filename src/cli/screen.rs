@@ -45,15 +45,6 @@ pub fn page(
     Ok((Some(page), Some(touches)))
 }
 
-/// The address of a page, of which no more is wanted.
-pub const fn at(address: SocketAddr) -> Place {
-    Place {
-        address,
-        certificate: None,
-        tablet: None,
-    }
-}
-
 /// Prints the card of what can be said.
 pub fn print_card(text: bool) -> Result<End, Message> {
     let card = card::card(&Grammar::standard());

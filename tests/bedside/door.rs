@@ -7,7 +7,7 @@ use std::sync::{Arc, Mutex};
 use axum::body::Body;
 use axum::http::{Request, Response, StatusCode, header};
 use http_body_util::BodyExt as _;
-use sayback::bedside::{KEY_COOKIE, TOUCHES, app};
+use sayback::bedside::{KEY_COOKIE, Place, TOUCHES, app, open};
 use sayback::dialogue::Event;
 use sayback::hearing::By;
 use sayback::residents::Speech;
@@ -281,7 +281,7 @@ async fn the_screen_says_what_is_not_heard() {
 #[test]
 fn who_sends_nothing_is_not_waited_for() {
     let any = SocketAddr::from(([127, 0, 0, 1], 0));
-    let (_screen, _touches, url) = sayback::bedside::open(any, &dialogue(), now(), None).unwrap();
+    let (_screen, _touches, url) = open(Place::at(any), &dialogue(), now(), None).unwrap();
     let at = url.trim_start_matches("http://").trim_end_matches('/');
     let mut stream = TcpStream::connect(at).unwrap();
     let wait = std::time::Duration::from_secs(40);
@@ -294,7 +294,7 @@ fn who_sends_nothing_is_not_waited_for() {
 #[test]
 fn who_finds_no_place_is_refused() {
     let any = SocketAddr::from(([127, 0, 0, 1], 0));
-    let (_screen, _touches, url) = sayback::bedside::open(any, &dialogue(), now(), None).unwrap();
+    let (_screen, _touches, url) = open(Place::at(any), &dialogue(), now(), None).unwrap();
     let at = url.trim_start_matches("http://").trim_end_matches('/');
     takes_every_place(at.parse().unwrap());
 }

@@ -8,3 +8,6 @@ mod door;
 mod look;
 mod rig;
 mod round;
+#[path = "../sound/mod.rs"]
+mod sound;
+mod tablet;

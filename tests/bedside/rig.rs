@@ -50,7 +50,7 @@ pub fn link(local: bool) -> (Bedside, Link, mpsc::Receiver<Event>) {
 /// A page that answers on a port of this machine, until it is dropped.
 pub struct Open {
     pub at: SocketAddr,
-    _runtime: Runtime,
+    runtime: Runtime,
 }
 
 impl Open {
@@ -68,10 +68,12 @@ impl Open {
             let listener = tokio::net::TcpListener::from_std(listener).unwrap();
             axum::serve(listener, pages).await
         });
-        Self {
-            at,
-            _runtime: runtime,
-        }
+        Self { at, runtime }
+    }
+
+    /// Waits for something of this program's own, where the page is answered.
+    pub fn block_on<T>(&self, it: impl Future<Output = T>) -> T {
+        self.runtime.block_on(it)
     }
 
     pub fn anywhere(link: &Link) -> Self {

@@ -71,6 +71,19 @@ fn nobody_records_without_the_pin_once_there_is_one() {
         listen("dana whitlock\n739155\n\n", &[]),
         "no such microphone",
     );
+    // A browser would not give its sound there.
+    let tablet = [
+        "--signed-on",
+        "Dana Whitlock",
+        "--tablet",
+        "--screen",
+        "0.0.0.0:0",
+    ];
+    let command = [&["listen"][..], &home, &tablet].concat();
+    refused(
+        typing(&command, "739155\n"),
+        "give --tls-cert and --tls-key",
+    );
     // Nor does a rehearsal write into that record.
     let rehearsal = [
         "rehearse",

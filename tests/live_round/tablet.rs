@@ -20,9 +20,16 @@ fn a_tablet_hears_and_speaks_for_a_round_and_is_waited_for_when_it_is_gone() {
     sound.pactl(&[&["load-module", "module-remap-source"], &remapped[..]].concat());
     sound.pactl(&["set-default-source", "tablet"]);
     let loudspeaker = Loudspeaker::record(&sound);
-    let arguments = [&["--speed", "200", "--tablet"], &SCREEN[..]].concat();
+    let made = rcgen::generate_simple_self_signed(["localhost".to_owned()]).unwrap();
+    let in_folder = |name: &str| sound.folder().join(name).to_str().unwrap().to_owned();
+    let (certificate, key) = (in_folder("home.pem"), in_folder("home.key"));
+    std::fs::write(&certificate, made.cert.pem()).unwrap();
+    std::fs::write(&key, made.signing_key.serialize_pem()).unwrap();
+    let tls = ["--tls-cert", &certificate, "--tls-key", &key];
+    let arguments = [&["--speed", "200", "--tablet"], &SCREEN[..], &tls].concat();
     let mut round = Listening::start(&sound, &arguments, &loudspeaker);
     let address = page(&mut round);
+    assert!(address.starts_with("https://127.0.0.1:"), "{address}");
     round.shows("the round begins then");
     let browser = Browser::with_sound(sound.command("chromedriver"));
     gives_its_sound(&browser, &address);
@@ -38,6 +45,7 @@ fn a_tablet_hears_and_speaks_for_a_round_and_is_waited_for_when_it_is_gone() {
     browser.go("about:blank");
     round.shows("the microphone is lost (the tablet is gone)");
     assert!(of_kind(&record(&sound), "read").is_empty());
+    round.from = loudspeaker.len();
     gives_its_sound(&browser, &address);
     round.says(&format!("The microphone is back. {read_back}"));
     round.answers("yes-slt", "Kept. Systolic one five two is above the range");
