@@ -168,12 +168,16 @@ pub fn listen(arguments: &Arguments) -> Result<End, Message> {
         tutorial,
         link: linked.as_ref().map(Linked::status),
     };
+    if tablet.is_some() {
+        live.screen.microphone_lost(true);
+    }
     let runtime = tokio::runtime::Builder::new_current_thread()
         .enable_all()
         .build();
     let run = runtime.map_err(message)?.block_on(async {
         if let Some(tablet) = tablet {
             wait_for(&tablet).await;
+            live.screen.microphone_lost(false);
         }
         live.run().await
     });

@@ -4,6 +4,7 @@
 
 use std::path::PathBuf;
 
+use sayback::bedside::Tablet;
 use sayback::residents::Speech;
 use sayback::store::Waiting;
 use sayback::sync::{LinkStatus, SyncError};
@@ -57,6 +58,8 @@ fn states() -> Vec<(&'static str, Vec<&'static str>)> {
         ("nobody", vec![]),
         ("which", vec![]),
         ("room", vec![]),
+        ("tablet", vec![]),
+        ("tablet-waits", and(&[PRESSURE])),
         ("who", vec!["room four bed two"]),
         ("ready", and(&["what a lovely morning"])),
         ("keep", and(&[PRESSURE])),
@@ -269,7 +272,7 @@ fn looked_at(look: super::browser::Look, light: &str, sizes: &[(&str, u32, u32)]
     let browser = Browser::open(look);
     let mut found = Vec::new();
     for (state, spoken) in states() {
-        let going = match state {
+        let mut going = match state {
             "nobody" => Going::unknown(0),
             "which" => Going::unknown(2),
             "tones" => Going::heard_as(Speech::Tones, &spoken),
@@ -278,6 +281,9 @@ fn looked_at(look: super::browser::Look, light: &str, sizes: &[(&str, u32, u32)]
         };
         if state.starts_with("lost") {
             going.microphone_lost(true);
+        }
+        if state.starts_with("tablet") {
+            going.link.tablet = Some(Tablet::new().0);
         }
         if state == "home" {
             going.home(away());

@@ -6,7 +6,8 @@ use super::*;
 
 fn gives_its_sound(browser: &Browser, address: &str) {
     browser.go(address);
-    browser.wait(|it| it.text("#sound p") == "Sayback can't hear yet.");
+    browser.wait(|it| !it.text("#sound button").is_empty());
+    assert_eq!(browser.text(".doing"), "Microphone lost");
     browser.click("#sound button");
     browser.wait(|it| it.text("#sound").is_empty());
 }

@@ -109,6 +109,6 @@
   document.addEventListener("visibilitychange", stayAwake);
 
   button.addEventListener("click", take);
-  show("off", "Sayback can't hear yet.");
+  show("off", "");
   bar.hidden = false;
 })();
