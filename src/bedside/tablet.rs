@@ -219,11 +219,11 @@ impl Fed {
 impl Heard {
     /// When it was heard, told at `now`: no page has played a sound before it was sent there.
     fn at(self, sent: Instant, now: Instant) -> Played {
-        let longest = now.saturating_duration_since(sent);
         // What is no number of milliseconds is as if it were heard just now.
         let ago = |milliseconds: f64| {
             let ago = Duration::try_from_secs_f64(milliseconds / 1_000.0);
-            now - ago.unwrap_or_default().min(longest)
+            let at = now.checked_sub(ago.unwrap_or_default());
+            at.unwrap_or(sent).max(sent)
         };
         let first = ago(self.first);
         Played {
@@ -301,6 +301,6 @@ mod tests {
         let bytes = packed(7, &audio);
         assert_eq!(&bytes[..8], [7, 0, 0, 0, 0x22, 0x56, 0, 0]);
         assert_eq!(samples(&bytes[8..]), [1.0 / 32_768.0, -2.0 / 32_768.0]);
-        assert_eq!(samples(&[1]), []);
+        assert!(samples(&[1]).is_empty());
     }
 }

@@ -111,7 +111,7 @@ impl Page {
     }
 
     /// What is to be played: its number, samples a second, and the samples.
-    fn to_play(&mut self) -> (u32, u32, Vec<i16>) {
+    fn is_given(&mut self) -> (u32, u32, Vec<i16>) {
         let Message::Binary(bytes) = self.0.read().unwrap() else {
             panic!("no sound");
         };
@@ -164,7 +164,7 @@ fn what_is_said_is_played_there_and_ends_when_it_was_heard() {
         .open
         .block_on(round.link.tablet.as_ref().unwrap().is_there());
     let playing = round.player.play(saying());
-    let (number, rate, samples) = page.to_play();
+    let (number, rate, samples) = page.is_given();
     assert_eq!((rate, samples), (22_050, saying().samples));
     // Of another sound, and nothing at all: neither ends this one.
     page.send(Message::text("{\"played\":77,\"first\":0,\"last\":0}"));
@@ -184,7 +184,7 @@ fn a_page_that_goes_is_a_microphone_lost_and_one_that_comes_is_it_back() {
     page.tone(440.0);
     round.sound(1_600);
     let playing = round.player.play(saying());
-    page.to_play();
+    page.is_given();
     drop(page);
     let lost = MicrophoneEvent::Lost("the tablet is gone".to_owned());
     assert_eq!(round.next(), lost);
@@ -222,7 +222,7 @@ fn the_last_page_that_comes_has_the_sound() {
     second.tone(880.0);
     second.tone(880.0);
     let playing = round.player.play(saying());
-    let (number, ..) = second.to_play();
+    let (number, ..) = second.is_given();
     let told = json!({ "played": number, "first": 0, "last": 0 });
     second.send(Message::text(told.to_string()));
     playing.wait().unwrap();
