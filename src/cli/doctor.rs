@@ -41,6 +41,9 @@ pub struct Doctor {
     /// This recorder's link file: can the home be reached, and what is not there yet?
     #[arg(long, value_name = "FILE")]
     link: Option<PathBuf>,
+    /// A tablet's microphone and loudspeaker are used: look for none here
+    #[arg(long)]
+    tablet: bool,
     /// JSON, one object a line
     #[arg(long)]
     json: bool,
@@ -67,14 +70,16 @@ type Found = (Outcome, String);
 pub fn doctor(arguments: &Doctor) -> Result<End, Message> {
     let now = chrono::Local::now().fixed_offset();
     let store = &arguments.store;
-    let mut checks = vec![
-        ("microphone", microphone()),
-        ("loudspeaker", loudspeaker()),
+    let mut checks = Vec::new();
+    if !arguments.tablet {
+        checks.extend([("microphone", microphone()), ("loudspeaker", loudspeaker())]);
+    }
+    checks.extend([
         ("voice", voice()),
         ("model", model(&arguments.model)),
         ("disk", disk(store)),
         ("key", key(store)),
-    ];
+    ]);
     let (record, clock) = record(store, now);
     checks.extend([("record", record), ("clock", clock)]);
     checks.push(("accounts", accounts(store)));

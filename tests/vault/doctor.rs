@@ -130,12 +130,22 @@ fn the_doctor_asks_the_fhir_server() {
     assert_eq!(outcome(&lines, "fhir").0, "fail");
 }
 
+#[test]
+fn the_doctor_looks_for_no_sound_where_a_tablet_has_it() {
+    let (_, lines) = doctor(&Place::new(), &["--tablet"]);
+    let checks: Vec<_> = lines.iter().map(|it| it["check"].clone()).collect();
+    assert!(!checks.contains(&"microphone".into()), "{checks:?}");
+    assert!(!checks.contains(&"loudspeaker".into()), "{checks:?}");
+    assert_eq!(outcome(&lines, "voice").0, "ok");
+}
+
 /// Each unit is as systemd wants it, and closed to what the program needs not.
 #[test]
 fn the_services_are_hardened() {
     let alone = ["sayback-serve.service", "sayback-listen.service"].map(|it| (it, None));
-    let linked = ("sayback-listen.service", Some("sayback-listen-home.conf"));
-    for (unit, dropped_in) in alone.into_iter().chain([linked]) {
+    let with = ["sayback-listen-home.conf", "sayback-listen-tablet.conf"];
+    let with = with.map(|it| ("sayback-listen.service", Some(it)));
+    for (unit, dropped_in) in alone.into_iter().chain(with) {
         let path = format!("{ROOT}/dist/{unit}");
         // It must name a program that is there.
         let mut text = std::fs::read_to_string(&path).unwrap();
