@@ -7,6 +7,7 @@
 
 mod choices;
 mod hand;
+mod key;
 mod page;
 mod screen;
 mod server;
@@ -14,6 +15,7 @@ mod tablet;
 mod view;
 
 pub use choices::Choice;
+pub use key::key_in;
 pub use screen::Bedside;
 pub use server::{KEY_COOKIE, Link, Place, TOUCHES, app, open};
 pub use tablet::Tablet;

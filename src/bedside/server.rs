@@ -40,7 +40,7 @@ use crate::review::{
 use crate::round::Pins;
 use crate::understanding::typed;
 
-/// The cookie that holds this start's key.
+/// The cookie that holds the key.
 pub const KEY_COOKIE: &str = "sayback-bedside";
 /// So many touches wait while something is being said; more are refused.
 pub const TOUCHES: usize = 4;
@@ -61,7 +61,7 @@ pub struct Link {
     pub views: watch::Receiver<View>,
     /// What is given by hand.
     pub touches: mpsc::Sender<Given>,
-    /// What every form and page must bring back; new at every start.
+    /// What every form and page must bring back.
     pub key: Arc<str>,
     /// Only this machine can reach the page, and may have the key.
     pub local: bool,
@@ -79,6 +79,8 @@ pub struct Link {
 pub struct Place {
     /// The address to answer on.
     pub address: SocketAddr,
+    /// What the address is to bring, where it is not to be new at this start.
+    pub key: Option<String>,
     /// The home's own certificate; the page then goes out over TLS only.
     pub certificate: Option<Certificate>,
     /// Where a page may give its microphone and loudspeaker to the round.
@@ -91,6 +93,7 @@ impl Place {
     pub const fn at(address: SocketAddr) -> Self {
         Self {
             address,
+            key: None,
             certificate: None,
             tablet: None,
         }
@@ -111,6 +114,7 @@ pub fn open(
 ) -> Result<(Bedside, mpsc::Receiver<Given>, String), String> {
     let Place {
         address,
+        key,
         certificate,
         tablet,
     } = place;
@@ -119,10 +123,14 @@ pub fn open(
     let at = listener.local_addr().map_err(wrong)?;
     let (to, views) = watch::channel(first(dialogue, now));
     let (touches, given) = mpsc::channel(TOUCHES);
+    let key = match key {
+        Some(key) => key,
+        None => random_token().map_err(|it| it.to_string())?,
+    };
     let link = Link {
         views,
         touches,
-        key: random_token().map_err(|it| it.to_string())?.into(),
+        key: key.into(),
         local: at.ip().is_loopback(),
         secure: certificate.is_some(),
         home: Arc::new(dialogue.home().clone()),

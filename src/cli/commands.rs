@@ -4,7 +4,6 @@ use std::io::Write;
 use std::path::{Path, PathBuf};
 use std::time::Duration;
 
-use sayback::bedside::Place;
 use sayback::devices::{Direction, devices};
 use sayback::dialogue::Dialogue;
 use sayback::facts::{Fact, residents_with_ranges};
@@ -60,9 +59,9 @@ pub fn run(command: Command) -> Result<End, Message> {
             let watched = Watched {
                 quiet,
                 pace: Duration::from_secs_f64(pace),
-                screen: screen.screen,
+                screen: screen.place()?,
             };
-            rehearse(&script, &model, &voice, (store, said), silent, &watched)
+            rehearse(&script, &model, &voice, (store, said), silent, watched)
         }
         Command::Listen(arguments) => super::listen::listen(&arguments),
         Command::Send(arguments) => super::members::send(&arguments),
@@ -99,7 +98,7 @@ fn rehearse(
     voice: &VoiceArgs,
     (store, said): (Option<PathBuf>, Option<PathBuf>),
     silent: bool,
-    watched: &Watched,
+    watched: Watched,
 ) -> Result<End, Message> {
     let home = read_home(&script.home)?;
     let aide = match &script.aide {
@@ -136,7 +135,7 @@ fn rehearse(
     let mut terminal = Terminal::new(anstream::stdout(), &aide.name, &home);
     let quiet = watched.quiet;
     let screen: &mut dyn Screen = if quiet { &mut Silent } else { &mut terminal };
-    let (mut page, touches) = page(watched.screen.map(Place::at), &dialogue, script.at, None)?;
+    let (mut page, touches) = page(watched.screen, &dialogue, script.at, None)?;
     let mut both;
     let screen: &mut dyn Screen = if let Some(page) = &mut page {
         both = Both(screen, page);

@@ -84,16 +84,17 @@ impl Arguments {
                     .to_owned(),
             );
         }
-        let place = |tablet| {
-            self.screen.screen.map(|address| Place {
-                address,
+        let place = |tablet| -> Result<_, Message> {
+            let place = self.screen.place()?;
+            Ok(place.map(|it| Place {
                 certificate,
                 tablet,
-            })
+                ..it
+            }))
         };
         if self.tablet {
             let (tablet, microphone, player) = Tablet::new();
-            return Ok((place(Some(tablet)), microphone, Some(player)));
+            return Ok((place(Some(tablet))?, microphone, Some(player)));
         }
         let microphone = Microphone::open(self.microphone.as_deref()).map_err(message)?;
         let player = if matches!(self.voice.voice, VoiceName::None) {
@@ -101,7 +102,7 @@ impl Arguments {
         } else {
             Some(Player::open(self.speaker.as_deref()).map_err(message)?)
         };
-        Ok((place(None), microphone, player))
+        Ok((place(None)?, microphone, player))
     }
 }
 

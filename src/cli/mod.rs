@@ -23,6 +23,7 @@ use std::path::PathBuf;
 use std::process::ExitCode;
 
 use clap::{Args, Parser, Subcommand, ValueEnum};
+use sayback::bedside::{Place, key_in};
 use sayback::grammar::Expect;
 use sayback::metrics;
 use sayback::review::Certificate;
@@ -235,6 +236,22 @@ struct ScreenArgs {
     /// answers by hand there; a rehearsal then goes on by hand after its script
     #[arg(long, value_name = "ADDRESS")]
     screen: Option<SocketAddr>,
+    /// A file with the key in the screen's address, made where there is none: the
+    /// address then stays as it is; otherwise it is new at every start
+    #[arg(long, value_name = "FILE", requires = "screen")]
+    screen_key: Option<PathBuf>,
+}
+
+impl ScreenArgs {
+    /// Where the screen is to be, if anywhere.
+    fn place(&self) -> Result<Option<Place>, String> {
+        let Some(address) = self.screen else {
+            return Ok(None);
+        };
+        let key = self.screen_key.as_deref().map(key_in).transpose()?;
+        let place = Place::at(address);
+        Ok(Some(Place { key, ..place }))
+    }
 }
 
 #[derive(Args)]

@@ -1,7 +1,6 @@
 //! The bedside screen of a round, and the card.
 
 use std::io::Write;
-use std::net::SocketAddr;
 use std::time::Duration;
 
 use sayback::bedside::{self, Bedside, Place};
@@ -19,7 +18,7 @@ use super::commands::{Message, finished};
 pub struct Watched {
     pub quiet: bool,
     pub pace: Duration,
-    pub screen: Option<SocketAddr>,
+    pub screen: Option<Place>,
 }
 
 /// The page of a round, where one is wanted, and what is given on it by hand.

@@ -7,7 +7,7 @@ use std::sync::{Arc, Mutex};
 use axum::body::Body;
 use axum::http::{Request, Response, StatusCode, header};
 use http_body_util::BodyExt as _;
-use sayback::bedside::{KEY_COOKIE, Place, TOUCHES, app, open};
+use sayback::bedside::{KEY_COOKIE, Place, TOUCHES, app, key_in, open};
 use sayback::dialogue::Event;
 use sayback::hearing::By;
 use sayback::residents::Speech;
@@ -275,6 +275,23 @@ async fn the_screen_says_what_is_not_heard() {
     let page = app(going.link.clone()).oneshot(request("GET", "/", KEY, ""));
     let page = text(page.await.unwrap()).await;
     assert!(!page.contains("not spoken") && !page.contains("Nothing is spoken"));
+}
+
+#[test]
+fn the_address_stays_as_it_is_where_its_key_is_kept() {
+    let folder = tempfile::tempdir().unwrap();
+    let file = folder.path().join("screen.key");
+    let start = |key: Option<String>| {
+        let place = Place {
+            key,
+            ..Place::at(SocketAddr::from(([0, 0, 0, 0], 0)))
+        };
+        let (.., url) = open(place, &dialogue(), now(), None).unwrap();
+        url.split_once("/?key=").unwrap().1.to_owned()
+    };
+    let kept = || Some(key_in(&file).unwrap());
+    assert_eq!(start(kept()), start(kept()));
+    assert_ne!(start(None), start(None));
 }
 
 /// Who holds connections open takes from the recorder what it needs to write.

@@ -1,0 +1,76 @@
+//! The key that the page's address brings: new at every start, unless it is kept in a
+//! file, for a tablet that opens the same address every day.
+
+use std::io::Write as _;
+use std::path::Path;
+
+use crate::review::accounts::random_token;
+use crate::store::open_to_others;
+
+/// The digits of a key.
+const DIGITS: usize = 64;
+
+/// The key in a file; where there is none, a new one is put there.
+///
+/// # Errors
+/// What is wrong with the file, in words.
+pub fn key_in(file: &Path) -> Result<String, String> {
+    let failed = |problem: String| format!("the screen's key {}: {problem}", file.display());
+    let wrong = |error: std::io::Error| failed(error.to_string());
+    if !file.exists() {
+        let key = random_token().map_err(|it| it.to_string())?;
+        put(file, &key).map_err(wrong)?;
+    }
+    if open_to_others(file).map_err(wrong)? {
+        let why = "it can be read by others on this machine; change that with chmod 600";
+        return Err(failed(why.to_owned()));
+    }
+    let key = std::fs::read_to_string(file).map_err(wrong)?;
+    let key = key.trim();
+    if key.len() != DIGITS || !key.bytes().all(|it| it.is_ascii_hexdigit()) {
+        let why = "it holds something else; delete it, and a new one is made";
+        return Err(failed(why.to_owned()));
+    }
+    Ok(key.to_owned())
+}
+
+/// Its owner's alone, and whole whenever it is there. Whoever made one meanwhile goes first.
+fn put(file: &Path, key: &str) -> std::io::Result<()> {
+    let folder = file.parent().filter(|it| !it.as_os_str().is_empty());
+    let mut new = tempfile::NamedTempFile::new_in(folder.unwrap_or(Path::new(".")))?;
+    writeln!(new, "{key}")?;
+    new.as_file().sync_all()?;
+    match new.persist_noclobber(file) {
+        Err(_) if file.exists() => Ok(()),
+        put => put.map(drop).map_err(|it| it.error),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use std::os::unix::fs::PermissionsExt as _;
+
+    use super::*;
+
+    #[test]
+    fn it_is_made_once_and_is_its_owners_alone() {
+        let folder = tempfile::tempdir().unwrap();
+        let file = folder.path().join("screen.key");
+        let key = key_in(&file).unwrap();
+        assert_eq!(key.len(), DIGITS);
+        assert_eq!(key_in(&file).unwrap(), key);
+        let mode = |it| {
+            let mode = std::fs::Permissions::from_mode(it);
+            std::fs::set_permissions(&file, mode).unwrap();
+        };
+        mode(0o644);
+        let refused = key_in(&file).unwrap_err();
+        assert!(refused.contains("chmod 600"), "{refused}");
+        mode(0o600);
+        std::fs::write(&file, "password\n").unwrap();
+        let refused = key_in(&file).unwrap_err();
+        assert!(refused.contains("holds something else"), "{refused}");
+        let nowhere = key_in(&folder.path().join("no/screen.key")).unwrap_err();
+        assert!(nowhere.contains("No such file"), "{nowhere}");
+    }
+}
