@@ -7,6 +7,8 @@
 //! understood at once. How late the claim comes is counted from the moment at
 //! which the last sound of the endpoint's silence was there, so that the
 //! endpoint's silence is not in it, and all waiting for the core is.
+//!
+//! With `listen` only what `sayback listen` takes in silence is measured.
 
 #[cfg(target_os = "linux")]
 #[path = "../tests/sound/server.rs"]
@@ -44,6 +46,10 @@ const TRIED: [usize; 7] = [1, 10, 25, 40, 60, 80, 100];
 
 fn main() -> Anything<()> {
     with_best_kernels();
+    #[cfg(target_os = "linux")]
+    if std::env::args().nth(1).as_deref() == Some("listen") {
+        return listening();
+    }
     let home = Home::from_toml(&std::fs::read_to_string("audio-fixtures/demo-home.toml")?)?;
     let grammar = Grammar::standard().for_home(&home)?;
     let dialogue = Dialogue::new(home.clone(), home.aides[0].clone(), &grammar)?;

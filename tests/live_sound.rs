@@ -11,7 +11,7 @@ use std::time::{Duration, Instant};
 
 use sayback::devices::{Direction, devices};
 use sayback::hearing::{
-    Ear, Microphone, MicrophoneEvent, RATE, read_wav_at_own_rate, read_wav_bytes,
+    Ear, Microphone, MicrophoneEvent, RATE, read_wav_at_own_rate, read_wav_bytes, write_wav,
 };
 use sayback::speaking::{Audio, PlayError, Player};
 use sound::server::{Inside, Server};
@@ -84,6 +84,81 @@ fn a_sentence_is_heard_through_the_microphone_inside() {
         "what was said during the mute must not be heard"
     );
     player.wait().unwrap();
+}
+
+#[test]
+fn a_quiet_room_costs_little() {
+    Server::start().run_inside("a_quiet_room_costs_little_inside");
+}
+
+#[test]
+#[ignore = "run by its parent test"]
+fn a_quiet_room_costs_little_inside() {
+    const LENGTH: Duration = Duration::from_secs(2);
+    let server = Inside::get();
+    let mut random = fastrand::Rng::with_seed(1);
+    let noise: Vec<i16> = (0..RATE * 60).map(|_| random.i16(-100..100)).collect();
+    let path = server.folder().join("noise.wav");
+    write_wav(&path, RATE, &noise).unwrap();
+    // With something played into it, the sink gives pieces that are no even part of a
+    // block.
+    let mut player = server.command("paplay");
+    player.args(["-d", "mic", "--latency-msec=23"]).arg(&path);
+    let mut noise = player.spawn().unwrap();
+    std::thread::sleep(Duration::from_secs(3));
+
+    // How the pieces lie is chance, anew each time that it is opened, and it can cost
+    // nothing: so who takes them is looked at as well.
+    let mut spent = Duration::ZERO;
+    for _ in 0..3 {
+        let mut microphone = Microphone::open(None).unwrap();
+        frames_within(&mut microphone, Duration::from_secs(1));
+        let threads = threads();
+        assert!(!threads.contains("cpal"), "cpal takes them:\n{threads}");
+        let before = processor_time();
+        let frames = frames_within(&mut microphone, LENGTH);
+        let took = processor_time().saturating_sub(before);
+        eprintln!("{took:?} of {LENGTH:?} for {frames} frames");
+        let seconds = f64::from(u32::try_from(frames).unwrap()) / f64::from(RATE);
+        assert!((1.8..2.2).contains(&seconds), "{seconds} s in {LENGTH:?}");
+        spent += took;
+    }
+    noise.kill().unwrap();
+    noise.wait().unwrap();
+    // A library that asks again without a pause takes a tenth of a core; not optimised,
+    // more. Half of what is left is the samples' own.
+    assert!(spent < 3 * LENGTH / 12, "{spent:?} of {:?}", 3 * LENGTH);
+}
+
+/// How many frames come within a time.
+fn frames_within(microphone: &mut Microphone, time: Duration) -> usize {
+    let end = Instant::now() + time;
+    let mut count = 0;
+    while Instant::now() < end {
+        match microphone.next_blocking().unwrap() {
+            MicrophoneEvent::Frames(frames) => count += frames.len(),
+            other => panic!("{other:?} in a quiet room"),
+        }
+    }
+    count
+}
+
+/// The names of this process's threads.
+fn threads() -> String {
+    let tasks = std::fs::read_dir("/proc/self/task").unwrap();
+    let names = tasks.map(|it| std::fs::read_to_string(it.unwrap().path().join("comm")).unwrap());
+    names.collect()
+}
+
+/// Processor time of all threads of this process that are there, so far.
+fn processor_time() -> Duration {
+    let tasks = std::fs::read_dir("/proc/self/task").unwrap();
+    let times = tasks.map(|it| std::fs::read_to_string(it.unwrap().path().join("schedstat")));
+    let spent = times.map(|it| {
+        let text = it.unwrap();
+        text.split_whitespace().next().unwrap().parse().unwrap()
+    });
+    spent.map(Duration::from_nanos).sum()
 }
 
 #[test]

@@ -13,6 +13,8 @@ use tokio::sync::mpsc;
 use super::feed::Feed;
 use super::link::{Link, Step};
 use super::mute::Mute;
+#[cfg(target_os = "linux")]
+use super::paced::{After, Paced};
 use super::resample::Resampler;
 use super::wav::RATE;
 use crate::devices::{Chosen, DeviceError, Direction, Faults, choose};
@@ -138,9 +140,20 @@ enum FromDevice {
     Failed(String),
 }
 
+/// What keeps a device open while it is there.
+enum Source {
+    #[cfg(target_os = "linux")]
+    Paced {
+        _reader: Paced,
+    },
+    Blocks {
+        _stream: Stream,
+    },
+}
+
 /// An open stream. The fields are dropped in this order.
 struct Open {
-    _stream: Stream,
+    _source: Source,
     blocks: Receiver<FromDevice>,
     resampler: Resampler,
 }
@@ -211,11 +224,11 @@ impl Keeper {
         let resampler = Resampler::new(chosen.config.sample_rate(), RATE)
             .map_err(|error| cannot_open(error.to_string()))?;
         let (sender, blocks) = sync_channel(BACKLOG);
-        let stream = start(&chosen, &sender).map_err(|error| cannot_open(error.to_string()))?;
+        let source = start(&chosen, &sender).map_err(|error| cannot_open(error.to_string()))?;
         Ok((
             chosen.name,
             Open {
-                _stream: stream,
+                _source: source,
                 blocks,
                 resampler,
             },
@@ -223,8 +236,60 @@ impl Keeper {
     }
 }
 
+/// Begins to take sound from a device: on Linux at our own pace, for what that costs
+/// is less; a form of sample that is rare there comes through cpal, as elsewhere.
+fn start(chosen: &Chosen, sender: &SyncSender<FromDevice>) -> Result<Source, cpal::Error> {
+    #[cfg(target_os = "linux")]
+    match paced_in_its_form(chosen, sender) {
+        Ok(reader) => return Ok(Source::Paced { _reader: reader }),
+        Err(error) => tracing::debug!("{} is left to cpal: {error}", chosen.name),
+    }
+    start_blocks(chosen, sender).map(|stream| Source::Blocks { _stream: stream })
+}
+
+#[cfg(target_os = "linux")]
+fn paced_in_its_form(
+    chosen: &Chosen,
+    sender: &SyncSender<FromDevice>,
+) -> Result<Paced, cpal::Error> {
+    match chosen.config.sample_format() {
+        SampleFormat::I16 => paced::<i16>(chosen, sender),
+        SampleFormat::I32 => paced::<i32>(chosen, sender),
+        SampleFormat::F32 => paced::<f32>(chosen, sender),
+        _ => Err(ErrorKind::UnsupportedConfig.into()),
+    }
+}
+
+#[cfg(target_os = "linux")]
+fn paced<T>(chosen: &Chosen, sender: &SyncSender<FromDevice>) -> Result<Paced, cpal::Error>
+where
+    T: SizedSample + alsa::pcm::IoFormat + Default + Send + 'static,
+    f32: FromSample<T>,
+{
+    let channels = usize::from(chosen.config.channels().max(1));
+    let (blocks, failures) = (sender.clone(), sender.clone());
+    let faults = Faults::default();
+    let healthy = faults.clone();
+    Paced::open(
+        &chosen.name,
+        chosen.config.config(),
+        move |data: &[T]| {
+            healthy.none();
+            // A full queue: see below.
+            let _ = blocks.try_send(FromDevice::Block(mixed(data, channels)));
+        },
+        move |error| match faults.one_more(&error) {
+            None => After::GoOn,
+            Some(reason) => {
+                let _ = failures.try_send(FromDevice::Failed(reason));
+                After::Stop
+            }
+        },
+    )
+}
+
 /// Starts the stream in whatever form of sample the device prefers.
-fn start(chosen: &Chosen, sender: &SyncSender<FromDevice>) -> Result<Stream, cpal::Error> {
+fn start_blocks(chosen: &Chosen, sender: &SyncSender<FromDevice>) -> Result<Stream, cpal::Error> {
     match chosen.config.sample_format() {
         SampleFormat::I8 => build::<i8>(chosen, sender),
         SampleFormat::I16 => build::<i16>(chosen, sender),

@@ -21,6 +21,8 @@ mod model;
 mod mute;
 mod near;
 mod noise;
+#[cfg(target_os = "linux")]
+mod paced;
 mod pause;
 mod recognizer;
 mod resample;

@@ -112,9 +112,8 @@ impl Server {
             .env("XDG_CONFIG_HOME", folder)
             .env("PULSE_SERVER", address_in(folder))
             .env("PULSE_COOKIE", folder.join("cookie"))
-            // As short as a sound card's; the null sink would take two seconds. Half of
-            // our block of 50 ms would cost the sound library less, but with 25 ms the
-            // null sink takes no sound for seconds at a time where the machine is busy.
+            // As short as a sound card's; the null sink would take two seconds. With 25 ms
+            // it takes no sound for seconds at a time where the machine is busy.
             .env("PULSE_LATENCY_MSEC", "40")
             .env(SERVER, folder);
         command
