@@ -7,6 +7,7 @@ mod away;
 #[path = "../browser/mod.rs"]
 mod browser;
 mod by_hand;
+mod clocks;
 #[path = "../conversation/mod.rs"]
 mod conversation;
 #[path = "../crowd/mod.rs"]

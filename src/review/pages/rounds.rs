@@ -9,9 +9,9 @@ use super::parts::{
     counted, how, loud, moment, resident_link, staff, state, states, value, what_was_due,
 };
 use super::worklist::count;
-use crate::facts::Time;
 use crate::review::acts::LONGEST_AGO;
 use crate::review::index::{Entry, Index, Round, Stage};
+use crate::review::now::Now;
 use crate::review::sessions::Session;
 use crate::speaking::wording::capital;
 
@@ -51,10 +51,10 @@ impl List {
         }
     }
 
-    fn has(self, round: &Round, now: Time) -> bool {
+    fn has(self, round: &Round, now: Now<'_>) -> bool {
         match self {
-            Self::NotEnded => round.stage(now) == Stage::NotEnded,
-            Self::Unsigned => round.stage(now) == Stage::Unsigned,
+            Self::NotEnded => round.stage(now.at) == Stage::NotEnded,
+            Self::Unsigned => round.stage(now.at) == Stage::Unsigned,
             Self::All => true,
         }
     }
@@ -67,11 +67,11 @@ impl List {
     }
 }
 
-fn standing(index: &Index, round: &Round, now: Time) -> Markup {
+fn standing(index: &Index, round: &Round, now: Now<'_>) -> Markup {
     let open = index.open_of_round(round.id).count();
     html! {
         @if open > 0 { (loud("\u{25c6}", &counted(open, "open report"))) }
-        @match round.stage(now) {
+        @match round.stage(now.at) {
             Stage::Signed => (state("\u{2713}", "signed")),
             Stage::Unsigned if round.signed.is_empty() => (state("\u{25cb}", "not signed")),
             Stage::Unsigned => (loud("\u{25c6}", "more came since it was signed")),
@@ -85,7 +85,7 @@ fn standing(index: &Index, round: &Round, now: Time) -> Markup {
 }
 
 /// The latest rounds, and those that wait for a nurse.
-pub fn rounds(session: &Session, index: &Index, now: Time) -> Markup {
+pub fn rounds(session: &Session, index: &Index, now: Now<'_>) -> Markup {
     let section = |list: List, id: &str, heading: &str, most: usize| {
         let all = || index.rounds().filter(|it| list.has(it, now));
         let (total, page) = (all().count(), all().take(most).collect::<Vec<_>>());
@@ -131,7 +131,7 @@ pub fn rounds_before(
     index: &Index,
     list: List,
     before: Uuid,
-    now: Time,
+    now: Now<'_>,
 ) -> Markup {
     let older = || index.rounds_before(before).filter(|it| list.has(it, now));
     let page_of: Vec<&Round> = older().take(PAGE).collect();
@@ -164,7 +164,7 @@ pub fn rounds_before(
     )
 }
 
-fn table(index: &Index, rounds: &[&Round], now: Time) -> Markup {
+fn table(index: &Index, rounds: &[&Round], now: Now<'_>) -> Markup {
     html! {
         table.rows {
             thead { tr {
@@ -199,7 +199,7 @@ pub fn round(
     index: &Index,
     round: &Round,
     outcome: &Outcome,
-    now: Time,
+    now: Now<'_>,
 ) -> Markup {
     // A late entry may be of a day ago, and a time is corrected to so long ago at most.
     let first = round.opened - LONGEST_AGO - chrono::TimeDelta::days(1);
@@ -224,7 +224,7 @@ pub fn round(
     let of_each = own.chunk_by(|a, b| index.resident_of(a) == index.resident_of(b));
     let missed = index.missed().iter().filter(|it| it.round == round.id);
     let held = index.held().iter().filter(|it| it.round == round.id);
-    let date = round.opened.with_timezone(now.offset());
+    let date = now.shown(round.opened);
     let date = date.format("%b %-d, %Y, %H:%M");
     page(
         session,
