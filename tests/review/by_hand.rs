@@ -31,7 +31,7 @@ pub fn encoded(text: &str) -> String {
 }
 
 /// Reads it back, and stores it with `more` fields on the second form.
-async fn enters(nurse: &mut Visitor<'_>, fields: &str, more: &str) -> (StatusCode, String) {
+pub async fn enters(nurse: &mut Visitor<'_>, fields: &str, more: &str) -> (StatusCode, String) {
     let answer = nurse.post(&format!("{PATH}/read-back"), fields).await;
     let (status, page) = (answer.status(), text(answer).await);
     assert_eq!(status, StatusCode::OK, "{fields}: {page}");
@@ -41,7 +41,7 @@ async fn enters(nurse: &mut Visitor<'_>, fields: &str, more: &str) -> (StatusCod
     (answer.status(), text(answer).await)
 }
 
-fn entered(site: &Site) -> (Fact, ReadingRecord) {
+pub fn entered(site: &Site) -> (Fact, ReadingRecord) {
     let found = site
         .facts()
         .into_iter()

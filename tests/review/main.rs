@@ -24,6 +24,7 @@ mod lists;
 )]
 mod made;
 mod moved;
+mod on_paper;
 mod pages;
 mod score;
 mod shown;

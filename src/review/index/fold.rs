@@ -133,7 +133,7 @@ impl Index {
             Body::Withdrawn { flags, .. } => {
                 let how = ClosedHow::Withdrawn;
                 self.close(&flags, &Closed { id, at, by, how });
-                self.withdraw(&flags);
+                self.withdraw(&flags, id);
             }
             Body::Acknowledged { flags, .. } => {
                 let how = ClosedHow::Acknowledged;
@@ -424,9 +424,9 @@ impl Index {
     }
 
     /// What was withdrawn says nothing any more of what holds.
-    fn withdraw(&mut self, flags: &[Uuid]) {
+    fn withdraw(&mut self, flags: &[Uuid], by: Uuid) {
         for flag in flags {
-            self.withdrawn.insert(*flag);
+            self.withdrawn.insert(*flag, by);
             if let Some(reading) = self.flags.get(flag).map(|it| it.reading) {
                 self.stand(reading);
             }

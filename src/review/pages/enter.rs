@@ -108,6 +108,8 @@ pub fn read_back(
                     dd { b { (value(&it.measurement)) } " " (how(&it.measurement)) }
                     dt { "Taken" }
                     dd { (moment(it.at, now)) ", by " (it.taken_by) }
+                    dt { "Kept with" }
+                    dd { (kept_with(index, it, now)) }
                     @if let Some(remark) = &it.remark { dt { "Remark" } dd { (remark) } }
                     dt { "Entered by hand" }
                     dd { "by " (staff(&session.user.staff)) }
@@ -140,6 +142,19 @@ pub fn read_back(
             }
         },
     )
+}
+
+/// Where it will be found again.
+fn kept_with(index: &Index, it: &Proposed, now: Now<'_>) -> Markup {
+    let round = it.round.and_then(|it| index.round(it));
+    html! {
+        @match round {
+            Some(round) => {
+                "the round of " (moment(round.opened, now)) ", " (round.by.name)
+            },
+            None => "its shift: no round went on then",
+        }
+    }
 }
 
 /// What was typed goes along unseen, but for what this page asks for itself.

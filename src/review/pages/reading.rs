@@ -139,6 +139,13 @@ fn spoken(index: &Index, behind: Behind<'_>, now: Now<'_>) -> Markup {
                         a href={ "/readings/" (to.id) } { "the reading there" }
                     }
                 }
+                @if let Some(round) = index.round(behind.entry.round) {
+                    dt { "Round" }
+                    dd {
+                        a href={ "/rounds/" (round.id) } { "of " (moment(round.opened, now)) }
+                        ", " (round.by.name)
+                    }
+                }
                 dt { "Recorded as" }
                 dd { (value(&record.measurement)) " " span.soft { (how(&record.measurement)) } }
             }

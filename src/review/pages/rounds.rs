@@ -5,6 +5,7 @@ use uuid::Uuid;
 
 use super::acting::{Outcome, may_act, may_take, token};
 use super::layout::{Place, page};
+use super::on_paper::{of_shift, outside_rounds};
 use super::parts::{
     counted, how, loud, moment, resident_link, staff, state, states, value, what_was_due,
 };
@@ -119,6 +120,7 @@ pub fn rounds(session: &Session, index: &Index, now: Now<'_>) -> Markup {
                 section.card { p.none { "No round is recorded yet." } }
             }
             (section(List::All, "latest", "The latest", PAGE))
+            (outside_rounds(index, now))
             (section(List::Unsigned, "unsigned", "Ended and not signed", FIRST))
         },
     )
@@ -301,6 +303,7 @@ pub fn round(
                     }
                 }
             }
+            (of_shift(index, round, now))
         },
     )
 }
