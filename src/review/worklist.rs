@@ -116,7 +116,12 @@ impl<'a> Worklist<'a> {
         let admits = |resident: &ResidentId, by: &Staff, round: Uuid| {
             filter.admits(index, resident, by, round)
         };
-        let unseen = |round: Uuid| index.round(round).is_none_or(|it| !it.is_signed());
+        let unseen = |round: Uuid| index.round(round).is_none_or(|it| !it.is_seen());
+        // Put into a round that was signed before, it was not seen with that.
+        let put_there = |entry: &Entry| {
+            let round = index.round(entry.round);
+            round.is_some_and(|it| it.since_signed.changed.contains(&entry.id))
+        };
         let recent: Vec<&Entry> = index
             .since(from)
             .filter(|it| !it.retracted)
@@ -125,7 +130,7 @@ impl<'a> Worklist<'a> {
         // A correction settles what the recogniser was unsure of.
         let open = || {
             let newest_first = recent.iter().rev().copied();
-            newest_first.filter(|it| !it.corrected() && unseen(it.round))
+            newest_first.filter(|it| !it.corrected() && (unseen(it.round) || put_there(it)))
         };
         let rounds = |stage| {
             index

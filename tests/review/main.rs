@@ -16,6 +16,7 @@ mod door;
 mod find;
 mod linked;
 mod lists;
+mod looked_at;
 #[allow(
     clippy::format_push_string,
     clippy::cast_possible_truncation,
@@ -28,6 +29,7 @@ mod on_paper;
 mod pages;
 mod score;
 mod shown;
+mod signed;
 mod site;
 mod sound;
 mod spoken;

@@ -9,7 +9,7 @@ use uuid::Uuid;
 use super::page::{
     Style, Who, all_shown, day_and_time, lacking, not_taken, open_reports, page, reading,
 };
-use super::{Act, Chart, Entry, Missed, Round, Unconfirmed};
+use super::{Chart, Entry, Missed, Round, Unconfirmed};
 use crate::facts::NO_ROUND;
 use crate::residents::{Home, Offsets, ResidentId, shift_start};
 use crate::speaking::wording::capital;
@@ -68,7 +68,7 @@ pub fn round_sheet(
         (of_round.table(chart, home))
         (of_round.beside(chart, home))
         (nothing_recorded(home, &of_round.residents(true)))
-        (signatures(&round.signed))
+        (signatures(chart, home, round))
         @if let Some(head) = &chart.head { p.beside { "Record " (head) } }
     };
     Some(page(&title, style, &body))
@@ -244,14 +244,29 @@ fn nothing_recorded(home: &Home, seen: &BTreeSet<&ResidentId>) -> Markup {
     }
 }
 
-fn signatures(signed: &[Act]) -> Markup {
+fn signatures(chart: &Chart, home: &Home, round: &Round) -> Markup {
+    let since = &round.since_signed;
+    let changed = since.changed.iter();
+    let changed = changed.filter_map(|id| chart.readings.iter().find(|it| it.id == *id));
+    let changed: Vec<String> = changed
+        .map(|it| {
+            let name = Who::of(chart, home, &it.record.resident).name;
+            format!("{} of {name}", it.measurement.sign().name())
+        })
+        .collect();
     html! {
-        @if signed.is_empty() {
-            div.lines { div { "Aide" } div { "Nurse" } div { "Date and time" } }
-        } @else {
-            @for act in signed {
-                p { "Signed by " (act.by.name) ", " (act.by.title) ", " (day_and_time(act.at)) }
+        @for act in &round.signed {
+            p {
+                "Signed by " (act.by.name) ", " (act.by.title) ", " (day_and_time(act.at))
+                @if !since.is_nothing() { ", as it was then" }
             }
+        }
+        @if since.came { p { strong { "More came since it was signed" } } }
+        @if !changed.is_empty() {
+            p { strong { "Changed since it was signed: " } (changed.join("; ")) }
+        }
+        @if round.signed.is_empty() || !since.is_nothing() {
+            div.lines { div { "Aide" } div { "Nurse" } div { "Date and time" } }
         }
     }
 }

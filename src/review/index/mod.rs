@@ -279,6 +279,12 @@ impl Index {
         [reading].into_iter().chain(acts).chain(flags).collect()
     }
 
+    /// Whether a reading was moved here, from another resident's record.
+    #[must_use]
+    pub fn is_moved_here(&self, entry: &Entry) -> bool {
+        self.moved.values().any(|it| *it == entry.id)
+    }
+
     /// A flag.
     #[must_use]
     pub fn flag(&self, id: Uuid) -> Option<&Flag> {

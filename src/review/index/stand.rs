@@ -143,6 +143,12 @@ impl Index {
 }
 
 impl Act {
+    /// Whether it changed what holds, and is no mere remark.
+    #[must_use]
+    pub const fn changes(&self) -> bool {
+        !matches!(self.kind, ActKind::Noted(_))
+    }
+
     /// The correction, if it is one.
     #[must_use]
     pub fn correction(&self) -> Option<&Correction> {

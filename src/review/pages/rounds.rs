@@ -70,12 +70,15 @@ impl List {
 
 fn standing(index: &Index, round: &Round, now: Now<'_>) -> Markup {
     let open = index.open_of_round(round.id).count();
+    let since = &round.since_signed;
     html! {
         @if open > 0 { (loud("\u{25c6}", &counted(open, "open report"))) }
+        @if since.came { (loud("\u{25c6}", "more came since it was signed")) }
+        @if !since.changed.is_empty() { (loud("\u{25c6}", "changed since it was signed")) }
         @match round.stage(now.at) {
             Stage::Signed => (state("\u{2713}", "signed")),
             Stage::Unsigned if round.signed.is_empty() => (state("\u{25cb}", "not signed")),
-            Stage::Unsigned => (loud("\u{25c6}", "more came since it was signed")),
+            Stage::Unsigned => (state("\u{25cb}", "to be signed again")),
             Stage::NotEnded => {
                 (loud("\u{25c6}", "not ended")) " "
                 span.soft { "nothing since " (moment(round.last, now)) }
@@ -187,6 +190,55 @@ fn table(index: &Index, rounds: &[&Round], now: Now<'_>) -> Markup {
     }
 }
 
+/// What was changed since the last signature, so that whoever signs again knows where to
+/// look.
+fn changed(index: &Index, round: &Round, now: Now<'_>) -> Markup {
+    let changed = round.since_signed.changed.iter();
+    let changed: Vec<&Entry> = changed.filter_map(|it| index.reading(*it)).collect();
+    html! {
+        @if !changed.is_empty() {
+            section.card aria-labelledby="changed" {
+                h2 id="changed" { "Changed since it was signed" (count(changed.len())) }
+                p.soft { "The signature stays, and is of the round as it was then. Look at these, and \
+                     sign the round again." }
+                ol.items {
+                    @for entry in changed {
+                        li.item {
+                            div.what {
+                                (resident_link(index, index.resident_of(entry)))
+                                a.value href={ "/readings/" (entry.id) } {
+                                    (capital(entry.measurement.sign().name())) " " b { (value(&entry.measurement)) }
+                                }
+                            }
+                            div.when {
+                                (how_changed(index, entry))
+                                @match index.acts(entry.id).iter().rev().find(|it| it.changes()) {
+                                    Some(act) => p.soft { (moment(act.at, now)) ", " (act.by.name) },
+                                    None => p.soft { (index.recorder_of(entry).name) },
+                                }
+                            }
+                        }
+                    }
+                }
+            }
+        }
+    }
+}
+
+fn how_changed(index: &Index, entry: &Entry) -> Markup {
+    let moved_here = index.is_moved_here(entry);
+    html! {
+        @if moved_here { (state("\u{2192}", "moved here")) }
+        @if index.is_by_hand(entry) && !moved_here { (state("\u{270d}", "entered by hand")) }
+        @if entry.corrected() { (state("\u{270e}", "corrected")) }
+        @if index.moved_to(entry.id).is_some() {
+            (state("\u{2715}", "moved to another resident"))
+        } @else if entry.retracted {
+            (state("\u{2715}", "retracted"))
+        }
+    }
+}
+
 fn kept(round: &Round) -> String {
     let readings = counted(round.readings, "reading");
     format!(
@@ -238,7 +290,10 @@ pub fn round(
                 h1 { "Round of " (date) }
                 p { (staff(&round.by)) ". " (kept(round)) "." }
                 p { (standing(index, round, now)) }
-                @for (by, at, _) in &round.signed { p { "Signed by " (staff(by)) ", " (moment(*at, now)) "." } }
+                @for (by, at, _) in &round.signed {
+                    p { "Signed by " (staff(by)) ", " (moment(*at, now))
+                        @if !round.since_signed.is_nothing() { ", as it was then" } "." }
+                }
             }
             (outcome.banner())
             p.take {
@@ -251,10 +306,11 @@ pub fn round(
             @if may_act(session) {
                 form.inline method="post" action={ "/rounds/" (round.id) "/sign" } {
                     (token(session))
-                    button.main { "Sign this round" }
+                    button.main { (if round.signed.is_empty() { "Sign this round" } else { "Sign it again" }) }
                     span.soft { "as " (staff(&session.user.staff)) }
                 }
             }
+            (changed(index, round, now))
             section.card {
                 h2 { "Kept" }
                 table.rows {

@@ -178,6 +178,12 @@ fn make(station: &Station, of: &Of, form: Form) -> Result<Option<Response>, Stri
     if round.is_some() && chart.rounds.is_empty() {
         return Ok(None);
     }
+    for round in &mut chart.rounds {
+        // The facts of others are not among these in the order of the record.
+        if let Some(known) = station.index().round(round.id) {
+            round.since_signed = known.since_signed.clone();
+        }
+    }
     let file = |kind: &'static str, ending: &str, text: String| {
         let name = format!("attachment; filename=\"{name}.{ending}\"");
         let headers = [
