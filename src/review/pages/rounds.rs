@@ -247,6 +247,21 @@ fn kept(round: &Round) -> String {
     )
 }
 
+fn head(index: &Index, round: &Round, now: Now<'_>) -> Markup {
+    let date = now.shown(round.opened).format("%b %-d, %Y, %H:%M");
+    html! {
+        div.head {
+            h1 { "Round of " (date) }
+            p { (staff(&round.by)) ". " (kept(round)) "." }
+            p { (standing(index, round, now)) }
+            @for (by, at, _) in &round.signed {
+                p { "Signed by " (staff(by)) ", " (moment(*at, now))
+                    @if !round.since_signed.is_nothing() { ", as it was then" } "." }
+            }
+        }
+    }
+}
+
 /// One round.
 pub fn round(
     session: &Session,
@@ -278,23 +293,13 @@ pub fn round(
     let of_each = own.chunk_by(|a, b| index.resident_of(a) == index.resident_of(b));
     let missed = index.missed().iter().filter(|it| it.round == round.id);
     let held = index.held().iter().filter(|it| it.round == round.id);
-    let date = now.shown(round.opened);
-    let date = date.format("%b %-d, %Y, %H:%M");
     page(
         session,
         Place::Rounds,
         "Round",
         &html! {
             p.trail { a href="/rounds" { "Rounds" } }
-            div.head {
-                h1 { "Round of " (date) }
-                p { (staff(&round.by)) ". " (kept(round)) "." }
-                p { (standing(index, round, now)) }
-                @for (by, at, _) in &round.signed {
-                    p { "Signed by " (staff(by)) ", " (moment(*at, now))
-                        @if !round.since_signed.is_nothing() { ", as it was then" } "." }
-                }
-            }
+            (head(index, round, now))
             (outcome.banner())
             p.take {
                 a.button href={ "/rounds/" (round.id) "/sheet" } { "Sheet to print" }
