@@ -19,6 +19,7 @@ use sayback::store::{Readable, Unread};
 use uuid::Uuid;
 
 use super::End;
+use super::clock::offsets_here;
 use super::commands::{Message, finished, message};
 use super::home::{read, read_home, read_roster, replace};
 
@@ -252,7 +253,13 @@ impl<'a> What<'a> {
                 write(out, &table.map_err(message)?)
             }
             Some(Format::RoundSheet) => {
-                let sheet = round_sheet(&self.chart, self.home, arguments.round, Style::Inside);
+                let sheet = round_sheet(
+                    &self.chart,
+                    self.home,
+                    arguments.round,
+                    Style::Inside,
+                    &offsets_here(),
+                );
                 write(out, &sheet.ok_or("no such round is in the record")?)
             }
             Some(Format::Summary) => write(

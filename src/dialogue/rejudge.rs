@@ -9,7 +9,7 @@ use super::report::spoken;
 use super::turn::Turn;
 use crate::facts::{Body, Raised};
 use crate::residents::{Resident, ResidentId};
-use crate::vitals::rules::{Flag, Rule, ToldWrong, fall_in_doubt, told_wrong};
+use crate::vitals::rules::{Flag, Rule, ToldWrong, fall_in_doubt, settle_scores, told_wrong};
 use crate::vitals::{Measurement, VitalSign, Working, described};
 
 /// What to say of a change.
@@ -145,23 +145,17 @@ impl Turn<'_> {
             }
             None => drop(self.state.scores.remove(&resident.id)),
         }
-        let score = score.map(|(_, flag)| Raised::Rule(flag));
-        gone.extend(
-            scores
-                .iter()
-                .filter(|(_, it)| Some(it) != score.as_ref())
-                .cloned(),
-        );
+        let raised = scores.iter().filter_map(|it| Some((it, it.1.score()?)));
+        let (stale, score) = settle_scores(raised, score.map(|(_, flag)| flag));
+        gone.extend(stale.into_iter().cloned());
         let carrier = if gone_with {
             let kept = self.state.kept.get(&resident.id);
             kept.and_then(|it| it.last()).map(|it| it.id)
         } else {
             Some(old.id)
         };
-        if let (Some(score), Some(carrier)) = (score, carrier)
-            && scores.iter().all(|(_, it)| *it != score)
-        {
-            new.push((carrier, score));
+        if let (Some(score), Some(carrier)) = (score, carrier) {
+            new.push((carrier, Raised::Rule(score)));
         }
         self.withdraw(resident, old, &gone, why, &mut said);
         self.doubt_standing_fall(resident, old, gone_with, &mut said);

@@ -13,6 +13,7 @@ use super::accounts::{AccountError, Accounts};
 use super::acts::{NewFact, NotDone, Refused};
 use super::index::Index;
 use super::ledger::Ledger;
+use super::now::Now;
 use super::sessions::Sessions;
 use crate::facts::{ChainHead, Fact, Time};
 use crate::metrics;
@@ -86,7 +87,7 @@ pub struct Station {
     accounts: Mutex<Accounts>,
     pub(super) sessions: Sessions,
     clock: fn() -> Time,
-    offsets: Option<Offsets>,
+    offsets: Offsets,
     pub(super) secure: bool,
 }
 
@@ -112,7 +113,7 @@ impl Station {
             accounts: Mutex::new(accounts),
             sessions: Sessions::default(),
             clock,
-            offsets: None,
+            offsets: Offsets::fixed(*clock().offset()),
             secure,
         };
         station.refresh()?;
@@ -131,24 +132,26 @@ impl Station {
     }
 
     /// The same where the clocks are changed with the season. Without this the offset of
-    /// now is taken for all times.
+    /// the start is taken for all times.
     #[must_use]
     pub fn with_offsets(self, offsets: Offsets) -> Self {
-        Self {
-            offsets: Some(offsets),
-            ..self
-        }
+        Self { offsets, ..self }
     }
 
     /// The moment at which a clock on the home's wall showed this, the first where there
     /// were two; none where there was none.
     #[must_use]
     pub fn moment(&self, shown: NaiveDateTime) -> Option<Time> {
-        let found = match &self.offsets {
-            Some(offsets) => offsets.moments(shown),
-            None => Offsets::fixed(*self.now().offset()).moments(shown),
-        };
-        found.into_iter().next()
+        self.offsets.moments(shown).into_iter().next()
+    }
+
+    /// Now, with the offsets that the home's clocks have when.
+    #[must_use]
+    pub fn here_and_now(&self) -> Now<'_> {
+        Now {
+            at: self.now(),
+            offsets: &self.offsets,
+        }
     }
 
     /// Opens the accounts that belong to a record: a file beside it. Returns

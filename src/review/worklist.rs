@@ -8,8 +8,9 @@ use uuid::Uuid;
 
 use super::fields::Fields;
 use super::index::{Entry, Flag, Held, Index, Missed, Recheck, Stage};
+use super::now::Now;
 use crate::facts::{Pending, Raised, Time};
-use crate::residents::{Offsets, Resident, ResidentId, Staff, shift_start};
+use crate::residents::{Resident, ResidentId, Staff, shift_start};
 use crate::vitals::{Component, Finding, Side, VitalSign};
 
 /// Below this confidence of the recogniser a reading is shown to the nurse,
@@ -110,12 +111,17 @@ impl<'a> Worklist<'a> {
     /// Makes the worklist. What belongs to a round that a nurse has signed has
     /// been seen, and is left out; open reports never are.
     #[must_use]
-    pub fn of(index: &'a Index, filter: &Filter, now: Time) -> Self {
-        let from = now - TimeDelta::hours(i64::from(filter.hours));
+    pub fn of(index: &'a Index, filter: &Filter, now: Now<'_>) -> Self {
+        let from = now.at - TimeDelta::hours(i64::from(filter.hours));
         let admits = |resident: &ResidentId, by: &Staff, round: Uuid| {
             filter.admits(index, resident, by, round)
         };
-        let unseen = |round: Uuid| index.round(round).is_none_or(|it| !it.is_signed());
+        let unseen = |round: Uuid| index.round(round).is_none_or(|it| !it.is_seen());
+        // Put into a round that was signed before, it was not seen with that.
+        let put_there = |entry: &Entry| {
+            let round = index.round(entry.round);
+            round.is_some_and(|it| it.since_signed.changed.contains(&entry.id))
+        };
         let recent: Vec<&Entry> = index
             .since(from)
             .filter(|it| !it.retracted)
@@ -124,9 +130,14 @@ impl<'a> Worklist<'a> {
         // A correction settles what the recogniser was unsure of.
         let open = || {
             let newest_first = recent.iter().rev().copied();
-            newest_first.filter(|it| !it.corrected() && unseen(it.round))
+            newest_first.filter(|it| !it.corrected() && (unseen(it.round) || put_there(it)))
         };
-        let rounds = |stage| index.rounds().filter(|it| it.stage(now) == stage).count();
+        let rounds = |stage| {
+            index
+                .rounds()
+                .filter(|it| it.stage(now.at) == stage)
+                .count()
+        };
         Self {
             reports: index
                 .open_reports()
@@ -147,7 +158,7 @@ impl<'a> Worklist<'a> {
                         name: String::new(),
                         title: String::new(),
                     });
-                    now - *at > LEFT && *at >= from && admits(&it.resident, &by, *round)
+                    now.at - *at > LEFT && *at >= from && admits(&it.resident, &by, *round)
                 })
                 .map(|(it, ..)| it)
                 .collect(),
@@ -176,7 +187,7 @@ fn newest<T>(all: &[T], wanted: impl Fn(&T) -> bool) -> impl Iterator<Item = &T>
     all.iter().rev().filter(move |it| wanted(it))
 }
 
-fn rows<'a>(index: &'a Index, filter: &Filter, recent: &[&'a Entry], now: Time) -> Vec<Row<'a>> {
+fn rows<'a>(index: &'a Index, filter: &Filter, recent: &[&'a Entry], now: Now<'_>) -> Vec<Row<'a>> {
     let mut taken: BTreeMap<&ResidentId, BTreeMap<VitalSign, &Entry>> = BTreeMap::new();
     for entry in recent {
         let own = taken.entry(index.resident_of(entry)).or_default();
@@ -184,7 +195,7 @@ fn rows<'a>(index: &'a Index, filter: &Filter, recent: &[&'a Entry], now: Time) 
     }
     let narrowed = filter.round.is_some() || !filter.aide.is_empty();
     let home = index.home();
-    let shift = shift_start(&home.shifts, now, &Offsets::fixed(*now.offset()));
+    let shift = shift_start(&home.shifts, now.at, now.offsets);
     let mut rows: Vec<Row<'_>> = home
         .residents
         .iter()
@@ -207,10 +218,11 @@ fn rows<'a>(index: &'a Index, filter: &Filter, recent: &[&'a Entry], now: Time) 
 
 /// What a resident's care plan says is due now.
 #[must_use]
-pub fn due(index: &Index, resident: &Resident, shift: Time, now: Time) -> Vec<VitalSign> {
+pub fn due(index: &Index, resident: &Resident, shift: Time, now: Now<'_>) -> Vec<VitalSign> {
     let is_due = |sign: &VitalSign| {
-        let last = index.last(&resident.id, *sign).map(|it| it.measured_at);
-        resident.care.frequency(*sign).is_due(last, now, shift)
+        let last = index.last(&resident.id, *sign);
+        let last = last.map(|it| now.shown(it.measured_at));
+        resident.care.frequency(*sign).is_due(last, now.at, shift)
     };
     VitalSign::ALL.into_iter().filter(is_due).collect()
 }

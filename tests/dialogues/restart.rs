@@ -78,3 +78,35 @@ fn what_another_recorder_put_off_is_not_due_here() {
     it.now += Duration::minutes(31);
     assert!(is_due(&it));
 }
+
+/// What a stop would lose costs the record two facts, however many questions it takes: that
+/// it is under way, and that it is not any more. Every version needs the second, too, to know
+/// what was answered.
+#[test]
+fn questions_about_one_reading_are_two_facts_however_many() {
+    let mut it = with_rosa();
+    let mut kinds: Vec<&str> = Vec::new();
+    for words in [
+        "blood pressure one twenty eight over seventy six",
+        "repeat",
+        "left arm",
+        "repeat",
+        "sitting",
+        "yes",
+    ] {
+        let event = Event::Heard(Heard::from_text(words));
+        let (state, actions) = it.dialogue.step(it.state.clone(), &event, it.now);
+        it.state = state;
+        for action in &actions {
+            let Action::Keep(fact) = action else { continue };
+            kinds.push(match &fact.body {
+                Body::Offered { unfinished, .. } if unfinished.is_some() => "under way",
+                Body::Dropped { unfinished, .. } if *unfinished => "not any more",
+                Body::Offered { .. } => "read back",
+                Body::Read(_) => "read",
+                _ => "another",
+            });
+        }
+    }
+    assert_eq!(kinds, ["under way", "read back", "not any more", "read"]);
+}

@@ -1,7 +1,8 @@
 //! What leaves for a spreadsheet or a printer.
 
+use chrono::FixedOffset;
 use sayback::facts::{Body, Fact};
-use sayback::residents::ResidentId;
+use sayback::residents::{Offsets, ResidentId};
 use sayback::review::acts::{Acting, correct};
 use sayback::review::export::csv::table;
 use sayback::review::export::sheet::round_sheet;
@@ -16,6 +17,11 @@ use sayback::vitals::{
 };
 
 use crate::chart::{self, Round, home, number, one, pressure, pulse};
+
+/// All that is made up is of five hours behind.
+fn offsets() -> Offsets {
+    Offsets::fixed(FixedOffset::west_opt(5 * 3600).unwrap())
+}
 
 /// The dictionary in docs/ is written from the columns; this is about their
 /// contents.
@@ -107,7 +113,7 @@ fn a_csv_line_holds_what_its_columns_say() {
 fn printed_pages_show_readings_and_escape_what_people_wrote() {
     let facts = a_printed_round();
     let (home, chart) = (home(), Chart::of(&facts));
-    let sheet = round_sheet(&chart, &home, None, Style::Inside).expect("a round");
+    let sheet = round_sheet(&chart, &home, None, Style::Inside, &offsets()).expect("a round");
     let pages = summary(&chart, &home, &Selection::default(), Style::Inside);
     if let Some(folder) = std::env::var_os("SAYBACK_PAGES") {
         let folder = std::path::PathBuf::from(folder);
@@ -130,7 +136,16 @@ fn printed_pages_show_readings_and_escape_what_people_wrote() {
     assert!(sheet.contains("not yet reported"));
     assert!(sheet.contains("read back and never confirmed"));
     assert!(sheet.contains("not taken: refused"));
-    assert!(round_sheet(&chart, &home, Some(uuid::Uuid::nil()), Style::Inside).is_none());
+    assert!(
+        round_sheet(
+            &chart,
+            &home,
+            Some(uuid::Uuid::nil()),
+            Style::Inside,
+            &offsets()
+        )
+        .is_none()
+    );
     let one = Selection {
         resident: Some(ResidentId("LH-2".to_owned())),
         ..Selection::default()

@@ -1,9 +1,8 @@
 //! A reading that was written on paper, entered by a nurse at the station.
 
 use axum::http::StatusCode;
-use chrono::{DateTime, FixedOffset, Utc};
 use sayback::facts::{Body, Fact, ReadingRecord, Record};
-use sayback::residents::{Offsets, ResidentId};
+use sayback::residents::ResidentId;
 use sayback::review::Station;
 use sayback::review::accounts::Role;
 use sayback::review::acts::{Acting, proposed};
@@ -13,6 +12,7 @@ use sayback::vitals::VitalSign;
 use uuid::Uuid;
 
 use super::acting::PRESSURE;
+use super::clocks::changing;
 use super::made;
 use super::site::{Site, Visitor, text};
 
@@ -31,7 +31,7 @@ pub fn encoded(text: &str) -> String {
 }
 
 /// Reads it back, and stores it with `more` fields on the second form.
-async fn enters(nurse: &mut Visitor<'_>, fields: &str, more: &str) -> (StatusCode, String) {
+pub async fn enters(nurse: &mut Visitor<'_>, fields: &str, more: &str) -> (StatusCode, String) {
     let answer = nurse.post(&format!("{PATH}/read-back"), fields).await;
     let (status, page) = (answer.status(), text(answer).await);
     assert_eq!(status, StatusCode::OK, "{fields}: {page}");
@@ -41,7 +41,7 @@ async fn enters(nurse: &mut Visitor<'_>, fields: &str, more: &str) -> (StatusCod
     (answer.status(), text(answer).await)
 }
 
-fn entered(site: &Site) -> (Fact, ReadingRecord) {
+pub fn entered(site: &Site) -> (Fact, ReadingRecord) {
     let found = site
         .facts()
         .into_iter()
@@ -405,13 +405,6 @@ fn a_spoken_reading_says_nothing_of_a_nurse() {
 /// behind, four in summer, has it.
 #[test]
 fn a_time_is_taken_as_the_clock_on_the_wall_showed_it() {
-    let utc = |text: &str| text.parse::<DateTime<Utc>>().unwrap();
-    let (forward, back) = (utc("2026-03-08T07:00:00Z"), utc("2026-11-01T06:00:00Z"));
-    let (from, to) = (utc("2026-01-01T00:00:00Z"), utc("2026-12-31T00:00:00Z"));
-    let offsets = Offsets::between(from, to, |at| {
-        let hours = if (forward..back).contains(&at) { 4 } else { 5 };
-        FixedOffset::west_opt(hours * 3600).unwrap()
-    });
     let folder = tempfile::tempdir().unwrap();
     let path = folder.path().join("record.db");
     let (accounts, _) = Station::accounts_beside(&path).unwrap();
@@ -426,7 +419,7 @@ fn a_time_is_taken_as_the_clock_on_the_wall_showed_it() {
         moment(&station, winter).unwrap(),
         "2026-03-07T09:05:00-05:00"
     );
-    let station = station.with_offsets(offsets);
+    let station = station.with_offsets(changing());
     for (shown, is) in [
         (winter, Some("2026-03-07T09:05:00-05:00")),
         ("2026-03-08T02:30:00", None),

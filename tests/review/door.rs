@@ -138,6 +138,22 @@ async fn the_log_shows_what_was_before_many_refusals() {
     assert!(page.contains("There is no such page of the log"));
 }
 
+/// The file has a bound, however long someone goes on.
+#[tokio::test]
+async fn refusals_do_not_fill_the_log() {
+    let site = Site::new();
+    let mut aide = site.visitor(Role::Aide).await;
+    for at in 0..1_200 {
+        aide.get(&format!("/log?before={at}")).await;
+    }
+    let lines = site.station.accounts().log_lines(5_000).unwrap();
+    let refused = lines.iter().filter(|it| it.what.starts_with("refused ("));
+    let refused = refused.count();
+    assert!((1_000..1_064).contains(&refused), "{refused}");
+    let signed_in = |it: &sayback::review::accounts::LogLine| it.what == "signed in";
+    assert!(lines.iter().any(signed_in), "what the aide did stays");
+}
+
 #[tokio::test]
 async fn a_form_without_its_token_is_refused() {
     let site = Site::new();

@@ -7,6 +7,7 @@ mod away;
 #[path = "../browser/mod.rs"]
 mod browser;
 mod by_hand;
+mod clocks;
 #[path = "../conversation/mod.rs"]
 mod conversation;
 #[path = "../crowd/mod.rs"]
@@ -15,6 +16,7 @@ mod door;
 mod find;
 mod linked;
 mod lists;
+mod looked_at;
 #[allow(
     clippy::format_push_string,
     clippy::cast_possible_truncation,
@@ -23,9 +25,11 @@ mod lists;
 )]
 mod made;
 mod moved;
+mod on_paper;
 mod pages;
 mod score;
 mod shown;
+mod signed;
 mod site;
 mod sound;
 mod spoken;

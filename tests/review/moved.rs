@@ -23,7 +23,12 @@ fn read(site: &Site) -> Vec<Fact> {
 }
 
 /// Shows the move and says yes to it, with `more` fields.
-async fn moves(nurse: &mut Visitor<'_>, id: Uuid, to: &str, more: &str) -> (StatusCode, String) {
+pub async fn moves(
+    nurse: &mut Visitor<'_>,
+    id: Uuid,
+    to: &str,
+    more: &str,
+) -> (StatusCode, String) {
     let path = format!("/readings/{id}/move");
     let (status, page) = nurse.get(&format!("{path}?seen=0&to={to}")).await;
     assert_eq!(status, StatusCode::OK, "{page}");

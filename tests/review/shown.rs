@@ -8,7 +8,7 @@ use super::browser::{Browser, DESK, HAND, Look};
 use super::pages::{Open, in_order};
 
 /// Chooses or types, whatever the field and the browser's language.
-fn set(browser: &Browser, field: &str, value: &str) {
+pub fn set(browser: &Browser, field: &str, value: &str) {
     browser.run(&format!(
         "document.querySelector(\"{field}\").value = '{value}'; return true"
     ));

@@ -7,8 +7,8 @@ use axum::Router;
 use axum::body::Body;
 use axum::http::{Request, Response, StatusCode, header};
 use http_body_util::BodyExt as _;
-use sayback::facts::Fact;
-use sayback::residents::{Home, KeptSound, Staff};
+use sayback::facts::{Fact, Time};
+use sayback::residents::{Home, KeptSound, Offsets, Staff};
 use sayback::review::accounts::{FIRST, Role};
 use sayback::review::{FORM_COOKIE, Ledger, Station, app};
 use sayback::store::{Key, Store};
@@ -76,6 +76,16 @@ impl Site {
 
     /// One on whatever record, with its accounts in a folder.
     pub fn on(folder: TempDir, home: Home, record: impl Ledger + 'static, secure: bool) -> Self {
+        Self::at(folder, (home, record), secure, (made::now, None))
+    }
+
+    /// One at another time, of a home whose clocks are put forward and back.
+    pub fn at(
+        folder: TempDir,
+        (home, record): (Home, impl Ledger + 'static),
+        secure: bool,
+        (clock, offsets): (fn() -> Time, Option<Offsets>),
+    ) -> Self {
         let path = folder.path().join("record.db");
         let (accounts, code) = Station::accounts_beside(&path).unwrap();
         accounts.choose(FIRST, PASSWORD).unwrap();
@@ -89,10 +99,14 @@ impl Site {
                 name: name.into(),
                 title: title.into(),
             };
-            accounts.create(login, &staff, role, made::now()).unwrap();
+            accounts.create(login, &staff, role, clock()).unwrap();
             accounts.choose(login, PASSWORD).unwrap();
         }
-        let station = Station::new(home, record, accounts, made::now, secure).unwrap();
+        let station = Station::new(home, record, accounts, clock, secure).unwrap();
+        let station = match offsets {
+            Some(offsets) => station.with_offsets(offsets),
+            None => station,
+        };
         let station = Arc::new(station);
         let app = app(Arc::clone(&station));
         Self {

@@ -5,14 +5,20 @@ use std::collections::HashMap;
 
 use rusqlite::params;
 
-use super::{AccountError, Accounts};
+use super::{AccountError, Accounts, Role};
 use crate::facts::Time;
 
 /// So many lines of wrong tries are kept: anyone who can reach the page can make
-/// them. All other lines stay.
+/// them.
 const MOST_WRONG: u32 = 5_000;
-/// The file is looked through for them at one line in so many.
+/// So many lines of what someone was refused are kept, of each: whoever is signed in can
+/// make them, and pushes out nothing but their own. All other lines stay.
+const MOST_REFUSED: u32 = 1_000;
+/// The file is looked through for both at one line in so many, whatever that says: nobody
+/// can see to it that it is never one of a kind.
 const SELDOM: i64 = 64;
+/// How much of what was refused is written: an address can be as long as a page.
+const LONGEST_REFUSED: usize = 200;
 
 /// Lines on a page.
 const PAGE: usize = 100;
@@ -73,17 +79,30 @@ impl Accounts {
         }
     }
 
-    /// Adds a line of a wrong try, of which only the last are kept.
-    pub(super) fn log_wrong(&self, at: Time, who: &str, what: &str) {
-        const OLDER: &str = "
+    /// Adds a line that someone was refused something.
+    pub fn log_refused(&self, at: Time, who: &str, role: Role, what: &str) {
+        let mut line = format!("refused ({}): ", role.name());
+        line.extend(what.chars().take(LONGEST_REFUSED));
+        if what.chars().count() > LONGEST_REFUSED {
+            line.push('\u{2026}');
+        }
+        self.log(at, who, &line);
+    }
+
+    /// Deletes what anyone can make more of than the file has room for, but the last.
+    fn shorten(&self) {
+        const WRONG: &str = "
             WITH wrong AS (SELECT seq FROM log
                 WHERE what = 'wrong name or password' OR what GLOB 'locked for *')
             DELETE FROM log WHERE seq IN (SELECT seq FROM wrong ORDER BY seq DESC LIMIT -1 OFFSET ?)";
-        self.log(at, who, what);
-        if self.connection.last_insert_rowid() % SELDOM == 0
-            && let Err(error) = self.connection.execute(OLDER, [MOST_WRONG])
-        {
-            tracing::error!("the log of the accounts can't be shortened: {error}");
+        const REFUSED: &str = "
+            WITH refused AS (SELECT seq, row_number() OVER (PARTITION BY who ORDER BY seq DESC) AS nth
+                FROM log WHERE what GLOB 'refused (*')
+            DELETE FROM log WHERE seq IN (SELECT seq FROM refused WHERE nth > ?)";
+        for (older, most) in [(WRONG, MOST_WRONG), (REFUSED, MOST_REFUSED)] {
+            if let Err(error) = self.connection.execute(older, [most]) {
+                tracing::error!("the log of the accounts can't be shortened: {error}");
+            }
         }
     }
 
@@ -95,6 +114,9 @@ impl Accounts {
         let sql = "INSERT INTO log (at, who, what) VALUES (?, ?, ?)";
         let at = at.format("%Y-%m-%d %H:%M:%S").to_string();
         self.connection.execute(sql, params![at, who, what])?;
+        if self.connection.last_insert_rowid() % SELDOM == 0 {
+            self.shorten();
+        }
         Ok(())
     }
 

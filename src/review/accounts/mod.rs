@@ -276,11 +276,11 @@ impl Accounts {
                 let lock = self.tries().wrong(&login, now).map_err(broken)?;
                 // A name that nobody has may be a password, typed in the wrong place.
                 let who = found.map_or("nobody here", |_| &login);
-                self.log_wrong(now, who, "wrong name or password");
+                self.log(now, who, "wrong name or password");
                 if lock.is_zero() {
                     return Err(NotSignedIn::Wrong);
                 }
-                self.log_wrong(now, who, &format!("locked for {} s", lock.as_secs()));
+                self.log(now, who, &format!("locked for {} s", lock.as_secs()));
                 let seconds = i64::try_from(lock.as_secs()).unwrap_or(i64::MAX);
                 Err(NotSignedIn::Locked { seconds })
             }

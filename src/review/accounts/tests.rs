@@ -169,12 +169,39 @@ fn called(name: usize, title: usize) -> Staff {
 fn of_wrong_tries_only_the_last_stay_in_the_log() {
     let accounts = with_nurse();
     for _ in 0..6_000 {
-        accounts.log_wrong(noon(), "nobody here", "wrong name or password");
+        accounts.log(noon(), "nobody here", "wrong name or password");
     }
     let lines = accounts.log_lines(10_000).unwrap();
     let wrong = lines.iter().filter(|it| it.who == "nobody here").count();
     assert!((5_000..5_100).contains(&wrong), "{wrong}");
     assert!(lines.iter().any(|it| it.what == "signed in"), "others stay");
+}
+
+#[test]
+fn of_refusals_the_last_of_each_person_stay_in_the_log() {
+    let accounts = with_nurse();
+    accounts.log_refused(noon(), "mbell", Role::Aide, "GET /log");
+    // Never the line at which the file is looked through: that is another's each time.
+    for at in 0..1_500 {
+        accounts.log_refused(noon(), "dwhitlock", Role::Aide, &format!("GET /x/{at}"));
+        accounts.log(noon(), "nobody here", "wrong name or password");
+    }
+    let lines = accounts.log_lines(10_000).unwrap();
+    let refused = |who: &str| {
+        let own = lines.iter().filter(|it| it.who == who);
+        own.filter(|it| it.what.starts_with("refused (aide): "))
+            .count()
+    };
+    let kept = refused("dwhitlock");
+    assert!((1_000..1_064).contains(&kept), "{kept}");
+    assert!(lines.iter().any(|it| it.what.ends_with("GET /x/1499")));
+    assert_eq!(refused("mbell"), 1, "another's stay");
+    assert!(lines.iter().any(|it| it.what == "signed in"), "others stay");
+    // And none of them is as long as an address can be.
+    let long = "/".repeat(60_000);
+    accounts.log_refused(noon(), "dwhitlock", Role::Aide, &long);
+    let line = accounts.log_lines(1).unwrap().remove(0);
+    assert!(line.what.ends_with("/\u{2026}") && line.what.chars().count() < 230);
 }
 
 #[test]

@@ -50,6 +50,8 @@ pub struct Proposed {
     pub at: Time,
     /// Who took it.
     pub taken_by: String,
+    /// The round that it was taken in, if one went on then.
+    pub round: Option<Uuid>,
     /// A remark about it, if there is one.
     pub remark: Option<String>,
     /// Whether it is far from the usual, so that the paper must be looked at again.
@@ -112,6 +114,9 @@ pub fn proposed(
         read_back: ReadBack::of(Uuid::now_v7(), resident.id.clone(), vec![ready]),
         unlikely: is_unlikely(index, &resident.id, (at, &measurement)),
         raises: raised(index, &resident.id, Uuid::nil(), (at, &measurement)),
+        round: index
+            .round_of_paper(&resident.id, at, &taken_by, acting.at)
+            .map(|it| it.id),
         measurement,
         at,
         taken_by,
@@ -143,13 +148,15 @@ pub fn enter(
             caution.say
         ));
     }
+    // Where it will be looked for. It is the nurse who stores it: it makes no round longer.
+    let round = it.round.unwrap_or(NO_ROUND);
     let offered = offered(&it.read_back, acting);
     let kept = it
         .read_back
         .confirm_shown(fields.get(SHOWN), acting.at, it.unlikely);
     let mut facts = vec![offered];
     for kept in kept.map_err(not_shown)? {
-        facts.extend(stored(index, resident, NO_ROUND, kept, acting));
+        facts.extend(stored(index, resident, round, kept, acting));
     }
     if let Some(text) = it.remark
         && let Some(about) = facts.iter().find(|it| matches!(it.body, Body::Read(_)))
@@ -157,7 +164,7 @@ pub fn enter(
         let about = Some(about.id);
         let resident = resident.clone();
         facts.push(acting.fact(
-            NO_ROUND,
+            round,
             Body::Noted {
                 resident,
                 about,

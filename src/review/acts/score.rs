@@ -7,7 +7,7 @@ use crate::facts::{Body, Raised, Time};
 use crate::residents::ResidentId;
 use crate::review::index::{Entry, Index};
 use crate::vitals::Measurement;
-use crate::vitals::rules::{self, ONE_VISIT, early_warning_of_visit};
+use crate::vitals::rules::{self, ONE_VISIT, early_warning_of_visit, settle_scores};
 
 /// One reading of a resident before and after an act.
 pub(super) struct Changed<'a> {
@@ -75,9 +75,7 @@ pub(super) fn scored_again(index: &Index, it: &Changed<'_>, acting: &Acting) -> 
             .filter(|it| !index.is_withdrawn(it.id) && !withdrawn.contains(&it.id))
             .filter_map(|it| Some((it.id, it.raised.score()?)))
             .collect();
-        let known = |it: &rules::Flag| raised.iter().any(|(_, was)| *was == it);
-        let gone = raised.iter().filter(|(_, it)| Some(*it) != now.as_ref());
-        let gone: Vec<Uuid> = gone.map(|(flag, _)| *flag).collect();
+        let (gone, new) = settle_scores(raised, now);
         if !gone.is_empty() {
             withdrawn.extend(&gone);
             let body = Body::Withdrawn {
@@ -94,7 +92,7 @@ pub(super) fn scored_again(index: &Index, it: &Changed<'_>, acting: &Acting) -> 
             Some(_) => Some((it.reading, it.of)),
             None => left.next_back().map(|it| (it.id, it.version)),
         };
-        if let Some(flag) = now.filter(|it| !known(it))
+        if let Some(flag) = new
             && let Some((reading, of)) = carrier
         {
             let body = Raised::Rule(flag).into_body(reading, resident.id.clone(), of);

@@ -11,6 +11,7 @@ use uuid::Uuid;
 use self::gathering::Gathering;
 use crate::facts::{ChainHead, Fact, ReadingRecord, Time, TimeChange};
 use crate::residents::{Home, ResidentId, Staff};
+use crate::review::SinceSigned;
 use crate::round::over_limit;
 use crate::store::Unread;
 use crate::vitals::{
@@ -222,6 +223,8 @@ pub struct Round<'a> {
     pub closed_at: Option<Time>,
     /// The nurses who signed it; their text is empty.
     pub signed: Vec<Act<'a>>,
+    /// What the last signature does not cover, in the order in which the facts came.
+    pub since_signed: SinceSigned,
 }
 
 /// What to take out of the record.

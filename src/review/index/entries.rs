@@ -7,6 +7,7 @@ use uuid::Uuid;
 
 use crate::facts::{Correction, Raised, Time};
 use crate::residents::{ResidentId, Staff};
+use crate::review::signing::SinceSigned;
 use crate::vitals::{Bounds, Component, Measurement, NotTakenReason, VitalSign};
 
 /// A reading as it stands now.
@@ -234,10 +235,8 @@ pub struct Round {
     pub residents: std::collections::BTreeSet<ResidentId>,
     /// Who signed it, when, and the fact that says so.
     pub signed: Vec<(Staff, Time, Uuid)>,
-    /// The place in the record of the last signature.
-    pub(super) signed_at: i64,
-    /// The place in the record of the last that a nurse has to see of it.
-    pub(super) came_at: i64,
+    /// What the last signature does not cover.
+    pub since_signed: SinceSigned,
 }
 
 /// How far a round has come.
@@ -247,7 +246,7 @@ pub enum Stage {
     GoingOn,
     /// Nobody ended it, and nothing was recorded in it for hours.
     NotEnded,
-    /// It was ended, and no nurse has signed all of it.
+    /// It was ended, and no nurse has signed all of it as it is now.
     Unsigned,
     /// A nurse has signed it.
     Signed,
@@ -258,11 +257,18 @@ pub enum Stage {
 const LEFT: TimeDelta = TimeDelta::hours(4);
 
 impl Round {
-    /// Whether a nurse has signed all of it. A recorder that was cut off sends what it has
-    /// when it can: what comes after a signature nobody has seen.
+    /// Whether a nurse has signed all of it, as it is now.
     #[must_use]
     pub fn is_signed(&self) -> bool {
-        !self.signed.is_empty() && self.signed_at >= self.came_at
+        !self.signed.is_empty() && self.since_signed.is_nothing()
+    }
+
+    /// Whether a nurse has signed all that was recorded in it, whatever was changed of that
+    /// since. A recorder that was cut off sends what it has when it can: what comes after a
+    /// signature nobody has seen.
+    #[must_use]
+    pub fn is_seen(&self) -> bool {
+        !self.signed.is_empty() && !self.since_signed.came
     }
 
     /// How far it has come.
@@ -270,7 +276,7 @@ impl Round {
     pub fn stage(&self, now: Time) -> Stage {
         if self.is_signed() {
             Stage::Signed
-        } else if self.closed.is_some() {
+        } else if self.closed.is_some() || self.is_seen() {
             Stage::Unsigned
         } else if now - self.last >= LEFT {
             Stage::NotEnded

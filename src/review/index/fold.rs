@@ -11,6 +11,7 @@ use super::{
 };
 use crate::facts::{Body, Correction, Fact, Pending, Raised, ReadingRecord, Time};
 use crate::residents::{Care, Resident, ResidentId};
+use crate::review::signing::{SinceSigned, changed_by};
 use crate::store::Stored;
 use crate::vitals::{Limits, Measurement};
 
@@ -133,7 +134,7 @@ impl Index {
             Body::Withdrawn { flags, .. } => {
                 let how = ClosedHow::Withdrawn;
                 self.close(&flags, &Closed { id, at, by, how });
-                self.withdraw(&flags);
+                self.withdraw(&flags, id);
             }
             Body::Acknowledged { flags, .. } => {
                 let how = ClosedHow::Acknowledged;
@@ -202,7 +203,7 @@ impl Index {
             Body::Signed { signed, .. } => {
                 if let Some(round) = self.rounds.get_mut(&signed) {
                     round.signed.push((by, at, id));
-                    round.signed_at = self.seq;
+                    round.since_signed = SinceSigned::default();
                 }
             }
             Body::Identified {
@@ -237,7 +238,7 @@ impl Index {
     }
 
     /// Rounds are made of what the recorder appends; what a nurse does to a
-    /// round's facts later does not make it any longer.
+    /// round's facts later does not make it any longer, but it is not what was signed.
     fn touch_round(&mut self, fact: &Fact) {
         if matches!(fact.body, Body::RoundOpened { .. }) {
             let round = Round {
@@ -249,36 +250,33 @@ impl Index {
                 readings: 0,
                 residents: std::collections::BTreeSet::new(),
                 signed: Vec::new(),
-                signed_at: 0,
-                came_at: 0,
+                since_signed: SinceSigned::default(),
             };
             self.rounds.insert(fact.round, round);
             return;
         }
-        let Some(round) = self.rounds.get_mut(&fact.round) else {
+        let changed = changed_by(&fact.body).and_then(|it| self.reading(it));
+        let of = changed.map_or(fact.round, |it| it.round);
+        let Some(round) = self.rounds.get_mut(&of) else {
             return;
         };
+        if !round.signed.is_empty() {
+            round.since_signed.take(fact);
+        }
         match &fact.body {
             Body::Read(record) => {
                 round.readings += 1;
                 if !round.residents.contains(&record.resident) {
                     round.residents.insert(record.resident.clone());
                 }
-                // Moved at the station: whoever did that has seen it.
+                // A nurse at the station does not record.
                 if record.by_nurse {
                     return;
                 }
             }
             Body::RoundClosed { .. } => round.closed = round.closed.max(Some(fact.at)),
             Body::Identified { .. } | Body::Offered { .. } | Body::NotTaken { .. } => {}
-            Body::Unconfirmed { .. } => {
-                round.came_at = self.seq;
-                return;
-            }
             _ => return,
-        }
-        if matches!(fact.body, Body::Read(_) | Body::NotTaken { .. }) {
-            round.came_at = self.seq;
         }
         round.last = round.last.max(fact.at);
     }
@@ -424,9 +422,9 @@ impl Index {
     }
 
     /// What was withdrawn says nothing any more of what holds.
-    fn withdraw(&mut self, flags: &[Uuid]) {
+    fn withdraw(&mut self, flags: &[Uuid], by: Uuid) {
         for flag in flags {
-            self.withdrawn.insert(*flag);
+            self.withdrawn.insert(*flag, by);
             if let Some(reading) = self.flags.get(flag).map(|it| it.reading) {
                 self.stand(reading);
             }

@@ -6,6 +6,7 @@
 
 mod entries;
 mod fold;
+mod on_paper;
 mod query;
 mod stand;
 
@@ -53,7 +54,8 @@ pub struct Index {
     flags: HashMap<Uuid, Flag>,
     flags_of: HashMap<Uuid, Vec<Uuid>>,
     closed: HashMap<Uuid, Closed>,
-    withdrawn: HashSet<Uuid>,
+    /// The facts by which flags were withdrawn.
+    withdrawn: HashMap<Uuid, Uuid>,
     open: BTreeSet<Uuid>,
     pending: BTreeMap<Uuid, (Pending, Time, Uuid)>,
     held: Vec<Held>,
@@ -115,7 +117,7 @@ impl Index {
             flags: HashMap::new(),
             flags_of: HashMap::new(),
             closed: HashMap::new(),
-            withdrawn: HashSet::new(),
+            withdrawn: HashMap::new(),
             open: BTreeSet::new(),
             pending: BTreeMap::new(),
             held: Vec::new(),
@@ -264,6 +266,25 @@ impl Index {
         self.reading(*self.moved.get(&reading)?)
     }
 
+    /// The facts by which a reading is as it stands: its own, what was done to it, what it
+    /// raised, and what became of that.
+    #[must_use]
+    pub fn facts_behind(&self, reading: Uuid) -> Vec<Uuid> {
+        let acts = self.acts(reading).iter().map(|it| it.id);
+        let flags = self.flags_of(reading).flat_map(|flag| {
+            let closed = self.closed(flag.id).map(|it| it.id);
+            let withdrawn = self.withdrawn.get(&flag.id).copied();
+            [Some(flag.id), closed, withdrawn].into_iter().flatten()
+        });
+        [reading].into_iter().chain(acts).chain(flags).collect()
+    }
+
+    /// Whether a reading was moved here, from another resident's record.
+    #[must_use]
+    pub fn is_moved_here(&self, entry: &Entry) -> bool {
+        self.moved.values().any(|it| *it == entry.id)
+    }
+
     /// A flag.
     #[must_use]
     pub fn flag(&self, id: Uuid) -> Option<&Flag> {
@@ -285,7 +306,7 @@ impl Index {
     /// Whether a flag was withdrawn with a change of its reading.
     #[must_use]
     pub fn is_withdrawn(&self, flag: Uuid) -> bool {
-        self.withdrawn.contains(&flag)
+        self.withdrawn.contains_key(&flag)
     }
 
     /// Reports that are still open, oldest first.

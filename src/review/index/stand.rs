@@ -67,7 +67,7 @@ impl Index {
         let holds = |it: &Flag| kept.contains(&it.id) || self.about(it) == version;
         let flagged = self
             .flags_of(id)
-            .any(|it| !is_told_wrong(it) && !self.withdrawn.contains(&it.id) && holds(it));
+            .any(|it| !is_told_wrong(it) && !self.withdrawn.contains_key(&it.id) && holds(it));
 
         let first = self.recorded.get(&id).unwrap_or(&entry.measurement);
         let first = Arc::clone(first);
@@ -143,6 +143,12 @@ impl Index {
 }
 
 impl Act {
+    /// Whether it changed what holds, and is no mere remark.
+    #[must_use]
+    pub const fn changes(&self) -> bool {
+        !matches!(self.kind, ActKind::Noted(_))
+    }
+
     /// The correction, if it is one.
     #[must_use]
     pub fn correction(&self) -> Option<&Correction> {

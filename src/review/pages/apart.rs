@@ -5,14 +5,15 @@ use maud::{Markup, html};
 use super::acting::{may_act, token};
 use super::parts::{how, moment, resident_link, staff, states, value};
 use super::worklist::{MOST, count, more};
-use crate::facts::{Correction, Time};
+use crate::facts::Correction;
 use crate::review::acts::state_of;
 use crate::review::index::{Act, ActKind, Entry, Index};
+use crate::review::now::Now;
 use crate::review::sessions::Session;
 use crate::speaking::wording::capital;
 
 /// What is to be looked at, and the choice.
-pub fn apart(session: &Session, index: &Index, entry: &Entry, now: Time) -> Markup {
+pub fn apart(session: &Session, index: &Index, entry: &Entry, now: Now<'_>) -> Markup {
     let standing = index.standing(entry);
     let rivals: Vec<&Correction> = standing.rivals().collect();
     html! {
@@ -39,7 +40,7 @@ pub fn apart(session: &Session, index: &Index, entry: &Entry, now: Time) -> Mark
 }
 
 /// Those of the worklist.
-pub fn to_decide(index: &Index, all: &[&Entry], now: Time) -> Markup {
+pub fn to_decide(index: &Index, all: &[&Entry], now: Now<'_>) -> Markup {
     html! {
         @if !all.is_empty() {
             section.card aria-labelledby="apart" {
@@ -87,7 +88,7 @@ fn in_short(index: &Index, entry: &Entry) -> Markup {
     }
 }
 
-fn one(session: &Session, index: &Index, entry: &Entry, it: &Correction, now: Time) -> Markup {
+fn one(session: &Session, index: &Index, entry: &Entry, it: &Correction, now: Now<'_>) -> Markup {
     let act = index.acts(entry.id).iter().find(|act| act.id == it.id);
     let holds = entry.version == it.id;
     html! {

@@ -7,13 +7,14 @@ use super::acting::{Form, Outcome, token};
 use super::layout::{Place, page};
 use super::measure::{inputs, looked_again, when_taken};
 use super::parts::{how, identified_link, moment, resident_path, staff, value};
-use crate::facts::{Raised, Time};
+use crate::facts::Raised;
 use crate::residents::{Home, Resident};
 use crate::review::acts::{
     LOOKED_AGAIN, Proposed, REMARK, SHOWN, SIGN, TAKEN_BY, TO, ToMove, WENT_ON,
 };
 use crate::review::fields::Fields;
 use crate::review::index::{Entry, Index};
+use crate::review::now::Now;
 use crate::review::sessions::Session;
 use crate::review::worklist::about;
 use crate::speaking::wording::capital;
@@ -25,7 +26,7 @@ pub fn enter(
     index: &Index,
     (resident, sign): (&Resident, VitalSign),
     (outcome, typed): (&Outcome, Option<&Fields>),
-    now: Time,
+    now: Now<'_>,
 ) -> Markup {
     let path = resident_path(&resident.id);
     let typed_in = |field: &str| typed.map_or("", |it| it.get(field));
@@ -46,7 +47,7 @@ pub fn enter(
                     (token(session))
                     input type="hidden" name=(SIGN) value=(sign.tag());
                     (inputs(sign, None, index.home().units.unspoken(sign), typed))
-                    (when_taken(None, typed, now))
+                    (when_taken(None, typed, now.at))
                     label { "Who took it"
                         input name=(TAKEN_BY) required minlength="3" maxlength="100"
                             autocomplete="off" list="staff" value=(typed_in(TAKEN_BY));
@@ -83,7 +84,7 @@ pub fn read_back(
     index: &Index,
     (resident, it): (&Resident, &Proposed),
     (outcome, typed): (&Outcome, &Fields),
-    now: Time,
+    now: Now<'_>,
 ) -> Markup {
     let path = resident_path(&resident.id);
     let sign = it.measurement.sign();
@@ -107,6 +108,8 @@ pub fn read_back(
                     dd { b { (value(&it.measurement)) } " " (how(&it.measurement)) }
                     dt { "Taken" }
                     dd { (moment(it.at, now)) ", by " (it.taken_by) }
+                    dt { "Kept with" }
+                    dd { (kept_with(index, it, now)) }
                     @if let Some(remark) = &it.remark { dt { "Remark" } dd { (remark) } }
                     dt { "Entered by hand" }
                     dd { "by " (staff(&session.user.staff)) }
@@ -141,6 +144,20 @@ pub fn read_back(
     )
 }
 
+/// Where it will be found again.
+fn kept_with(index: &Index, it: &Proposed, now: Now<'_>) -> Markup {
+    let round = it.round.and_then(|it| index.round(it));
+    html! {
+        @match round {
+            Some(round) => {
+                "the round of " (moment(round.opened, now)) ", " (round.by.name)
+                @if !round.signed.is_empty() { ", which is then to be signed again" }
+            },
+            None => "its shift: no round went on then",
+        }
+    }
+}
+
 /// What was typed goes along unseen, but for what this page asks for itself.
 fn carried(typed: &Fields) -> Markup {
     let own = ["csrf", "again", WENT_ON, LOOKED_AGAIN, SHOWN];
@@ -167,7 +184,7 @@ pub fn read_move(
     index: &Index,
     (entry, it): (&Entry, &ToMove),
     (outcome, typed): (&Outcome, &Fields),
-    now: Time,
+    now: Now<'_>,
 ) -> Markup {
     let sign = entry.measurement.sign();
     let to = it.read_back.resident();

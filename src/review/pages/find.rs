@@ -7,9 +7,9 @@ use super::layout::{Place, page};
 use super::parts::{
     counted, how, moment, resident_link, staff, state, states, value, what_was_due,
 };
-use crate::facts::Time;
 use crate::review::fields::Fields;
 use crate::review::index::{Entry, Index, Missed, Query, Remark};
+use crate::review::now::Now;
 use crate::review::sessions::Session;
 use crate::speaking::wording::capital;
 use crate::vitals::VitalSign;
@@ -41,7 +41,7 @@ impl What {
 }
 
 /// The page: the form, and what was found.
-pub fn find(session: &Session, index: &Index, fields: &Fields, now: Time) -> Markup {
+pub fn find(session: &Session, index: &Index, fields: &Fields, now: Now<'_>) -> Markup {
     let query = Query {
         who: fields.get("who").to_owned(),
         from: fields.date("from"),
@@ -122,7 +122,7 @@ fn form(fields: &Fields, query: &Query, what: What) -> Markup {
     }
 }
 
-fn readings(index: &Index, found: &[&Entry], now: Time) -> Markup {
+fn readings(index: &Index, found: &[&Entry], now: Now<'_>) -> Markup {
     html! {
         thead { tr {
             th scope="col" { "Measured" } th scope="col" { "Resident" }
@@ -147,7 +147,7 @@ fn readings(index: &Index, found: &[&Entry], now: Time) -> Markup {
     }
 }
 
-fn missed<'a>(index: &Index, found: impl Iterator<Item = &'a Missed>, now: Time) -> Markup {
+fn missed<'a>(index: &Index, found: impl Iterator<Item = &'a Missed>, now: Now<'_>) -> Markup {
     html! {
         thead { tr {
             th scope="col" { "When" } th scope="col" { "Resident" }
@@ -167,7 +167,7 @@ fn missed<'a>(index: &Index, found: impl Iterator<Item = &'a Missed>, now: Time)
     }
 }
 
-fn notes<'a>(index: &Index, found: impl Iterator<Item = Remark<'a>>, now: Time) -> Markup {
+fn notes<'a>(index: &Index, found: impl Iterator<Item = Remark<'a>>, now: Now<'_>) -> Markup {
     html! {
         thead { tr {
             th scope="col" { "When" } th scope="col" { "Resident" }

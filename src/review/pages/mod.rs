@@ -7,6 +7,7 @@ mod find;
 mod layout;
 mod lists;
 mod measure;
+mod on_paper;
 mod parts;
 mod people;
 mod reading;

@@ -7,6 +7,7 @@ use maud::{Markup, html};
 use crate::facts::Time;
 use crate::residents::{Resident, ResidentId, Staff};
 use crate::review::index::{Entry, Flag, Index, Missed};
+use crate::review::now::Now;
 use crate::review::worklist::SURE;
 use crate::speaking::wording::{capital, names};
 use crate::vitals::{Measurement, Qualifier, Rhythm, Side, Supply, Value};
@@ -40,8 +41,8 @@ pub fn how(it: &Measurement) -> String {
 }
 
 /// A moment, as short as the day allows.
-pub fn moment(at: Time, now: Time) -> Markup {
-    let local = at.with_timezone(now.offset());
+pub fn moment(at: Time, now: Now<'_>) -> Markup {
+    let local = now.shown(at);
     let days = (now.date_naive() - local.date_naive()).num_days();
     let text = match days {
         0 => local.format("today %H:%M").to_string(),
@@ -177,11 +178,13 @@ pub fn percent(confidence: f32) -> String {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::residents::Offsets;
 
     #[test]
     fn a_time_is_as_short_as_the_day_allows() {
-        let now = chrono::DateTime::parse_from_rfc3339("2026-03-12T12:00:00-05:00").unwrap();
-        let text = |back: TimeDelta| moment(now - back, now).into_string();
+        let at = chrono::DateTime::parse_from_rfc3339("2026-03-12T12:00:00-05:00").unwrap();
+        let offsets = &Offsets::fixed(*at.offset());
+        let text = |back: TimeDelta| moment(at - back, Now { at, offsets }).into_string();
         assert!(text(TimeDelta::hours(2)).contains("today 10:00"));
         assert!(text(TimeDelta::hours(13)).contains("yesterday 23:00"));
         assert!(text(TimeDelta::days(10)).contains(">Mar 2, 12:00<"));

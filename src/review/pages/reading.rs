@@ -11,9 +11,10 @@ use super::parts::{
     states, value,
 };
 use super::sound::{OfSound, sound};
-use crate::facts::{Fact, Raised, ReadingRecord, Time};
+use crate::facts::{Fact, Raised, ReadingRecord};
 use crate::review::acts::{LOOKED_AGAIN, TO, act_word, state_of};
 use crate::review::index::{ActKind, ClosedHow, Entry, Index};
+use crate::review::now::Now;
 use crate::review::sessions::Session;
 use crate::review::worklist::{about, how_far, part_name};
 use crate::speaking::wording::capital;
@@ -38,7 +39,7 @@ pub fn reading(
     index: &Index,
     behind: Behind<'_>,
     outcome: &Outcome,
-    now: Time,
+    now: Now<'_>,
 ) -> Markup {
     let entry = behind.entry;
     let sign = entry.measurement.sign();
@@ -76,7 +77,7 @@ pub fn reading(
     )
 }
 
-fn spoken(index: &Index, behind: Behind<'_>, now: Time) -> Markup {
+fn spoken(index: &Index, behind: Behind<'_>, now: Now<'_>) -> Markup {
     let Behind { fact, record, .. } = behind;
     let late = record.measured_at != record.spoken_at;
     let at_station = record.by_nurse;
@@ -138,6 +139,13 @@ fn spoken(index: &Index, behind: Behind<'_>, now: Time) -> Markup {
                         a href={ "/readings/" (to.id) } { "the reading there" }
                     }
                 }
+                @if let Some(round) = index.round(behind.entry.round) {
+                    dt { "Round" }
+                    dd {
+                        a href={ "/rounds/" (round.id) } { "of " (moment(round.opened, now)) }
+                        ", " (round.by.name)
+                    }
+                }
                 dt { "Recorded as" }
                 dd { (value(&record.measurement)) " " span.soft { (how(&record.measurement)) } }
             }
@@ -145,7 +153,7 @@ fn spoken(index: &Index, behind: Behind<'_>, now: Time) -> Markup {
     }
 }
 
-fn limits(index: &Index, entry: &Entry, now: Time) -> Markup {
+fn limits(index: &Index, entry: &Entry, now: Now<'_>) -> Markup {
     let resident = index.home().resident(index.resident_of(entry));
     let sign = entry.measurement.sign();
     let ranges: Vec<_> = entry
@@ -209,7 +217,7 @@ fn limits(index: &Index, entry: &Entry, now: Time) -> Markup {
     }
 }
 
-fn history(index: &Index, behind: Behind<'_>, now: Time) -> Markup {
+fn history(index: &Index, behind: Behind<'_>, now: Now<'_>) -> Markup {
     let acts = index.acts(behind.entry.id);
     let line = index.standing(behind.entry).line;
     html! {
@@ -292,7 +300,13 @@ fn residents(index: &Index, entry: &Entry, typed: &str) -> Markup {
     }
 }
 
-fn forms(session: &Session, index: &Index, entry: &Entry, outcome: &Outcome, now: Time) -> Markup {
+fn forms(
+    session: &Session,
+    index: &Index,
+    entry: &Entry,
+    outcome: &Outcome,
+    now: Now<'_>,
+) -> Markup {
     let to = |what: &str| format!("/readings/{}/{what}", entry.id);
     let seen = state_of(index, entry.id);
     let sign = entry.measurement.sign();
@@ -322,8 +336,8 @@ fn forms(session: &Session, index: &Index, entry: &Entry, outcome: &Outcome, now
                     form method="post" action=(to("time")) {
                         (token(session))
                         input type="hidden" name="seen" value=(seen);
-                        (when_taken(Some(entry.measured_at),
-                            outcome.refused(Form::Time).then_some(&outcome.typed), now))
+                        (when_taken(Some(now.shown(entry.measured_at)),
+                            outcome.refused(Form::Time).then_some(&outcome.typed), now.at))
                         (reason("Why it is wrong", "reason", outcome.typed(Form::Time, "reason")))
                         p.soft { "What was recorded stays visible. The trend, the score of its visit \
                              and what leaves for the chart follow the right time." }

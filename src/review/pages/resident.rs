@@ -11,9 +11,9 @@ use super::parts::{
     find_path, how, moment, place, resident_path, staff, state, states, value, what_was_due,
 };
 use super::trend;
-use crate::facts::Time;
 use crate::residents::Resident;
 use crate::review::index::{Index, Recheck};
+use crate::review::now::Now;
 use crate::review::sessions::Session;
 use crate::speaking::wording::capital;
 use crate::vitals::{Component, RangeOf, Value, VitalSign, body_mass_index, shown_source};
@@ -27,7 +27,7 @@ pub fn resident(
     index: &Index,
     resident: &Resident,
     (days, outcome): (u32, &Outcome),
-    now: Time,
+    now: Now<'_>,
 ) -> Markup {
     let born = resident.birth_date.format("%B %-d, %Y");
     page(
@@ -63,7 +63,7 @@ pub fn resident(
     )
 }
 
-fn last(index: &Index, resident: &Resident, now: Time) -> Markup {
+fn last(index: &Index, resident: &Resident, now: Now<'_>) -> Markup {
     let path = resident_path(&resident.id);
     let rows: Vec<_> = VitalSign::ALL
         .into_iter()
@@ -109,10 +109,10 @@ fn last(index: &Index, resident: &Resident, now: Time) -> Markup {
     }
 }
 
-fn ranges(index: &Index, resident: &Resident, now: Time) -> Markup {
+fn ranges(index: &Index, resident: &Resident, now: Now<'_>) -> Markup {
     let in_force = RangeOf::ALL.into_iter().filter_map(|of| {
         let (sign, component) = of.target();
-        let range = resident.limits.range_on(sign, component, now)?;
+        let range = resident.limits.range_on(sign, component, now.at)?;
         let bounds = range
             .bounds
             .to(index.home().units.unspoken(sign))?
@@ -174,7 +174,7 @@ fn name(sign: VitalSign, component: Component) -> String {
     capital(component.name(sign))
 }
 
-fn asked(session: &Session, index: &Index, resident: &Resident, now: Time) -> Markup {
+fn asked(session: &Session, index: &Index, resident: &Resident, now: Now<'_>) -> Markup {
     let own = |it: &&Recheck| it.resident == resident.id;
     let rechecks: Vec<_> = index.open_rechecks().filter(own).collect();
     let withdrawn = index.rechecks().iter().rev().filter(own);
@@ -254,7 +254,7 @@ fn forms(
     index: &Index,
     resident: &Resident,
     outcome: &Outcome,
-    now: Time,
+    now: Now<'_>,
 ) -> Markup {
     let ranges = RangeOf::ALL.map(|of| {
         let (sign, component) = of.target();
@@ -263,7 +263,7 @@ fn forms(
     });
     let own = RangeOf::ALL.into_iter().filter_map(|of| {
         let (sign, component) = of.target();
-        let range = resident.limits.own_on(sign, component, now)?;
+        let range = resident.limits.own_on(sign, component, now.at)?;
         let called = format!("{}, set by {}", name(sign, component), range.source);
         Some((of.tag(), called))
     });

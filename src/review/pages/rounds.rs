@@ -5,13 +5,14 @@ use uuid::Uuid;
 
 use super::acting::{Outcome, may_act, may_take, token};
 use super::layout::{Place, page};
+use super::on_paper::{of_shift, outside_rounds};
 use super::parts::{
     counted, how, loud, moment, resident_link, staff, state, states, value, what_was_due,
 };
 use super::worklist::count;
-use crate::facts::Time;
 use crate::review::acts::LONGEST_AGO;
 use crate::review::index::{Entry, Index, Round, Stage};
+use crate::review::now::Now;
 use crate::review::sessions::Session;
 use crate::speaking::wording::capital;
 
@@ -51,10 +52,10 @@ impl List {
         }
     }
 
-    fn has(self, round: &Round, now: Time) -> bool {
+    fn has(self, round: &Round, now: Now<'_>) -> bool {
         match self {
-            Self::NotEnded => round.stage(now) == Stage::NotEnded,
-            Self::Unsigned => round.stage(now) == Stage::Unsigned,
+            Self::NotEnded => round.stage(now.at) == Stage::NotEnded,
+            Self::Unsigned => round.stage(now.at) == Stage::Unsigned,
             Self::All => true,
         }
     }
@@ -67,14 +68,17 @@ impl List {
     }
 }
 
-fn standing(index: &Index, round: &Round, now: Time) -> Markup {
+fn standing(index: &Index, round: &Round, now: Now<'_>) -> Markup {
     let open = index.open_of_round(round.id).count();
+    let since = &round.since_signed;
     html! {
         @if open > 0 { (loud("\u{25c6}", &counted(open, "open report"))) }
-        @match round.stage(now) {
+        @if since.came { (loud("\u{25c6}", "more came since it was signed")) }
+        @if !since.changed.is_empty() { (loud("\u{25c6}", "changed since it was signed")) }
+        @match round.stage(now.at) {
             Stage::Signed => (state("\u{2713}", "signed")),
             Stage::Unsigned if round.signed.is_empty() => (state("\u{25cb}", "not signed")),
-            Stage::Unsigned => (loud("\u{25c6}", "more came since it was signed")),
+            Stage::Unsigned => (state("\u{25cb}", "to be signed again")),
             Stage::NotEnded => {
                 (loud("\u{25c6}", "not ended")) " "
                 span.soft { "nothing since " (moment(round.last, now)) }
@@ -85,7 +89,7 @@ fn standing(index: &Index, round: &Round, now: Time) -> Markup {
 }
 
 /// The latest rounds, and those that wait for a nurse.
-pub fn rounds(session: &Session, index: &Index, now: Time) -> Markup {
+pub fn rounds(session: &Session, index: &Index, now: Now<'_>) -> Markup {
     let section = |list: List, id: &str, heading: &str, most: usize| {
         let all = || index.rounds().filter(|it| list.has(it, now));
         let (total, page) = (all().count(), all().take(most).collect::<Vec<_>>());
@@ -119,6 +123,7 @@ pub fn rounds(session: &Session, index: &Index, now: Time) -> Markup {
                 section.card { p.none { "No round is recorded yet." } }
             }
             (section(List::All, "latest", "The latest", PAGE))
+            (outside_rounds(index, now))
             (section(List::Unsigned, "unsigned", "Ended and not signed", FIRST))
         },
     )
@@ -131,7 +136,7 @@ pub fn rounds_before(
     index: &Index,
     list: List,
     before: Uuid,
-    now: Time,
+    now: Now<'_>,
 ) -> Markup {
     let older = || index.rounds_before(before).filter(|it| list.has(it, now));
     let page_of: Vec<&Round> = older().take(PAGE).collect();
@@ -164,7 +169,7 @@ pub fn rounds_before(
     )
 }
 
-fn table(index: &Index, rounds: &[&Round], now: Time) -> Markup {
+fn table(index: &Index, rounds: &[&Round], now: Now<'_>) -> Markup {
     html! {
         table.rows {
             thead { tr {
@@ -185,6 +190,55 @@ fn table(index: &Index, rounds: &[&Round], now: Time) -> Markup {
     }
 }
 
+/// What was changed since the last signature, so that whoever signs again knows where to
+/// look.
+fn changed(index: &Index, round: &Round, now: Now<'_>) -> Markup {
+    let changed = round.since_signed.changed.iter();
+    let changed: Vec<&Entry> = changed.filter_map(|it| index.reading(*it)).collect();
+    html! {
+        @if !changed.is_empty() {
+            section.card aria-labelledby="changed" {
+                h2 id="changed" { "Changed since it was signed" (count(changed.len())) }
+                p.soft { "The signature stays, and is of the round as it was then. Look at these, and \
+                     sign the round again." }
+                ol.items {
+                    @for entry in changed {
+                        li.item {
+                            div.what {
+                                (resident_link(index, index.resident_of(entry)))
+                                a.value href={ "/readings/" (entry.id) } {
+                                    (capital(entry.measurement.sign().name())) " " b { (value(&entry.measurement)) }
+                                }
+                            }
+                            div.when {
+                                (how_changed(index, entry))
+                                @match index.acts(entry.id).iter().rev().find(|it| it.changes()) {
+                                    Some(act) => p.soft { (moment(act.at, now)) ", " (act.by.name) },
+                                    None => p.soft { (index.recorder_of(entry).name) },
+                                }
+                            }
+                        }
+                    }
+                }
+            }
+        }
+    }
+}
+
+fn how_changed(index: &Index, entry: &Entry) -> Markup {
+    let moved_here = index.is_moved_here(entry);
+    html! {
+        @if moved_here { (state("\u{2192}", "moved here")) }
+        @if index.is_by_hand(entry) && !moved_here { (state("\u{270d}", "entered by hand")) }
+        @if entry.corrected() { (state("\u{270e}", "corrected")) }
+        @if index.moved_to(entry.id).is_some() {
+            (state("\u{2715}", "moved to another resident"))
+        } @else if entry.retracted {
+            (state("\u{2715}", "retracted"))
+        }
+    }
+}
+
 fn kept(round: &Round) -> String {
     let readings = counted(round.readings, "reading");
     format!(
@@ -193,13 +247,28 @@ fn kept(round: &Round) -> String {
     )
 }
 
+fn head(index: &Index, round: &Round, now: Now<'_>) -> Markup {
+    let date = now.shown(round.opened).format("%b %-d, %Y, %H:%M");
+    html! {
+        div.head {
+            h1 { "Round of " (date) }
+            p { (staff(&round.by)) ". " (kept(round)) "." }
+            p { (standing(index, round, now)) }
+            @for (by, at, _) in &round.signed {
+                p { "Signed by " (staff(by)) ", " (moment(*at, now))
+                    @if !round.since_signed.is_nothing() { ", as it was then" } "." }
+            }
+        }
+    }
+}
+
 /// One round.
 pub fn round(
     session: &Session,
     index: &Index,
     round: &Round,
     outcome: &Outcome,
-    now: Time,
+    now: Now<'_>,
 ) -> Markup {
     // A late entry may be of a day ago, and a time is corrected to so long ago at most.
     let first = round.opened - LONGEST_AGO - chrono::TimeDelta::days(1);
@@ -224,20 +293,13 @@ pub fn round(
     let of_each = own.chunk_by(|a, b| index.resident_of(a) == index.resident_of(b));
     let missed = index.missed().iter().filter(|it| it.round == round.id);
     let held = index.held().iter().filter(|it| it.round == round.id);
-    let date = round.opened.with_timezone(now.offset());
-    let date = date.format("%b %-d, %Y, %H:%M");
     page(
         session,
         Place::Rounds,
         "Round",
         &html! {
             p.trail { a href="/rounds" { "Rounds" } }
-            div.head {
-                h1 { "Round of " (date) }
-                p { (staff(&round.by)) ". " (kept(round)) "." }
-                p { (standing(index, round, now)) }
-                @for (by, at, _) in &round.signed { p { "Signed by " (staff(by)) ", " (moment(*at, now)) "." } }
-            }
+            (head(index, round, now))
             (outcome.banner())
             p.take {
                 a.button href={ "/rounds/" (round.id) "/sheet" } { "Sheet to print" }
@@ -249,10 +311,11 @@ pub fn round(
             @if may_act(session) {
                 form.inline method="post" action={ "/rounds/" (round.id) "/sign" } {
                     (token(session))
-                    button.main { "Sign this round" }
+                    button.main { (if round.signed.is_empty() { "Sign this round" } else { "Sign it again" }) }
                     span.soft { "as " (staff(&session.user.staff)) }
                 }
             }
+            (changed(index, round, now))
             section.card {
                 h2 { "Kept" }
                 table.rows {
@@ -301,6 +364,7 @@ pub fn round(
                     }
                 }
             }
+            (of_shift(index, round, now))
         },
     )
 }

@@ -4,8 +4,9 @@ use maud::{Markup, html};
 use uuid::Uuid;
 
 use super::parts::moment;
-use crate::facts::{ReadingRecord, Time};
+use crate::facts::ReadingRecord;
 use crate::review::accounts::Role;
+use crate::review::now::Now;
 use crate::review::sessions::Session;
 use crate::store::{Stands, WhyGone};
 
@@ -34,7 +35,7 @@ pub fn sound(
     id: Uuid,
     record: &ReadingRecord,
     of: &OfSound,
-    now: Time,
+    now: Now<'_>,
 ) -> Markup {
     let typed = |it: bool| {
         if it {
@@ -76,13 +77,13 @@ pub fn sound(
     }
 }
 
-fn part(session: &Session, path: &str, name: &str, stands: Stands, now: Time) -> Markup {
+fn part(session: &Session, path: &str, name: &str, stands: Stands, now: Now<'_>) -> Markup {
     match stands {
         Stands::There { spoken, until } => html! {
             "As spoken " (moment(spoken, now)) ", kept until " (moment(until, now)) "."
             @if session.user.role == Role::Nurse {
                 audio controls preload="none" src=(path)
-                    aria-label={ (name) ", as spoken at " (spoken.format("%H:%M")) } {}
+                    aria-label={ (name) ", as spoken at " (now.shown(spoken).format("%H:%M")) } {}
             } @else {
                 " " span.soft { "Nurses can listen to it." }
             }

@@ -8,10 +8,10 @@ use super::layout::{Place, page};
 use super::parts::{
     counted, find_path, how, identified_link, moment, resident_path, state, states, value,
 };
-use crate::facts::Time;
 use crate::residents::Resident;
 use crate::review::fields::Fields;
 use crate::review::index::Index;
+use crate::review::now::Now;
 use crate::review::sessions::Session;
 use crate::review::trend::{SPANS, Size, Trend, USUAL_SPAN, draw, weight_compared};
 use crate::speaking::wording::capital;
@@ -84,11 +84,11 @@ fn figure(trend: &Trend, size: Size, who: &str, days: u32) -> Markup {
 }
 
 /// Every vital sign of a resident, small.
-pub fn all(index: &Index, resident: &Resident, days: u32, now: Time) -> Markup {
+pub fn all(index: &Index, resident: &Resident, days: u32, now: Now<'_>) -> Markup {
     let path = resident_path(&resident.id);
     let trends: Vec<_> = VitalSign::ALL
         .into_iter()
-        .filter_map(|sign| Trend::of(index, resident, sign, (days, MARKS.1), now))
+        .filter_map(|sign| Trend::of(index, resident, sign, (days, MARKS.1), now.at))
         .collect();
     html! {
         section.card {
@@ -118,12 +118,12 @@ pub fn trend(
     resident: &Resident,
     sign: VitalSign,
     fields: &Fields,
-    now: Time,
+    now: Now<'_>,
 ) -> Markup {
     let days = span(fields);
     let path = format!("{}/{}", resident_path(&resident.id), sign.tag());
     let [trend, slim] =
-        [MARKS.0, MARKS.1].map(|marks| Trend::of(index, resident, sign, (days, marks), now));
+        [MARKS.0, MARKS.1].map(|marks| Trend::of(index, resident, sign, (days, marks), now.at));
     page(
         session,
         Place::Residents,
@@ -186,8 +186,8 @@ fn key(wide: &[&Trend], slim: &[&Trend]) -> Markup {
     }
 }
 
-fn weights(index: &Index, resident: &Resident, now: Time) -> Markup {
-    let compared = weight_compared(index, resident, now);
+fn weights(index: &Index, resident: &Resident, now: Now<'_>) -> Markup {
+    let compared = weight_compared(index, resident, now.at);
     let unit = index.home().units.unspoken(VitalSign::Weight);
     html! {
         section.card {
@@ -229,8 +229,8 @@ fn weights(index: &Index, resident: &Resident, now: Time) -> Markup {
     }
 }
 
-fn table(index: &Index, resident: &Resident, sign: VitalSign, days: u32, now: Time) -> Markup {
-    let from = now - chrono::TimeDelta::days(i64::from(days));
+fn table(index: &Index, resident: &Resident, sign: VitalSign, days: u32, now: Now<'_>) -> Markup {
+    let from = now.at - chrono::TimeDelta::days(i64::from(days));
     let own: Vec<_> = index
         .readings_of(&resident.id)
         .rev()

@@ -17,6 +17,7 @@ use crate::facts::{Raised, Time};
 use crate::residents::ResidentId;
 use crate::review::fields::Fields;
 use crate::review::index::{Entry, Flag, Index};
+use crate::review::now::Now;
 use crate::review::sessions::Session;
 use crate::review::worklist::{Filter, SPANS, Worklist, about, how_far, part_name};
 use crate::speaking::wording::{capital, names};
@@ -31,7 +32,7 @@ pub fn worklist(
     index: &Index,
     fields: &Fields,
     outcome: &Outcome,
-    now: Time,
+    now: Now<'_>,
 ) -> Markup {
     let filter = Filter::of(fields);
     let list = Worklist::of(index, &filter, now);
@@ -64,7 +65,7 @@ pub fn worklist(
     )
 }
 
-fn filters(index: &Index, filter: &Filter, now: Time) -> Markup {
+fn filters(index: &Index, filter: &Filter, now: Now<'_>) -> Markup {
     let mut rooms: Vec<&str> = index
         .home()
         .residents
@@ -103,7 +104,7 @@ fn filters(index: &Index, filter: &Filter, now: Time) -> Markup {
                     option value="" { "all" }
                     @for round in index.rounds().take(12) {
                         option value=(round.id) selected[filter.round == Some(round.id)] {
-                            (round.opened.with_timezone(now.offset()).format("%b %-d, %H:%M")) ", " (round.by.name)
+                            (now.shown(round.opened).format("%b %-d, %H:%M")) ", " (round.by.name)
                         }
                     }
                 }
@@ -128,7 +129,13 @@ fn filters(index: &Index, filter: &Filter, now: Time) -> Markup {
     }
 }
 
-fn reports(session: &Session, index: &Index, list: &Worklist<'_>, back: &str, now: Time) -> Markup {
+fn reports(
+    session: &Session,
+    index: &Index,
+    list: &Worklist<'_>,
+    back: &str,
+    now: Now<'_>,
+) -> Markup {
     let report = |flag: &Flag| {
         html! {
             li.item {
@@ -156,7 +163,7 @@ fn reports(session: &Session, index: &Index, list: &Worklist<'_>, back: &str, no
                 }
                 div.when {
                     (loud("\u{25c6}", "open report"))
-                    p.soft { "open for " b { (lasted(now - flag.at)) } ", since " (moment(flag.at, now)) }
+                    p.soft { "open for " b { (lasted(now.at - flag.at)) } ", since " (moment(flag.at, now)) }
                     p.soft { "recorded by " (flag.by.name) }
                 }
                 @if may_act(session) {
@@ -200,7 +207,7 @@ pub fn more(of: usize) -> Markup {
     }
 }
 
-fn attention(index: &Index, list: &Worklist<'_>, now: Time) -> Markup {
+fn attention(index: &Index, list: &Worklist<'_>, now: Now<'_>) -> Markup {
     let item = |who: &ResidentId, what: &Markup, badge: &Markup, when: Time, by: &str| {
         html! {
             li.item {
@@ -297,10 +304,10 @@ fn attention(index: &Index, list: &Worklist<'_>, now: Time) -> Markup {
 const VISIT: TimeDelta = TimeDelta::minutes(10);
 
 /// What was taken, by visit, the newest first: the time of each, and its values.
-fn visits<'a>(taken: &[&'a Entry], now: Time) -> Vec<(Time, Vec<&'a Entry>)> {
+fn visits<'a>(taken: &[&'a Entry], now: Now<'_>) -> Vec<(Time, Vec<&'a Entry>)> {
     let mut newest_first = taken.to_vec();
     newest_first.sort_by_key(|it| Reverse(it.measured_at));
-    let day = |at: Time| at.with_timezone(now.offset()).date_naive();
+    let day = |at: Time| now.shown(at).date_naive();
     let mut visits: Vec<(Time, Vec<&Entry>)> = Vec::new();
     for entry in newest_first {
         let at = entry.measured_at;
@@ -338,7 +345,7 @@ fn in_line(index: &Index, entry: &Entry) -> Markup {
 const OPEN: (&str, &str) = ("\u{25c6}", "open report");
 const OUTSIDE: (&str, &str) = ("\u{25c7}", "outside the range");
 
-fn by_resident(index: &Index, list: &Worklist<'_>, now: Time) -> Markup {
+fn by_resident(index: &Index, list: &Worklist<'_>, now: Now<'_>) -> Markup {
     html! {
         section.card aria-labelledby="round" {
             h2 id="round" { "The round, by resident" }

@@ -49,7 +49,14 @@ fn form_page(
     let typed = outcome.map(|_| fields);
     let usual = Outcome::default();
     let shown = (outcome.unwrap_or(&usual), typed);
-    pages::enter(session, &index, (resident, sign), shown, station.now()).into_response()
+    pages::enter(
+        session,
+        &index,
+        (resident, sign),
+        shown,
+        station.here_and_now(),
+    )
+    .into_response()
 }
 
 /// Reads back what was typed, or gives it back to be changed. Nothing is stored.
@@ -81,7 +88,14 @@ fn read_back_page(
     match (proposed, index.home().resident(id)) {
         (Ok(it), Some(resident)) => {
             let shown = (outcome, fields);
-            pages::read_back(session, &index, (resident, &it), shown, station.now()).into_response()
+            pages::read_back(
+                session,
+                &index,
+                (resident, &it),
+                shown,
+                station.here_and_now(),
+            )
+            .into_response()
         }
         (Ok(_), None) => missing("resident in this home"),
         (Err(why), _) => {
@@ -182,7 +196,8 @@ fn move_page(
     match (found, entry) {
         (Ok(it), Some(entry)) => {
             let shown = (outcome, fields);
-            pages::read_move(session, &index, (entry, &it), shown, station.now()).into_response()
+            pages::read_move(session, &index, (entry, &it), shown, station.here_and_now())
+                .into_response()
         }
         (Ok(_), None) => missing("reading"),
         (Err(why), _) => {

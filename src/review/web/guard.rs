@@ -113,13 +113,10 @@ pub async fn guard(State(app): State<App>, request: Request, next: Next) -> Resp
 }
 
 fn refuse(app: &App, session: &Session, what: &str) -> Response {
-    let (user, role) = (&session.user.login, session.user.role.name());
+    let (user, role) = (&session.user.login, session.user.role);
     let accounts = app.station.accounts();
-    accounts.log(
-        app.station.now(),
-        user,
-        &format!("refused ({role}): {what}"),
-    );
+    accounts.log_refused(app.station.now(), user, role, what);
+    let role = role.name();
     let why = format!(
         "An account of the kind \u{201c}{role}\u{201d} may not do that. It was not done, and noted."
     );

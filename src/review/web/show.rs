@@ -35,7 +35,8 @@ pub async fn worklist(
     Extension(fields): Extension<Fields>,
 ) -> Markup {
     let outcome = Outcome::told(&fields);
-    pages::worklist(&session, &station.index(), &fields, &outcome, station.now())
+    let now = station.here_and_now();
+    pages::worklist(&session, &station.index(), &fields, &outcome, now)
 }
 
 /// Everyone in the home.
@@ -68,7 +69,7 @@ pub fn resident_page(
     // Of one who is not in the home's file there is only what was recorded.
     let mut session = session.clone();
     session.takes_acts &= index.home().resident(id).is_some();
-    pages::resident(&session, &index, resident, shown, station.now()).into_response()
+    pages::resident(&session, &index, resident, shown, station.here_and_now()).into_response()
 }
 
 /// One vital sign of a resident over time.
@@ -85,7 +86,15 @@ pub async fn trend(
     let Some(resident) = index.resident(&ResidentId(id)) else {
         return missing("resident in this home or its record");
     };
-    pages::trend(&session, &index, resident, sign, &fields, station.now()).into_response()
+    pages::trend(
+        &session,
+        &index,
+        resident,
+        sign,
+        &fields,
+        station.here_and_now(),
+    )
+    .into_response()
 }
 
 /// One reading.
@@ -118,7 +127,7 @@ pub fn reading_page(station: &Station, session: &Session, id: Uuid, outcome: &Ou
         record,
         sound: &sound,
     };
-    pages::reading(session, &index, behind, outcome, station.now()).into_response()
+    pages::reading(session, &index, behind, outcome, station.here_and_now()).into_response()
 }
 
 fn sound_of(station: &Station, id: Uuid) -> OfSound {
@@ -148,7 +157,7 @@ pub async fn rounds(
     Extension(session): Extension<Session>,
     Extension(fields): Extension<Fields>,
 ) -> Response {
-    let (index, now) = (station.index(), station.now());
+    let (index, now) = (station.index(), station.here_and_now());
     if fields.get("before").is_empty() {
         return pages::rounds(&session, &index, now).into_response();
     }
@@ -176,7 +185,7 @@ pub fn round_page(station: &Station, session: &Session, id: Uuid, outcome: &Outc
     let Some(round) = index.round(id) else {
         return missing("round");
     };
-    pages::round(session, &index, round, outcome, station.now()).into_response()
+    pages::round(session, &index, round, outcome, station.here_and_now()).into_response()
 }
 
 /// Readings that match.
@@ -185,5 +194,5 @@ pub async fn find(
     Extension(session): Extension<Session>,
     Extension(fields): Extension<Fields>,
 ) -> Markup {
-    pages::find(&session, &station.index(), &fields, station.now())
+    pages::find(&session, &station.index(), &fields, station.here_and_now())
 }

@@ -1,14 +1,17 @@
 //! Pages to print and files to take away, of one round or one resident.
 
+use std::collections::HashSet;
 use std::sync::Arc;
 
 use axum::Extension;
 use axum::extract::{Path, State};
 use axum::http::{Method, StatusCode, header};
 use axum::response::{Html, IntoResponse, Response};
+use chrono::TimeDelta;
 use uuid::Uuid;
 
 use super::show::missing;
+use crate::facts::{Body, NO_ROUND};
 use crate::residents::{Home, ResidentId};
 use crate::review::export::fhir::{Links, PatientSystem, collection, left_out, resources};
 use crate::review::export::sheet::round_sheet;
@@ -146,7 +149,11 @@ fn make(station: &Station, of: &Of, form: Form) -> Result<Option<Response>, Stri
     let mut home = station.index().home().clone();
     let asked = |facts: Result<Readable, StoreError>| facts.map_err(|error| error.to_string());
     let (read, round, name) = match of {
-        Of::Round(id) => (asked(station.facts_of_round(*id))?, Some(*id), "round"),
+        Of::Round(id) => {
+            let mut read = asked(station.facts_of_round(*id))?;
+            beside(station, (*id, form), &mut read).map_err(|error| error.to_string())?;
+            (read, Some(*id), "round")
+        }
         Of::Resident(id) => {
             if home.resident(id).is_none() {
                 let known = station.index().resident(id).cloned();
@@ -171,6 +178,12 @@ fn make(station: &Station, of: &Of, form: Form) -> Result<Option<Response>, Stri
     if round.is_some() && chart.rounds.is_empty() {
         return Ok(None);
     }
+    for round in &mut chart.rounds {
+        // The facts of others are not among these in the order of the record.
+        if let Some(known) = station.index().round(round.id) {
+            round.since_signed = known.since_signed.clone();
+        }
+    }
     let file = |kind: &'static str, ending: &str, text: String| {
         let name = format!("attachment; filename=\"{name}.{ending}\"");
         let headers = [
@@ -183,7 +196,10 @@ fn make(station: &Station, of: &Of, form: Form) -> Result<Option<Response>, Stri
         Form::Paper => {
             let style = Style::At(PRINT_STYLE);
             let page = match round {
-                Some(_) => round_sheet(&chart, &home, round, style),
+                Some(_) => {
+                    let offsets = station.here_and_now().offsets;
+                    round_sheet(&chart, &home, round, style, offsets)
+                }
                 None => Some(summary(&chart, &home, &selection, style)),
             };
             Ok(page.map(|it| Html(it).into_response()))
@@ -197,6 +213,46 @@ fn make(station: &Station, of: &Of, form: Form) -> Result<Option<Response>, Stri
             file("application/fhir+json", "json", bundle)
         }
     }
+}
+
+/// Adds what belongs with a round and is of no round or of another: what was done to its
+/// readings, or became of their reports, in a later one; and on a sheet, what nurses
+/// entered from paper. What of that belongs beside this round, the sheet says.
+fn beside(
+    station: &Station,
+    (round, form): (Uuid, Form),
+    read: &mut Readable,
+) -> Result<(), StoreError> {
+    let own = read.facts.iter().filter_map(|it| match it.body {
+        Body::Read(_) => Some(it.id),
+        _ => None,
+    });
+    let mut readings: Vec<Uuid> = own.collect();
+    let mut any_outside = false;
+    let mut there: HashSet<Uuid> = read.facts.iter().map(|it| it.id).collect();
+    let lacking: Vec<Uuid> = {
+        let index = station.index();
+        if matches!(form, Form::Paper)
+            && let Some(round) = index.round(round)
+        {
+            let day = TimeDelta::days(1);
+            let near = round.opened - day..=round.last + day;
+            let mut outside = index.outside_rounds();
+            outside.retain(|it| near.contains(&it.measured_at));
+            any_outside = !outside.is_empty();
+            readings.extend(outside.iter().map(|it| it.id));
+        }
+        let behind = readings.iter().flat_map(|it| index.facts_behind(*it));
+        behind.filter(|it| there.insert(*it)).collect()
+    };
+    for id in lacking {
+        read.facts.extend(station.fact(id)?);
+    }
+    if any_outside {
+        let unread = station.facts_of_round(NO_ROUND)?.unread;
+        read.unread.extend(unread);
+    }
+    Ok(())
 }
 
 fn bundle(chart: &Chart, home: &Home, selection: &Selection) -> Result<String, String> {

@@ -317,5 +317,18 @@ pub fn early_warning_of_visit(known: Known<'_>, now: DateTime<FixedOffset>) -> O
     Some((score.total, flag))
 }
 
+/// What a change of a reading does to the scores that its visit raised, now that it raises
+/// this or nothing: those of them that do not hold any more, and what is to be raised, if
+/// that is not among them already.
+pub fn settle_scores<'a, K>(
+    raised: impl IntoIterator<Item = (K, &'a Flag)>,
+    now: Option<Flag>,
+) -> (Vec<K>, Option<Flag>) {
+    let raised = raised.into_iter();
+    let (holds, gone): (Vec<_>, Vec<_>) = raised.partition(|(_, it)| now.as_ref() == Some(*it));
+    let gone = gone.into_iter().map(|(key, _)| key).collect();
+    (gone, now.filter(|_| holds.is_empty()))
+}
+
 #[cfg(test)]
 mod tests;

@@ -1,11 +1,13 @@
 //! The fold: two passes, so that the order of the facts does not matter.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 use uuid::Uuid;
 
 use super::{Act, Cause, Change, Chart, Entry, Flag, Missed, Remark, Retaken, Round, Unconfirmed};
 use crate::facts::{Body, Correction, Fact, Standing, set_by};
+use crate::review::SinceSigned;
+use crate::review::signing::changed_by;
 use crate::vitals::Retake;
 
 #[derive(Default)]
@@ -16,6 +18,8 @@ pub(super) struct Gathering<'a> {
     /// The reading of each flag.
     flags: BTreeMap<Uuid, Uuid>,
     rounds: BTreeMap<Uuid, Round<'a>>,
+    /// Those of them that were signed.
+    signed: BTreeSet<Uuid>,
     corrections: BTreeMap<Uuid, Vec<Correction>>,
     /// By which fact the value held that a flag is about.
     of: BTreeMap<Uuid, Uuid>,
@@ -26,6 +30,9 @@ impl<'a> Gathering<'a> {
         let mut gathering = Self::default();
         for fact in facts {
             gathering.begin(fact);
+        }
+        for fact in facts {
+            gathering.sign(fact);
         }
         let mut later: Vec<&Fact> = facts.iter().collect();
         later.sort_by_key(|fact| (fact.at, fact.id));
@@ -91,6 +98,7 @@ impl<'a> Gathering<'a> {
                     opened: self::act(fact, home),
                     closed_at: None,
                     signed: Vec::new(),
+                    since_signed: SinceSigned::default(),
                 };
                 self.rounds.insert(fact.round, round);
             }
@@ -98,6 +106,25 @@ impl<'a> Gathering<'a> {
                 self.flags.insert(fact.id, *reading);
             }
             _ => {}
+        }
+    }
+
+    /// What came after the signatures, in the order of the record: by their times alone, a
+    /// nurse would have signed what had not come yet.
+    fn sign(&mut self, fact: &Fact) {
+        if let Body::Signed { signed, .. } = &fact.body {
+            if let Some(round) = self.rounds.get_mut(signed) {
+                round.since_signed = SinceSigned::default();
+                self.signed.insert(*signed);
+            }
+            return;
+        }
+        let changed = changed_by(&fact.body).and_then(|it| self.readings.get(&it));
+        let of = changed.map_or(fact.round, |it| it.round);
+        if self.signed.contains(&of)
+            && let Some(round) = self.rounds.get_mut(&of)
+        {
+            round.since_signed.take(fact);
         }
     }
 

@@ -1,0 +1,32 @@
+//! Now, for a page: with what the clock on the home's wall showed at any other moment.
+
+use std::ops::Deref;
+
+use crate::facts::Time;
+use crate::residents::Offsets;
+
+/// Now, and which offsets the home's clocks have when: a time of before they were changed
+/// is shown as it was then, and not by the offset of now.
+#[derive(Debug, Clone, Copy)]
+pub struct Now<'a> {
+    /// Now.
+    pub at: Time,
+    /// Which offsets hold when.
+    pub offsets: &'a Offsets,
+}
+
+impl Now<'_> {
+    /// A moment as the clock on the wall showed it.
+    #[must_use]
+    pub fn shown(&self, moment: Time) -> Time {
+        self.offsets.shown(moment)
+    }
+}
+
+impl Deref for Now<'_> {
+    type Target = Time;
+
+    fn deref(&self) -> &Time {
+        &self.at
+    }
+}

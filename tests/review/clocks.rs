@@ -1,0 +1,129 @@
+//! The nights in which the clocks are put forward and back.
+
+use chrono::{DateTime, FixedOffset, TimeDelta, Utc};
+use sayback::facts::{Body, ReadingRecord, Time};
+use sayback::hearing::By;
+use sayback::residents::{Offsets, ResidentId};
+use sayback::review::accounts::Role;
+use sayback::store::Store;
+use sayback::vitals::{Numbers, Unit, VitalSign};
+use uuid::Uuid;
+
+use super::made::{self, Writer};
+use super::site::Site;
+
+/// A zone of five hours behind, four in summer, in 2026.
+pub fn changing() -> Offsets {
+    let utc = |text: &str| text.parse::<DateTime<Utc>>().unwrap();
+    let (forward, back) = (utc("2026-03-08T07:00:00Z"), utc("2026-11-01T06:00:00Z"));
+    let (from, to) = (utc("2026-01-01T00:00:00Z"), utc("2026-12-31T00:00:00Z"));
+    Offsets::between(from, to, |at| {
+        let hours = if (forward..back).contains(&at) { 4 } else { 5 };
+        FixedOffset::west_opt(hours * 3600).unwrap()
+    })
+}
+
+fn at(text: &str) -> Time {
+    DateTime::parse_from_rfc3339(text).unwrap()
+}
+
+/// A quarter past three, after the clocks were put forward.
+fn after_forward() -> Time {
+    at("2026-03-08T03:15:00-04:00")
+}
+
+/// A quarter past one for the second time.
+fn after_back() -> Time {
+    at("2026-11-01T01:15:00-05:00")
+}
+
+/// A home of one whose pulse was measured at a moment, and its station.
+fn measured(when: Time, clock: fn() -> Time) -> (Site, Uuid) {
+    let folder = tempfile::tempdir().unwrap();
+    let path = folder.path().join("record.db");
+    let mut out = Writer::new(&path);
+    let (by, round) = (made::aide(0), Uuid::now_v7());
+    let pulse = Numbers::One(74.into());
+    let record = ReadingRecord {
+        offer: Uuid::now_v7(),
+        resident: ResidentId("AR-000".to_owned()),
+        measurement: made::measure(VitalSign::Pulse, pulse, Unit::PerMinute, &[]),
+        measured_at: when,
+        spoken_at: when,
+        heard: "pulse seventy four".to_owned(),
+        confidence: 0.97,
+        read_back: "Pulse seven four".to_owned(),
+        confirmed_at: when,
+        second_look: false,
+        working: None,
+        device: None,
+        went_on: Vec::new(),
+        rivals: Vec::new(),
+        given_by: By::Voice,
+        confirmed_by: By::Voice,
+        moved_from: None,
+        by_hand: None,
+        by_nurse: false,
+    };
+    let opened = Body::RoundOpened {
+        home: "Alder Ridge House".to_owned(),
+    };
+    out.put(when - TimeDelta::minutes(1), &by, round, opened);
+    let id = out.put(when, &by, round, Body::Read(record));
+    out.end();
+    let record = Store::open(&path).unwrap();
+    let clock = (clock, Some(changing()));
+    (Site::at(folder, (made::home(1), record), false, clock), id)
+}
+
+/// The row of the list that says what is due.
+async fn row(site: &Site) -> String {
+    let mut nurse = site.visitor(Role::Nurse).await;
+    let (_, page) = nurse.get("/worklist").await;
+    let (_, row) = page.split_once("id=\"round\"").unwrap();
+    row.split_once("Edith Hollin").expect(row).1.to_owned()
+}
+
+fn due(row: &str) -> bool {
+    let (_, due) = row.split_once("data-of=\"Due now\">").unwrap();
+    due.split('<').next().unwrap().contains("pulse")
+}
+
+/// Shifts begin at 06:00, 14:00 and 22:00 by the clock of then.
+#[tokio::test]
+async fn what_is_due_goes_by_when_the_shift_began() {
+    // Half an hour before the shift, which began an hour "later" by the offset of now.
+    let (site, _) = measured(at("2026-03-07T21:30:00-05:00"), after_forward);
+    assert!(due(&row(&site).await));
+    let (site, _) = measured(at("2026-03-07T22:00:00-05:00"), after_forward);
+    assert!(!due(&row(&site).await));
+    // Half an hour into the shift, which began an hour "earlier".
+    let (site, _) = measured(at("2026-10-31T22:30:00-04:00"), after_back);
+    assert!(!due(&row(&site).await));
+    let (site, _) = measured(at("2026-10-31T21:59:00-04:00"), after_back);
+    assert!(due(&row(&site).await));
+}
+
+/// Also what is shown of a time is what the clock showed, so that it is the time that was
+/// read back, and the one in the form that corrects it.
+#[tokio::test]
+async fn a_time_of_before_is_shown_as_it_was_then() {
+    let (site, id) = measured(at("2026-03-07T23:30:00-05:00"), after_forward);
+    let row = row(&site).await;
+    let shown = "datetime=\"2026-03-07T23:30-05:00\">yesterday 23:30<";
+    assert!(row.contains(shown), "{row}");
+    let mut nurse = site.visitor(Role::Nurse).await;
+    let (_, page) = nurse.get(&format!("/readings/{id}")).await;
+    assert!(page.contains("yesterday 23:30"), "{page}");
+    assert!(page.contains("name=\"day\"") && page.contains("value=\"23:30\""));
+    // One that was recorded with another offset is shown by the clock of the home too.
+    let (site, _) = measured(at("2026-03-08T06:30:00Z"), after_forward);
+    let row = self::row(&site).await;
+    assert!(row.contains("today 01:30"), "{row}");
+    let mut nurse = site.visitor(Role::Nurse).await;
+    let fields = "sign=pulse&value=75&unit=per_minute&day=2026-03-08&clock=01:40\
+                  &taken_by=Dana+Whitlock";
+    let answer = nurse.post("/residents/AR-000/read-back", fields).await;
+    let page = super::site::text(answer).await;
+    assert!(page.contains("today 01:40") && page.contains("on March 8, 2026 at 01:40"));
+}
