@@ -17,6 +17,11 @@ impl Turn<'_> {
         }
         let room = match (&place.room, &self.state.phase) {
             (Some(room), _) | (None, Phase::WhichBed(room)) => room.clone(),
+            // The other bed of the room that was said.
+            (None, Phase::Identify(id)) => match self.dialogue.home.resident(id) {
+                Some(it) => it.room.clone(),
+                None => return self.say("Which room?"),
+            },
             _ => return self.say("Which room?"),
         };
         self.say_open_reports_here();

@@ -10,6 +10,10 @@ use crate::speaking::{Tone, wording};
 
 impl Turn<'_> {
     pub(super) fn reported(&mut self, key: &str) {
+        // Another nurse than the one that was read back.
+        if matches!(self.state.phase, Phase::ConfirmReport { .. }) {
+            self.state.phase = self.idle();
+        }
         if self.pending_says_first() {
             return;
         }

@@ -387,8 +387,21 @@ impl Sentence<'_> {
             [Token::Activity(activity), ago @ ..] => {
                 taken::minutes_ago(ago).map(|minutes| Utterance::Did(*activity, minutes))
             }
-            [Token::Reported, Token::Nurse(to)] => Some(Utterance::Reported { to: to.clone() }),
-            [Token::Room | Token::Bed(_), ..] => self.place().map(Utterance::Place),
+            // A no before it answers what was read back: "no, room nine".
+            [
+                Token::No,
+                Token::Say(command @ (Command::Scratch | Command::WrongResident)),
+            ] => Some(Utterance::Command(*command)),
+            [Token::No, Token::Resident(phrase)] => Some(Utterance::Called {
+                phrase: phrase.clone(),
+                alone: true,
+            }),
+            [Token::Reported, Token::Nurse(to)]
+            | [Token::No, Token::Reported, Token::Nurse(to)]
+            | [Token::No, Token::Nurse(to)] => Some(Utterance::Reported { to: to.clone() }),
+            [Token::Room | Token::Bed(_), ..] | [Token::No, Token::Room | Token::Bed(_), ..] => {
+                self.place().map(Utterance::Place)
+            }
             all if all.iter().all(|it| **it == Token::Yes) => {
                 Some(Utterance::Yes(Yes::given(self.heard.by)))
             }
@@ -439,6 +452,7 @@ impl Sentence<'_> {
             };
             match &first.token {
                 Token::Filler => rest = after,
+                Token::No if place == Place::default() => rest = after,
                 Token::Room => {
                     let (room, used) = number(after)?;
                     place.room = Some(room);
