@@ -125,8 +125,12 @@ fn meaning(
 /// have been any number, and is asked for again. Returns whether one begins.
 fn outside_of_orders(tokens: &mut [Spoken]) -> bool {
     let mut meant = tokens.iter().filter(|it| it.token != Token::Filler);
+    let first = meant.next();
     let begins = |it: &Spoken| matches!(it.token, Token::Order(word) if word.begins());
-    if meant.next().is_some_and(begins) {
+    // "No, change the pulse to eighty."
+    let corrects = |it: &Spoken| matches!(it.token, Token::Order(word) if word.corrects());
+    let after_no = first.is_some_and(|it| it.token == Token::No);
+    if first.is_some_and(begins) || (after_no && meant.next().is_some_and(corrects)) {
         return true;
     }
     let words = tokens.iter_mut();

@@ -65,6 +65,10 @@ impl Sentence<'_> {
     pub(super) fn order(&self) -> Option<Order> {
         let meant = |it: &&Spoken| it.token != Token::Filler;
         let tokens: Vec<Spoken> = self.tokens.iter().filter(meant).cloned().collect();
+        let tokens = match tokens.as_slice() {
+            [no, order @ ..] if no.token == Token::No => order,
+            all => all,
+        };
         let (first, rest) = tokens.split_first()?;
         let Token::Order(word) = first.token else {
             return None;
@@ -101,17 +105,22 @@ impl Sentence<'_> {
     }
 
     /// "change the pulse to eighty two". Without the "to" between name and value
-    /// it may have been a "two" of the value, which is then asked for again.
+    /// it may have been a "two" of the value, which is then asked for again; and so is
+    /// what was said with a word more: "change only the pulse to eighty two".
     fn change(&self, rest: &[Spoken]) -> Option<Order> {
         let to = Token::Order(OrderWord::To);
-        let (name, rest) = rest.split_first()?;
+        let lost = rest.iter().take_while(|it| it.token == Token::Unknown);
+        let lost = lost.count();
+        let (name, rest) = rest[lost..].split_first()?;
         let Token::Sign(sign) = name.token else {
             return None;
         };
         let unclear = Some(Order::Change { sign, to: None });
         let other = |it: &Spoken| matches!(it.token, Token::Sign(_) | Token::Order(_));
         let value = match rest.split_first() {
-            Some((first, value)) if first.token == to && !value.iter().any(other) => value,
+            Some((first, value)) if lost == 0 && first.token == to && !value.iter().any(other) => {
+                value
+            }
             _ => return unclear,
         };
         let tokens = [std::slice::from_ref(name), value].concat();
