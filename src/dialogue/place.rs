@@ -17,12 +17,17 @@ impl Turn<'_> {
         }
         let room = match (&place.room, &self.state.phase) {
             (Some(room), _) | (None, Phase::WhichBed(room)) => room.clone(),
-            // The other bed of the room that was said.
-            (None, Phase::Identify(id)) => match self.dialogue.home.resident(id) {
-                Some(it) => it.room.clone(),
-                None => return self.say("Which room?"),
-            },
-            _ => return self.say("Which room?"),
+            // The other bed of the room that was said, or where the aide is.
+            (None, phase) => {
+                let here = match phase {
+                    Phase::Identify(id) => Some(id),
+                    _ => self.state.resident.as_ref(),
+                };
+                match here.and_then(|id| self.dialogue.home.resident(id)) {
+                    Some(it) => it.room.clone(),
+                    None => return self.say("Which room?"),
+                }
+            }
         };
         self.say_open_reports_here();
         let all: Vec<&Resident> = self.dialogue.home.in_room(&room).collect();
