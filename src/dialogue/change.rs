@@ -111,8 +111,7 @@ impl Turn<'_> {
     /// An order to change something, kept or not yet kept.
     pub(super) fn change(&mut self, order: Order, heard: &Heard) {
         if self.state.resident.is_none() {
-            self.say("First the room, so that I know who it is.");
-            return self.ask_again();
+            return self.first_the_room();
         }
         if self.change_of_pending(&order, heard) {
             return;

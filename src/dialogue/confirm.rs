@@ -225,8 +225,7 @@ impl Turn<'_> {
             }
         }
         if self.state.resident.is_none() {
-            self.refuse("First the room, so that I know who it is.");
-            return self.ask_again();
+            return self.first_the_room();
         }
         // "Refused" answers a question about the value that was refused.
         self.state.unclear.retain(|it| !signs.contains(&it.sign));

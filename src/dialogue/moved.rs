@@ -68,8 +68,7 @@ impl Turn<'_> {
             return self.no();
         }
         let Some(resident) = self.resident() else {
-            self.say("First the room, so that I know who it is.");
-            return self.ask_again();
+            return self.first_the_room();
         };
         self.drop_of_wrong_resident();
         if self.pending_says_first() || self.timers_say_first() {

@@ -57,6 +57,16 @@ impl Turn<'_> {
         }
     }
 
+    /// Nothing is taken before it is known for whom.
+    pub(super) fn first_the_room(&mut self) {
+        self.refuse("First the room, so that I know who it is.");
+        if self.waiting() {
+            return self.ask_again();
+        }
+        self.say("Which room?");
+        self.keep_last_said();
+    }
+
     /// A resident called by name, or by the spoken alias.
     pub(super) fn called(&mut self, phrase: &str, alone: bool) {
         let fits = self.dialogue.home.called(phrase);

@@ -26,8 +26,7 @@ impl Turn<'_> {
         }
         match &self.state.phase {
             Phase::Place | Phase::WhichBed(_) | Phase::Identify(_) => {
-                self.refuse("First the room, so that I know who it is.");
-                return self.ask_again();
+                return self.first_the_room();
             }
             Phase::ConfirmNotTaken(..)
             | Phase::WhySkip(_)
