@@ -137,11 +137,17 @@ impl Turn<'_> {
         self.state.drafts.clear();
         self.state.unclear.clear();
         self.state.phase = self.idle();
-        self.say(if pending {
-            "Scratched. Nothing of that is kept."
+        if pending {
+            self.say("Scratched. Nothing of that is kept.");
         } else {
-            "There is nothing waiting to scratch."
-        });
+            self.say("There is nothing waiting to scratch.");
+            // Said right after "Kept", it is meant for that.
+            if let Some(last) = self.own_kept().last().map(|it| it.sign().name()) {
+                self.say(&format!(
+                    "To take back what is kept, say scratch the {last}."
+                ));
+            }
+        }
         if self.is_hard(&signs) {
             self.say("Digit by digit is heard best.");
         }
