@@ -92,6 +92,7 @@ fn ask(unclear: &Unclear) -> String {
         Why::Arithmetic(why) => why.clone(),
         Why::Unsure(confidence) => format!("only {:.0} % sure", confidence * 100.0),
         Why::TwoQualifiers(a, b) => format!("both {} and {}", a.spoken(), b.spoken()),
+        Why::NotTaken(reason) => reason.spoken().to_owned(),
         Why::OrNotTaken(_, reason) => format!("a value, and {}", reason.spoken()),
         Why::Counted(seconds) => format!("counted over {seconds} seconds"),
         Why::BadTime => "that time can't be".to_owned(),

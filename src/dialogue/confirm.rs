@@ -105,6 +105,9 @@ impl Turn<'_> {
             Phase::ConfirmNotTaken(..) | Phase::ConfirmReport { .. } => {
                 self.state.phase = self.idle();
                 self.refuse("Not noted.");
+                if !self.state.unclear.is_empty() {
+                    self.advance();
+                }
             }
             Phase::ConfirmChange(_) | Phase::ConfirmMove(_) => self.change_refused(),
             Phase::WhySkip(_) | Phase::ConfirmSkip(_) => self.skip_dropped("Not skipped."),
@@ -182,6 +185,7 @@ impl Turn<'_> {
             Phase::ConfirmNotTaken(..) | Phase::ConfirmReport { .. } => {
                 self.state.phase = self.idle();
                 self.refuse("No answer. Not noted.");
+                self.say_unclear_lost();
             }
             skip @ (Phase::WhySkip(_) | Phase::ConfirmSkip(_)) => {
                 self.state.phase = skip;
@@ -242,6 +246,10 @@ impl Turn<'_> {
         if self.pending_says_first() {
             return;
         }
+        self.offer_not_taken(signs, reason);
+    }
+
+    pub(super) fn offer_not_taken(&mut self, signs: Vec<VitalSign>, reason: NotTakenReason) {
         let what = if signs.is_empty() {
             "Everything due".to_owned()
         } else {
@@ -255,6 +263,7 @@ impl Turn<'_> {
         self.state.phase = self.idle();
         if let Some(resident) = self.state.resident.clone() {
             self.note_not_taken(resident, signs, reason);
+            self.advance();
         }
     }
 

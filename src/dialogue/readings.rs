@@ -308,6 +308,11 @@ impl Turn<'_> {
             return self.read_back();
         }
         match self.state.unclear.pop_front() {
+            Some(Unclear {
+                sign,
+                why: Why::NotTaken(reason),
+                ..
+            }) => self.offer_not_taken(vec![sign], reason),
             Some(unclear) => self.ask(Question::Value(unclear)),
             None => self.state.phase = Phase::Open,
         }
@@ -472,6 +477,7 @@ fn ask_value(unclear: &Unclear, hard: bool) -> String {
             let ways: Vec<String> = ways.iter().map(wording::measurement).collect();
             format!("{}? Say the {again}{hard}.", ways.join(", or "))
         }
+        Why::NotTaken(reason) => format!("{}: {}.", wording::capital(name), reason.spoken()),
         Why::OrNotTaken(value, reason) => format!(
             "{}, or {}? Say the {again}.",
             wording::measurement(value),

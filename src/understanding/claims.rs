@@ -93,7 +93,9 @@ impl Sentence<'_> {
                 Token::Sign(_) | Token::Is(_) | Token::Filler | Token::Yes
             ) && !is_fix(&it.token)
         };
-        let no_number = unclear.iter().all(|it| it.why == Why::NoNumber);
+        let no_number = unclear
+            .iter()
+            .all(|it| matches!(it.why, Why::NoNumber | Why::NotTaken(_)));
         let unsure = self.heard.confidence() < self.context.ask_below;
         let amid_talk = first.is_some_and(|it| it.token == Token::Unknown);
         if claims.is_empty()
@@ -131,7 +133,10 @@ impl Sentence<'_> {
             ..it
         });
         let said = with_count(beside.manner, last_said(&segment.body));
-        let valued = value_of(sign, &said, beside)?;
+        let valued = value_of(sign, &said, beside).map_err(|why| match &segment.not_taken {
+            Some(reason) if why == Why::NoNumber => Why::NotTaken(reason.clone()),
+            _ => why,
+        })?;
         if segment.amid_talk || self.may_lack_a_digit(segment.from, segment.to) {
             return Err(Why::Gap);
         }

@@ -163,6 +163,8 @@ pub enum Why {
     TwoQualifiers(Qualifier, Qualifier),
     /// A time that is none.
     BadTime,
+    /// It was not taken, said in one breath with readings.
+    NotTaken(NotTakenReason),
     /// A value, and that it was not taken, in one breath.
     OrNotTaken(Measurement, NotTakenReason),
     /// It was counted over so many seconds, and the count was not said yet.
