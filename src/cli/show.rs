@@ -50,7 +50,8 @@ pub fn meaning_line(meaning: &Utterance) -> String {
         Utterance::NotTaken { signs, reason } => {
             format!("not taken: {} {}", wording::names(signs), reason.spoken())
         }
-        Utterance::Reported { to } => format!("reported to nurse {to}"),
+        Utterance::Reported { to: Some(to) } => format!("reported to nurse {to}"),
+        Utterance::Reported { to: None } => "reported, to whom?".to_owned(),
         Utterance::LastValue(sign) => format!("asks for the last {}", sign.name()),
         Utterance::Did(activity, minutes) => format!("{activity:?} {minutes} minutes ago"),
         Utterance::Called { phrase, .. } => format!("resident: \"{phrase}\""),

@@ -9,7 +9,10 @@ use crate::residents::{Home, Resident};
 use crate::speaking::{Tone, wording};
 
 impl Turn<'_> {
-    pub(super) fn reported(&mut self, key: &str) {
+    pub(super) fn reported(&mut self, key: Option<&str>) {
+        let Some(key) = key else {
+            return self.reported_to_whom();
+        };
         // Another nurse than the one that was read back.
         if matches!(self.state.phase, Phase::ConfirmReport { .. }) {
             self.state.phase = self.idle();
@@ -27,6 +30,22 @@ impl Turn<'_> {
         let read_back = format!("Reported to {to}: {}", self.report_texts());
         self.prompt(&format!("{read_back} Yes?"));
         self.state.phase = Phase::ConfirmReport { to, read_back };
+    }
+
+    /// The name of the nurse was not understood: without an answer the report would be
+    /// taken for noted.
+    fn reported_to_whom(&mut self) {
+        if self.reports_meant().is_empty() {
+            self.say("There is no open report here.");
+        } else {
+            self.refuse(
+                "Reported to whom? Say reported to nurse, and the last name; or reported to the charge nurse.",
+            );
+        }
+        self.keep_last_said();
+        if self.waiting() {
+            self.ask_again();
+        }
     }
 
     pub(super) fn report_confirmed(&mut self, to: &str, read_back: &str) {

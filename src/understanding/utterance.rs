@@ -269,8 +269,8 @@ pub enum Utterance {
     Reason(String),
     /// A report was made.
     Reported {
-        /// The home's key of the nurse.
-        to: String,
+        /// The home's key of the nurse; none where the name was not understood.
+        to: Option<String>,
     },
 }
 
