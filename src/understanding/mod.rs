@@ -5,6 +5,7 @@
 
 mod address;
 mod claims;
+mod flows;
 mod lasting;
 mod manner;
 mod number;

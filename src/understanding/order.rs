@@ -82,7 +82,7 @@ impl Sentence<'_> {
         let each: Vec<&Token> = rest.iter().map(|it| &it.token).collect();
         match (word, each.as_slice()) {
             (OrderWord::ThatWas, [_, ..]) => {
-                let how = super::claims::with_flows(rest);
+                let how = super::flows::with_flows(rest);
                 let and = Token::Number(Piece::And);
                 let how = how.iter().filter(|it| it.token != and);
                 let how: Option<Vec<_>> = how.map(super::claims::qualifier).collect();
@@ -133,7 +133,7 @@ impl Sentence<'_> {
             context: &context,
             ..*self
         };
-        match sentence.readings(&super::claims::with_flows(&tokens), None) {
+        match sentence.readings(&super::flows::with_flows(&tokens), None) {
             Some(Utterance::Readings {
                 claims, unclear, ..
             }) if unclear.is_empty() && claims.len() == 1 => Some(Order::Change {
