@@ -6,10 +6,12 @@ use super::state::{Draft, Offer};
 use super::time::{self, NoTime};
 use super::turn::Turn;
 use super::{Phase, Question};
-use crate::facts::{Body, Dropped, ReadBack, Ready};
+use crate::facts::{Body, Dropped, ReadBack, Ready, Time};
+use crate::residents::Resident;
 use crate::speaking::wording;
 use crate::understanding::{Claim, Unclear, Why, Yes};
-use crate::vitals::{Measurement, Qualifier, Qualifiers, VitalSign, short_count};
+use crate::vitals::rules::is_far_from_last;
+use crate::vitals::{Measurement, Qualifier, Qualifiers, Reading, VitalSign, short_count};
 
 impl Turn<'_> {
     pub(super) fn readings(
@@ -415,8 +417,19 @@ impl Turn<'_> {
         let Some(resident) = self.resident() else {
             return Vec::new();
         };
-        let far = |it: &Measurement| resident.limits.is_unlikely(it, self.now);
+        let far = |it: &Measurement| self.is_far(resident, it, self.now);
         offer.measurements().into_iter().filter(far).collect()
+    }
+
+    /// Whether a measurement of this time is asked about once more.
+    pub(super) fn is_far(&self, resident: &Resident, it: &Measurement, at: Time) -> bool {
+        let reading = Reading {
+            at,
+            measurement: it.clone(),
+        };
+        let history = self.state.histories.get(&resident.id);
+        resident.limits.is_unlikely(it, at)
+            || history.is_some_and(|it| is_far_from_last(it, &reading))
     }
 }
 
