@@ -376,6 +376,19 @@ struct Sentence<'a> {
 }
 
 impl Sentence<'_> {
+    /// "Yes, next": an answer that is not taken, and that something would wait for.
+    fn is_answer_and_more(&self) -> bool {
+        let mut meant = self.tokens.iter().filter(|it| it.token != Token::Filler);
+        let waits = !self.context.pending.is_empty();
+        let answer = |it: &Token| *it == Token::Yes || (waits && *it == Token::No);
+        let more = |it: &Token| match it {
+            Token::Say(_) => true,
+            Token::Is(_) => waits,
+            _ => false,
+        };
+        meant.next().is_some_and(|it| answer(&it.token)) && meant.all(|it| more(&it.token))
+    }
+
     /// Why an utterance without meaning has none. Words that are nothing but a
     /// value are worth a question; anything else is side talk.
     fn why_not(&self) -> NotUnderstood {
@@ -390,6 +403,9 @@ impl Sentence<'_> {
         if tokens.clone().all(of_not_taken)
             && tokens.clone().any(|it| matches!(it, Token::NotTaken(_)))
         {
+            return NotUnderstood::Unsure;
+        }
+        if self.is_answer_and_more() {
             return NotUnderstood::Unsure;
         }
         let sure = self.heard.confidence() >= self.context.ask_below;
