@@ -117,13 +117,9 @@ fn meaning(
         };
         return sentence.order().map(Utterance::Order).ok_or(why);
     }
-    match sentence.short() {
-        Some(short) => Ok(short),
-        None => {
-            let found = sentence.long().or_else(|| sentence.reported_to_whom());
-            found.ok_or_else(|| sentence.why_not())
-        }
-    }
+    let found = sentence.short().or_else(|| sentence.long());
+    let found = found.or_else(|| sentence.reported_to_whom());
+    found.ok_or_else(|| sentence.why_not())
 }
 
 /// Words of orders mean nothing where no order begins: "pulse to eighty" may

@@ -13,32 +13,29 @@ impl Sentence<'_> {
         let meant = self.tokens.iter().map(|it| &it.token);
         let meant: Vec<&Token> = meant.filter(|it| **it != Token::Filler).collect();
         match meant.as_slice() {
-            [Token::Say(command)] => Some(Utterance::Command(*command)),
+            // A no before some of it answers what was read back: "no, room nine".
+            [Token::Say(command)]
+            | [
+                Token::No,
+                Token::Say(command @ (Command::Scratch | Command::WrongResident)),
+            ] => Some(Utterance::Command(*command)),
             [Token::Say(Command::Skip), Token::NotTaken(reason)] => {
                 Some(Utterance::Skip((*reason).clone()))
             }
-            [Token::Resident(phrase)] => Some(Utterance::Called {
-                phrase: phrase.clone(),
-                alone: true,
-            }),
+            [Token::Resident(phrase)] | [Token::No, Token::Resident(phrase)] => {
+                Some(Utterance::Called {
+                    phrase: phrase.clone(),
+                    alone: true,
+                })
+            }
             [Token::Staff(phrase)] => Some(Utterance::ThisIs(phrase.clone())),
             [Token::Last, Token::Sign(sign)] => Some(Utterance::LastValue(*sign)),
             [Token::Reason(reason)] => Some(Utterance::Reason(reason.clone())),
             [Token::Activity(activity), ago @ ..] => {
                 taken::minutes_ago(ago).map(|minutes| Utterance::Did(*activity, minutes))
             }
-            // A no before it answers what was read back: "no, room nine".
-            [
-                Token::No,
-                Token::Say(command @ (Command::Scratch | Command::WrongResident)),
-            ] => Some(Utterance::Command(*command)),
-            [Token::No, Token::Resident(phrase)] => Some(Utterance::Called {
-                phrase: phrase.clone(),
-                alone: true,
-            }),
-            [Token::Reported, Token::Nurse(to)]
-            | [Token::No, Token::Reported, Token::Nurse(to)]
-            | [Token::No, Token::Nurse(to)] => Some(Utterance::Reported {
+            [Token::Reported | Token::No, Token::Nurse(to)]
+            | [Token::No, Token::Reported, Token::Nurse(to)] => Some(Utterance::Reported {
                 to: Some(to.clone()),
             }),
             [Token::Room | Token::Bed(_), ..] | [Token::No, Token::Room | Token::Bed(_), ..] => {
