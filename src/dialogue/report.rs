@@ -25,7 +25,7 @@ impl Turn<'_> {
         let to = nurse.map_or_else(|| "the charge nurse".to_owned(), |it| it.name.clone());
         let flags = self.reports_meant();
         if flags.is_empty() {
-            return self.say("There is no open report here.");
+            return self.no_report_here();
         }
         let read_back = format!("Reported to {to}: {}", self.report_texts());
         self.prompt(&format!("{read_back} Yes?"));
@@ -36,7 +36,7 @@ impl Turn<'_> {
     /// taken for noted.
     fn reported_to_whom(&mut self) {
         if self.reports_meant().is_empty() {
-            self.say("There is no open report here.");
+            self.no_report_here();
         } else {
             self.refuse(
                 "Reported to whom? Say reported to nurse, and the last name; or reported to the charge nurse.",
@@ -45,6 +45,14 @@ impl Turn<'_> {
         self.keep_last_said();
         if self.waiting() {
             self.ask_again();
+        }
+    }
+
+    /// Whoever told the nurse of somebody else would take that for noted.
+    fn no_report_here(&mut self) {
+        self.say("There is no open report here.");
+        if !self.state.open_reports.is_empty() {
+            self.say("One is open elsewhere: go there first, or say done.");
         }
     }
 
