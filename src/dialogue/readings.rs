@@ -6,12 +6,10 @@ use super::state::{Draft, Offer};
 use super::time::{self, NoTime};
 use super::turn::Turn;
 use super::{Phase, Question};
-use crate::facts::{Body, Dropped, ReadBack, Ready, Time};
-use crate::residents::Resident;
+use crate::facts::{Body, Dropped, ReadBack, Ready};
 use crate::speaking::wording;
 use crate::understanding::{Claim, Unclear, Why, Yes};
-use crate::vitals::rules::is_far_from_last;
-use crate::vitals::{Measurement, Qualifier, Qualifiers, Reading, VitalSign, short_count};
+use crate::vitals::{Measurement, Qualifier, Qualifiers, VitalSign, short_count};
 
 impl Turn<'_> {
     pub(super) fn readings(
@@ -338,9 +336,8 @@ impl Turn<'_> {
     pub(super) fn ask(&mut self, question: Question) {
         let text = match &question {
             Question::Qualifier(at, kind) => {
-                let draft = self.state.drafts.get(*at);
-                let name = draft.map_or("", |it| it.sign().name());
-                format!("{}: {}", wording::capital(name), kind.question())
+                let name = self.named_apart(*at);
+                format!("{}: {}", wording::capital(&name), kind.question())
             }
             Question::Value(unclear) => {
                 if let Why::Gap | Why::Unsure(_) | Why::NotANumber(_) | Why::Either(_) = unclear.why
@@ -354,6 +351,21 @@ impl Turn<'_> {
         };
         self.state.phase = Phase::Asking(question);
         self.prompt(&text);
+    }
+
+    /// The vital sign of a draft; with how it was taken, where another of it waits.
+    fn named_apart(&self, at: usize) -> String {
+        let Some(draft) = self.state.drafts.get(at) else {
+            return String::new();
+        };
+        let sign = draft.sign();
+        let of_sign = self.state.drafts.iter().filter(|it| it.sign() == sign);
+        let how = if of_sign.count() > 1 {
+            how(draft.claim.measurement.qualifiers(), sign)
+        } else {
+            String::new()
+        };
+        format!("{}{how}", sign.name())
     }
 
     /// Asks for the right value of one of the drafts.
@@ -410,26 +422,6 @@ impl Turn<'_> {
             second_look: false,
             instead_of_count,
         }));
-    }
-
-    /// The readings of an offer that are far from the usual.
-    pub(super) fn unlikely(&self, offer: &ReadBack) -> Vec<Measurement> {
-        let Some(resident) = self.resident() else {
-            return Vec::new();
-        };
-        let far = |it: &Measurement| self.is_far(resident, it, self.now);
-        offer.measurements().into_iter().filter(far).collect()
-    }
-
-    /// Whether a measurement of this time is asked about once more.
-    pub(super) fn is_far(&self, resident: &Resident, it: &Measurement, at: Time) -> bool {
-        let reading = Reading {
-            at,
-            measurement: it.clone(),
-        };
-        let history = self.state.histories.get(&resident.id);
-        resident.limits.is_unlikely(it, at)
-            || history.is_some_and(|it| is_far_from_last(it, &reading))
     }
 }
 
