@@ -50,7 +50,8 @@ pub fn meaning_line(meaning: &Utterance) -> String {
         Utterance::NotTaken { signs, reason } => {
             format!("not taken: {} {}", wording::names(signs), reason.spoken())
         }
-        Utterance::Reported { to } => format!("reported to nurse {to}"),
+        Utterance::Reported { to: Some(to) } => format!("reported to nurse {to}"),
+        Utterance::Reported { to: None } => "reported, to whom?".to_owned(),
         Utterance::LastValue(sign) => format!("asks for the last {}", sign.name()),
         Utterance::Did(activity, minutes) => format!("{activity:?} {minutes} minutes ago"),
         Utterance::Called { phrase, .. } => format!("resident: \"{phrase}\""),
@@ -92,6 +93,7 @@ fn ask(unclear: &Unclear) -> String {
         Why::Arithmetic(why) => why.clone(),
         Why::Unsure(confidence) => format!("only {:.0} % sure", confidence * 100.0),
         Why::TwoQualifiers(a, b) => format!("both {} and {}", a.spoken(), b.spoken()),
+        Why::NotTaken(reason) => reason.spoken().to_owned(),
         Why::OrNotTaken(_, reason) => format!("a value, and {}", reason.spoken()),
         Why::Counted(seconds) => format!("counted over {seconds} seconds"),
         Why::BadTime => "that time can't be".to_owned(),

@@ -226,8 +226,7 @@ impl Turn<'_> {
     /// "What was her last pressure?"
     pub(super) fn last_value(&mut self, sign: VitalSign) {
         let Some(resident) = self.resident() else {
-            self.refuse("First the room, so that I know who it is.");
-            return self.ask_again();
+            return self.first_the_room();
         };
         let now = self.now + Duration::seconds(1);
         let none = crate::vitals::History::default();

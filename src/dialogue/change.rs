@@ -111,8 +111,7 @@ impl Turn<'_> {
     /// An order to change something, kept or not yet kept.
     pub(super) fn change(&mut self, order: Order, heard: &Heard) {
         if self.state.resident.is_none() {
-            self.say("First the room, so that I know who it is.");
-            return self.ask_again();
+            return self.first_the_room();
         }
         if self.change_of_pending(&order, heard) {
             return;
@@ -236,7 +235,7 @@ impl Turn<'_> {
             // Another took over while it waited for a yes.
             return self.refuse("Someone else kept that. Nothing is changed.");
         };
-        let unlikely = |to: &Measurement| resident.limits.is_unlikely(to, measured_at);
+        let unlikely = |to: &Measurement| self.is_far(resident, to, measured_at);
         if change.to.as_ref().is_some_and(unlikely) && !change.second_look {
             self.prompt(&format!(
                 "That is far from the usual. Please look again. {} Yes to change it?",

@@ -105,6 +105,9 @@ impl Turn<'_> {
             Phase::ConfirmNotTaken(..) | Phase::ConfirmReport { .. } => {
                 self.state.phase = self.idle();
                 self.refuse("Not noted.");
+                if !self.state.unclear.is_empty() {
+                    self.advance();
+                }
             }
             Phase::ConfirmChange(_) | Phase::ConfirmMove(_) => self.change_refused(),
             Phase::WhySkip(_) | Phase::ConfirmSkip(_) => self.skip_dropped("Not skipped."),
@@ -137,11 +140,17 @@ impl Turn<'_> {
         self.state.drafts.clear();
         self.state.unclear.clear();
         self.state.phase = self.idle();
-        self.say(if pending {
-            "Scratched. Nothing of that is kept."
+        if pending {
+            self.say("Scratched. Nothing of that is kept.");
         } else {
-            "There is nothing waiting to scratch."
-        });
+            self.say("There is nothing waiting to scratch.");
+            // Said right after "Kept", it is meant for that.
+            if let Some(last) = self.own_kept().last().map(|it| it.sign().name()) {
+                self.say(&format!(
+                    "To take back what is kept, say scratch the {last}."
+                ));
+            }
+        }
         if self.is_hard(&signs) {
             self.say("Digit by digit is heard best.");
         }
@@ -176,6 +185,7 @@ impl Turn<'_> {
             Phase::ConfirmNotTaken(..) | Phase::ConfirmReport { .. } => {
                 self.state.phase = self.idle();
                 self.refuse("No answer. Not noted.");
+                self.say_unclear_lost();
             }
             skip @ (Phase::WhySkip(_) | Phase::ConfirmSkip(_)) => {
                 self.state.phase = skip;
@@ -225,8 +235,7 @@ impl Turn<'_> {
             }
         }
         if self.state.resident.is_none() {
-            self.refuse("First the room, so that I know who it is.");
-            return self.ask_again();
+            return self.first_the_room();
         }
         // "Refused" answers a question about the value that was refused.
         self.state.unclear.retain(|it| !signs.contains(&it.sign));
@@ -237,6 +246,10 @@ impl Turn<'_> {
         if self.pending_says_first() {
             return;
         }
+        self.offer_not_taken(signs, reason);
+    }
+
+    pub(super) fn offer_not_taken(&mut self, signs: Vec<VitalSign>, reason: NotTakenReason) {
         let what = if signs.is_empty() {
             "Everything due".to_owned()
         } else {
@@ -250,6 +263,7 @@ impl Turn<'_> {
         self.state.phase = self.idle();
         if let Some(resident) = self.state.resident.clone() {
             self.note_not_taken(resident, signs, reason);
+            self.advance();
         }
     }
 

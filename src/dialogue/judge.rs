@@ -6,12 +6,32 @@ use uuid::Uuid;
 use super::kept::KeptHere;
 use super::report::spoken;
 use super::turn::Turn;
-use crate::facts::{Body, OpenReport, Raised, ReadingRecord, Recheck};
+use crate::facts::{Body, OpenReport, Raised, ReadBack, ReadingRecord, Recheck, Time};
 use crate::residents::Resident;
-use crate::vitals::rules::{Flag, ONE_VISIT, early_warning_of_visit};
-use crate::vitals::{Reading, Retake, RetakeReason, VitalSign};
+use crate::vitals::rules::{Flag, ONE_VISIT, early_warning_of_visit, is_far_from_last};
+use crate::vitals::{Measurement, Reading, Retake, RetakeReason, VitalSign};
 
 impl Turn<'_> {
+    /// The readings of an offer that are far from the usual.
+    pub(super) fn unlikely(&self, offer: &ReadBack) -> Vec<Measurement> {
+        let Some(resident) = self.resident() else {
+            return Vec::new();
+        };
+        let far = |it: &Measurement| self.is_far(resident, it, self.now);
+        offer.measurements().into_iter().filter(far).collect()
+    }
+
+    /// Whether a measurement of this time is asked about once more.
+    pub(super) fn is_far(&self, resident: &Resident, it: &Measurement, at: Time) -> bool {
+        let reading = Reading {
+            at,
+            measurement: it.clone(),
+        };
+        let history = self.state.histories.get(&resident.id);
+        resident.limits.is_unlikely(it, at)
+            || history.is_some_and(|it| is_far_from_last(it, &reading))
+    }
+
     /// Judges a reading that was just kept under `id`: flags what must be
     /// reported, links it to the one it was taken again for, and adds it to the
     /// resident's past. Returns what to say.

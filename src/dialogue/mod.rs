@@ -327,7 +327,7 @@ impl Dialogue {
             } => turn.readings(yes.as_ref(), no, claims, unclear),
             Utterance::Part(part) => turn.part(*part),
             Utterance::NotTaken { signs, reason } => turn.not_taken(signs, reason),
-            Utterance::Reported { to } => turn.reported(&to),
+            Utterance::Reported { to } => turn.reported(to.as_deref()),
             Utterance::LastValue(sign) => turn.last_value(sign),
             Utterance::Did(activity, minutes) => turn.did(activity, minutes),
             Utterance::Reason(reason) => turn.reason(reason),

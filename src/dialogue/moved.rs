@@ -64,10 +64,13 @@ impl Move {
 
 impl Turn<'_> {
     pub(super) fn wrong_resident(&mut self) {
+        if matches!(self.state.phase, Phase::Identify(_)) {
+            return self.no();
+        }
         let Some(resident) = self.resident() else {
-            self.say("First the room, so that I know who it is.");
-            return self.ask_again();
+            return self.first_the_room();
         };
+        self.drop_of_wrong_resident();
         if self.pending_says_first() || self.timers_say_first() {
             return;
         }
@@ -93,6 +96,23 @@ impl Turn<'_> {
             resident.name,
             wording::names(&signs)
         ));
+    }
+
+    /// A yes to what waits would keep it with the wrong resident: it is let go, and said
+    /// to be.
+    fn drop_of_wrong_resident(&mut self) {
+        let question = match &self.state.phase {
+            Phase::Confirming(_) => None,
+            Phase::Asking(question) => Some(question.clone()),
+            Phase::ConfirmNotTaken(..) => return self.no(),
+            _ => return,
+        };
+        if question.is_none() {
+            self.take_back(Dropped::Scratched);
+        }
+        self.state.phase = Phase::Open;
+        let names = self.abandoned(question.as_ref());
+        self.say(&format!("Not kept: {names}."));
     }
 
     /// Reads back what is to be moved to the resident who was just identified.

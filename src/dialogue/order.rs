@@ -124,8 +124,7 @@ impl<'a> Turn<'a> {
         };
         let resident = target.and_then(|id| self.dialogue.home.resident(&id));
         let Some(resident) = resident else {
-            self.refuse("First the room, so that I know who it is.");
-            return self.ask_again();
+            return self.first_the_room();
         };
         let mut signs = self.due(resident);
         if signs.is_empty() {

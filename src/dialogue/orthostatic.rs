@@ -12,8 +12,7 @@ use crate::vitals::{Position, Qualifier, Reading, VitalSign};
 impl Turn<'_> {
     pub(super) fn start_orthostatic(&mut self) {
         if self.state.resident.is_none() {
-            self.refuse("First the room, so that I know who it is.");
-            return self.ask_again();
+            return self.first_the_room();
         }
         if self.pending_says_first() {
             return;

@@ -17,7 +17,17 @@ impl Turn<'_> {
         }
         let room = match (&place.room, &self.state.phase) {
             (Some(room), _) | (None, Phase::WhichBed(room)) => room.clone(),
-            _ => return self.say("Which room?"),
+            // The other bed of the room that was said, or where the aide is.
+            (None, phase) => {
+                let here = match phase {
+                    Phase::Identify(id) => Some(id),
+                    _ => self.state.resident.as_ref(),
+                };
+                match here.and_then(|id| self.dialogue.home.resident(id)) {
+                    Some(it) => it.room.clone(),
+                    None => return self.say("Which room?"),
+                }
+            }
         };
         self.say_open_reports_here();
         let all: Vec<&Resident> = self.dialogue.home.in_room(&room).collect();
@@ -45,6 +55,16 @@ impl Turn<'_> {
                 self.prompt(&format!("Room {spoken} has more than one bed. Which bed?"));
             }
         }
+    }
+
+    /// Nothing is taken before it is known for whom.
+    pub(super) fn first_the_room(&mut self) {
+        self.refuse("First the room, so that I know who it is.");
+        if self.waiting() {
+            return self.ask_again();
+        }
+        self.say("Which room?");
+        self.keep_last_said();
     }
 
     /// A resident called by name, or by the spoken alias.

@@ -26,8 +26,7 @@ impl Turn<'_> {
         }
         match &self.state.phase {
             Phase::Place | Phase::WhichBed(_) | Phase::Identify(_) => {
-                self.refuse("First the room, so that I know who it is.");
-                return self.ask_again();
+                return self.first_the_room();
             }
             Phase::ConfirmNotTaken(..)
             | Phase::WhySkip(_)
@@ -309,6 +308,11 @@ impl Turn<'_> {
             return self.read_back();
         }
         match self.state.unclear.pop_front() {
+            Some(Unclear {
+                sign,
+                why: Why::NotTaken(reason),
+                ..
+            }) => self.offer_not_taken(vec![sign], reason),
             Some(unclear) => self.ask(Question::Value(unclear)),
             None => self.state.phase = Phase::Open,
         }
@@ -332,9 +336,8 @@ impl Turn<'_> {
     pub(super) fn ask(&mut self, question: Question) {
         let text = match &question {
             Question::Qualifier(at, kind) => {
-                let draft = self.state.drafts.get(*at);
-                let name = draft.map_or("", |it| it.sign().name());
-                format!("{}: {}", wording::capital(name), kind.question())
+                let name = self.named_apart(*at);
+                format!("{}: {}", wording::capital(&name), kind.question())
             }
             Question::Value(unclear) => {
                 if let Why::Gap | Why::Unsure(_) | Why::NotANumber(_) | Why::Either(_) = unclear.why
@@ -348,6 +351,21 @@ impl Turn<'_> {
         };
         self.state.phase = Phase::Asking(question);
         self.prompt(&text);
+    }
+
+    /// The vital sign of a draft; with how it was taken, where another of it waits.
+    fn named_apart(&self, at: usize) -> String {
+        let Some(draft) = self.state.drafts.get(at) else {
+            return String::new();
+        };
+        let sign = draft.sign();
+        let of_sign = self.state.drafts.iter().filter(|it| it.sign() == sign);
+        let how = if of_sign.count() > 1 {
+            how(draft.claim.measurement.qualifiers(), sign)
+        } else {
+            String::new()
+        };
+        format!("{}{how}", sign.name())
     }
 
     /// Asks for the right value of one of the drafts.
@@ -404,15 +422,6 @@ impl Turn<'_> {
             second_look: false,
             instead_of_count,
         }));
-    }
-
-    /// The readings of an offer that are far from the usual.
-    pub(super) fn unlikely(&self, offer: &ReadBack) -> Vec<Measurement> {
-        let Some(resident) = self.resident() else {
-            return Vec::new();
-        };
-        let far = |it: &Measurement| resident.limits.is_unlikely(it, self.now);
-        offer.measurements().into_iter().filter(far).collect()
     }
 }
 
@@ -473,6 +482,7 @@ fn ask_value(unclear: &Unclear, hard: bool) -> String {
             let ways: Vec<String> = ways.iter().map(wording::measurement).collect();
             format!("{}? Say the {again}{hard}.", ways.join(", or "))
         }
+        Why::NotTaken(reason) => format!("{}: {}.", wording::capital(name), reason.spoken()),
         Why::OrNotTaken(value, reason) => format!(
             "{}, or {}? Say the {again}.",
             wording::measurement(value),

@@ -22,8 +22,7 @@ impl Turn<'_> {
     /// no vital sign named, what was out of range in this visit is meant.
     pub(super) fn recheck(&mut self, sign: Option<VitalSign>) {
         let Some(resident) = self.resident() else {
-            self.say("First the room, so that I know who it is.");
-            return self.ask_again();
+            return self.first_the_room();
         };
         if self.pending_says_first() {
             return;

@@ -9,7 +9,14 @@ use crate::residents::{Home, Resident};
 use crate::speaking::{Tone, wording};
 
 impl Turn<'_> {
-    pub(super) fn reported(&mut self, key: &str) {
+    pub(super) fn reported(&mut self, key: Option<&str>) {
+        let Some(key) = key else {
+            return self.reported_to_whom();
+        };
+        // Another nurse than the one that was read back.
+        if matches!(self.state.phase, Phase::ConfirmReport { .. }) {
+            self.state.phase = self.idle();
+        }
         if self.pending_says_first() {
             return;
         }
@@ -18,11 +25,35 @@ impl Turn<'_> {
         let to = nurse.map_or_else(|| "the charge nurse".to_owned(), |it| it.name.clone());
         let flags = self.reports_meant();
         if flags.is_empty() {
-            return self.say("There is no open report here.");
+            return self.no_report_here();
         }
         let read_back = format!("Reported to {to}: {}", self.report_texts());
         self.prompt(&format!("{read_back} Yes?"));
         self.state.phase = Phase::ConfirmReport { to, read_back };
+    }
+
+    /// The name of the nurse was not understood: without an answer the report would be
+    /// taken for noted.
+    fn reported_to_whom(&mut self) {
+        if self.reports_meant().is_empty() {
+            self.no_report_here();
+        } else {
+            self.refuse(
+                "Reported to whom? Say reported to nurse, and the last name; or reported to the charge nurse.",
+            );
+        }
+        self.keep_last_said();
+        if self.waiting() {
+            self.ask_again();
+        }
+    }
+
+    /// Whoever told the nurse of somebody else would take that for noted.
+    fn no_report_here(&mut self) {
+        self.say("There is no open report here.");
+        if !self.state.open_reports.is_empty() {
+            self.say("One is open elsewhere: go there first, or say done.");
+        }
     }
 
     pub(super) fn report_confirmed(&mut self, to: &str, read_back: &str) {

@@ -135,6 +135,10 @@ impl Turn<'_> {
                 claims.is_empty() && (at_once || meant() < Meant::Surely)
             }
             Ok(Utterance::Part(part)) => part.why.is_some() || part.whose.len() > 1,
+            // A yes to another nurse than was said would close the report.
+            Ok(Utterance::Reported { to: None }) => {
+                !matches!(self.state.phase, Phase::ConfirmReport { .. })
+            }
             Ok(_) => false,
         };
         if !doubtful || heard.by != By::Voice {

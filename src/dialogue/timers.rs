@@ -88,8 +88,7 @@ impl Turn<'_> {
     /// "Count pulse": says when to start, and later when to stop.
     pub(super) fn start_count(&mut self, sign: VitalSign, seconds: Option<u16>, ticks: bool) {
         let Some(resident) = self.resident() else {
-            self.say("First the room, so that I know who it is.");
-            return self.ask_again();
+            return self.first_the_room();
         };
         if self.counting() {
             return self.say("A count is running. Say stop to end it.");
@@ -159,8 +158,7 @@ impl Turn<'_> {
     /// "Time three minutes".
     pub(super) fn start_wait(&mut self, thermometer: bool, seconds: u32) {
         if self.state.resident.is_none() {
-            self.say("First the room, so that I know who it is.");
-            return self.ask_again();
+            return self.first_the_room();
         }
         let (number, unit) = if seconds.is_multiple_of(60) {
             (seconds / 60, "minute")

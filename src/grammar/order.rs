@@ -44,4 +44,10 @@ impl OrderWord {
     pub const fn begins(self) -> bool {
         !matches!(self, Self::To | Self::Seconds | Self::Minutes | Self::Ticks)
     }
+
+    /// Whether it puts right what was said, as a no does.
+    #[must_use]
+    pub const fn corrects(self) -> bool {
+        matches!(self, Self::Change | Self::ThatWas | Self::Scratch)
+    }
 }

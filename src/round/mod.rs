@@ -267,6 +267,7 @@ impl<'a> Round<'a> {
         match event {
             Event::Heard(heard) => match self.dialogue.meaning(&self.state, heard) {
                 Ok(_) | Err(NotUnderstood::Unsure) => true,
+                Err(NotUnderstood::Nameless) => *self.state.phase() == Phase::Open,
                 Err(_) => false,
             },
             _ => true,

@@ -2,7 +2,8 @@
 //! worth a question. Talk in the room holds numbers and names of vital signs too;
 //! what tells it from a reading that was not heard well is the rest of its words.
 
-use super::claims::{qualifier, with_flows};
+use super::claims::qualifier;
+use super::flows::with_flows;
 use super::value::is_core;
 use super::{Part, Utterance, taken};
 use crate::grammar::{Spoken, Token, Vocabulary};

@@ -1,14 +1,14 @@
 //! Readings in an utterance: cut it at the names of vital signs, give each
 //! qualifier to the vital sign it can belong to, and settle each value.
 
+use super::flows::{flows_of, with_flows};
 use super::manner::{Manner, with_count};
 use super::utterance::{Claim, Part, Taken, Unclear, Utterance, Why, Yes};
 use super::value::{Beside, is_core, value_of};
-use super::{Sentence, lasting, number, taken};
-use crate::grammar::{Piece, Side, Spoken, Token};
+use super::{Sentence, lasting, taken};
+use crate::grammar::{Side, Spoken, Token};
 use crate::vitals::{
-    Alertness, Arm, NotTakenReason, OxygenFlow, Qualifier, QualifierKind, Qualifiers, Scale,
-    Supply, Unit, VitalSign,
+    Alertness, Arm, NotTakenReason, Qualifier, QualifierKind, Qualifiers, Scale, Supply, VitalSign,
 };
 
 /// One vital sign's share of the utterance.
@@ -93,7 +93,9 @@ impl Sentence<'_> {
                 Token::Sign(_) | Token::Is(_) | Token::Filler | Token::Yes
             ) && !is_fix(&it.token)
         };
-        let no_number = unclear.iter().all(|it| it.why == Why::NoNumber);
+        let no_number = unclear
+            .iter()
+            .all(|it| matches!(it.why, Why::NoNumber | Why::NotTaken(_)));
         let unsure = self.heard.confidence() < self.context.ask_below;
         let amid_talk = first.is_some_and(|it| it.token == Token::Unknown);
         if claims.is_empty()
@@ -131,7 +133,10 @@ impl Sentence<'_> {
             ..it
         });
         let said = with_count(beside.manner, last_said(&segment.body));
-        let valued = value_of(sign, &said, beside)?;
+        let valued = value_of(sign, &said, beside).map_err(|why| match &segment.not_taken {
+            Some(reason) if why == Why::NoNumber => Why::NotTaken(reason.clone()),
+            _ => why,
+        })?;
         if segment.amid_talk || self.may_lack_a_digit(segment.from, segment.to) {
             return Err(Why::Gap);
         }
@@ -330,55 +335,6 @@ fn last_said(tokens: &[Spoken]) -> &[Spoken] {
     }
 }
 
-/// Replaces "two liters" by the qualifier it is. A flow that no flowmeter gives
-/// stays what it is, no part of any value, so that it is asked about.
-pub(super) fn with_flows(tokens: &[Spoken]) -> Vec<Spoken> {
-    flows_of(tokens, None)
-}
-
-/// The same, of words that begin with a value of this vital sign.
-fn flows_of(tokens: &[Spoken], mut sign: Option<VitalSign>) -> Vec<Spoken> {
-    let mut all: Vec<Spoken> = Vec::new();
-    for spoken in tokens {
-        if let Token::Sign(named) = spoken.token {
-            sign = Some(named);
-        }
-        // "flow two liters" is a reading of its own, and the unit is its unit.
-        if spoken.token == Token::Litres && sign == Some(VitalSign::OxygenFlow) {
-            let token = Token::Unit(Unit::LitreAMinute);
-            all.push(Spoken { token, ..*spoken });
-            continue;
-        }
-        if spoken.token != Token::Litres {
-            all.push(spoken.clone());
-            continue;
-        }
-        let number = |it: &Spoken| matches!(it.token, Token::Number(_));
-        let from = all
-            .iter()
-            .rposition(|it| !number(it))
-            .map_or(0, |at| at + 1);
-        let pieces = all[from..].iter().filter_map(|it| match it.token {
-            Token::Number(piece) => Some(piece),
-            _ => None,
-        });
-        let pieces: Vec<Piece> = pieces.collect();
-        match number::of_litres(&pieces).as_slice() {
-            [litres] if OxygenFlow::new(*litres).is_ok() => {
-                let token = Token::Is(Qualifier::Supply(Supply::Oxygen(Some(*litres))));
-                let (from, to) = (
-                    all[from..].first().map_or(spoken.from, |it| it.from),
-                    spoken.to,
-                );
-                all.truncate(all.len() - pieces.len());
-                all.push(Spoken { token, from, to });
-            }
-            _ => all.push(spoken.clone()),
-        }
-    }
-    all
-}
-
 pub(super) fn qualifier(spoken: &Spoken) -> Option<Qualifier> {
     match spoken.token {
         Token::Is(qualifier) => Some(qualifier),
@@ -467,6 +423,9 @@ fn torn(before: VitalSign, sign: VitalSign, body: &[Spoken]) -> bool {
 }
 
 fn take_unfit(segment: &mut Segment, next: VitalSign) -> Vec<(Qualifier, bool)> {
+    if segment.sign == next {
+        return take_second(segment);
+    }
     let own = segment.sign.qualifiers();
     let goes = |(it, _): &(Qualifier, bool)| {
         !own.contains(&it.kind()) && next.qualifiers().contains(&it.kind())
@@ -474,6 +433,27 @@ fn take_unfit(segment: &mut Segment, next: VitalSign) -> Vec<(Qualifier, bool)> 
     let (gone, kept) = segment.qualifiers.iter().copied().partition(goes);
     segment.qualifiers = kept;
     gone
+}
+
+/// "Left arm blood pressure one thirty over eighty, right arm blood pressure": what was
+/// said right before the same name, and can't be true beside what was said before it.
+fn take_second(segment: &mut Segment) -> Vec<(Qualifier, bool)> {
+    let body = segment.body.iter().rev();
+    let meant = body.filter(|it| it.token != Token::Filler);
+    let last = meant.map_while(qualifier).count();
+    let all = std::mem::take(&mut segment.qualifiers);
+    let from = all.len().saturating_sub(last);
+    let mut second = Vec::new();
+    for (at, &(it, corrected)) in all.iter().enumerate() {
+        let mut earlier = all[..at].iter().map(|(it, _)| *it);
+        let another = earlier.any(|was| was.kind() == it.kind() && !agree(was, it));
+        if at >= from && !corrected && another {
+            second.push((it, false));
+        } else {
+            segment.qualifiers.push((it, corrected));
+        }
+    }
+    second
 }
 
 /// Whether two qualifiers of one kind can both be true: oxygen, and a flow of it.

@@ -5,10 +5,12 @@
 
 mod address;
 mod claims;
+mod flows;
 mod lasting;
 mod manner;
 mod number;
 mod order;
+mod short;
 mod taken;
 mod typed;
 mod utterance;
@@ -17,7 +19,7 @@ mod whole;
 
 use std::borrow::Cow;
 
-use crate::grammar::{Command, Piece, Spoken, Token, Vocabulary};
+use crate::grammar::{Piece, Spoken, Token, Vocabulary};
 use crate::hearing::{Heard, UNKNOWN, Word};
 use crate::vitals::{Measurement, Precautions, Qualifier, Qualifiers, Units, VitalSign};
 
@@ -115,18 +117,21 @@ fn meaning(
         };
         return sentence.order().map(Utterance::Order).ok_or(why);
     }
-    match sentence.short() {
-        Some(short) => Ok(short),
-        None => sentence.long().ok_or_else(|| sentence.why_not()),
-    }
+    let found = sentence.short().or_else(|| sentence.long());
+    let found = found.or_else(|| sentence.reported_to_whom());
+    found.ok_or_else(|| sentence.why_not())
 }
 
 /// Words of orders mean nothing where no order begins: "pulse to eighty" may
 /// have been any number, and is asked for again. Returns whether one begins.
 fn outside_of_orders(tokens: &mut [Spoken]) -> bool {
     let mut meant = tokens.iter().filter(|it| it.token != Token::Filler);
+    let first = meant.next();
     let begins = |it: &Spoken| matches!(it.token, Token::Order(word) if word.begins());
-    if meant.next().is_some_and(begins) {
+    // "No, change the pulse to eighty."
+    let corrects = |it: &Spoken| matches!(it.token, Token::Order(word) if word.corrects());
+    let after_no = first.is_some_and(|it| it.token == Token::No);
+    if first.is_some_and(begins) || (after_no && meant.next().is_some_and(corrects)) {
         return true;
     }
     let words = tokens.iter_mut();
@@ -139,6 +144,9 @@ fn outside_of_orders(tokens: &mut [Spoken]) -> bool {
 fn alike(a: &Utterance, b: &Utterance) -> bool {
     match (a, b) {
         (Utterance::Order(a), Utterance::Order(b)) => a.is_like(b),
+        // A name that was not understood says nothing against one that was.
+        (Utterance::Reported { to: None }, Utterance::Reported { .. })
+        | (Utterance::Reported { .. }, Utterance::Reported { to: None }) => true,
         _ => a == b,
     }
 }
@@ -370,37 +378,17 @@ struct Sentence<'a> {
 }
 
 impl Sentence<'_> {
-    /// Utterances that must be said alone, so that a yes inside other talk is
-    /// never taken for one.
-    fn short(&self) -> Option<Utterance> {
-        if self.tokens.iter().any(|it| it.token == Token::Unknown) {
-            return None;
-        }
-        let meant = self.tokens.iter().map(|it| &it.token);
-        let meant: Vec<&Token> = meant.filter(|it| **it != Token::Filler).collect();
-        match meant.as_slice() {
-            [Token::Say(command)] => Some(Utterance::Command(*command)),
-            [Token::Say(Command::Skip), Token::NotTaken(reason)] => {
-                Some(Utterance::Skip((*reason).clone()))
-            }
-            [Token::Resident(phrase)] => Some(Utterance::Called {
-                phrase: phrase.clone(),
-                alone: true,
-            }),
-            [Token::Staff(phrase)] => Some(Utterance::ThisIs(phrase.clone())),
-            [Token::Last, Token::Sign(sign)] => Some(Utterance::LastValue(*sign)),
-            [Token::Reason(reason)] => Some(Utterance::Reason(reason.clone())),
-            [Token::Activity(activity), ago @ ..] => {
-                taken::minutes_ago(ago).map(|minutes| Utterance::Did(*activity, minutes))
-            }
-            [Token::Reported, Token::Nurse(to)] => Some(Utterance::Reported { to: to.clone() }),
-            [Token::Room | Token::Bed(_), ..] => self.place().map(Utterance::Place),
-            all if all.iter().all(|it| **it == Token::Yes) => {
-                Some(Utterance::Yes(Yes::given(self.heard.by)))
-            }
-            all if all.iter().all(|it| **it == Token::No) => Some(Utterance::No),
-            all => not_taken(all),
-        }
+    /// "Yes, next": an answer that is not taken, and that something would wait for.
+    fn is_answer_and_more(&self) -> bool {
+        let mut meant = self.tokens.iter().filter(|it| it.token != Token::Filler);
+        let waits = !self.context.pending.is_empty();
+        let answer = |it: &Token| *it == Token::Yes || (waits && *it == Token::No);
+        let more = |it: &Token| match it {
+            Token::Say(_) => true,
+            Token::Is(_) => waits,
+            _ => false,
+        };
+        meant.next().is_some_and(|it| answer(&it.token)) && meant.all(|it| more(&it.token))
     }
 
     /// Why an utterance without meaning has none. Words that are nothing but a
@@ -419,6 +407,9 @@ impl Sentence<'_> {
         {
             return NotUnderstood::Unsure;
         }
+        if self.is_answer_and_more() {
+            return NotUnderstood::Unsure;
+        }
         let sure = self.heard.confidence() >= self.context.ask_below;
         let several = tokens.clone().filter(|it| is_core(it)).count() > 1;
         if sure && (several || tokens.clone().any(number)) && tokens.all(part) {
@@ -427,68 +418,4 @@ impl Sentence<'_> {
             NotUnderstood::SideTalk
         }
     }
-
-    fn place(&self) -> Option<Place> {
-        let mut place = Place::default();
-        let mut rest = self.tokens;
-        while let Some((first, after)) = rest.split_first() {
-            let number = |tokens: &[Spoken]| {
-                let pieces = tokens.iter().map_while(|it| match it.token {
-                    Token::Number(piece) => Some(piece),
-                    _ => None,
-                });
-                let pieces: Vec<_> = pieces.collect();
-                match number::candidates(&pieces, false).as_slice() {
-                    [only] => Some((only.to_string(), pieces.len())),
-                    _ => None,
-                }
-            };
-            match &first.token {
-                Token::Filler => rest = after,
-                Token::Room => {
-                    let (room, used) = number(after)?;
-                    place.room = Some(room);
-                    rest = &after[used..];
-                }
-                Token::Bed(Some(name)) => {
-                    place.bed = Some(name.clone());
-                    rest = after;
-                }
-                Token::Bed(None) if matches!(after.first(), Some(it) if is_named_bed(it)) => {
-                    rest = after;
-                }
-                Token::Bed(None) => {
-                    let (bed, used) = number(after)?;
-                    place.bed = Some(bed);
-                    rest = &after[used..];
-                }
-                _ => return None,
-            }
-        }
-        Some(place)
-    }
-}
-
-/// "Refused", with the names of what was, in any order; once or after each name. A no
-/// may come first.
-fn not_taken(tokens: &[&Token]) -> Option<Utterance> {
-    let tokens = match tokens {
-        [Token::No, rest @ ..] => rest,
-        all => all,
-    };
-    let mut signs = Vec::new();
-    let mut why = None;
-    for token in tokens {
-        match token {
-            Token::Sign(sign) => signs.push(*sign),
-            Token::NotTaken(reason) if why.is_none_or(|it| it == reason) => why = Some(reason),
-            _ => return None,
-        }
-    }
-    let reason = why?.clone();
-    Some(Utterance::NotTaken { signs, reason })
-}
-
-const fn is_named_bed(it: &Spoken) -> bool {
-    matches!(it.token, Token::Bed(Some(_)))
 }

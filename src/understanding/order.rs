@@ -65,6 +65,10 @@ impl Sentence<'_> {
     pub(super) fn order(&self) -> Option<Order> {
         let meant = |it: &&Spoken| it.token != Token::Filler;
         let tokens: Vec<Spoken> = self.tokens.iter().filter(meant).cloned().collect();
+        let tokens = match tokens.as_slice() {
+            [no, order @ ..] if no.token == Token::No => order,
+            all => all,
+        };
         let (first, rest) = tokens.split_first()?;
         let Token::Order(word) = first.token else {
             return None;
@@ -78,7 +82,7 @@ impl Sentence<'_> {
         let each: Vec<&Token> = rest.iter().map(|it| &it.token).collect();
         match (word, each.as_slice()) {
             (OrderWord::ThatWas, [_, ..]) => {
-                let how = super::claims::with_flows(rest);
+                let how = super::flows::with_flows(rest);
                 let and = Token::Number(Piece::And);
                 let how = how.iter().filter(|it| it.token != and);
                 let how: Option<Vec<_>> = how.map(super::claims::qualifier).collect();
@@ -101,17 +105,22 @@ impl Sentence<'_> {
     }
 
     /// "change the pulse to eighty two". Without the "to" between name and value
-    /// it may have been a "two" of the value, which is then asked for again.
+    /// it may have been a "two" of the value, which is then asked for again; and so is
+    /// what was said with a word more: "change only the pulse to eighty two".
     fn change(&self, rest: &[Spoken]) -> Option<Order> {
         let to = Token::Order(OrderWord::To);
-        let (name, rest) = rest.split_first()?;
+        let lost = rest.iter().take_while(|it| it.token == Token::Unknown);
+        let lost = lost.count();
+        let (name, rest) = rest[lost..].split_first()?;
         let Token::Sign(sign) = name.token else {
             return None;
         };
         let unclear = Some(Order::Change { sign, to: None });
         let other = |it: &Spoken| matches!(it.token, Token::Sign(_) | Token::Order(_));
         let value = match rest.split_first() {
-            Some((first, value)) if first.token == to && !value.iter().any(other) => value,
+            Some((first, value)) if lost == 0 && first.token == to && !value.iter().any(other) => {
+                value
+            }
             _ => return unclear,
         };
         let tokens = [std::slice::from_ref(name), value].concat();
@@ -124,7 +133,7 @@ impl Sentence<'_> {
             context: &context,
             ..*self
         };
-        match sentence.readings(&super::claims::with_flows(&tokens), None) {
+        match sentence.readings(&super::flows::with_flows(&tokens), None) {
             Some(Utterance::Readings {
                 claims, unclear, ..
             }) if unclear.is_empty() && claims.len() == 1 => Some(Order::Change {

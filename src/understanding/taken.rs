@@ -5,6 +5,7 @@ use rust_decimal::prelude::ToPrimitive;
 
 use super::number::candidates;
 use super::utterance::Taken;
+use super::value::is_core;
 use crate::grammar::{Piece, Spoken, TakenForm, Token};
 
 /// Cuts the words about time out of an utterance. The time is `Some(Err(()))`
@@ -18,7 +19,7 @@ pub fn split(tokens: &[Spoken]) -> (Vec<Spoken>, Option<Result<Taken, ()>>) {
             _ => None,
         });
     let Some((at, form)) = form else {
-        return (tokens.to_vec(), None);
+        return without_taken(tokens);
     };
     let about_time = |it: &&Spoken| {
         matches!(
@@ -42,6 +43,31 @@ pub fn split(tokens: &[Spoken]) -> (Vec<Spoken>, Option<Result<Taken, ()>>) {
         TakenForm::Ago => ago(&time),
     };
     (rest, Some(taken.ok_or(())))
+}
+
+/// "Ten minutes ago" without its "taken". Right after a name or a number it is not known
+/// which numbers are whose: nothing is cut but the end, and the time is asked for.
+fn without_taken(tokens: &[Spoken]) -> (Vec<Spoken>, Option<Result<Taken, ()>>) {
+    let ends = |it: &Spoken| matches!(it.token, Token::MinutesAgo | Token::Ago(_));
+    let did = |it: &Spoken| matches!(it.token, Token::Activity(_));
+    let end = tokens.iter().position(ends);
+    let Some(at) = end.filter(|_| !tokens.iter().any(did)) else {
+        return (tokens.to_vec(), None);
+    };
+    let number = |it: &Spoken| matches!(it.token, Token::Number(_));
+    let of_time = tokens[..at].iter().rev().take_while(|it| number(it));
+    let from = match tokens[at].token {
+        Token::MinutesAgo => at - of_time.count(),
+        _ => at,
+    };
+    let before = tokens[..from].iter().rfind(|it| it.token != Token::Filler);
+    let may_own =
+        |it: &Spoken| matches!(it.token, Token::Sign(_) | Token::Unknown) || is_core(&it.token);
+    let doubtful = from < at && before.is_some_and(may_own);
+    let from = if doubtful { at } else { from };
+    let time: Vec<&Token> = tokens[from..=at].iter().map(|it| &it.token).collect();
+    let rest = [&tokens[..from], &tokens[at + 1..]].concat();
+    (rest, Some(ago(&time).ok_or(())))
 }
 
 fn ago(tokens: &[&Token]) -> Option<Taken> {

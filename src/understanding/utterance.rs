@@ -163,6 +163,8 @@ pub enum Why {
     TwoQualifiers(Qualifier, Qualifier),
     /// A time that is none.
     BadTime,
+    /// It was not taken, said in one breath with readings.
+    NotTaken(NotTakenReason),
     /// A value, and that it was not taken, in one breath.
     OrNotTaken(Measurement, NotTakenReason),
     /// It was counted over so many seconds, and the count was not said yet.
@@ -267,8 +269,8 @@ pub enum Utterance {
     Reason(String),
     /// A report was made.
     Reported {
-        /// The home's key of the nurse.
-        to: String,
+        /// The home's key of the nurse; none where the name was not understood.
+        to: Option<String>,
     },
 }
 

@@ -83,6 +83,7 @@ pub fn value_of(sign: VitalSign, tokens: &[Spoken], beside: Beside<'_>) -> Resul
         .map(|it| &it.token)
         .filter(|it| **it != Token::Filler)
         .collect();
+    let inside = without_rhythm(inside);
     let said: Vec<Unit> = tokens
         .iter()
         .filter_map(|it| match it.token {
@@ -125,6 +126,18 @@ pub fn value_of(sign: VitalSign, tokens: &[Spoken], beside: Beside<'_>) -> Resul
         working,
         device,
     })
+}
+
+/// "Seventy two irregular for the full minute": how it was, said inside of the count.
+fn without_rhythm(mut inside: Vec<&Token>) -> Vec<&Token> {
+    if let Some((counted @ Token::Counted(_), number)) = inside.split_last() {
+        let counted = *counted;
+        let how = |it: &&&Token| matches!(it, Token::Is(_));
+        let how = number.iter().rev().take_while(how).count();
+        inside.truncate(number.len() - how);
+        inside.push(counted);
+    }
+    inside
 }
 
 /// The one possible value among those claimed; `None` when none was claimed.

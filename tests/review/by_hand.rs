@@ -222,6 +222,22 @@ async fn one_far_from_the_usual_is_looked_at_again() {
     assert!(entered(&site).1.second_look);
 }
 
+/// Pounds written as kilograms are within what is likely of anybody.
+#[tokio::test]
+async fn a_weight_far_from_the_last_one_is_looked_at_again() {
+    let site = Site::new();
+    let mut nurse = site.visitor(Role::Nurse).await;
+    let pounds = format!("sign=weight&value=142&unit=pound&{WHEN}");
+    let (status, page) = enters(&mut nurse, &pounds, "").await;
+    assert_eq!(status, StatusCode::SEE_OTHER, "{page}");
+    let kilograms = pounds
+        .replace("pound", "kilogram")
+        .replace("09:05", "09:06");
+    let (status, page) = enters(&mut nurse, &kilograms, "").await;
+    assert_eq!(status, StatusCode::UNPROCESSABLE_ENTITY);
+    assert!(page.contains("far from the usual. Look again"), "{page}");
+}
+
 #[tokio::test]
 async fn what_the_care_plan_speaks_against_needs_a_reason() {
     let site = Site::new();

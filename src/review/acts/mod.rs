@@ -17,6 +17,7 @@ use crate::facts::{Body, Fact, KeptReading, Raised, Time, TimeChange, VERSION};
 use crate::residents::{ResidentId, Staff};
 use crate::round::shown;
 use crate::speaking::wording::capital;
+use crate::vitals::rules::is_far_from_last;
 use crate::vitals::{History, Limits, Measurement, Reading};
 
 use score::{Changed, scored_again};
@@ -183,7 +184,12 @@ fn is_unlikely(index: &Index, resident: &ResidentId, (at, new): (Time, &Measurem
     let resident = index.home().resident(resident);
     let usual = Limits::default();
     let limits = resident.map_or(&usual, |it| &it.limits);
-    limits.is_unlikely(new, at)
+    let far = |id: &ResidentId| {
+        let measurement = new.clone();
+        let history = history(index, id, Uuid::nil(), None);
+        is_far_from_last(&history, &Reading { at, measurement })
+    };
+    limits.is_unlikely(new, at) || resident.is_some_and(|it| far(&it.id))
 }
 
 fn looked_again(fields: &Fields, new: &Measurement) -> Result<(), Refused> {

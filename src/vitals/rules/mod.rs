@@ -26,7 +26,7 @@ pub use early_warning::{
 pub use orthostatic::{Moment, OrthostaticTest, Step, StepError, standing_fall};
 pub use table::rules_table;
 pub use told::{ToldWrong, fall_in_doubt, told_wrong};
-pub use weight::{WeightChange, weight_changes};
+pub use weight::{WeightChange, is_far_from_last, weight_changes};
 
 /// A rule that can raise a [`Flag`].
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize)]

@@ -5,6 +5,7 @@ use std::fmt::Write;
 
 use super::early_warning as score;
 use super::early_warning::Band;
+use super::weight::{FROM_THE_LAST, LAST_DAYS};
 use crate::vitals::defaults::{outside_range, unlikely_range};
 use crate::vitals::sources::{
     CONVERSIONS, EARLY_WARNING, LONG_TERM_CARE_BREATHING, LONG_TERM_CARE_FEVER, ORTHOSTATIC,
@@ -84,6 +85,8 @@ impl Table {
             let name = component.name(sign);
             self.bounds(name, bounds, &source.to_string(), &change);
         }
+        let rule = format!("weight away from the last one of {LAST_DAYS} days, at or above");
+        self.row(&rule, &format!("{FROM_THE_LAST} %"), TRADE, FIXED);
         self.section("Outside the range: reported to the nurse");
         for (sign, component) in parts() {
             let Some(of) = RangeOf::of(sign, component) else {

@@ -1,16 +1,25 @@
 //! Weight lost or gained at 30, 90 and 180 days, with the manual's rule of the
-//! nearest weight.
+//! nearest weight; and weights so far from the last one that they are measured again.
 
 use rust_decimal::{Decimal, dec};
 
 use super::{Flag, Known, Rule};
 use crate::vitals::sources::{WEIGHT, WEIGHT_90};
-use crate::vitals::{Component, Layer, Reading, Source, Thresholds, Unit, Value, VitalSign};
+use crate::vitals::{
+    Component, History, Layer, Reading, Source, Thresholds, Unit, Value, VitalSign,
+};
 
 /// How far from the day sought a weight may lie and still stand for it, as a
 /// part of the interval: 10, 30 and 60 days. Common practice, no source; the
 /// manual says only "closest to".
 const WITHIN: i64 = 3;
+
+/// A weight so far from the last one, in per cent of it, is measured again. Common
+/// practice, no source: pounds said as kilograms are 120 % more, kilograms said as pounds
+/// 55 % less, and either can be within what is likely of anybody.
+pub(super) const FROM_THE_LAST: Decimal = dec!(25);
+/// How many days a weight is the last one.
+pub(super) const LAST_DAYS: i64 = 90;
 
 type Share = fn(&Thresholds) -> Decimal;
 
@@ -67,6 +76,19 @@ pub fn weight_changes(known: Known<'_>, reading: &Reading) -> Vec<WeightChange> 
         })
     })
     .collect()
+}
+
+/// Whether a weight is so far from the last one before it that it is measured again.
+#[must_use]
+pub fn is_far_from_last(history: &History, reading: &Reading) -> bool {
+    let kilograms = |it: &Reading| it.number(Component::Whole, Unit::Kilogram);
+    let last = history.last(VitalSign::Weight, reading.at);
+    let last = last.filter(|it| days_apart(reading, it) <= LAST_DAYS);
+    let (Some(last), Some(now)) = (last.and_then(kilograms), kilograms(reading)) else {
+        return false;
+    };
+    reading.measurement.sign() == VitalSign::Weight
+        && (now - last).abs() >= last * FROM_THE_LAST / dec!(100)
 }
 
 pub(super) fn flags(known: Known<'_>, reading: &Reading) -> Vec<Flag> {
@@ -126,7 +148,7 @@ mod tests {
 
     use super::*;
     use crate::vitals::history::tests::{at, one};
-    use crate::vitals::{Baselines, History, Limits, Precautions};
+    use crate::vitals::{Baselines, Limits, Precautions};
 
     const NONE: [u16; 0] = [];
 
