@@ -32,7 +32,8 @@ impl<'a> Turn<'a> {
         all
     }
 
-    fn left(&self) -> Vec<&'a Resident> {
+    /// Those with something due that was not put off.
+    pub(super) fn left(&self) -> Vec<&'a Resident> {
         let mut left = self.by_room();
         left.retain(|it| !self.due(it).is_empty());
         left

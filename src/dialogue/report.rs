@@ -194,6 +194,11 @@ impl Turn<'_> {
         };
         let (readings, residents) = (plural(readings, "reading"), plural(residents, "resident"));
         self.say(&format!("Round closed. {readings} of {residents} kept."));
+        match self.left().len() {
+            0 => {}
+            1 => self.say("1 resident still has something due."),
+            left => self.say(&format!("{left} residents still have something due.")),
+        }
         if open > 0 {
             self.say_open_reports();
         }
