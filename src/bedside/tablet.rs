@@ -155,7 +155,8 @@ impl Tablet {
                 biased;
                 () = async { drop(last.wait_for(|it| *it != number).await) } => break Over::Taken,
                 Some(sound) = sounds.recv() => {
-                    if socket.send(Message::Binary(sound)).await.is_err() {
+                    let sent = timeout(SILENT_FOR, socket.send(Message::Binary(sound))).await;
+                    if !matches!(sent, Ok(Ok(()))) {
                         break Over::Lost("the tablet is gone");
                     }
                 }
@@ -175,14 +176,16 @@ impl Tablet {
         };
         // Whoever waits for the end of a sound is told that there is none.
         self.page().take_if(|it| it.number == number);
-        match over {
-            Over::Taken => farewell(socket, TAKEN_OVER, false).await,
+        let (why, again) = match over {
+            Over::Taken => (TAKEN_OVER, false),
             Over::Lost(reason) => {
                 fed.lose(reason).await;
-                drop(fed);
-                farewell(socket, reason, true).await;
+                (reason, true)
             }
-        }
+        };
+        // Who comes next does not wait for one that takes no farewell.
+        drop(fed);
+        farewell(socket, why, again).await;
     }
 
     fn was_heard(&self, text: &Utf8Bytes) {
@@ -246,8 +249,12 @@ async fn hello(socket: &mut WebSocket) -> Result<Resampler, String> {
 /// Tells a page why, and whether it is to try again, and hangs up.
 async fn farewell(mut socket: WebSocket, why: &str, again: bool) {
     let over = serde_json::json!({ "why": why, "again": again });
-    let _ = socket.send(Message::Text(over.to_string().into())).await;
-    let _ = socket.send(Message::Close(None)).await;
+    let told = async {
+        let _ = socket.send(Message::Text(over.to_string().into())).await;
+        let _ = socket.send(Message::Close(None)).await;
+    };
+    // Nobody may be there any more.
+    let _ = timeout(SILENT_FOR, told).await;
 }
 
 /// A sound as a page takes it: its number, samples per second, and the samples.
