@@ -19,7 +19,7 @@ use crate::grammar::Network;
 // All of these were chosen on the tune half of the speech bench (docs/hearing-tried.md).
 
 /// How likely what comes next is nothing that the phrases have there.
-const ASTRAY: f64 = 0.02;
+const ASTRAY: f64 = 0.008;
 /// How likely another phrase follows a whole one.
 const AGAIN: f64 = 0.3;
 /// How likely an utterance begins with other talk.
