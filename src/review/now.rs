@@ -2,6 +2,8 @@
 
 use std::ops::Deref;
 
+use chrono::{NaiveDate, NaiveTime};
+
 use crate::facts::Time;
 use crate::residents::Offsets;
 
@@ -20,6 +22,16 @@ impl Now<'_> {
     #[must_use]
     pub fn shown(&self, moment: Time) -> Time {
         self.offsets.shown(moment)
+    }
+
+    /// When a day began by the clock on the wall: where midnight was skipped, with the
+    /// first moment after it.
+    #[must_use]
+    pub fn began(&self, day: NaiveDate) -> Time {
+        let midnight = day.and_time(NaiveTime::MIN);
+        let moments = self.offsets.moments(midnight).into_iter();
+        let began = moments.chain(self.offsets.skipped(midnight)).next();
+        began.unwrap_or(self.at)
     }
 }
 

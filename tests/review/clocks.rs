@@ -138,6 +138,28 @@ async fn a_time_of_before_is_shown_as_it_was_then() {
     assert!(page.contains("today 01:40") && page.contains("on March 8, 2026 at 01:40"));
 }
 
+/// A week after the clocks were put back.
+fn week_after_back() -> Time {
+    at("2026-11-07T12:00:00-05:00")
+}
+
+/// The night of the change is a day of the drawing like another: what was measured as it
+/// began stands over its name.
+#[tokio::test]
+async fn a_day_of_a_drawing_begins_when_the_clock_said_so() {
+    let (site, _) = measured(at("2026-11-01T00:00:00-04:00"), week_after_back);
+    let mut nurse = site.visitor(Role::Nurse).await;
+    let (_, page) = nurse.get("/residents/AR-000/pulse?days=7").await;
+    let (drawing, _) = page.split_once("</svg>").unwrap();
+    let number = |of: &str, name: &str| {
+        let (_, after) = of.rsplit_once(&format!(" {name}=\"")).expect(of);
+        after.split('"').next().unwrap().parse::<i32>().unwrap()
+    };
+    let (before, _) = drawing.split_once("Nov 1</text>").expect(drawing);
+    let reading = number(drawing, "cx");
+    assert_eq!(number(before, "x"), reading, "{drawing}");
+}
+
 /// What was recorded years ago is shown as the clock showed it then, too.
 #[test]
 fn a_time_of_years_ago_is_shown_as_it_was_then() {

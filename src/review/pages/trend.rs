@@ -73,10 +73,10 @@ fn in_words(trend: &Trend, who: &str, days: u32) -> String {
     }
 }
 
-fn figure(trend: &Trend, size: Size, who: &str, days: u32) -> Markup {
+fn figure(trend: &Trend, size: Size, who: &str, days: u32, now: Now<'_>) -> Markup {
     let label = in_words(trend, who, days);
     html! {
-        @match draw(trend, size, &label) {
+        @match draw(trend, size, &label, now) {
             Ok(svg) => { (PreEscaped(svg)) }
             Err(_) => { p.none { "It can't be drawn; the numbers are below." } }
         }
@@ -88,7 +88,7 @@ pub fn all(index: &Index, resident: &Resident, days: u32, now: Now<'_>) -> Marku
     let path = resident_path(&resident.id);
     let trends: Vec<_> = VitalSign::ALL
         .into_iter()
-        .filter_map(|sign| Trend::of(index, resident, sign, (days, MARKS.1), now.at))
+        .filter_map(|sign| Trend::of(index, resident, sign, (days, MARKS.1), now))
         .collect();
     html! {
         section.card {
@@ -102,7 +102,7 @@ pub fn all(index: &Index, resident: &Resident, days: u32, now: Now<'_>) -> Marku
                             a.name href={ (path) "/" (trend.sign.tag()) "?days=" (days) } { (capital(trend.sign.name())) }
                             " " span.soft { (trend.unit.symbol()) }
                         }
-                        (figure(trend, Size::Small, &resident.name, days))
+                        (figure(trend, Size::Small, &resident.name, days, now))
                     }
                 }
             }
@@ -123,7 +123,7 @@ pub fn trend(
     let days = span(fields);
     let path = format!("{}/{}", resident_path(&resident.id), sign.tag());
     let [trend, slim] =
-        [MARKS.0, MARKS.1].map(|marks| Trend::of(index, resident, sign, (days, marks), now.at));
+        [MARKS.0, MARKS.1].map(|marks| Trend::of(index, resident, sign, (days, marks), now));
     page(
         session,
         Place::Residents,
@@ -141,8 +141,8 @@ pub fn trend(
                         Some((trend, slim)) => {
                             figure.chart {
                                 // A phone would shrink the large one until nobody can read it.
-                                div.wide { (figure(trend, Size::Large, &resident.name, days)) }
-                                div.slim { (figure(slim, Size::Small, &resident.name, days)) }
+                                div.wide { (figure(trend, Size::Large, &resident.name, days, now)) }
+                                div.slim { (figure(slim, Size::Small, &resident.name, days, now)) }
                                 figcaption { (key(&[trend], &[slim])) }
                             }
                         }
