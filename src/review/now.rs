@@ -2,7 +2,7 @@
 
 use std::ops::Deref;
 
-use chrono::{NaiveDate, NaiveTime};
+use chrono::{Days, NaiveDate, NaiveTime};
 
 use crate::facts::Time;
 use crate::residents::Offsets;
@@ -32,6 +32,14 @@ impl Now<'_> {
         let moments = self.offsets.moments(midnight).into_iter();
         let began = moments.chain(self.offsets.skipped(midnight)).next();
         began.unwrap_or(self.at)
+    }
+
+    /// When the day began that is so many days back: days are counted as people count them,
+    /// and what was measured on that day is not left out because it is later today.
+    #[must_use]
+    pub fn days_back(&self, days: u32) -> Time {
+        let day = self.date_naive().checked_sub_days(Days::new(days.into()));
+        day.map_or(self.at, |day| self.began(day))
     }
 }
 

@@ -160,6 +160,22 @@ async fn a_day_of_a_drawing_begins_when_the_clock_said_so() {
     assert_eq!(number(before, "x"), reading, "{drawing}");
 }
 
+/// A weight is compared with the one of 30 days ago, whatever the hour: so is a trend of 30
+/// days, drawing and numbers.
+#[tokio::test]
+async fn the_first_day_of_a_trend_is_a_whole_one() {
+    let reads = async |when| {
+        let (site, _) = measured(at(when), week_after_back);
+        let mut nurse = site.visitor(Role::Nurse).await;
+        let (_, page) = nurse.get("/residents/AR-000/pulse?days=30").await;
+        let drawn = page.contains("Pulse of Edith Hollin, 30 days: 1 reading");
+        assert_eq!(page.contains("Oct 8, 00:15"), drawn, "{page}");
+        drawn
+    };
+    assert!(reads("2026-10-08T00:15:00-04:00").await);
+    assert!(!reads("2026-10-07T23:45:00-04:00").await);
+}
+
 /// What was recorded years ago is shown as the clock showed it then, too.
 #[test]
 fn a_time_of_years_ago_is_shown_as_it_was_then() {

@@ -230,7 +230,7 @@ fn weights(index: &Index, resident: &Resident, now: Now<'_>) -> Markup {
 }
 
 fn table(index: &Index, resident: &Resident, sign: VitalSign, days: u32, now: Now<'_>) -> Markup {
-    let from = now.at - chrono::TimeDelta::days(i64::from(days));
+    let from = now.days_back(days);
     let own: Vec<_> = index
         .readings_of(&resident.id)
         .rev()

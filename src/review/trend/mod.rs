@@ -3,7 +3,7 @@
 
 mod draw;
 
-use chrono::{Days, NaiveDate, TimeDelta};
+use chrono::{Days, NaiveDate};
 use rust_decimal::Decimal;
 use rust_decimal::prelude::ToPrimitive as _;
 use uuid::Uuid;
@@ -110,7 +110,7 @@ const fn parts(sign: VitalSign) -> &'static [Component] {
 }
 
 impl Trend {
-    /// The last `days` of a vital sign, in at most `most` marks. `None` where
+    /// A vital sign since so many days back, in at most `most` marks. `None` where
     /// there is nothing to draw.
     #[must_use]
     pub fn of(
@@ -120,7 +120,7 @@ impl Trend {
         (days, most): (u32, usize),
         now: Now<'_>,
     ) -> Option<Self> {
-        let from = now.at - TimeDelta::days(i64::from(days));
+        let from = now.days_back(days);
         let unit = index.home().units.unspoken(sign);
         let newest_first = index.readings_of(&resident.id).rev();
         let mut entries: Vec<&Entry> = newest_first
@@ -145,7 +145,7 @@ impl Trend {
         Some(Self {
             sign,
             unit,
-            from: now.shown(from),
+            from,
             to: now.shown(now.at),
             bands,
             usual,

@@ -1,4 +1,4 @@
-use chrono::DateTime;
+use chrono::{DateTime, TimeDelta};
 use uuid::Uuid;
 
 use super::*;
@@ -99,11 +99,11 @@ fn few_readings_are_a_mark_each_and_many_share_one() {
         .collect();
     let index = index(&all);
     let few = trend(&index, VitalSign::Pulse, 7, 400).unwrap();
-    assert_eq!((few.marks.len(), few.readings), (169, 169));
+    assert_eq!((few.marks.len(), few.readings), (181, 181));
     let many = trend(&index, VitalSign::Pulse, 7, 20).unwrap();
     assert!(many.marks.len() <= 21, "{}", many.marks.len());
     let counted: usize = many.marks.iter().map(|it| it.count).sum();
-    assert_eq!(counted, 169, "none is lost");
+    assert_eq!(counted, 181, "none is lost");
     assert_eq!(many.extent(0), Some((70.0, 79.0)), "nor an extreme");
 }
 
