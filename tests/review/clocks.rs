@@ -10,7 +10,7 @@ use sayback::residents::{Offsets, ResidentId, Staff};
 use sayback::review::Station;
 use sayback::review::accounts::Role;
 use sayback::store::Store;
-use sayback::vitals::{Numbers, Unit, VitalSign};
+use sayback::vitals::{Measurement, Numbers, Unit, VitalSign};
 use uuid::Uuid;
 
 use super::browser::{Browser, DESK};
@@ -42,19 +42,23 @@ fn after_back() -> Time {
     at("2026-11-01T01:15:00-05:00")
 }
 
-/// A round in which this resident's pulse was measured at a moment.
-fn put(out: &mut Writer, resident: &str, when: Time) -> Uuid {
+fn pulse() -> Measurement {
+    let rate = Numbers::One(74.into());
+    made::measure(VitalSign::Pulse, rate, Unit::PerMinute, &[])
+}
+
+/// A round in which this was measured of a resident at a moment.
+pub fn put(out: &mut Writer, resident: &str, measurement: Measurement, when: Time) -> Uuid {
     let (by, round) = (made::aide(0), Uuid::now_v7());
-    let pulse = Numbers::One(74.into());
     let record = ReadingRecord {
         offer: Uuid::now_v7(),
         resident: ResidentId(resident.to_owned()),
-        measurement: made::measure(VitalSign::Pulse, pulse, Unit::PerMinute, &[]),
+        measurement,
         measured_at: when,
         spoken_at: when,
-        heard: "pulse seventy four".to_owned(),
+        heard: "as it was said".to_owned(),
         confidence: 0.97,
-        read_back: "Pulse seven four".to_owned(),
+        read_back: "As it was read back".to_owned(),
         confirmed_at: when,
         second_look: false,
         working: None,
@@ -79,7 +83,7 @@ fn measured(when: Time, clock: fn() -> Time) -> (Site, Uuid) {
     let folder = tempfile::tempdir().unwrap();
     let path = folder.path().join("record.db");
     let mut out = Writer::new(&path);
-    let id = put(&mut out, "AR-000", when);
+    let id = put(&mut out, "AR-000", pulse(), when);
     out.end();
     let record = Store::open(&path).unwrap();
     let clock = (clock, Some(changing()));
@@ -187,11 +191,13 @@ fn a_time_of_years_ago_is_shown_as_it_was_then() {
     put(
         &mut out,
         "AR-042",
+        pulse(),
         at(&format!("{year}-01-10T00:30:00-05:00")),
     );
     put(
         &mut out,
         "AR-042",
+        pulse(),
         at(&format!("{year}-07-10T00:30:00-04:00")),
     );
     out.end();

@@ -187,7 +187,7 @@ fn key(wide: &[&Trend], slim: &[&Trend]) -> Markup {
 }
 
 fn weights(index: &Index, resident: &Resident, now: Now<'_>) -> Markup {
-    let compared = weight_compared(index, resident, now.at);
+    let compared = weight_compared(index, resident);
     let unit = index.home().units.unspoken(VitalSign::Weight);
     html! {
         section.card {
@@ -214,8 +214,9 @@ fn weights(index: &Index, resident: &Resident, now: Now<'_>) -> Markup {
                                     " " span.soft { (it.apart) " days earlier" }
                                 }
                                 td {
-                                    @let percent = it.percent.round_dp(1).normalize();
-                                    @if it.percent.is_sign_negative() { (state("\u{25bc}", &format!("{} % less", percent.abs()))) }
+                                    @let percent = it.shown();
+                                    @if it.percent.is_zero() { (state("=", "no change")) }
+                                    @else if it.percent.is_sign_negative() { (state("\u{25bc}", &format!("{percent} % less"))) }
                                     @else { (state("\u{25b2}", &format!("{percent} % more"))) }
                                     @if it.crossed { (state("\u{25c7}", "to report")) }
                                 }

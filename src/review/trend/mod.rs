@@ -317,7 +317,7 @@ fn bands(
 
 /// The resident's last weight against those of 30, 90 and 180 days before.
 #[must_use]
-pub fn weight_compared(index: &Index, resident: &Resident, now: Time) -> Vec<WeightChange> {
+pub fn weight_compared(index: &Index, resident: &Resident) -> Vec<WeightChange> {
     let Some(last) = index.last(&resident.id, VitalSign::Weight) else {
         return Vec::new();
     };
@@ -326,7 +326,8 @@ pub fn weight_compared(index: &Index, resident: &Resident, now: Time) -> Vec<Wei
         measurement: it.measurement.as_ref().clone(),
     };
     // The longest interval and what may stand for its start.
-    let from = now.checked_sub_days(Days::new(400)).unwrap_or(now);
+    let from = last.measured_at.checked_sub_days(Days::new(400));
+    let from = from.unwrap_or(last.measured_at);
     let history: History = index
         .readings_of(&resident.id)
         .rev()
