@@ -164,6 +164,7 @@ async fn it_is_marked_in_all_that_leaves() {
     );
     assert_eq!((&*line["heard"], &*line["confidence"]), ("", ""));
     assert_eq!(line["measured_at"], "2026-03-12T09:05:00-05:00");
+    assert_eq!(line["round"], "", "it is of none");
     let marked = "ntered by hand by Ines Marlow, registered nurse; taken by Dana Whitlock";
     let (_, fhir) = nurse.get(&format!("{PATH}/fhir")).await;
     assert!(
