@@ -18,7 +18,7 @@ use crate::round::shown;
 use crate::speaking::wording::capital;
 use crate::vitals::{
     Component, Finding, Layer, Measurement, Qualifier, Quantity as Said, Range, Rhythm, Supply,
-    Value, VitalSign,
+    Unit, Value, VitalSign,
 };
 
 /// Where the performer is contained.
@@ -228,7 +228,8 @@ impl Writer<'_> {
         }
         let changed = findings().find(|it| it.layer == Layer::Changed);
         words.extend(changed.map(|it| coded::changed(it.side)));
-        (range.iter().map(reference_range).collect(), words)
+        let range = range.iter().map(|it| reference_range(it, said.unit()));
+        (range.collect(), words)
     }
 
     fn missed(&self, missed: &Missed) -> Vec<Timed> {
@@ -319,8 +320,12 @@ fn quantity(said: Said) -> Quantity {
     Quantity::new(said.value(), said.unit())
 }
 
-fn reference_range(range: &Range) -> ObservationRange {
-    let bounds = range.bounds;
+/// In the unit of the value: whoever compares the numbers alone compares the same thing.
+fn reference_range(range: &Range, unit: Unit) -> ObservationRange {
+    let bounds = match range.bounds.to(unit) {
+        Some(converted) if range.bounds.unit != unit => converted.rounded(),
+        _ => range.bounds,
+    };
     let unit = bounds.unit.symbol();
     ObservationRange {
         low: Quantity::new(bounds.low, bounds.unit),
