@@ -234,7 +234,7 @@ pub fn due(index: &Index, resident: &Resident, shift: Time, now: Now<'_>) -> Vec
 /// in the unit as said.
 #[must_use]
 pub fn how_far(it: &Finding) -> (Decimal, Decimal) {
-    let bounds = it.bounds.to(it.value.unit()).unwrap_or(it.bounds).rounded();
+    let bounds = it.bounds.beside(it.value);
     let end = match it.side {
         Side::Above => bounds.high,
         Side::Below => bounds.low,

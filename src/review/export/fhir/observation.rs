@@ -18,7 +18,7 @@ use crate::round::shown;
 use crate::speaking::wording::capital;
 use crate::vitals::{
     Component, Finding, Layer, Measurement, Qualifier, Quantity as Said, Range, Rhythm, Supply,
-    Unit, Value, VitalSign,
+    Value, VitalSign,
 };
 
 /// Where the performer is contained.
@@ -228,7 +228,7 @@ impl Writer<'_> {
         }
         let changed = findings().find(|it| it.layer == Layer::Changed);
         words.extend(changed.map(|it| coded::changed(it.side)));
-        let range = range.iter().map(|it| reference_range(it, said.unit()));
+        let range = range.iter().map(|it| reference_range(it, said));
         (range.collect(), words)
     }
 
@@ -321,10 +321,11 @@ fn quantity(said: Said) -> Quantity {
 }
 
 /// In the unit of the value: whoever compares the numbers alone compares the same thing.
-fn reference_range(range: &Range, unit: Unit) -> ObservationRange {
-    let bounds = match range.bounds.to(unit) {
-        Some(converted) if range.bounds.unit != unit => converted.rounded(),
-        _ => range.bounds,
+fn reference_range(range: &Range, said: Said) -> ObservationRange {
+    let bounds = if range.bounds.unit == said.unit() {
+        range.bounds
+    } else {
+        range.bounds.beside(said)
     };
     let unit = bounds.unit.symbol();
     ObservationRange {
