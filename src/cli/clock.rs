@@ -3,8 +3,9 @@
 use chrono::{Local, TimeDelta, Utc};
 use sayback::residents::Offsets;
 
-/// A nurse may enter what was measured a month ago; by voice it is a day at most.
-const BACK: TimeDelta = TimeDelta::days(400);
+/// What was recorded is shown for ever, by the clock of then: further back than any record
+/// goes.
+const BACK: TimeDelta = TimeDelta::days(50 * 366);
 /// Nothing runs longer without being started again.
 const AHEAD: TimeDelta = TimeDelta::days(1000);
 

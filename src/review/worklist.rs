@@ -89,8 +89,8 @@ pub struct Worklist<'a> {
     pub apart: Vec<&'a Entry>,
     /// Read back twice and never answered.
     pub held: Vec<&'a Held>,
-    /// Read back when the recorder stopped.
-    pub pending: Vec<&'a Pending>,
+    /// Begun or read back when the recorder stopped, and when that was.
+    pub pending: Vec<(&'a Pending, Time)>,
     /// Kept, with words the recogniser was not sure of.
     pub unsure: Vec<&'a Entry>,
     /// Kept although far from the usual.
@@ -158,9 +158,12 @@ impl<'a> Worklist<'a> {
                         name: String::new(),
                         title: String::new(),
                     });
-                    now.at - *at > LEFT && *at >= from && admits(&it.resident, &by, *round)
+                    now.at - *at > LEFT
+                        && *at >= from
+                        && unseen(*round)
+                        && admits(&it.resident, &by, *round)
                 })
-                .map(|(it, ..)| it)
+                .map(|(it, at, _)| (it, *at))
                 .collect(),
             unsure: open().filter(|it| it.confidence < SURE).collect(),
             unlikely: open().filter(|it| it.second_look).collect(),
@@ -231,7 +234,7 @@ pub fn due(index: &Index, resident: &Resident, shift: Time, now: Now<'_>) -> Vec
 /// in the unit as said.
 #[must_use]
 pub fn how_far(it: &Finding) -> (Decimal, Decimal) {
-    let bounds = it.bounds.to(it.value.unit()).unwrap_or(it.bounds).rounded();
+    let bounds = it.bounds.beside(it.value);
     let end = match it.side {
         Side::Above => bounds.high,
         Side::Below => bounds.low,

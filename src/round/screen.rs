@@ -340,7 +340,7 @@ pub fn over_limit(it: &Finding) -> String {
         Side::Above => "above",
         Side::Below => "below",
     };
-    let bounds = it.bounds.to(it.value.unit()).unwrap_or(it.bounds).rounded();
+    let bounds = it.bounds.beside(it.value);
     let layer = match it.layer {
         Layer::Unlikely => "far from the usual: ",
         Layer::Changed => "changed: ",

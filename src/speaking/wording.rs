@@ -11,8 +11,8 @@ use rust_decimal::Decimal;
 use crate::facts::Time;
 use crate::grammar::ONES;
 use crate::vitals::{
-    Bounds, Component, Device, Finding, Measurement, Qualifier, Quantity, Side, Supply, Unit,
-    Value, VitalSign, Working,
+    Component, Device, Finding, Measurement, Qualifier, Quantity, Side, Supply, Value, VitalSign,
+    Working,
 };
 
 /// A number, digit by digit: 98.6 is "nine eight point six".
@@ -124,17 +124,13 @@ pub fn finding(it: &Finding) -> String {
         Component::Whole => capital(it.sign.name()),
         part => capital(part.name(it.sign)),
     };
+    let range = it.bounds.beside(it.value);
     format!(
-        "{name} {} is {side} the range, {}.",
+        "{name} {} is {side} the range, {} to {}.",
         digits(it.value.value()),
-        range(&it.bounds, it.value.unit())
+        digits(range.low),
+        digits(range.high)
     )
-}
-
-/// A range in the unit of the value it is compared with.
-fn range(bounds: &Bounds, unit: Unit) -> String {
-    let bounds = bounds.to(unit).unwrap_or(*bounds).rounded();
-    format!("{} to {}", digits(bounds.low), digits(bounds.high))
 }
 
 /// A text with its numbers spelled out digit by digit and its unit symbols as

@@ -68,12 +68,25 @@ impl Bounds {
     /// The same range with ends rounded to one decimal, for showing.
     #[must_use]
     pub fn rounded(&self) -> Self {
-        let round = |value: Decimal| value.round_dp(1).normalize();
+        self.to_places(1)
+    }
+
+    fn to_places(self, places: u32) -> Self {
+        let round = |value: Decimal| value.round_dp(places).normalize();
         Self {
             low: round(self.low),
             high: round(self.high),
             unit: self.unit,
         }
+    }
+
+    /// The same range as it is shown beside a value, in its unit: rounded to one decimal, or
+    /// to more where the value would seem to lie on the other side of an end.
+    #[must_use]
+    pub fn beside(&self, value: Quantity) -> Self {
+        let (exact, side) = (self.to(value.unit()).unwrap_or(*self), self.beyond(value));
+        let mut rounded = (1..=6).map(|places| exact.to_places(places));
+        rounded.find(|it| it.beyond(value) == side).unwrap_or(exact)
     }
 
     /// On which side of the range `quantity` lies, if it is outside.

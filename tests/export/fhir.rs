@@ -445,3 +445,20 @@ fn bundles_refer_within_themselves_and_repeat_without_doubling() {
         }
     }
 }
+
+/// Whoever compares the numbers alone must not find 37.2 below 95.
+#[test]
+fn a_range_is_in_the_unit_of_its_value() {
+    let oral = [Qualifier::Method(Method::Oral)];
+    for (value, unit, ends, code) in [
+        ("37.2", Unit::Celsius, [35.0, 37.8], "Cel"),
+        ("98.6", Unit::Fahrenheit, [95.0, 100.0], "[degF]"),
+    ] {
+        let observation = of(one(VitalSign::Temperature, value, unit, &oral));
+        let range = &observation["referenceRange"][0];
+        for (end, wanted) in ["low", "high"].into_iter().zip(ends) {
+            assert_eq!(range[end]["value"].as_f64(), Some(wanted), "{range}");
+            assert_eq!(range[end]["code"], code);
+        }
+    }
+}

@@ -128,6 +128,10 @@ fn printed_pages_show_readings_and_escape_what_people_wrote() {
         assert!(!page.contains("<b>better"));
         assert!(page.contains("<span class=\"gone\">27 /min</span>"));
         assert!(page.contains("Rose Pelham &amp; &lt;Finch&gt;"));
+        // Every sign that may stand beside a value is explained.
+        for sign in ["▲ above", "▼ below", "! raised by another rule"] {
+            assert!(page.contains(sign), "{sign}");
+        }
         // Nothing from elsewhere: the page is read where there is no network.
         for outside in ["http:", "https:", "<script", "<link", "url("] {
             assert!(!page.contains(outside), "{outside}");

@@ -141,6 +141,31 @@ async fn what_is_on_paper_is_read_back_and_then_stored() {
     );
 }
 
+/// 100 °F are 37.78 °C: 37.8 lies above, and is never said to lie above 37.8.
+#[tokio::test]
+async fn a_value_just_past_an_end_of_another_unit_is_not_shown_at_it() {
+    let site = Site::new();
+    let mut nurse = site.visitor(Role::Nurse).await;
+    let range = "of=temperature&low=97&high=100";
+    nurse.does(&format!("{PATH}/range"), range).await;
+    let fields = "sign=temperature&value=37.8&unit=celsius&method=oral&day=2026-03-12&clock=11:40\
+                  &taken_by=Dana+Whitlock";
+    assert_eq!(
+        enters(&mut nurse, fields, "").await.0,
+        StatusCode::SEE_OTHER
+    );
+    let (fact, _) = entered(&site);
+    let (_, list) = nurse.get("/worklist").await;
+    assert!(list.contains("0.02 °C above 37.78"), "{list}");
+    let (_, page) = nurse.get(&format!("/readings/{}", fact.id)).await;
+    assert!(page.contains("36.11\u{2013}37.78 °C"), "{page}");
+    assert!(page.contains("0.02 °C above 37.78"), "{page}");
+    let (_, csv) = nurse.get(&format!("{PATH}/csv")).await;
+    assert!(csv.contains("37.8 °C is above 36.11–37.78"), "{csv}");
+    let (_, fhir) = nurse.get(&format!("{PATH}/fhir")).await;
+    assert!(fhir.contains("36.11 to 37.78 °C"), "{fhir}");
+}
+
 #[tokio::test]
 async fn it_is_marked_in_all_that_leaves() {
     let site = Site::new();
@@ -164,6 +189,7 @@ async fn it_is_marked_in_all_that_leaves() {
     );
     assert_eq!((&*line["heard"], &*line["confidence"]), ("", ""));
     assert_eq!(line["measured_at"], "2026-03-12T09:05:00-05:00");
+    assert_eq!(line["round"], "", "it is of none");
     let marked = "ntered by hand by Ines Marlow, registered nurse; taken by Dana Whitlock";
     let (_, fhir) = nurse.get(&format!("{PATH}/fhir")).await;
     assert!(

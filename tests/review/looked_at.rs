@@ -3,8 +3,9 @@
 
 use axum::http::StatusCode;
 use sayback::review::accounts::Role;
+use sayback::vitals::VitalSign;
 
-use super::browser::{DESK, HAND};
+use super::browser::{DESK, HAND, Look};
 use super::by_hand::enters;
 use super::pages::{Open, in_order};
 use super::shown::set;
@@ -60,5 +61,45 @@ fn what_was_changed_and_what_is_from_paper() {
         let wide = browser.run("return document.documentElement.scrollWidth");
         assert_eq!(wide, look.width, "the sheet is wider than the screen");
         browser.pictured(&format!("{name}-sheet-changed"));
+    }
+}
+
+/// Whatever people typed, nothing is wider than the screen, nor cut off on paper.
+#[test]
+fn a_word_longer_than_its_line_goes_on_in_the_next() {
+    let site = Site::of(4, 2);
+    let runtime = tokio::runtime::Runtime::new().unwrap();
+    let word = "x".repeat(200);
+    let reading = super::acting::reading(&site, VitalSign::Pulse);
+    let resident = runtime.block_on(async {
+        let mut nurse = site.visitor(Role::Nurse).await;
+        let resident = {
+            let index = site.station.index();
+            index.resident_of(index.reading(reading).unwrap()).0.clone()
+        };
+        let note = format!("text={word}");
+        nurse
+            .does(&format!("/residents/{resident}/note"), &note)
+            .await;
+        let wrong = format!("seen=0&value=77&unit=per_minute&reason={word}");
+        nurse
+            .does(&format!("/readings/{reading}/correct"), &wrong)
+            .await;
+        resident
+    });
+    let open = Open::serve(site, None);
+    let small = Look { width: 320, ..HAND };
+    for look in [DESK, HAND, small] {
+        let browser = open.visit(Role::Nurse, look);
+        for path in [
+            format!("/residents/{resident}"),
+            format!("/residents/{resident}/summary"),
+            format!("/readings/{reading}"),
+        ] {
+            browser.go(&open.address(&path));
+            browser.wait(|it| it.text("body").contains(&word));
+            let wide = browser.run("return document.documentElement.scrollWidth");
+            assert_eq!(wide, look.width, "{path}");
+        }
     }
 }

@@ -34,4 +34,5 @@ mod site;
 mod sound;
 mod spoken;
 mod time;
+mod weights;
 mod withdrawn;

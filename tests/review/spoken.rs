@@ -1,9 +1,15 @@
 //! What an aide changed by voice, on the nurse's pages.
 
-use sayback::facts::{Body, Fact};
+use chrono::TimeDelta;
+use sayback::facts::{Body, Dropped, Fact};
+use sayback::residents::ResidentId;
 use sayback::review::accounts::Role;
+use sayback::store::Store;
+use sayback::vitals::{Numbers, Unit, VitalSign};
 use uuid::Uuid;
 
+use super::clocks::put;
+use super::made::{self, Writer};
 use super::site::Site;
 
 fn readings(site: &Site) -> Vec<(Uuid, String)> {
@@ -83,4 +89,59 @@ async fn a_correction_by_voice_shows_both_values_who_and_why() {
         ),
         "{worklist}"
     );
+}
+
+/// What waited for a yes when the recorder stopped is said to whoever goes on, who may never
+/// take it again. The nurse sees it as she sees what was left unanswered, until she signs.
+#[tokio::test]
+async fn what_a_stop_left_is_on_the_worklist_after_the_next_round_began() {
+    let folder = tempfile::tempdir().unwrap();
+    let path = folder.path().join("record.db");
+    let mut out = Writer::new(&path);
+    let stopped = made::now() - TimeDelta::hours(3);
+    let rate = Numbers::One(72.into());
+    let pulse = made::measure(VitalSign::Pulse, rate, Unit::PerMinute, &[]);
+    put(&mut out, "AR-001", pulse, stopped);
+    let offers = |read_back: &str| Body::Offered {
+        resident: ResidentId("AR-000".to_owned()),
+        read_back: read_back.to_owned(),
+        readings: Vec::new(),
+        moves: Vec::new(),
+        unfinished: None,
+    };
+    let (aide, next) = (made::aide(0), made::aide(1));
+    let round = Uuid::now_v7();
+    let home = "Alder Ridge House".to_owned();
+    out.put(stopped, &aide, round, Body::RoundOpened { home });
+    let waits = out.put(stopped, &aide, round, offers("Respiration one six."));
+    let scratched = out.put(stopped, &aide, round, offers("Pulse nine nine."));
+    let went_on = stopped + TimeDelta::hours(2);
+    for (offer, why) in [(waits, Dropped::Stopped), (scratched, Dropped::Scratched)] {
+        let unfinished = false;
+        let dropped = Body::Dropped {
+            offer,
+            why,
+            unfinished,
+        };
+        out.put(went_on, &next, Uuid::now_v7(), dropped);
+    }
+    out.end();
+    let record = Store::open(&path).unwrap();
+    let site = Site::on(folder, made::home(4), record, false);
+    let mut nurse = site.visitor(Role::Nurse).await;
+    let (_, page) = nurse.get("/worklist").await;
+    let (_, held) = page.split_once("id=\"held\"").expect(&page);
+    let (held, _) = held.split_once("</section>").unwrap();
+    for part in [
+        "Respiration one six.",
+        "Edith Hollin",
+        "recorder stopped",
+        "today 08:40",
+    ] {
+        assert!(held.contains(part), "{part}: {held}");
+    }
+    assert!(!page.contains("Pulse nine nine."), "{page}");
+    nurse.does(&format!("/rounds/{round}/sign"), "").await;
+    let (_, page) = nurse.get("/worklist").await;
+    assert!(!page.contains("Respiration one six."), "{page}");
 }

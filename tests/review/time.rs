@@ -205,3 +205,21 @@ fn an_earlier_version_can_read_it() {
     );
     serde_json::from_str::<Fact>(&late).unwrap_err();
 }
+
+/// A sheet names its day once, above: what was measured on another says so.
+#[tokio::test]
+async fn a_time_of_another_day_has_its_day_on_the_sheet() {
+    let site = Site::new();
+    let id = reading(&site, VitalSign::Pulse);
+    let mut nurse = site.visitor(Role::Nurse).await;
+    let round = site.station.index().reading(id).unwrap().round;
+    let sheet = format!("/rounds/{round}/sheet");
+    let (_, page) = nurse.get(&sheet).await;
+    assert!(
+        page.contains(">07:3") && !page.contains(">03-12 "),
+        "{page}"
+    );
+    corrects(&mut nurse, id, 0, "day=2026-03-11&clock=21:50").await;
+    let (_, page) = nurse.get(&sheet).await;
+    assert!(page.contains(">03-11 21:50"), "{page}");
+}

@@ -39,7 +39,7 @@ pub(super) fn page(title: &str, style: Style, body: &Markup) -> String {
                 (body)
                 footer {
                     "Made by Sayback from the record of readings. It records and reminds; it does \
-                     not diagnose. ▲ above and ▼ below the range in force."
+                     not diagnose. ▲ above and ▼ below the range in force; ! raised by another rule."
                 }
             }
         }

@@ -3,6 +3,7 @@
 
 use std::collections::BTreeSet;
 
+use chrono::NaiveDate;
 use maud::{Markup, html};
 use uuid::Uuid;
 
@@ -29,6 +30,7 @@ pub fn round_sheet(
     let mut rounds = chart.rounds.iter().rev();
     let round = rounds.find(|it| round.is_none_or(|wanted| it.id == wanted))?;
     let of_round = Of {
+        day: round.opened.at.date_naive(),
         readings: chart
             .readings
             .iter()
@@ -95,6 +97,8 @@ fn outside<'a>(
 }
 
 struct Of<'a> {
+    /// The day in the title, which times alone are of.
+    day: NaiveDate,
     readings: Vec<&'a Entry<'a>>,
     /// Entered from paper in this shift, and of no round.
     outside: Vec<&'a Entry<'a>>,
@@ -190,6 +194,15 @@ impl Of<'_> {
         }
     }
 
+    /// How a reading's time is written: with its day, where that is another.
+    fn clock(&self, entry: &Entry) -> &'static str {
+        if entry.measured_at.date_naive() == self.day {
+            "%H:%M"
+        } else {
+            "%m-%d %H:%M"
+        }
+    }
+
     fn line(
         &self,
         chart: &Chart,
@@ -209,7 +222,7 @@ impl Of<'_> {
                     td data-of=(capital(sign.name())) {
                         @for entry in &self.readings {
                             @if entry.record.resident == *id && entry.measurement.sign() == *sign {
-                                (reading(chart, home, entry, "%H:%M"))
+                                (reading(chart, home, entry, self.clock(entry)))
                             }
                         }
                         @for missed in own().filter(|it| it.signs.contains(sign)) {

@@ -9,7 +9,7 @@ use super::{
     Act, ActKind, Closed, ClosedHow, Entry, Flag, Held, Index, Missed, Note, RangeChange, Recheck,
     Round,
 };
-use crate::facts::{Body, Correction, Fact, Pending, Raised, ReadingRecord, Time};
+use crate::facts::{Body, Correction, Dropped, Fact, Pending, Raised, ReadingRecord, Time};
 use crate::residents::{Care, Resident, ResidentId};
 use crate::review::signing::{SinceSigned, changed_by};
 use crate::store::Stored;
@@ -67,8 +67,11 @@ impl Index {
                 };
                 self.pending.insert(id, (pending, at, round));
             }
-            Body::Dropped { offer, .. } => {
-                self.pending.remove(&offer);
+            Body::Dropped { offer, why, .. } => {
+                // Whichever aide came next was told of it; the nurse still was not.
+                if why != Dropped::Stopped {
+                    self.pending.remove(&offer);
+                }
             }
             Body::Unconfirmed {
                 offer,

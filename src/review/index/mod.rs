@@ -314,7 +314,7 @@ impl Index {
         self.open.iter().filter_map(|it| self.flags.get(it))
     }
 
-    /// What was read back and neither kept nor dropped: since when, and in
+    /// What was read back and neither kept nor dropped by anyone: since when, and in
     /// which round.
     pub fn pending(&self) -> impl Iterator<Item = &(Pending, Time, Uuid)> {
         self.pending.values()

@@ -164,8 +164,11 @@ fn limits(index: &Index, entry: &Entry, now: Now<'_>) -> Markup {
             let range = resident?
                 .limits
                 .range_on(sign, component, entry.measured_at)?;
-            let bounds = range.bounds.to(said.unit())?.rounded();
-            Some((component.name(sign), bounds, range.source))
+            Some((
+                component.name(sign),
+                range.bounds.beside(said),
+                range.source,
+            ))
         })
         .collect();
     let measurement = &entry.measurement;

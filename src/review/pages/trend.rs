@@ -73,10 +73,10 @@ fn in_words(trend: &Trend, who: &str, days: u32) -> String {
     }
 }
 
-fn figure(trend: &Trend, size: Size, who: &str, days: u32) -> Markup {
+fn figure(trend: &Trend, size: Size, who: &str, days: u32, now: Now<'_>) -> Markup {
     let label = in_words(trend, who, days);
     html! {
-        @match draw(trend, size, &label) {
+        @match draw(trend, size, &label, now) {
             Ok(svg) => { (PreEscaped(svg)) }
             Err(_) => { p.none { "It can't be drawn; the numbers are below." } }
         }
@@ -88,7 +88,7 @@ pub fn all(index: &Index, resident: &Resident, days: u32, now: Now<'_>) -> Marku
     let path = resident_path(&resident.id);
     let trends: Vec<_> = VitalSign::ALL
         .into_iter()
-        .filter_map(|sign| Trend::of(index, resident, sign, (days, MARKS.1), now.at))
+        .filter_map(|sign| Trend::of(index, resident, sign, (days, MARKS.1), now))
         .collect();
     html! {
         section.card {
@@ -102,7 +102,7 @@ pub fn all(index: &Index, resident: &Resident, days: u32, now: Now<'_>) -> Marku
                             a.name href={ (path) "/" (trend.sign.tag()) "?days=" (days) } { (capital(trend.sign.name())) }
                             " " span.soft { (trend.unit.symbol()) }
                         }
-                        (figure(trend, Size::Small, &resident.name, days))
+                        (figure(trend, Size::Small, &resident.name, days, now))
                     }
                 }
             }
@@ -123,7 +123,7 @@ pub fn trend(
     let days = span(fields);
     let path = format!("{}/{}", resident_path(&resident.id), sign.tag());
     let [trend, slim] =
-        [MARKS.0, MARKS.1].map(|marks| Trend::of(index, resident, sign, (days, marks), now.at));
+        [MARKS.0, MARKS.1].map(|marks| Trend::of(index, resident, sign, (days, marks), now));
     page(
         session,
         Place::Residents,
@@ -141,8 +141,8 @@ pub fn trend(
                         Some((trend, slim)) => {
                             figure.chart {
                                 // A phone would shrink the large one until nobody can read it.
-                                div.wide { (figure(trend, Size::Large, &resident.name, days)) }
-                                div.slim { (figure(slim, Size::Small, &resident.name, days)) }
+                                div.wide { (figure(trend, Size::Large, &resident.name, days, now)) }
+                                div.slim { (figure(slim, Size::Small, &resident.name, days, now)) }
                                 figcaption { (key(&[trend], &[slim])) }
                             }
                         }
@@ -187,7 +187,7 @@ fn key(wide: &[&Trend], slim: &[&Trend]) -> Markup {
 }
 
 fn weights(index: &Index, resident: &Resident, now: Now<'_>) -> Markup {
-    let compared = weight_compared(index, resident, now.at);
+    let compared = weight_compared(index, resident);
     let unit = index.home().units.unspoken(VitalSign::Weight);
     html! {
         section.card {
@@ -214,8 +214,9 @@ fn weights(index: &Index, resident: &Resident, now: Now<'_>) -> Markup {
                                     " " span.soft { (it.apart) " days earlier" }
                                 }
                                 td {
-                                    @let percent = it.percent.round_dp(1).normalize();
-                                    @if it.percent.is_sign_negative() { (state("\u{25bc}", &format!("{} % less", percent.abs()))) }
+                                    @let percent = it.shown();
+                                    @if it.percent.is_zero() { (state("=", "no change")) }
+                                    @else if it.percent.is_sign_negative() { (state("\u{25bc}", &format!("{percent} % less"))) }
                                     @else { (state("\u{25b2}", &format!("{percent} % more"))) }
                                     @if it.crossed { (state("\u{25c7}", "to report")) }
                                 }
@@ -230,7 +231,7 @@ fn weights(index: &Index, resident: &Resident, now: Now<'_>) -> Markup {
 }
 
 fn table(index: &Index, resident: &Resident, sign: VitalSign, days: u32, now: Now<'_>) -> Markup {
-    let from = now.at - chrono::TimeDelta::days(i64::from(days));
+    let from = now.days_back(days);
     let own: Vec<_> = index
         .readings_of(&resident.id)
         .rev()

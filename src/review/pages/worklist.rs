@@ -239,10 +239,10 @@ fn attention(index: &Index, list: &Worklist<'_>, now: Now<'_>) -> Markup {
                 h2 id="held" { "Not confirmed" (count(unconfirmed)) }
                 p.soft { "Begun or read back, and never answered with yes. These are not readings." }
                 ol.items {
-                    @for it in list.pending.iter().take(MOST) {
+                    @for (it, at) in list.pending.iter().take(MOST) {
                         li.item {
                             div.what { (resident_link(index, &it.resident)) p { "\u{201c}" (it.read_back) "\u{201d}" } }
-                            div.when { (state("\u{25cb}", "recorder stopped")) }
+                            div.when { (state("\u{25cb}", "recorder stopped")) p.soft { (moment(*at, now)) } }
                         }
                     }
                     @for it in list.held.iter().take(MOST) {

@@ -9,7 +9,7 @@
 
 use std::fmt::Write as _;
 
-use chrono::{Datelike as _, Days, NaiveDate, NaiveTime};
+use chrono::{Datelike as _, Days, NaiveDate};
 use plotters::coord::Shift;
 use plotters::coord::ranged1d::{KeyPointHint, NoDefaultFormatting, Ranged, ValueFormatter};
 use plotters::prelude::*;
@@ -18,6 +18,7 @@ use rust_decimal::prelude::ToPrimitive as _;
 
 use super::{Mark, Trend};
 use crate::facts::Time;
+use crate::review::now::Now;
 
 const INK: RGBColor = RGBColor(0x1d, 0x2a, 0x2c);
 const SOFT: RGBColor = RGBColor(0x56, 0x64, 0x68);
@@ -66,11 +67,11 @@ type Area<'a> = DrawingArea<SVGBackend<'a>, Shift>;
 ///
 /// # Errors
 /// Says that it cannot be drawn; there is a table beside it in any case.
-pub fn draw(trend: &Trend, size: Size, label: &str) -> Result<String, String> {
+pub fn draw(trend: &Trend, size: Size, label: &str, now: Now<'_>) -> Result<String, String> {
     let mut svg = String::new();
     {
         let area = SVGBackend::with_string(&mut svg, size.pixels()).into_drawing_area();
-        onto(&area, trend, size).map_err(|error| error.to_string())?;
+        onto(&area, trend, size, now).map_err(|error| error.to_string())?;
         area.present().map_err(|error| error.to_string())?;
     }
     let (width, height) = size.pixels();
@@ -89,13 +90,6 @@ pub fn draw(trend: &Trend, size: Size, label: &str) -> Result<String, String> {
 fn seconds(at: Time) -> f64 {
     // Exact for a hundred million years.
     at.timestamp().to_f64().unwrap_or_default()
-}
-
-fn midnight(day: NaiveDate, like: Time) -> f64 {
-    let local = day
-        .and_time(NaiveTime::MIN)
-        .and_local_timezone(*like.offset());
-    local.single().map_or_else(|| seconds(like), seconds)
 }
 
 /// Lowest and highest of everything that is drawn, with room around.
@@ -178,7 +172,7 @@ fn tenths(it: f64) -> f64 {
 }
 
 /// Days that are named below the drawing, with their names.
-fn days(trend: &Trend, size: Size) -> Vec<(f64, String)> {
+fn days(trend: &Trend, size: Size, now: Now<'_>) -> Vec<(f64, String)> {
     let (from, to) = (trend.from.date_naive(), trend.to.date_naive());
     let span = (to - from).num_days();
     let wanted = match size {
@@ -218,11 +212,11 @@ fn days(trend: &Trend, size: Size) -> Vec<(f64, String)> {
     };
     named
         .into_iter()
-        .map(|(day, format)| (midnight(day, trend.to), day.format(format).to_string()))
+        .map(|(day, format)| (seconds(now.began(day)), day.format(format).to_string()))
         .collect()
 }
 
-fn onto(area: &Area<'_>, trend: &Trend, size: Size) -> Result<(), Problem> {
+fn onto(area: &Area<'_>, trend: &Trend, size: Size, now: Now<'_>) -> Result<(), Problem> {
     let text = ("sans-serif", size.text()).into_font();
     let (low, high) = heights(trend);
     let (left, right) = (seconds(trend.from), seconds(trend.to));
@@ -231,7 +225,7 @@ fn onto(area: &Area<'_>, trend: &Trend, size: Size) -> Result<(), Problem> {
     let across = Axis {
         from: left,
         to: right + edge,
-        marks: days(trend, size),
+        marks: days(trend, size, now),
     };
     let up = Axis {
         from: low,
@@ -244,9 +238,10 @@ fn onto(area: &Area<'_>, trend: &Trend, size: Size) -> Result<(), Problem> {
         .x_label_area_size(30)
         .y_label_area_size(52)
         .build_cartesian_2d(across, up)?;
+    let midnight = |day| seconds(now.began(day));
     for band in &trend.bands {
-        let start = midnight(band.from, trend.to).max(left);
-        let end = midnight(band.to + Days::new(1), trend.to).min(right + edge);
+        let start = midnight(band.from).max(left);
+        let end = midnight(band.to + Days::new(1)).min(right + edge);
         let corners = [(start, band.low), (end, band.high)];
         chart.draw_series([Rectangle::new(corners, BAND.filled())])?;
     }
@@ -259,8 +254,8 @@ fn onto(area: &Area<'_>, trend: &Trend, size: Size) -> Result<(), Problem> {
         .label_style(text.clone().color(&SOFT))
         .draw()?;
     for band in &trend.bands {
-        let start = midnight(band.from, trend.to).max(left);
-        let end = midnight(band.to + Days::new(1), trend.to).min(right + edge);
+        let start = midnight(band.from).max(left);
+        let end = midnight(band.to + Days::new(1)).min(right + edge);
         for at in [band.low, band.high] {
             let line = LineSeries::new([(start, at), (end, at)], SOFT.stroke_width(1));
             chart.draw_series(line)?;

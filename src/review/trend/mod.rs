@@ -3,12 +3,13 @@
 
 mod draw;
 
-use chrono::{Days, NaiveDate, TimeDelta};
+use chrono::{Days, NaiveDate};
 use rust_decimal::Decimal;
 use rust_decimal::prelude::ToPrimitive as _;
 use uuid::Uuid;
 
 use super::index::{Entry, Index};
+use super::now::Now;
 use crate::facts::Time;
 use crate::residents::Resident;
 use crate::vitals::rules::{WeightChange, weight_changes};
@@ -109,7 +110,7 @@ const fn parts(sign: VitalSign) -> &'static [Component] {
 }
 
 impl Trend {
-    /// The last `days` of a vital sign, in at most `most` marks. `None` where
+    /// A vital sign since so many days back, in at most `most` marks. `None` where
     /// there is nothing to draw.
     #[must_use]
     pub fn of(
@@ -117,9 +118,9 @@ impl Trend {
         resident: &Resident,
         sign: VitalSign,
         (days, most): (u32, usize),
-        now: Time,
+        now: Now<'_>,
     ) -> Option<Self> {
-        let from = now - TimeDelta::days(i64::from(days));
+        let from = now.days_back(days);
         let unit = index.home().units.unspoken(sign);
         let newest_first = index.readings_of(&resident.id).rev();
         let mut entries: Vec<&Entry> = newest_first
@@ -131,19 +132,21 @@ impl Trend {
         if entries.is_empty() {
             return None;
         }
-        let bands = bands(resident, sign, unit, (from.date_naive(), now.date_naive()));
+        let shown = |at| now.shown(at).date_naive();
+        let bands = bands(resident, sign, unit, (shown(from), shown(now.at)));
         let drawn = Drawn {
             sign,
             unit,
             bands: &bands,
+            now,
         };
-        let marks = marks(&entries, drawn, (from, now), most);
+        let marks = marks(&entries, drawn, (from, now.at), most);
         let usual = usual(resident, drawn, &entries);
         Some(Self {
             sign,
             unit,
             from,
-            to: now,
+            to: now.shown(now.at),
             bands,
             usual,
             readings: entries.len(),
@@ -167,6 +170,7 @@ struct Drawn<'a> {
     sign: VitalSign,
     unit: Unit,
     bands: &'a [Band],
+    now: Now<'a>,
 }
 
 impl Drawn<'_> {
@@ -186,7 +190,8 @@ impl Drawn<'_> {
     /// The values of a flagged reading that lie outside their range; the first
     /// where a rule and no range was met.
     fn outside(&self, entry: &Entry) -> Vec<(Time, f64)> {
-        let (at, day) = (entry.measured_at, entry.measured_at.date_naive());
+        let at = entry.measured_at;
+        let day = self.now.shown(at).date_naive();
         let values = parts(self.sign).iter().map(|it| self.value(entry, *it));
         let values: Vec<(usize, f64)> = values
             .enumerate()
@@ -312,7 +317,7 @@ fn bands(
 
 /// The resident's last weight against those of 30, 90 and 180 days before.
 #[must_use]
-pub fn weight_compared(index: &Index, resident: &Resident, now: Time) -> Vec<WeightChange> {
+pub fn weight_compared(index: &Index, resident: &Resident) -> Vec<WeightChange> {
     let Some(last) = index.last(&resident.id, VitalSign::Weight) else {
         return Vec::new();
     };
@@ -321,7 +326,8 @@ pub fn weight_compared(index: &Index, resident: &Resident, now: Time) -> Vec<Wei
         measurement: it.measurement.as_ref().clone(),
     };
     // The longest interval and what may stand for its start.
-    let from = now.checked_sub_days(Days::new(400)).unwrap_or(now);
+    let from = last.measured_at.checked_sub_days(Days::new(400));
+    let from = from.unwrap_or(last.measured_at);
     let history: History = index
         .readings_of(&resident.id)
         .rev()

@@ -1,14 +1,27 @@
-use chrono::DateTime;
+use chrono::{DateTime, TimeDelta};
 use uuid::Uuid;
 
 use super::*;
 use crate::facts::{Body, Fact, ReadingRecord, VERSION};
 use crate::hearing::By;
-use crate::residents::{Home, ResidentId, Staff};
+use crate::residents::{Home, Offsets, ResidentId, Staff};
 use crate::vitals::{Measurement, Numbers, Qualifiers};
 
 fn noon() -> Time {
     DateTime::parse_from_rfc3339("2026-03-12T12:00:00-05:00").unwrap()
+}
+
+fn offsets() -> Offsets {
+    Offsets::fixed(*noon().offset())
+}
+
+fn drawn(trend: &Trend, size: Size, label: &str) -> String {
+    let offsets = offsets();
+    let at = Now {
+        at: noon(),
+        offsets: &offsets,
+    };
+    draw(trend, size, label, at).unwrap()
 }
 
 fn index(readings: &[(i64, VitalSign, Numbers, Unit)]) -> Index {
@@ -68,7 +81,12 @@ fn index(readings: &[(i64, VitalSign, Numbers, Unit)]) -> Index {
 
 fn trend(index: &Index, sign: VitalSign, days: u32, most: usize) -> Option<Trend> {
     let resident = index.home().resident(&ResidentId("AR-042".into()));
-    Trend::of(index, resident.unwrap(), sign, (days, most), noon())
+    let offsets = offsets();
+    let at = Now {
+        at: noon(),
+        offsets: &offsets,
+    };
+    Trend::of(index, resident.unwrap(), sign, (days, most), at)
 }
 
 #[test]
@@ -81,11 +99,11 @@ fn few_readings_are_a_mark_each_and_many_share_one() {
         .collect();
     let index = index(&all);
     let few = trend(&index, VitalSign::Pulse, 7, 400).unwrap();
-    assert_eq!((few.marks.len(), few.readings), (169, 169));
+    assert_eq!((few.marks.len(), few.readings), (181, 181));
     let many = trend(&index, VitalSign::Pulse, 7, 20).unwrap();
     assert!(many.marks.len() <= 21, "{}", many.marks.len());
     let counted: usize = many.marks.iter().map(|it| it.count).sum();
-    assert_eq!(counted, 169, "none is lost");
+    assert_eq!(counted, 181, "none is lost");
     assert_eq!(many.extent(0), Some((70.0, 79.0)), "nor an extreme");
 }
 
@@ -124,7 +142,7 @@ fn nothing_is_drawn_of_nothing_and_one_reading_is_enough() {
     for days in SPANS {
         for size in [Size::Small, Size::Large] {
             let trend = trend(&index, VitalSign::Pulse, days, 60).unwrap();
-            let svg = draw(&trend, size, "Pulse of <someone>").unwrap();
+            let svg = drawn(&trend, size, "Pulse of <someone>");
             assert!(svg.starts_with("<svg role=\"img\" aria-label=\"Pulse of &lt;someone&gt;\""));
             assert!(!svg.contains("NaN"), "{svg}");
         }
@@ -140,7 +158,7 @@ fn values_that_are_all_nothing_have_an_axis() {
     ]);
     let trend = trend(&index, VitalSign::Pain, 7, 60).unwrap();
     assert!(trend.bands.is_empty());
-    let svg = draw(&trend, Size::Large, "Pain").unwrap();
+    let svg = drawn(&trend, Size::Large, "Pain");
     let heights = svg.split("cy=\"").skip(1);
     let heights: Vec<f64> = heights
         .map(|it| it.split('"').next().unwrap().parse().unwrap())

@@ -49,6 +49,18 @@ pub struct WeightChange {
     pub source: Source,
 }
 
+impl WeightChange {
+    /// How much it changed in per cent, as it is shown: to a tenth, or finer where a tenth
+    /// would lie on the other side of what is reported.
+    #[must_use]
+    pub fn shown(&self) -> Decimal {
+        let percent = self.percent.abs();
+        let mut rounded = (1..=4).map(|places| percent.round_dp(places));
+        let rounded = rounded.find(|it| (*it >= self.limit) == self.crossed);
+        rounded.unwrap_or(percent).normalize()
+    }
+}
+
 /// A weight against those of 30, 90 and 180 days before, as far as there are
 /// any near enough.
 #[must_use]
@@ -105,7 +117,7 @@ pub(super) fn flags(known: Known<'_>, reading: &Reading) -> Vec<Flag> {
                 say: format!(
                     "Weight is {} percent {way} than {} days ago: {} then, {} now. \
                      Report to the nurse.",
-                    it.percent.abs().round_dp(1).normalize(),
+                    it.shown(),
                     it.apart,
                     said(&it.then, reading),
                     said(reading, reading),

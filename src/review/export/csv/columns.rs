@@ -2,8 +2,10 @@
 
 use chrono::NaiveDate;
 
+use uuid::Uuid;
+
 use super::super::{Act, Chart, Entry, Missed, Remark, Retaken, words};
-use crate::facts::Time;
+use crate::facts::{NO_ROUND, Time};
 use crate::residents::{Home, Resident, ResidentId, Staff};
 use crate::round::shown;
 use crate::store::Unread;
@@ -129,7 +131,11 @@ pub(super) const COLUMNS: [Column; 45] = [
     ("recorder_title", "that person's title", |it| {
         it.by.map(|it| it.title.clone()).unwrap_or_default()
     }),
-    ("round", "identifier of the round", |it| it.round.clone()),
+    (
+        "round",
+        "identifier of the round; empty where it is of none",
+        |it| it.round.clone(),
+    ),
     ("heard", "the words heard", |it| {
         it.entry(|entry| Some(entry.record.heard.clone()))
     }),
@@ -259,7 +265,7 @@ impl<'a> Line<'a> {
             sign: Some(entry.measurement.sign()),
             at: entry.measured_at,
             by: Some(entry.by),
-            round: entry.round.to_string(),
+            round: round(entry.round),
             changed_at: entry.changed_at,
             about: About::Read(entry),
         }
@@ -283,7 +289,7 @@ impl<'a> Line<'a> {
             sign,
             at: missed.act.at,
             by: Some(missed.act.by),
-            round: missed.round.to_string(),
+            round: round(missed.round),
             changed_at: missed.changed_at,
             about: About::Missed(missed),
         }
@@ -299,7 +305,7 @@ impl<'a> Line<'a> {
             sign: None,
             at: remark.act.at,
             by: Some(remark.act.by),
-            round: remark.round.to_string(),
+            round: round(remark.round),
             changed_at: remark.act.at,
             about: About::Remark(remark),
         }
@@ -315,7 +321,7 @@ impl<'a> Line<'a> {
             sign: None,
             at: unread.at,
             by: None,
-            round: unread.round.to_string(),
+            round: round(unread.round),
             changed_at: unread.at,
             about: About::Unread(unread),
         }
@@ -465,6 +471,11 @@ impl<'a> Line<'a> {
         let notes: Vec<String> = notes.iter().map(|it| acted(it, "")).collect();
         notes.join(" | ")
     }
+}
+
+fn round(id: Uuid) -> String {
+    let known = Some(id).filter(|it| *it != NO_ROUND);
+    known.map(|it| it.to_string()).unwrap_or_default()
 }
 
 fn moment(time: Time) -> String {

@@ -228,7 +228,8 @@ impl Writer<'_> {
         }
         let changed = findings().find(|it| it.layer == Layer::Changed);
         words.extend(changed.map(|it| coded::changed(it.side)));
-        (range.iter().map(reference_range).collect(), words)
+        let range = range.iter().map(|it| reference_range(it, said));
+        (range.collect(), words)
     }
 
     fn missed(&self, missed: &Missed) -> Vec<Timed> {
@@ -319,8 +320,13 @@ fn quantity(said: Said) -> Quantity {
     Quantity::new(said.value(), said.unit())
 }
 
-fn reference_range(range: &Range) -> ObservationRange {
-    let bounds = range.bounds;
+/// In the unit of the value: whoever compares the numbers alone compares the same thing.
+fn reference_range(range: &Range, said: Said) -> ObservationRange {
+    let bounds = if range.bounds.unit == said.unit() {
+        range.bounds
+    } else {
+        range.bounds.beside(said)
+    };
     let unit = bounds.unit.symbol();
     ObservationRange {
         low: Quantity::new(bounds.low, bounds.unit),
