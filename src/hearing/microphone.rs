@@ -242,7 +242,7 @@ fn start(chosen: &Chosen, sender: &SyncSender<FromDevice>) -> Result<Source, cpa
     #[cfg(target_os = "linux")]
     match paced_in_its_form(chosen, sender) {
         Ok(reader) => return Ok(Source::Paced { _reader: reader }),
-        Err(error) => tracing::debug!("{} is left to cpal: {error}", chosen.name),
+        Err(error) => tracing::debug!("a microphone is left to cpal: {error}"),
     }
     start_blocks(chosen, sender).map(|stream| Source::Blocks { _stream: stream })
 }
