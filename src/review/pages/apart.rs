@@ -3,14 +3,13 @@
 use maud::{Markup, html};
 
 use super::acting::{may_act, token};
-use super::parts::{how, moment, resident_link, staff, states, value};
+use super::parts::{how, large_reading_link, moment, resident_link, staff, states, value};
 use super::worklist::{MOST, count, more};
 use crate::facts::Correction;
 use crate::review::acts::state_of;
 use crate::review::index::{Act, ActKind, Entry, Index};
 use crate::review::now::Now;
 use crate::review::sessions::Session;
-use crate::speaking::wording::capital;
 
 /// What is to be looked at, and the choice.
 pub fn apart(session: &Session, index: &Index, entry: &Entry, now: Now<'_>) -> Markup {
@@ -51,10 +50,7 @@ pub fn to_decide(index: &Index, all: &[&Entry], now: Now<'_>) -> Markup {
                         li.item {
                             div.what {
                                 (resident_link(index, index.resident_of(it)))
-                                a.value href={ "/readings/" (it.id) } {
-                                    (capital(it.measurement.sign().name())) " "
-                                    b { (value(&it.measurement)) }
-                                }
+                                (large_reading_link(it))
                                 (in_short(index, it))
                             }
                             div.when {

@@ -5,13 +5,12 @@ use uuid::Uuid;
 
 use super::layout::{Place, page};
 use super::parts::{
-    counted, how, moment, resident_link, staff, state, states, value, what_was_due,
+    counted, moment, reading_link, resident_link, staff, state, states, value, what_was_due,
 };
 use crate::review::fields::Fields;
 use crate::review::index::{Entry, Index, Missed, Query, Remark};
 use crate::review::now::Now;
 use crate::review::sessions::Session;
-use crate::speaking::wording::capital;
 use crate::vitals::VitalSign;
 
 /// Lines on a page.
@@ -133,13 +132,7 @@ fn readings(index: &Index, found: &[&Entry], now: Now<'_>) -> Markup {
                 tr {
                     td.nowrap { (moment(entry.measured_at, now)) }
                     td { (resident_link(index, index.resident_of(entry))) }
-                    td {
-                        a href={ "/readings/" (entry.id) } {
-                            (capital(entry.measurement.sign().name())) " "
-                            b { (value(&entry.measurement)) }
-                        }
-                        " " span.soft { (how(&entry.measurement)) }
-                    }
+                    td { (reading_link(entry)) }
                     td { (states(index, entry)) }
                 }
             }

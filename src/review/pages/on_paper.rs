@@ -2,13 +2,12 @@
 
 use maud::{Markup, html};
 
-use super::parts::{how, moment, resident_link, states, value};
+use super::parts::{moment, reading_link, resident_link, states};
 use super::worklist::count;
 use crate::facts::Time;
 use crate::residents::shift_start;
 use crate::review::index::{Entry, Index, Round};
 use crate::review::now::Now;
-use crate::speaking::wording::capital;
 
 /// So many are listed.
 const MOST: usize = 60;
@@ -70,12 +69,7 @@ fn table<'a>(index: &Index, all: impl Iterator<Item = &'a Entry>, now: Now<'_>) 
                 @for entry in all {
                     tr {
                         th scope="row" { (resident_link(index, index.resident_of(entry))) }
-                        td {
-                            a href={ "/readings/" (entry.id) } {
-                                (capital(entry.measurement.sign().name())) " " b { (value(&entry.measurement)) }
-                            }
-                            " " span.soft { (how(&entry.measurement)) }
-                        }
+                        td { (reading_link(entry)) }
                         td.nowrap { (moment(entry.measured_at, now)) }
                         td { (states(index, entry)) }
                     }

@@ -106,7 +106,25 @@ pub fn resident_link(index: &Index, id: &ResidentId) -> Markup {
     }
 }
 
-/// The same on a page about one person, with the second identifier.
+/// A reading by name and value, in a table: how it was taken beside the link to it.
+pub fn reading_link(entry: &Entry) -> Markup {
+    html! {
+        a href={ "/readings/" (entry.id) } { (named_value(entry)) }
+        " " span.soft { (how(&entry.measurement)) }
+    }
+}
+
+/// The same in a list of what needs a nurse: large, and the link alone.
+pub fn large_reading_link(entry: &Entry) -> Markup {
+    html! { a.value href={ "/readings/" (entry.id) } { (named_value(entry)) } }
+}
+
+fn named_value(entry: &Entry) -> Markup {
+    let it = &entry.measurement;
+    html! { (capital(it.sign().name())) " " b { (value(it)) } }
+}
+
+/// A link to a resident on a page about one person, with the second identifier.
 pub fn identified_link(index: &Index, id: &ResidentId) -> Markup {
     let born = index.home().resident(id).map(|it| it.birth_date);
     html! {

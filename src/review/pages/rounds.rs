@@ -7,7 +7,8 @@ use super::acting::{Outcome, may_act, may_take, token};
 use super::layout::{Place, page};
 use super::on_paper::{of_shift, outside_rounds};
 use super::parts::{
-    counted, how, loud, moment, resident_link, staff, state, states, value, what_was_due,
+    counted, large_reading_link, loud, moment, reading_link, resident_link, staff, state, states,
+    value, what_was_due,
 };
 use super::worklist::count;
 use crate::review::acts::LONGEST_AGO;
@@ -206,9 +207,7 @@ fn changed(index: &Index, round: &Round, now: Now<'_>) -> Markup {
                         li.item {
                             div.what {
                                 (resident_link(index, index.resident_of(entry)))
-                                a.value href={ "/readings/" (entry.id) } {
-                                    (capital(entry.measurement.sign().name())) " " b { (value(&entry.measurement)) }
-                                }
+                                (large_reading_link(entry))
                             }
                             div.when {
                                 (how_changed(index, entry))
@@ -332,12 +331,7 @@ pub fn round(
                                             (resident_link(index, index.resident_of(entry)))
                                         }
                                     }
-                                    td {
-                                        a href={ "/readings/" (entry.id) } {
-                                            (capital(entry.measurement.sign().name())) " " b { (value(&entry.measurement)) }
-                                        }
-                                        " " span.soft { (how(&entry.measurement)) }
-                                    }
+                                    td { (reading_link(entry)) }
                                     td.nowrap { (moment(entry.measured_at, now)) }
                                     td { (states(index, entry)) }
                                 }

@@ -10,8 +10,8 @@ use super::acting::{Outcome, may_act, token};
 use super::apart::to_decide;
 use super::layout::{Place, page};
 use super::parts::{
-    counted, how, lasted, loud, moment, place, resident_link, resident_path, side, state, states,
-    value, what_was_due,
+    counted, how, large_reading_link, lasted, loud, moment, place, resident_link, resident_path,
+    side, state, states, value, what_was_due,
 };
 use crate::facts::{Raised, Time};
 use crate::residents::ResidentId;
@@ -218,9 +218,7 @@ fn attention(index: &Index, list: &Worklist<'_>, now: Now<'_>) -> Markup {
     };
     let kept = |entry: &Entry| {
         let what = html! {
-            a.value href={ "/readings/" (entry.id) } {
-                (capital(entry.measurement.sign().name())) " " b { (value(&entry.measurement)) }
-            }
+            (large_reading_link(entry))
             p.soft { (how(&entry.measurement)) }
         };
         let (at, by) = (entry.measured_at, &index.recorder_of(entry).name);
