@@ -1,11 +1,10 @@
 //! The key that the page's address brings: new at every start, unless it is kept in a
 //! file, for a tablet that opens the same address every day.
 
-use std::io::Write as _;
 use std::path::Path;
 
 use crate::review::accounts::random_token;
-use crate::store::open_to_others;
+use crate::store::{Put, open_to_others, put_private};
 
 /// The digits of a key.
 const DIGITS: usize = 64;
@@ -19,7 +18,11 @@ pub fn key_in(file: &Path) -> Result<String, String> {
     let wrong = |error: std::io::Error| failed(error.to_string());
     if !file.exists() {
         let key = random_token().map_err(|it| it.to_string())?;
-        put(file, &key).map_err(wrong)?;
+        match put_private(file, &format!("{key}\n"), Put::OnlyIfNew) {
+            // Whoever made one meanwhile goes first.
+            Err(_) if file.exists() => {}
+            put => put.map_err(wrong)?,
+        }
     }
     if open_to_others(file).map_err(wrong)? {
         let why = "it can be read by others on this machine; change that with chmod 600";
@@ -32,18 +35,6 @@ pub fn key_in(file: &Path) -> Result<String, String> {
         return Err(failed(why.to_owned()));
     }
     Ok(key.to_owned())
-}
-
-/// Its owner's alone, and whole whenever it is there. Whoever made one meanwhile goes first.
-fn put(file: &Path, key: &str) -> std::io::Result<()> {
-    let folder = file.parent().filter(|it| !it.as_os_str().is_empty());
-    let mut new = tempfile::NamedTempFile::new_in(folder.unwrap_or(Path::new(".")))?;
-    writeln!(new, "{key}")?;
-    new.as_file().sync_all()?;
-    match new.persist_noclobber(file) {
-        Err(_) if file.exists() => Ok(()),
-        put => put.map(drop).map_err(|it| it.error),
-    }
 }
 
 #[cfg(test)]

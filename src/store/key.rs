@@ -258,13 +258,15 @@ fn make(path: &Path) -> Result<(), KeyError> {
     }
 }
 
+/// What becomes of a file that is there already.
 #[derive(Clone, Copy, PartialEq, Eq)]
-enum Put {
+pub(crate) enum Put {
+    /// It stays, and nothing is put there.
     OnlyIfNew,
+    /// It is replaced.
     Instead,
 }
 
-/// Writes beside it first, so that the file is whole whenever it is there.
 fn write(path: &Path, keys: &[Secret], put: Put) -> Result<(), KeyError> {
     let mut text = "# The key of Sayback's record. Who has it can read the record; without it nobody\n\
                     # can. Keep a copy where the record is not. The first key encrypts; those after\n\
@@ -276,18 +278,20 @@ fn write(path: &Path, keys: &[Secret], put: Put) -> Result<(), KeyError> {
             text.push('\n');
         }
     }
+    put_private(path, &text, put).map_err(failed(path))
+}
+
+/// Puts a text in a file that is its owner's alone from the first moment. It is written
+/// beside it first, so that the file is whole whenever it is there.
+pub(crate) fn put_private(path: &Path, text: &str, put: Put) -> std::io::Result<()> {
     let folder = path.parent().filter(|it| !it.as_os_str().is_empty());
     let folder = folder.unwrap_or(Path::new("."));
-    let put_in_place = || {
-        // Its owner's alone from the first moment.
-        let mut new = tempfile::NamedTempFile::new_in(folder)?;
-        new.write_all(text.as_bytes())?;
-        new.as_file().sync_all()?;
-        match put {
-            Put::OnlyIfNew => new.persist_noclobber(path).map_err(|it| it.error)?,
-            Put::Instead => new.persist(path).map_err(|it| it.error)?,
-        };
-        std::fs::File::open(folder)?.sync_all()
+    let mut new = tempfile::NamedTempFile::new_in(folder)?;
+    new.write_all(text.as_bytes())?;
+    new.as_file().sync_all()?;
+    match put {
+        Put::OnlyIfNew => new.persist_noclobber(path).map_err(|it| it.error)?,
+        Put::Instead => new.persist(path).map_err(|it| it.error)?,
     };
-    put_in_place().map_err(failed(path))
+    std::fs::File::open(folder)?.sync_all()
 }

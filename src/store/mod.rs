@@ -54,7 +54,7 @@ pub(crate) use self::chain::{Columns, Head};
 pub(crate) use self::check::{Walk, about};
 pub(crate) use self::connect::{connect, in_memory, private_file};
 pub(crate) use self::exchange::link_state;
-pub(crate) use self::key::open_to_others;
+pub(crate) use self::key::{Put, open_to_others, put_private};
 pub(crate) use self::own_file::{Found, OwnFile};
 pub(crate) use self::read::{parsed, read_all};
 
