@@ -55,8 +55,7 @@ impl Dialogue {
             return false;
         };
         let longer = |it: &Resident| it.room != *room && it.room.starts_with(room.as_str());
-        let in_bed = |it: &&Resident| place.bed.is_none() || it.bed == place.bed;
-        self.home.in_room(room).filter(in_bed).count() == 1
+        self.home.in_bed(room, place.bed.as_deref()).count() == 1
             && !self.home.residents.iter().any(longer)
     }
 }

@@ -30,22 +30,21 @@ impl Turn<'_> {
             }
         };
         self.say_open_reports_here();
-        let all: Vec<&Resident> = self.dialogue.home.in_room(&room).collect();
-        let in_bed = |it: &&&Resident| place.bed.is_none() || it.bed == place.bed;
-        let found: Vec<&&Resident> = all.iter().filter(in_bed).collect();
+        let home = &self.dialogue.home;
+        let found: Vec<&Resident> = home.in_bed(&room, place.bed.as_deref()).collect();
         let spoken = spell(&room);
-        match (all.as_slice(), found.as_slice()) {
-            ([], _) => {
+        match found.as_slice() {
+            [] if home.in_room(&room).next().is_none() => {
                 self.leave();
                 self.say(&format!(
                     "There is no room {spoken} on the list. Which room?"
                 ));
             }
-            (_, []) => {
+            [] => {
                 self.state.phase = Phase::WhichBed(room);
                 self.prompt(&format!("Room {spoken} has no such bed. Which bed?"));
             }
-            (_, [one]) => {
+            [one] => {
                 self.leave();
                 self.identify(one);
             }

@@ -204,6 +204,16 @@ impl Home {
         self.residents.iter().filter(move |it| it.room == room)
     }
 
+    /// Those of them in a bed, or in any where none is given.
+    pub fn in_bed<'a>(
+        &'a self,
+        room: &str,
+        bed: Option<&'a str>,
+    ) -> impl Iterator<Item = &'a Resident> {
+        let wanted = move |it: &&Resident| bed.is_none() || it.bed.as_deref() == bed;
+        self.in_room(room).filter(wanted)
+    }
+
     /// The resident with this identifier.
     #[must_use]
     pub fn resident(&self, id: &ResidentId) -> Option<&Resident> {
