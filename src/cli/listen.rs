@@ -1,7 +1,6 @@
 //! A live round: with the microphone and loudspeaker of this machine, or a tablet's.
 
 use std::path::PathBuf;
-use std::sync::Arc;
 
 use clap::Args;
 use sayback::bedside::{Place, Tablet};
@@ -186,7 +185,7 @@ pub fn listen(arguments: &Arguments) -> Result<End, Message> {
     Ok(End::Done)
 }
 
-async fn wait_for(tablet: &Arc<Tablet>) {
+async fn wait_for(tablet: &Tablet) {
     anstream::println!(
         "Open it on the tablet, and press \"Use this device's microphone and loudspeaker\": the \
          round begins then."

@@ -4,8 +4,7 @@ use std::io::{BufRead as _, BufReader};
 use std::process::{Command, Stdio};
 
 use chrono::{DateTime, Datelike as _, FixedOffset, TimeDelta, Utc};
-use sayback::facts::{Body, ReadingRecord, Time};
-use sayback::hearing::By;
+use sayback::facts::{Body, Time};
 use sayback::residents::{Offsets, ResidentId, Staff};
 use sayback::review::Station;
 use sayback::review::accounts::Role;
@@ -50,27 +49,7 @@ fn pulse() -> Measurement {
 /// A round in which this was measured of a resident at a moment.
 pub fn put(out: &mut Writer, resident: &str, measurement: Measurement, when: Time) -> Uuid {
     let (by, round) = (made::aide(0), Uuid::now_v7());
-    let record = ReadingRecord {
-        offer: Uuid::now_v7(),
-        resident: ResidentId(resident.to_owned()),
-        measurement,
-        measured_at: when,
-        spoken_at: when,
-        heard: "as it was said".to_owned(),
-        confidence: 0.97,
-        read_back: "As it was read back".to_owned(),
-        confirmed_at: when,
-        second_look: false,
-        working: None,
-        device: None,
-        went_on: Vec::new(),
-        rivals: Vec::new(),
-        given_by: By::Voice,
-        confirmed_by: By::Voice,
-        moved_from: None,
-        by_hand: None,
-        by_nurse: false,
-    };
+    let record = made::reading(ResidentId(resident.to_owned()), measurement, when);
     let opened = Body::RoundOpened {
         home: "Alder Ridge House".to_owned(),
     };

@@ -320,6 +320,31 @@ fn one_round(
     out.put(at, &by, round, Body::RoundClosed { open_reports });
 }
 
+/// A reading that was spoken and confirmed at once.
+pub fn reading(resident: ResidentId, measurement: Measurement, at: Time) -> ReadingRecord {
+    ReadingRecord {
+        offer: Uuid::now_v7(),
+        resident,
+        measurement,
+        measured_at: at,
+        spoken_at: at,
+        heard: "as it was said".to_owned(),
+        confidence: 0.97,
+        read_back: "As it was read back".to_owned(),
+        confirmed_at: at,
+        second_look: false,
+        working: None,
+        device: None,
+        went_on: Vec::new(),
+        rivals: Vec::new(),
+        given_by: By::Voice,
+        confirmed_by: By::Voice,
+        moved_from: None,
+        by_hand: None,
+        by_nurse: false,
+    }
+}
+
 #[expect(clippy::too_many_arguments, reason = "one step of the made-up round")]
 fn keep(
     out: &mut Writer,
@@ -347,24 +372,13 @@ fn keep(
         });
     let read = Body::Read(ReadingRecord {
         offer,
-        resident: id.clone(),
         heard: shown(&measurement).to_lowercase(),
-        measurement,
-        measured_at: at,
-        spoken_at: at,
         confidence,
         read_back: read_back.to_owned(),
         confirmed_at: at + TimeDelta::seconds(9),
         second_look,
-        working: None,
-        device: None,
-        went_on: Vec::new(),
         rivals: rivals.into_iter().collect(),
-        given_by: By::Voice,
-        confirmed_by: By::Voice,
-        moved_from: None,
-        by_hand: None,
-        by_nurse: false,
+        ..reading(id.clone(), measurement, at)
     });
     let reading = out.put(at + TimeDelta::seconds(9), by, round, read);
     for finding in findings {
