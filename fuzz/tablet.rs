@@ -184,8 +184,8 @@ pub fn tablet(data: &[u8]) {
             let heard = timeout(PATIENCE, page).await.expect("an end");
             // The lowest rate that is taken is half of what is heard.
             assert!(heard <= sound + SLACK, "{heard} samples of {sound} bytes");
-            let played = tokio::task::spawn_blocking(|| sound_there.wait()).await;
-            if let Ok(played) = played.expect("no panic") {
+            let ended = tokio::task::spawn_blocking(|| sound_there.wait()).await;
+            if let Ok(played) = ended.expect("no panic") {
                 assert!(before <= played.first && played.first <= played.last);
                 assert!(played.last <= Instant::now());
             }
