@@ -79,21 +79,20 @@ impl Home {
     ) -> Option<Notice> {
         let Resident { room, name, .. } = resident;
         let is_said = |rule: &str, said: String| {
-            let known = said.split(' ').all(knows);
-            known && own.is_none_or(|own| own.accepts(rule, &said))
+            said.split(' ').all(knows) && own.is_none_or(|own| own.accepts(rule, &said))
         };
-        let text = if !is_said("place.where", format!("room {}", place_words(room))) {
-            format!("room {room} can't be said: call {name} by name")
-        } else {
+        let text = if is_said("place.where", format!("room {}", place_words(room))) {
             let bed = resident.bed.as_ref()?;
             let alone = self.in_room(room).count() == 1;
             if alone || is_said("place.which-bed", format!("bed {}", place_words(bed))) {
                 return None;
             }
             format!(
-                "bed {bed} can't be said: call {name} by name, or name the beds of \
-                 room {room} by numbers or letters"
+                "bed {bed} can't be said: call {name} by name, or name the beds of room {room} by \
+                 numbers or letters"
             )
+        } else {
+            format!("room {room} can't be said: call {name} by name")
         };
         Some(about(NoticeKind::UnknownWord, &[resident], text))
     }
