@@ -4,6 +4,7 @@
 
 mod columns;
 
+use std::collections::btree_map::Entry;
 use std::collections::{BTreeMap, BTreeSet};
 use std::str::FromStr;
 
@@ -13,7 +14,7 @@ use thiserror::Error;
 
 use self::columns::{header_errors, holds};
 use super::file_ranges::{possible, range};
-use super::{Care, Frequency, Home, Resident, ResidentId, UsualMethods};
+use super::{Care, Frequency, Home, Resident, ResidentId, UsualMethods, bed_key};
 use crate::vitals::{
     Arm, Baseline, LONGEST_TEXT, LimbReason, Limits, Method, OxygenFlow, Position, Precautions,
     PulseSite, Quantity, RangeOf, Scale, Source, VitalSign, too_long,
@@ -60,7 +61,7 @@ pub fn import_csv(
     };
     let mut errors = header_errors(&headers);
     let mut residents = Vec::new();
-    let (mut ids, mut beds) = (BTreeSet::new(), BTreeSet::new());
+    let (mut ids, mut beds) = (BTreeSet::new(), BTreeMap::new());
     if errors.is_empty() {
         for record in reader.into_records() {
             let record = match record {
@@ -70,13 +71,25 @@ pub fn import_csv(
                     continue;
                 }
             };
+            // A table's program writes the rows below the last resident as commas alone.
+            if record.iter().all(str::is_empty) {
+                continue;
+            }
             let mut row = Row::new(&headers, &record, (home, today, drop));
             let resident = row.resident();
             if !ids.insert(resident.id.clone()) {
                 row.wrong("id", "an identifier of its own");
             }
-            if !beds.insert((resident.room.clone(), resident.bed.clone())) {
-                row.wrong("bed", "one resident to a bed");
+            let bed = resident.bed.as_deref().map(bed_key);
+            let bed = (resident.room.clone(), bed);
+            match beds.entry(bed) {
+                Entry::Occupied(first) => {
+                    let expected = format!("one resident to a bed; line {} has it", first.get());
+                    row.wrong("bed", &expected);
+                }
+                Entry::Vacant(free) => {
+                    free.insert(row.line);
+                }
             }
             errors.append(&mut row.errors);
             residents.push(resident);

@@ -96,6 +96,54 @@ fn the_doctor_examines_everything_and_fails_with_what_fails() {
     assert_eq!(code, 4);
 }
 
+#[test]
+fn a_record_that_was_begun_in_vain_and_a_folder_that_is_only_read_are_told_apart() {
+    let place = Place::new();
+    std::fs::write(place.path("record.db"), "").unwrap();
+    let (_, lines) = doctor(&place, &[]);
+    let (found, text) = outcome(&lines, "record");
+    assert!(found == "warn" && text.contains("is empty"), "{text}");
+
+    let read_only = "mount -t tmpfs -o size=2g tmpfs \"$0\" && mount -o remount,ro \"$0\" && \
+                     exec \"$@\"";
+    let folder = place.name("there");
+    std::fs::create_dir(&folder).unwrap();
+    let record = format!("{folder}/record.db");
+    let program = env!("CARGO_BIN_EXE_sayback");
+    let mut command = Command::new("unshare");
+    command.args([
+        "--map-root-user",
+        "--mount",
+        "sh",
+        "-c",
+        read_only,
+        &folder,
+        program,
+    ]);
+    command
+        .args(["doctor", "--json", "--store", &record])
+        .current_dir(ROOT);
+    command.env("SAYBACK_KEY_FILE", place.path("keys/record.key"));
+    let ran = ran(&mut command);
+    if ran.out.is_empty() {
+        eprintln!(
+            "no mounts can be made here: a read-only disk is not tested: {}",
+            ran.err
+        );
+        return;
+    }
+    let lines: Vec<Value> = ran
+        .out
+        .lines()
+        .map(|it| serde_json::from_str(it).unwrap())
+        .collect();
+    let (found, text) = outcome(&lines, "disk");
+    assert!(
+        found == "fail" && text.contains("can't be written to"),
+        "{text}"
+    );
+}
+
 /// Answers one request with this body.
 fn stand_in(body: &'static str) -> String {
     let listener = std::net::TcpListener::bind("127.0.0.1:0").unwrap();
