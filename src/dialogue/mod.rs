@@ -11,6 +11,7 @@ mod confirm;
 mod insist;
 mod judge;
 mod kept;
+mod later;
 mod moved;
 mod news;
 mod order;

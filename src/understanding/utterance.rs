@@ -139,6 +139,17 @@ impl Unclear {
             manner: Manner::of(claim),
         }
     }
+
+    /// Takes what was said of a claim that it puts in doubt, and was not said anew.
+    pub fn take_from(&mut self, claim: &Claim) {
+        for qualifier in claim.measurement.qualifiers().iter() {
+            if self.qualifiers.get(qualifier.kind()).is_none() {
+                self.qualifiers.set(qualifier);
+            }
+        }
+        self.taken = self.taken.or(claim.taken);
+        self.manner = self.manner.or_else(|| Manner::of(claim));
+    }
 }
 
 /// Why a reading is not clear.
