@@ -294,15 +294,21 @@ impl Dialogue {
                 turn.state.asleep = false;
                 turn.say("Listening.");
                 turn.notice_absence();
-                if turn.state.staff.is_known() || turn.state.staff.is_offered() {
+                if turn.waiting() {
                     turn.ask_again();
-                } else {
+                } else if !turn.state.staff.is_known() {
                     turn.ask_who();
+                } else if let Some(resident) = turn.resident() {
+                    // Never what was said last: "Kept" would be of what was not heard.
+                    turn.say(&format!("Ready for {}.", resident.name));
+                } else {
+                    turn.say("Which room?");
                 }
             }
             return;
         }
         turn.state.silences = 0;
+        let late = std::mem::take(&mut turn.state.late);
         turn.notice_absence();
         if turn.state.staff.is_known() {
             turn.heard_now();
@@ -318,6 +324,10 @@ impl Dialogue {
             // Answered before anything else.
             Utterance::ThisIs(_) => {}
             Utterance::Skip(reason) => turn.skip(Some(reason)),
+            // Unanswered, it would be taken for kept.
+            Utterance::Yes(_) if late && *turn.state.phase() == Phase::Open => {
+                turn.refuse("That came too late: it is not kept. Say it again to keep it.");
+            }
             Utterance::Yes(yes) => turn.yes(&yes),
             Utterance::No => turn.no(),
             Utterance::Readings {
