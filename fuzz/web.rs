@@ -56,7 +56,7 @@ thread_local! {
     static PAGE: RefCell<Option<Page>> = const { RefCell::new(None) };
 }
 
-fn runtime() -> Runtime {
+pub(super) fn runtime() -> Runtime {
     let mut runtime = tokio::runtime::Builder::new_current_thread();
     runtime.enable_all().build().expect("a runtime")
 }
@@ -224,7 +224,7 @@ struct Page {
     _screen: Bedside,
 }
 
-const KEY: &str = "a-key-of-the-tests";
+pub(super) const KEY: &str = "a-key-of-the-tests";
 
 impl Page {
     fn new() -> Self {
