@@ -415,7 +415,12 @@ impl Turn<'_> {
                 "Say a vital sign and its value, such as pulse seven two regular. Say refused after a name if it was not taken. Say count pulse, or recheck. Say change the pulse to, scratch the pulse, or wrong resident, to correct what is kept. Say lead me to be asked for each, next to go on, or done to finish here."
             }
         });
-        self.ask_again();
+        if self.waiting() {
+            self.ask_again();
+        } else {
+            // What was said last, such as "Kept", would be heard as of now.
+            self.keep_last_said();
+        }
     }
 
     /// Silence: asked once more, then held as unconfirmed or left.

@@ -29,6 +29,16 @@ impl Turn<'_> {
             let why = why.clone();
             return self.ask_anew(&why, &part);
         }
+        // Said again, and impossible again: one of them is told.
+        if let (Some(why @ Why::Impossible(_)), Phase::Asking(Question::Value(unclear))) =
+            (&part.why, &self.state.phase)
+            && matches!(unclear.why, Why::Impossible(_))
+        {
+            let mut unclear = unclear.clone();
+            unclear.why = why.clone();
+            unclear.set_fitting(part.qualifiers);
+            return self.ask(Question::Value(unclear));
+        }
         if let Some(why) = part.why {
             let again = match why {
                 Why::Impossible(why) => format!("{}.", sentence(&why.to_string())),
