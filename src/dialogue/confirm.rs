@@ -175,7 +175,7 @@ impl Turn<'_> {
                     });
                 }
                 self.state.phase = Phase::Open;
-                self.state.late = true;
+                self.state.given_up = Some(self.now);
                 self.say(
                     "No answer. Held as unconfirmed for the nurse to see; not kept as a reading.",
                 );

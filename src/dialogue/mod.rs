@@ -37,6 +37,8 @@ mod touch;
 mod tries;
 mod turn;
 
+use chrono::TimeDelta;
+
 use crate::facts::{Body, Fact, KeptReading, Record, Time};
 use crate::grammar::{Command, Expect, Grammar, GrammarError, Vocabulary};
 use crate::hearing::Heard;
@@ -115,6 +117,10 @@ pub enum Action {
 
 /// Seconds of silence after a question before it is asked again.
 pub const PATIENCE: u32 = 8;
+
+/// A yes is meant for what was given up no longer ago; after that it is talk. Common
+/// practice, no source.
+const LATE: TimeDelta = TimeDelta::minutes(1);
 
 /// What stays the same for a whole round.
 #[derive(Debug, Clone)]
@@ -308,7 +314,8 @@ impl Dialogue {
             return;
         }
         turn.state.silences = 0;
-        let late = std::mem::take(&mut turn.state.late);
+        let given_up = turn.state.given_up.take();
+        let late = given_up.is_some_and(|it| turn.now - it <= LATE);
         turn.notice_absence();
         if turn.state.staff.is_known() {
             turn.heard_now();

@@ -174,8 +174,8 @@ pub struct State {
     pub(super) order: Order,
     pub(super) asleep: bool,
     pub(super) silences: u8,
-    /// What was read back has just been given up, and nothing was said since.
-    pub(super) late: bool,
+    /// When what was read back was given up, where nothing was said since.
+    pub(super) given_up: Option<Time>,
     /// "End of round" was said once with reports open.
     pub(super) end_asked: bool,
     pub(super) restraint: Restraint,
@@ -226,7 +226,7 @@ impl State {
             order: Order::default(),
             asleep: false,
             silences: 0,
-            late: false,
+            given_up: None,
             end_asked: false,
             restraint: Restraint::default(),
             last_said: String::new(),

@@ -62,7 +62,7 @@ fn since<'a>(index: &'a Index, entry: &'a Entry, then: Time) -> Option<Gone<'a>>
     let changed = |it: &&Act| !matches!(it.kind, ActKind::Noted(_));
     let mut acts = index.acts(entry.id).iter().filter(changed);
     let first = acts.find(|it| it.at >= then)?;
-    let last = acts.last().unwrap_or(first);
+    let last = acts.next_back().unwrap_or(first);
     let (was, at) = match &first.kind {
         ActKind::Corrected { it, .. } => (&it.old, it.time.map(|it| it.old)),
         _ => (entry.measurement.as_ref(), None),

@@ -185,7 +185,7 @@ impl<'a> Worklist<'a> {
 
 /// Open reports, the urgent ones first: a page shows so many, and none of those may be
 /// behind its end. Common practice, no source.
-fn urgent_first<'a>(index: &'a Index, wanted: impl Fn(&Flag) -> bool) -> Vec<&'a Flag> {
+fn urgent_first(index: &Index, wanted: impl Fn(&Flag) -> bool) -> Vec<&Flag> {
     let mut reports: Vec<&Flag> = index.open_reports().filter(|it| wanted(it)).collect();
     reports.sort_by_key(|it| !is_urgent(index, it));
     reports
