@@ -66,12 +66,16 @@ pub fn nurses(dialogue: &Dialogue) -> Vec<Choice> {
         },
         words: format!("reported to {phrase}"),
     };
-    let phrases = dialogue.vocabulary().phrases();
-    let choices = phrases.filter_map(|(phrase, token)| match token {
-        Token::Nurse(key) => Some(named(&phrase, key)),
-        _ => None,
-    });
-    choices.collect()
+    // Each once, however many ways there are to name her.
+    let mut found: BTreeMap<&String, Choice> = BTreeMap::new();
+    for (phrase, token) in dialogue.vocabulary().phrases() {
+        if let Token::Nurse(key) = token {
+            found.entry(key).or_insert_with(|| named(&phrase, key));
+        }
+    }
+    let mut choices: Vec<Choice> = found.into_values().collect();
+    choices.sort_by(|a, b| a.words.cmp(&b.words));
+    choices
 }
 
 /// Those of the staff who can say that they record, in the words for it.

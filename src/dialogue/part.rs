@@ -29,6 +29,16 @@ impl Turn<'_> {
             let why = why.clone();
             return self.ask_anew(&why, &part);
         }
+        // Said again, and impossible again: one of them is told.
+        if let (Some(why @ Why::Impossible(_)), Phase::Asking(Question::Value(unclear))) =
+            (&part.why, &self.state.phase)
+            && matches!(unclear.why, Why::Impossible(_))
+        {
+            let mut unclear = unclear.clone();
+            unclear.why = why.clone();
+            unclear.set_fitting(part.qualifiers);
+            return self.ask(Question::Value(unclear));
+        }
         if let Some(why) = part.why {
             let again = match why {
                 Why::Impossible(why) => format!("{}.", sentence(&why.to_string())),
@@ -37,7 +47,11 @@ impl Turn<'_> {
             };
             self.say(&again);
             return match &self.state.phase {
-                Phase::Asking(question @ Question::Value(_)) => self.ask(question.clone()),
+                Phase::Asking(Question::Value(unclear)) => {
+                    let mut unclear = unclear.clone();
+                    unclear.set_fitting(part.qualifiers);
+                    self.ask(Question::Value(unclear));
+                }
                 _ => self.ask_again(),
             };
         }
@@ -125,10 +139,7 @@ impl Turn<'_> {
                 manner: None,
                 ..Unclear::of(&claim, why.clone())
             };
-            let own = unclear.sign.qualifiers();
-            let fits = |it: &&Qualifier| own.contains(&it.kind());
-            let said = part.qualifiers.iter().filter(fits);
-            said.for_each(|it| unclear.qualifiers.set(*it));
+            unclear.set_fitting(part.qualifiers.iter().copied());
             self.state.unclear.push_front(unclear);
         }
         self.advance();
@@ -138,10 +149,7 @@ impl Turn<'_> {
         let Some(valued) = part.value else {
             // How it was taken is remembered until the value is said.
             let mut unclear = unclear.clone();
-            let own = unclear.sign.qualifiers();
-            let fits = part.qualifiers.into_iter();
-            let fits = fits.filter(|it| own.contains(&it.kind()));
-            fits.for_each(|it| unclear.qualifiers.set(it));
+            unclear.set_fitting(part.qualifiers);
             if part.taken.is_some() {
                 // And when.
                 unclear.taken = part.taken;

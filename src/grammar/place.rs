@@ -5,7 +5,7 @@ use std::collections::BTreeSet;
 
 use super::jsgf::Expansion;
 use super::{Grammar, GrammarError, Vocabulary};
-use crate::residents::{Home, bed_key, bed_parts};
+use crate::residents::{Home, Staff, bed_key, bed_parts, spoken_words};
 
 /// The words of the numbers that are one word up to nineteen.
 pub(crate) const ONES: [&str; 20] = [
@@ -48,10 +48,7 @@ impl Grammar {
             .iter()
             .filter_map(|it| it.bed.as_deref())
             .collect();
-        let nurses = home.nurses.iter().enumerate();
-        let mut nurses: Vec<Expansion> = nurses
-            .filter_map(|(index, nurse)| nurse_named(index, &nurse.name))
-            .collect();
+        let mut nurses = nurses(home);
         if !nurses.is_empty() {
             nurses.extend(self.rules.get("place.nurse").map(|rule| rule.body.clone()));
         }
@@ -111,16 +108,27 @@ pub fn place_words(label: &str) -> String {
     words.join(" ")
 }
 
-/// "nurse" and the last name; `None` when the name has letters that the
-/// recogniser cannot know, so that only "the charge nurse" remains.
-fn nurse_named(index: usize, name: &str) -> Option<Expansion> {
-    let last = name.split_whitespace().last()?.to_lowercase();
-    let sayable = |it: char| it.is_ascii_lowercase() || it == '\'';
-    let phrase = last.chars().all(sayable).then(|| format!("nurse {last}"))?;
-    Some(Expansion::Tagged(
-        Box::new(words(&phrase)),
-        format!("nurse {index}"),
-    ))
+/// "Nurse" and the last name, where no other nurse has it, and the whole name with and
+/// without "nurse". None of a name with letters that the recogniser cannot know, so that
+/// only "the charge nurse" remains, and none that calls a resident.
+fn nurses(home: &Home) -> Vec<Expansion> {
+    let last = |nurse: &Staff| spoken_words(nurse.name.split_whitespace().last()?);
+    let of_last = |name| home.nurses.iter().filter(|it| last(it) == name).count();
+    let mut forms = Vec::new();
+    for (index, nurse) in home.nurses.iter().enumerate() {
+        let mut phrases = Vec::new();
+        let last = last(nurse).filter(|it| of_last(Some(it.clone())) == 1);
+        phrases.extend(last.map(|it| format!("nurse {}", it.join(" "))));
+        let whole = spoken_words(&nurse.name).filter(|it| it.len() > 1);
+        if let Some(whole) = whole.map(|it| it.join(" ")) {
+            phrases.extend([format!("nurse {whole}"), whole]);
+        }
+        phrases.retain(|it| home.called(it).is_empty());
+        let tag = format!("nurse {index}");
+        let tagged = |it: &String| Expansion::Tagged(Box::new(words(it)), tag.clone());
+        forms.extend(phrases.iter().map(tagged));
+    }
+    forms
 }
 
 pub(super) fn words(phrase: &str) -> Expansion {

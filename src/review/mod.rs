@@ -5,6 +5,7 @@
 
 pub mod accounts;
 pub mod acts;
+mod compared;
 pub mod export;
 pub mod fields;
 pub mod index;

@@ -3,7 +3,7 @@
 
 use rust_decimal::{Decimal, RoundingStrategy, dec};
 
-use super::{Measurement, Quantity, Unit, Value};
+use super::{Component, Measurement, Quantity, Unit, Value};
 
 fn tenths(value: Decimal) -> Decimal {
     let half_up = RoundingStrategy::MidpointAwayFromZero;
@@ -32,6 +32,21 @@ pub fn pulse_pressure(measurement: &Measurement) -> Option<Decimal> {
             diastolic,
         } => Some(systolic.value() - diastolic.value()),
         _ => None,
+    }
+}
+
+/// A pulse pressure under this share of the systolic is narrow, in percent.
+pub(super) const NARROW: Decimal = dec!(25);
+
+/// Whether the two numbers of a blood pressure are so close together that it is measured
+/// again before it is believed: 118 over 116 is more often a word that was heard wrongly.
+#[must_use]
+pub fn is_narrow(measurement: &Measurement) -> bool {
+    let mut systolic = measurement.components().into_iter();
+    let systolic = systolic.find(|(component, _)| *component == Component::Systolic);
+    match (pulse_pressure(measurement), systolic) {
+        (Some(between), Some((_, systolic))) => between * dec!(100) < systolic.value() * NARROW,
+        _ => false,
     }
 }
 
@@ -64,6 +79,21 @@ mod tests {
         assert_eq!(mean(dec!(120), dec!(90)), Some(dec!(100)));
         let difference = pulse_pressure(&pressure(dec!(128), dec!(76)));
         assert_eq!(difference, Some(dec!(52)));
+    }
+
+    /// A quarter of 120 is 30, of 118 29.5.
+    #[test]
+    fn under_a_quarter_of_the_systolic_is_narrow() {
+        for (high, low, narrow) in [
+            (dec!(118), dec!(116), true),
+            (dec!(118), dec!(89), true),
+            (dec!(118), dec!(88), false),
+            (dec!(120), dec!(90), false),
+            (dec!(120), dec!(91), true),
+            (dec!(220), dec!(60), false),
+        ] {
+            assert_eq!(is_narrow(&pressure(high, low)), narrow, "{high}/{low}");
+        }
     }
 
     /// Worked by hand: 70 / 1.75² = 22.857; 154 lb at 69 in is 22.74.

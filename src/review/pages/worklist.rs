@@ -8,6 +8,7 @@ use maud::{Markup, html};
 
 use super::acting::{Outcome, may_act, token};
 use super::apart::to_decide;
+use super::compared::compared_with;
 use super::layout::{Place, page};
 use super::parts::{
     counted, how, large_reading_link, lasted, loud, moment, place, resident_link, resident_path,
@@ -200,6 +201,7 @@ fn reports(
                             p { (it.say) " " span.soft { (it.limit) " (" (shown_source(&it.source)) ")" } }
                         }
                     }
+                    (compared_with(index, flag, now))
                 }
                 div.when {
                     (loud("\u{25c6}", "open report"))
@@ -227,6 +229,7 @@ fn reports(
             } @else if list.reports.is_empty() {
                 p { "None among these; " b { (all) " open in all" } ". " a href="/worklist" { "Show all" } }
             } @else {
+                p.soft { "First what is far from the usual or to be reported at once, then the oldest." }
                 ol.items { @for flag in list.reports.iter().take(MOST) { (report(flag)) } }
                 (more(list.reports.len()))
                 @if all > list.reports.len() {
