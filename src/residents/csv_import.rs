@@ -17,7 +17,7 @@ use super::file_ranges::{possible, range};
 use super::{Care, Frequency, Home, Resident, ResidentId, UsualMethods, bed_key};
 use crate::vitals::{
     Arm, Baseline, LONGEST_TEXT, LimbReason, Limits, Method, OxygenFlow, Position, Precautions,
-    PulseSite, Quantity, RangeOf, Scale, Source, VitalSign, too_long,
+    PulseSite, Quantity, RangeOf, Scale, Source, VitalSign, is_chair_weight, too_long,
 };
 
 pub use self::columns::columns_table;
@@ -422,8 +422,8 @@ impl<'a> Row<'a> {
         let flow = |it: &str| OxygenFlow::new(it.parse().ok()?).ok();
         let unit = self.home.units.unspoken(VitalSign::Weight);
         let weight = |it: &str| {
-            let number: Decimal = it.parse().ok()?;
-            (number > Decimal::ZERO).then(|| Quantity::new(number, unit))
+            let weight = Quantity::new(it.parse().ok()?, unit);
+            is_chair_weight(weight).then_some(weight)
         };
         let mut limbs_not_to_use = known.limbs_not_to_use;
         for (column, arm) in [

@@ -15,6 +15,7 @@ use super::{
 };
 use crate::vitals::{
     Baseline, Limits, Precautions, Quantity, RangeOf, Source, Unit, Units, VitalSign,
+    is_chair_weight,
 };
 
 /// What is wrong with a home's file.
@@ -227,6 +228,14 @@ fn resident(entry: ResidentEntry, units: Units, at: &str) -> Result<Resident, Ho
         let field = format!("{at}, precautions.chair_weight");
         return Err(wrong(&field, "wrong unit", "pound or kilogram"));
     }
+    if chair.is_some_and(|it| !is_chair_weight(it)) {
+        let field = format!("{at}, precautions.chair_weight");
+        return Err(wrong(
+            &field,
+            "not possible",
+            "the weight of an empty chair",
+        ));
+    }
     Ok(Resident {
         id: ResidentId(entry.id),
         wing: entry.wing,
@@ -419,6 +428,12 @@ on = "2026-01-05"
                 "unit = \"inch\"",
                 "precautions.chair_weight",
                 "pound or kilogram",
+            ),
+            (
+                "value = 38.5, unit",
+                "value = -38.5, unit",
+                "precautions.chair_weight",
+                "an empty chair",
             ),
             (
                 "oxygen_flow = 2.5",
