@@ -6,15 +6,14 @@ use std::sync::Arc;
 use std::time::{Duration, Instant};
 
 use axum::serve::Listener;
-use sayback::bedside::{Bedside, KEY_COOKIE, Link, TOUCHES, Tablet, app};
+use sayback::bedside::{KEY_COOKIE, Tablet, app};
 use sayback::hearing::{Microphone, MicrophoneEvent, RATE};
 use sayback::speaking::Audio;
 use tokio::io::{AsyncReadExt as _, AsyncWriteExt as _, DuplexStream, duplex};
 use tokio::sync::mpsc;
 use tokio::time::timeout;
 
-use super::web::{KEY, runtime};
-use super::{DIALOGUE, HOME, now};
+use super::web::{KEY, link, runtime};
 
 /// What nobody may make last longer.
 const PATIENCE: Duration = Duration::from_secs(10);
@@ -139,19 +138,9 @@ pub fn tablet(data: &[u8]) {
     let (hello, rest) = data.split_at(end.unwrap_or(data.len()));
     let (sent, sound) = pieces(rest.get(1..).unwrap_or_default());
     runtime().block_on(async {
-        let (_screen, views) = Bedside::watched(&DIALOGUE, now());
-        let (touches, _given) = mpsc::channel(TOUCHES);
+        let (_screen, mut link, _given) = link();
         let (tablet, mut microphone, player) = Tablet::new();
-        let link = Link {
-            views,
-            touches,
-            key: KEY.into(),
-            local: true,
-            secure: false,
-            home: Arc::new(HOME.clone()),
-            pins: None,
-            tablet: Some(Arc::clone(&tablet)),
-        };
+        link.tablet = Some(Arc::clone(&tablet));
         let (ways, coming) = mpsc::unbounded_channel();
         let serving = axum::serve(Ways(coming), app(link)).into_future();
         let serving = tokio::spawn(serving);
