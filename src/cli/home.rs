@@ -184,21 +184,22 @@ fn keep_beside(path: &Path) -> Result<PathBuf, Message> {
     let at = chrono::Local::now().format("%Y%m%d-%H%M%S").to_string();
     let text = std::fs::read(path);
     let text = text.map_err(|error| format!("cannot read {}: {error}", path.display()))?;
-    for again in 0_u32.. {
+    let mut last = format!(".before-{at}");
+    let mut again = 0;
+    loop {
         let mut copy = path.as_os_str().to_owned();
-        copy.push(format!(".before-{at}"));
-        if again > 0 {
-            copy.push(format!("-{again}"));
-        }
+        copy.push(&last);
         let copy = PathBuf::from(copy);
         let made = std::fs::File::create_new(&copy);
         match made.and_then(|mut file| file.write_all(&text).and_then(|()| file.sync_all())) {
             Ok(()) => return Ok(copy),
-            Err(error) if error.kind() == std::io::ErrorKind::AlreadyExists => {}
+            Err(error) if error.kind() == std::io::ErrorKind::AlreadyExists => {
+                again += 1;
+                last = format!(".before-{at}-{again}");
+            }
             Err(error) => return Err(format!("cannot write {}: {error}", copy.display())),
         }
     }
-    unreachable!("a name is free")
 }
 
 fn check(path: &Path, model: &super::Model) -> Result<End, Message> {

@@ -10,10 +10,7 @@ use crate::vitals::VitalSign;
 impl Turn<'_> {
     /// What was said and can't be taken before something else is settled.
     pub(super) fn say_later(&mut self, signs: &[VitalSign]) {
-        if !signs.is_empty() {
-            let names = wording::capital(&wording::names(signs));
-            self.say(&format!("{names}: not taken yet, say it after this."));
-        }
+        self.say_of(signs, "not taken yet, say it after this");
     }
 
     /// What was refused and not replaced is asked for, after what was said instead: it is
@@ -25,8 +22,7 @@ impl Turn<'_> {
         if !self.state.drafts.is_empty() || !self.state.unclear.is_empty() {
             let mut names: Vec<VitalSign> = refused.iter().map(Draft::sign).collect();
             names.dedup();
-            let names = wording::capital(&wording::names(&names));
-            self.say(&format!("{names}: I ask after this."));
+            self.say_of(&names, "I ask after this");
         }
         let asked = refused
             .iter()
@@ -43,9 +39,14 @@ impl Turn<'_> {
         let of_value = |it: &&Unclear| !matches!(it.why, Why::NotTaken(_));
         let later = later.filter(of_value).map(|it| it.sign);
         let later: Vec<VitalSign> = later.filter(|it| said.contains(it)).collect();
-        if !later.is_empty() {
-            let names = wording::capital(&wording::names(&later));
-            self.say(&format!("{names}: not clear yet, I ask after this."));
+        self.say_of(&later, "not clear yet, I ask after this");
+    }
+
+    /// Says what becomes of these, if there are any.
+    fn say_of(&mut self, signs: &[VitalSign], what: &str) {
+        if !signs.is_empty() {
+            let names = wording::capital(&wording::names(signs));
+            self.say(&format!("{names}: {what}."));
         }
     }
 }

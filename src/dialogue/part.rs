@@ -29,31 +29,24 @@ impl Turn<'_> {
             let why = why.clone();
             return self.ask_anew(&why, &part);
         }
-        // Said again, and impossible again: one of them is told.
-        if let (Some(why @ Why::Impossible(_)), Phase::Asking(Question::Value(unclear))) =
-            (&part.why, &self.state.phase)
-            && matches!(unclear.why, Why::Impossible(_))
-        {
-            let mut unclear = unclear.clone();
-            unclear.why = why.clone();
-            unclear.set_fitting(part.qualifiers);
-            return self.ask(Question::Value(unclear));
-        }
         if let Some(why) = part.why {
-            let again = match why {
+            let again = match &why {
                 Why::Impossible(why) => format!("{}.", sentence(&why.to_string())),
-                Why::Arithmetic(why) => format!("{}.", sentence(&why)),
+                Why::Arithmetic(why) => format!("{}.", sentence(why)),
                 _ => "I missed part of that.".to_owned(),
             };
-            self.say(&again);
-            return match &self.state.phase {
-                Phase::Asking(Question::Value(unclear)) => {
-                    let mut unclear = unclear.clone();
-                    unclear.set_fitting(part.qualifiers);
-                    self.ask(Question::Value(unclear));
-                }
-                _ => self.ask_again(),
+            let Phase::Asking(Question::Value(unclear)) = &self.state.phase else {
+                self.say(&again);
+                return self.ask_again();
             };
+            let mut unclear = unclear.clone();
+            unclear.set_fitting(part.qualifiers);
+            match (&why, &unclear.why) {
+                // Said again, and impossible again: the question tells one of them.
+                (Why::Impossible(_), Why::Impossible(_)) => unclear.why = why,
+                _ => self.say(&again),
+            }
+            return self.ask(Question::Value(unclear));
         }
         if part.whose.len() > 1 {
             let names = wording::names(&part.whose);

@@ -36,8 +36,8 @@ pub fn bed_key(label: &str) -> String {
 impl Resident {
     /// The room and bed, such that two who have the same cannot be told apart by saying it.
     #[must_use]
-    pub fn place_key(&self) -> (&str, Option<String>) {
-        (&self.room, self.bed.as_deref().map(bed_key))
+    pub fn place_key(&self) -> (String, Option<String>) {
+        (self.room.clone(), self.bed.as_deref().map(bed_key))
     }
 }
 

@@ -14,7 +14,7 @@ use thiserror::Error;
 
 use self::columns::{header_errors, holds};
 use super::file_ranges::{possible, range};
-use super::{Care, Frequency, Home, Resident, ResidentId, UsualMethods, bed_key};
+use super::{Care, Frequency, Home, Resident, ResidentId, UsualMethods};
 use crate::vitals::{
     Arm, Baseline, LONGEST_TEXT, LimbReason, Limits, Method, OxygenFlow, Position, Precautions,
     PulseSite, Quantity, RangeOf, Scale, Source, VitalSign, is_chair_weight, too_long,
@@ -80,9 +80,7 @@ pub fn import_csv(
             if !ids.insert(resident.id.clone()) {
                 row.wrong("id", "an identifier of its own");
             }
-            let bed = resident.bed.as_deref().map(bed_key);
-            let bed = (resident.room.clone(), bed);
-            match beds.entry(bed) {
+            match beds.entry(resident.place_key()) {
                 Entry::Occupied(first) => {
                     let expected = format!("one resident to a bed; line {} has it", first.get());
                     row.wrong("bed", &expected);

@@ -224,17 +224,13 @@ fn resident(entry: ResidentEntry, units: Units, at: &str) -> Result<Resident, Ho
         baselines.insert(of, baseline);
     }
     let chair = entry.precautions.chair_weight;
-    if chair.is_some_and(|it| it.to(Unit::Kilogram).is_none()) {
+    if let Some(chair) = chair.filter(|it| !is_chair_weight(*it)) {
         let field = format!("{at}, precautions.chair_weight");
-        return Err(wrong(&field, "wrong unit", "pound or kilogram"));
-    }
-    if chair.is_some_and(|it| !is_chair_weight(it)) {
-        let field = format!("{at}, precautions.chair_weight");
-        return Err(wrong(
-            &field,
-            "not possible",
-            "the weight of an empty chair",
-        ));
+        let (problem, expected) = match chair.to(Unit::Kilogram) {
+            None => ("wrong unit", "pound or kilogram"),
+            Some(_) => ("not possible", "the weight of an empty chair"),
+        };
+        return Err(wrong(&field, problem, expected));
     }
     Ok(Resident {
         id: ResidentId(entry.id),

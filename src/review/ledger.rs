@@ -69,8 +69,8 @@ pub trait Ledger: Send {
         Ok(None)
     }
 
-    /// The recorders that send to this record, where that has changed since this was last
-    /// asked; of a record on this machine there are none.
+    /// The recorders that send to this record, where it is time to look at them again; of a
+    /// record on this machine there are none.
     ///
     /// # Errors
     /// [`StoreError`] when it can't be read.

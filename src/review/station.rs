@@ -343,7 +343,8 @@ impl Station {
             } else {
                 self.note(home)?;
             }
-            if let Some(recorders) = self.note(record.recorders())? {
+            let recorders = self.note(record.recorders())?;
+            if let Some(recorders) = recorders.filter(|it| self.index().recorders() != it) {
                 let mut index = self.index.write().unwrap_or_else(PoisonError::into_inner);
                 index.set_recorders(recorders);
                 self.changed.send_replace(index.seq());

@@ -32,7 +32,6 @@ pub struct HomeLedger {
     record: HomeRecord,
     known: Versions,
     looked: Option<Instant>,
-    recorders: Vec<Recorder>,
     asked: Option<Instant>,
 }
 
@@ -66,7 +65,6 @@ impl HomeLedger {
             record,
             known,
             looked,
-            recorders: Vec::new(),
             asked: None,
         };
         Ok((ledger, home))
@@ -76,7 +74,7 @@ impl HomeLedger {
     fn heed<T>(&mut self, read: Result<T, StoreError>) -> Result<T, StoreError> {
         if let Err(StoreError::CutOff(_)) = &read {
             (self.known, self.looked) = (Versions::default(), None);
-            (self.recorders, self.asked) = (Vec::new(), None);
+            self.asked = None;
         }
         read
     }
@@ -138,17 +136,11 @@ impl Ledger for HomeLedger {
         let sending = members
             .into_iter()
             .filter(|it| it.kind == MemberKind::Recorder.name() && it.revoked.is_none());
-        let recorders: Vec<Recorder> = sending
-            .map(|it| Recorder {
-                label: it.label,
-                arrived: it.last_sent.map(|at| at.fixed_offset()),
-            })
-            .collect();
-        if recorders == self.recorders {
-            return Ok(None);
-        }
-        self.recorders.clone_from(&recorders);
-        Ok(Some(recorders))
+        let recorders = sending.map(|it| Recorder {
+            label: it.label,
+            arrived: it.last_sent.map(|at| at.fixed_offset()),
+        });
+        Ok(Some(recorders.collect()))
     }
 }
 

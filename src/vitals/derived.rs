@@ -3,7 +3,7 @@
 
 use rust_decimal::{Decimal, RoundingStrategy, dec};
 
-use super::{Component, Measurement, Quantity, Unit, Value};
+use super::{Measurement, Quantity, Unit, Value};
 
 fn tenths(value: Decimal) -> Decimal {
     let half_up = RoundingStrategy::MidpointAwayFromZero;
@@ -42,12 +42,11 @@ pub(super) const NARROW: Decimal = dec!(25);
 /// again before it is believed: 118 over 116 is more often a word that was heard wrongly.
 #[must_use]
 pub fn is_narrow(measurement: &Measurement) -> bool {
-    let mut systolic = measurement.components().into_iter();
-    let systolic = systolic.find(|(component, _)| *component == Component::Systolic);
-    match (pulse_pressure(measurement), systolic) {
-        (Some(between), Some((_, systolic))) => between * dec!(100) < systolic.value() * NARROW,
-        _ => false,
-    }
+    let Value::Pressure { systolic, .. } = measurement.value() else {
+        return false;
+    };
+    let least = systolic.value() * NARROW / dec!(100);
+    pulse_pressure(measurement).is_some_and(|it| it < least)
 }
 
 /// Body-mass index in kg/m², to 0.1: weight over the square of height. `None`
