@@ -41,6 +41,7 @@ fn show(measurement: &Measurement) -> String {
         } => {
             format!("{}/{}", systolic.value(), diastolic.value())
         }
+        Value::Palpated { systolic } => format!("{}/P", systolic.value()),
         Value::Level(level) => level.tag().to_owned(),
         Value::NotRated => "not rated".to_owned(),
     };

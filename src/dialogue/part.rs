@@ -7,7 +7,7 @@ use super::turn::Turn;
 use super::{Phase, Question};
 use crate::facts::Dropped;
 use crate::speaking::wording;
-use crate::understanding::{Claim, Part, Unclear, Why};
+use crate::understanding::{Claim, Manner, Part, Unclear, Why};
 use crate::vitals::{Qualifier, VitalSign};
 
 impl Turn<'_> {
@@ -29,8 +29,18 @@ impl Turn<'_> {
             let why = why.clone();
             return self.ask_anew(&why, &part);
         }
+        if let (Some(why @ Why::NoDiastolic(systolic)), Phase::Asking(Question::Value(unclear))) =
+            (&part.why, &self.state.phase)
+        {
+            let mut unclear = unclear.clone();
+            unclear.manner = Some(Manner::without_diastolic(*systolic));
+            unclear.why = why.clone();
+            return self.ask(Question::Value(unclear));
+        }
         if let Some(why) = part.why {
             let again = match why {
+                Why::NoDiastolic(_) => "If it was palpated, say palpated.".to_owned(),
+                Why::PalpatedOver => "Palpation gives no diastolic.".to_owned(),
                 Why::Impossible(why) => format!("{}.", sentence(&why.to_string())),
                 Why::Arithmetic(why) => format!("{}.", sentence(&why)),
                 _ => "I missed part of that.".to_owned(),

@@ -73,6 +73,10 @@ impl Truth {
                 let numbers = Numbers::Over(systolic.value(), diastolic.value());
                 Measurement::new(self.sign(), numbers, systolic.unit(), none.clone()).unwrap()
             }
+            Value::Palpated { systolic } => {
+                let numbers = Numbers::Palpated(systolic.value());
+                Measurement::new(self.sign(), numbers, systolic.unit(), none.clone()).unwrap()
+            }
             _ => self.measurement.clone(),
         }
     }
@@ -143,6 +147,11 @@ impl Truth {
                 let unit = pick(rng, &["", "", "", " millimeters of mercury"]);
                 format!("{high} over {low}{unit}")
             }
+            Value::Palpated { systolic } => {
+                let said = say_whole(systolic.value(), plain, rng);
+                let palpated = ["palpated", "by palpitation", "palpable", "over palpated"];
+                format!("{said} {}", pick(rng, &palpated))
+            }
             Value::Level(level) => level.spoken().to_owned(),
             Value::NotRated => pick(rng, &["can't say", "unable to say"]).to_owned(),
             Value::One(quantity) => self.quantity(quantity, units, plain, rng),
@@ -194,6 +203,9 @@ fn draw_numbers(sign: VitalSign, rng: &mut Rng) -> (Numbers, Unit) {
         VitalSign::Temperature => one(tenths(between(940, 1079)), Unit::Fahrenheit),
         VitalSign::Pulse => one(between(30, 220), Unit::PerMinute),
         VitalSign::Respiration => one(between(4, 60), Unit::PerMinute),
+        VitalSign::BloodPressure if between(0, 4).is_zero() => {
+            (Numbers::Palpated(between(40, 260)), Unit::MmHg)
+        }
         VitalSign::BloodPressure => {
             let diastolic = between(30, 140);
             let systolic = diastolic + between(10, 120);
