@@ -131,7 +131,7 @@ fn weights_of_both_units_are_drawn_in_the_homes() {
     let index = index(&[(5, VitalSign::Weight, kilograms, Unit::Kilogram)]);
     let trend = trend(&index, VitalSign::Weight, 7, 60).unwrap();
     assert_eq!(trend.unit, Unit::Pound);
-    assert!((trend.marks[0].parts[0].middle - 176.37).abs() < 0.01);
+    assert!((trend.marks[0].parts[0].unwrap().middle - 176.37).abs() < 0.01);
 }
 
 #[test]
