@@ -6,6 +6,8 @@
 
 #[path = "home.rs"]
 pub mod home;
+#[path = "tablet.rs"]
+pub mod tablet;
 #[path = "web.rs"]
 pub mod web;
 
@@ -32,12 +34,13 @@ pub type Target = (&'static str, fn(&[u8]));
 
 /// Every target.
 #[allow(dead_code, reason = "each fuzz target runs one")]
-pub const ALL: [Target; 19] = [
+pub const ALL: [Target; 20] = [
     ("wav", wav),
     ("transcripts", transcripts),
     ("log", log),
     ("station", web::station),
     ("bedside", web::bedside),
+    ("tablet", tablet::tablet),
     ("grammar", grammar),
     ("roster_toml", roster_toml),
     ("roster_csv", roster_csv),

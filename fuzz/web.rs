@@ -56,7 +56,7 @@ thread_local! {
     static PAGE: RefCell<Option<Page>> = const { RefCell::new(None) };
 }
 
-fn runtime() -> Runtime {
+pub(super) fn runtime() -> Runtime {
     let mut runtime = tokio::runtime::Builder::new_current_thread();
     runtime.enable_all().build().expect("a runtime")
 }
@@ -224,22 +224,28 @@ struct Page {
     _screen: Bedside,
 }
 
-const KEY: &str = "a-key-of-the-tests";
+pub(super) const KEY: &str = "a-key-of-the-tests";
+
+/// A round that has begun, and the link that its page has to it.
+pub(super) fn link() -> (Bedside, Link, mpsc::Receiver<Event>) {
+    let (screen, views) = Bedside::watched(&DIALOGUE, now());
+    let (touches, given) = mpsc::channel(TOUCHES);
+    let link = Link {
+        views,
+        touches,
+        key: KEY.into(),
+        local: true,
+        secure: false,
+        home: Arc::new(HOME.clone()),
+        pins: None,
+        tablet: None,
+    };
+    (screen, link, given)
+}
 
 impl Page {
     fn new() -> Self {
-        let (screen, views) = Bedside::watched(&DIALOGUE, now());
-        let (touches, given) = mpsc::channel(TOUCHES);
-        let link = Link {
-            views,
-            touches,
-            key: KEY.into(),
-            local: true,
-            secure: false,
-            home: Arc::new(HOME.clone()),
-            pins: None,
-            tablet: None,
-        };
+        let (screen, link, given) = link();
         Self {
             app: sayback::bedside::app(link),
             runtime: runtime(),

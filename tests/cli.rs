@@ -17,6 +17,8 @@ mod bedside;
 mod help;
 #[path = "cli/limits.rs"]
 mod limits;
+#[path = "cli/roster.rs"]
+mod roster;
 
 const ROOT: &str = env!("CARGO_MANIFEST_DIR");
 

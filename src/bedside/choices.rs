@@ -7,7 +7,7 @@ use serde::Serialize;
 
 use crate::dialogue::Dialogue;
 use crate::facts::Time;
-use crate::grammar::{Token, Vocabulary, spoken_forms};
+use crate::grammar::{Token, Vocabulary, place_words};
 use crate::residents::Staff;
 use crate::round::shown;
 use crate::speaking::wording::capital;
@@ -31,12 +31,6 @@ impl Choice {
     }
 }
 
-/// A room or bed as it is said: numbers in words.
-fn said(label: &str) -> String {
-    let forms = label.parse().map(spoken_forms).unwrap_or_default();
-    forms.into_iter().next().unwrap_or_else(|| label.to_owned())
-}
-
 /// The rooms of the home, in order of number. A room says nobody's name on a
 /// screen that everyone in the corridor can read.
 pub fn rooms(dialogue: &Dialogue) -> Vec<Choice> {
@@ -46,7 +40,7 @@ pub fn rooms(dialogue: &Dialogue) -> Vec<Choice> {
         .collect();
     let choice = |(_, room): &(usize, &str)| Choice {
         name: (*room).to_owned(),
-        words: format!("room {}", said(room)),
+        words: format!("room {}", place_words(room)),
     };
     rooms.iter().map(choice).collect()
 }
@@ -57,7 +51,7 @@ pub fn beds(dialogue: &Dialogue, room: &str) -> Vec<Choice> {
     let beds = beds.filter_map(|it| it.bed.as_ref());
     let choice = |bed: &String| Choice {
         name: format!("Bed {bed}"),
-        words: format!("bed {}", said(bed)),
+        words: format!("bed {}", place_words(bed)),
     };
     beds.map(choice).collect()
 }
@@ -72,12 +66,16 @@ pub fn nurses(dialogue: &Dialogue) -> Vec<Choice> {
         },
         words: format!("reported to {phrase}"),
     };
-    let phrases = dialogue.vocabulary().phrases();
-    let choices = phrases.filter_map(|(phrase, token)| match token {
-        Token::Nurse(key) => Some(named(&phrase, key)),
-        _ => None,
-    });
-    choices.collect()
+    // Each once, however many ways there are to name her.
+    let mut found: BTreeMap<&String, Choice> = BTreeMap::new();
+    for (phrase, token) in dialogue.vocabulary().phrases() {
+        if let Token::Nurse(key) = token {
+            found.entry(key).or_insert_with(|| named(&phrase, key));
+        }
+    }
+    let mut choices: Vec<Choice> = found.into_values().collect();
+    choices.sort_by(|a, b| a.words.cmp(&b.words));
+    choices
 }
 
 /// Those of the staff who can say that they record, in the words for it.

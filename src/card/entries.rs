@@ -145,7 +145,7 @@ pub const ENTRIES: &[Entry] = &[
     reading(
         VitalSign::Pain,
         "pain.reading",
-        &["pain three out of ten", "pain can't say"],
+        &["pain three out of ten", "no pain", "pain can't say"],
     ),
     reading(
         VitalSign::OxygenFlow,

@@ -225,7 +225,7 @@ pub fn model_folder(model: &Model) -> Result<PathBuf, Message> {
     let places = beside.into_iter().chain([Path::new("assets").join(NAME)]);
     let mut found = places.filter(|it| it.is_dir());
     found.next().ok_or_else(|| {
-        "no model is beside the program or in assets/; run `make setup`, or give its folder with --model"
+        "no model is beside the program or in assets/; unpack the release again (in a checkout: run `make setup`), or give its folder with --model"
             .to_owned()
     })
 }

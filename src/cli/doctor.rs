@@ -15,6 +15,7 @@ use sha2::{Digest as _, Sha256};
 
 use super::commands::{Message, finished, message, model_folder};
 use super::home::read_home;
+use super::members::NotWell;
 use super::{End, vault};
 
 /// What set-up accepts of the model, as checksums.
@@ -93,7 +94,7 @@ pub fn doctor(arguments: &Doctor) -> Result<End, Message> {
     if let Some(link) = &arguments.link {
         checks.push((
             "link",
-            super::members::standing(link, store).map_or_else(warn, ok),
+            super::members::standing(link, store).map_or_else(not_well, ok),
         ));
     }
     let lines = checks.into_iter().map(|(check, (outcome, text))| Line {
@@ -128,6 +129,15 @@ fn fail(text: impl Into<String>) -> Found {
     (Outcome::Fail, text.into())
 }
 
+/// A home that is away for now stops no round; what somebody has to put right is told.
+fn not_well(it: NotWell) -> Found {
+    if it.passes {
+        warn(it.why)
+    } else {
+        fail(it.why)
+    }
+}
+
 fn microphone() -> Found {
     match Microphone::open(None) {
         Ok(found) => ok(found.name()),
@@ -160,7 +170,10 @@ fn model(arguments: &super::Model) -> Found {
     let mut files = 0;
     for (sum, name) in pins {
         let Ok(bytes) = std::fs::read(folder.join(name)) else {
-            let what = format!("{}: {name} is missing; run `make setup`", folder.display());
+            let what = format!(
+                "{}: {name} is missing; unpack the release again (in a checkout: `make setup`)",
+                folder.display()
+            );
             return fail(what);
         };
         if store::hex(&Sha256::digest(&bytes)) != sum {
@@ -185,6 +198,15 @@ fn disk(store: &Path) -> Found {
         Ok(found) => found.f_bavail.saturating_mul(found.f_frsize),
         Err(error) => return fail(format!("{}: {error}", folder.display())),
     };
+    // A folder of someone else, or on a disk that is only read.
+    let needed = rustix::fs::Access::WRITE_OK | rustix::fs::Access::EXEC_OK;
+    if let Err(error) = rustix::fs::access(folder, needed) {
+        let why = std::io::Error::from(error);
+        return fail(format!(
+            "{} can't be written to by this user ({why}): no round could be recorded",
+            folder.display()
+        ));
+    }
     let text = format!("{} MB free", room >> 20);
     if room < LEAST_ROOM {
         fail(format!("{text}; make room before a round"))
@@ -216,6 +238,11 @@ fn record(path: &Path, now: Time) -> (Found, Found) {
     if !path.exists() {
         let none = format!("{} is not there; the first round makes it", path.display());
         return (warn(none), clock(None, now));
+    }
+    // As a first start leaves it for which the disk had no room.
+    if path.metadata().is_ok_and(|it| it.len() == 0) {
+        let empty = format!("{} is empty; the first round begins it", path.display());
+        return (warn(empty), clock(None, now));
     }
     let store = match vault::open_to_read(path) {
         Ok(store) => store,

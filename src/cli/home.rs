@@ -1,5 +1,6 @@
 //! The home's files: read for a round, imported, checked, and given limits.
 
+use std::io::Write;
 use std::path::{Path, PathBuf};
 
 use clap::Subcommand;
@@ -94,7 +95,13 @@ pub fn read(path: &Path) -> Result<String, Message> {
     } else {
         std::fs::read_to_string(path)
     };
-    text.map_err(|error| format!("cannot read {}: {error}", path.display()))
+    text.map_err(|error| match error.kind() {
+        std::io::ErrorKind::InvalidData => format!(
+            "{} is not text in UTF-8; out of a spreadsheet, save it as \"CSV UTF-8\"",
+            path.display()
+        ),
+        _ => format!("cannot read {}: {error}", path.display()),
+    })
 }
 
 /// Puts a text in a file's place when it is whole and on the disk.
@@ -127,24 +134,24 @@ fn import(csv: &Path, path: &Path, drop: bool, dry_run: bool) -> Result<End, Mes
     };
     let (imported, bare) = (read(drop)?, read(true)?);
     let before = home.clone();
+    let mut said = Vec::new();
     for (resident, bare) in imported.into_iter().zip(bare) {
         let id = resident.id.0.clone();
         let known = home.residents.iter().position(|it| it.id == resident.id);
         let Some(at) = known else {
-            anstream::println!("added: {id} ({})", resident.name);
+            said.push(format!("added: {id} ({})", resident.name));
             home.residents.push(resident);
             continue;
         };
         for it in differences(&home.residents[at], &resident).map_err(message)? {
             let (field, before, after) = (it.field, it.before, it.after);
-            anstream::println!("changed: {id}, {field}: {before} -> {after}");
+            said.push(format!("changed: {id}, {field}: {before} -> {after}"));
         }
         for it in differences(&resident, &bare).map_err(message)? {
-            anstream::println!(
+            said.push(format!(
                 "kept: {id}, {}: {}; the table leaves it empty, and --drop would take it away",
-                it.field,
-                it.before
-            );
+                it.field, it.before
+            ));
         }
         home.residents[at] = resident;
     }
@@ -152,20 +159,15 @@ fn import(csv: &Path, path: &Path, drop: bool, dry_run: bool) -> Result<End, Mes
     // What was written must be readable, and a home as a whole: two residents
     // in one bed only show now.
     Home::from_toml(&text).map_err(|error| format!("nothing is imported: {error}"))?;
+    for line in said {
+        anstream::println!("{line}");
+    }
     if home == before {
         anstream::println!("Nothing to write.");
     } else if dry_run {
         anstream::println!("Nothing is written.");
     } else {
-        let mut copy = path.as_os_str().to_owned();
-        copy.push(
-            chrono::Local::now()
-                .format(".before-%Y%m%d-%H%M%S")
-                .to_string(),
-        );
-        let copy = PathBuf::from(copy);
-        std::fs::copy(path, &copy)
-            .map_err(|error| format!("cannot write {}: {error}", copy.display()))?;
+        let copy = keep_beside(path)?;
         replace(path, &text)?;
         anstream::println!(
             "Written to {}; as it was before: {}.\nA recorder or station that runs with this \
@@ -175,6 +177,29 @@ fn import(csv: &Path, path: &Path, drop: bool, dry_run: bool) -> Result<End, Mes
         );
     }
     Ok(End::Done)
+}
+
+/// A copy of a file beside it, under a name with the time that was free.
+fn keep_beside(path: &Path) -> Result<PathBuf, Message> {
+    let at = chrono::Local::now().format("%Y%m%d-%H%M%S").to_string();
+    let text = std::fs::read(path);
+    let text = text.map_err(|error| format!("cannot read {}: {error}", path.display()))?;
+    let mut last = format!(".before-{at}");
+    let mut again = 0;
+    loop {
+        let mut copy = path.as_os_str().to_owned();
+        copy.push(&last);
+        let copy = PathBuf::from(copy);
+        let made = std::fs::File::create_new(&copy);
+        match made.and_then(|mut file| file.write_all(&text).and_then(|()| file.sync_all())) {
+            Ok(()) => return Ok(copy),
+            Err(error) if error.kind() == std::io::ErrorKind::AlreadyExists => {
+                again += 1;
+                last = format!(".before-{at}-{again}");
+            }
+            Err(error) => return Err(format!("cannot write {}: {error}", copy.display())),
+        }
+    }
 }
 
 fn check(path: &Path, model: &super::Model) -> Result<End, Message> {

@@ -7,7 +7,7 @@ use clap::{Args, Subcommand};
 use sayback::residents::Home;
 use sayback::sync::{
     Address, Environment, Exchange, Files, HomeRecord, Link, LinkStatus, Linked, MemberKind,
-    Replaced, Setting, init, read_status, send_once, usable,
+    Replaced, Setting, Trouble, init, read_status, send_once, usable,
 };
 
 use super::commands::{Message, message};
@@ -165,7 +165,14 @@ pub fn home(command: HomeCommand) -> Result<End, Message> {
 
 impl Keeper {
     fn open(&self) -> Result<HomeRecord, Message> {
-        HomeRecord::open(&Link::read(&self.link).map_err(message)?).map_err(message)
+        let link = Link::read(&self.link).map_err(message)?;
+        if link.kind == MemberKind::Recorder {
+            return Err(format!(
+                "{} is a recorder's; give the keeper's link file with --link",
+                self.link.display()
+            ));
+        }
+        HomeRecord::open(&link).map_err(message)
     }
 }
 
@@ -320,7 +327,8 @@ fn get(setting: Setting, arguments: &Get) -> Result<(), Message> {
     new(&arguments.out)?;
     let name = setting.name();
     let version = arguments.keeper.open()?.setting(setting).map_err(message)?;
-    let version = version.ok_or_else(|| format!("no {name} was ever set for this home"))?;
+    let version =
+        version.ok_or_else(|| format!("nothing was ever set as the {name} of this home"))?;
     super::home::replace(&arguments.out, &version.text)?;
     anstream::println!(
         "{}: {name}, version {}, by {}, of {}. Give --based-on {} when you set it again.",
@@ -391,20 +399,37 @@ pub fn send(arguments: &Send) -> Result<End, Message> {
                 }
                 .line(today)
             );
-            Err(format!(
-                "{error}\nNothing is lost; run it again when it can be reached."
-            ))
+            let again = match error.trouble() {
+                Trouble::Away => "run it again when it can be reached",
+                _ => "what was recorded stays here, and is sent once that is put right",
+            };
+            Err(format!("{error}\nNothing is lost; {again}."))
         }
     }
 }
 
-/// How a record stands with its home, for `doctor`; an error where the home is away.
-pub fn standing(path: &Path, record: &Path) -> Result<String, Message> {
+/// Why a record does not stand well with its home.
+pub struct NotWell {
+    /// Whether that ends by itself, when the home can be reached again.
+    pub passes: bool,
+    /// In words.
+    pub why: Message,
+}
+
+impl From<Message> for NotWell {
+    fn from(why: Message) -> Self {
+        let passes = false;
+        Self { passes, why }
+    }
+}
+
+/// How a record stands with its home, for `doctor`.
+pub fn standing(path: &Path, record: &Path) -> Result<String, NotWell> {
     let link = recorder(path)?;
     let today = Local::now().date_naive();
     let home = HomeRecord::open(&link).and_then(|mut it| Ok(it.head()?));
     let mut status = read_status(record).unwrap_or_default();
-    if record.exists() {
+    if record.metadata().is_ok_and(|it| it.len() > 0) {
         let store = vault::open_to_read(record)?;
         status.waiting = store.waiting(status.sent).map_err(message)?;
     }
@@ -414,6 +439,9 @@ pub fn standing(path: &Path, record: &Path) -> Result<String, Message> {
             "reached as \"{}\" of {}: {text}",
             link.label, link.home
         )),
-        Err(_) => Err(text),
+        Err(error) => Err(NotWell {
+            passes: error.trouble() == Trouble::Away,
+            why: text,
+        }),
     }
 }

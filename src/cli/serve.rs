@@ -99,6 +99,7 @@ fn of_file(arguments: &Arguments, home: &Path) -> Result<Station, String> {
 /// the link file.
 fn of_home(arguments: &Arguments, path: &Path) -> Result<Station, String> {
     let link = Link::read(path).map_err(|it| it.to_string())?;
+    HomeLedger::serves(&link).map_err(|it| it.to_string())?;
     let known = accounts(arguments, path)?;
     let mut said = false;
     let (ledger, home) = loop {

@@ -273,7 +273,9 @@ impl Turn<'_> {
                 sign,
                 to: Some(claim),
             } if waiting.contains(sign) => {
-                self.readings(None, true, vec![claim.as_ref().clone()], Vec::new());
+                // What waits beside one that is only asked for is not refused by it.
+                let replaces = self.has_value_of(*sign);
+                self.readings(None, replaces, vec![claim.as_ref().clone()], Vec::new());
             }
             Order::ThatWas(qualifiers)
                 if qualifiers.iter().all(|it| {
@@ -293,6 +295,17 @@ impl Turn<'_> {
             _ => return false,
         }
         true
+    }
+
+    /// Whether a value of this vital sign waits for an answer or a yes.
+    fn has_value_of(&self, sign: VitalSign) -> bool {
+        let offered = match &self.state.phase {
+            Phase::Confirming(offer) => offer.read_back.measurements(),
+            _ => Vec::new(),
+        };
+        let drafts = self.state.drafts.iter().map(Draft::sign);
+        let mut signs = drafts.chain(offered.iter().map(Measurement::sign));
+        signs.any(|it| it == sign)
     }
 
     /// Drops one of the readings that wait, and goes on with the others.

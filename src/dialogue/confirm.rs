@@ -8,7 +8,7 @@ use crate::facts::{Body, Dropped, PutOff};
 use crate::residents::ResidentId;
 use crate::speaking::wording;
 use crate::understanding::Yes;
-use crate::vitals::{Measurement, NotTakenReason, VitalSign};
+use crate::vitals::{Measurement, NotTakenReason, VitalSign, is_narrow};
 
 impl Turn<'_> {
     pub(super) fn yes(&mut self, yes: &Yes) {
@@ -34,6 +34,9 @@ impl Turn<'_> {
         let unlikely = self.unlikely(&offer.read_back);
         if !unlikely.is_empty() && !offer.second_look {
             let names: Vec<VitalSign> = unlikely.iter().map(Measurement::sign).collect();
+            if unlikely.iter().any(is_narrow) {
+                self.say("The two numbers of the blood pressure are close together.");
+            }
             self.prompt(&format!(
                 "The {} is far from the usual. Please measure again and say it. {} Yes to keep it as it is?",
                 wording::names(&names),
@@ -172,6 +175,7 @@ impl Turn<'_> {
                     });
                 }
                 self.state.phase = Phase::Open;
+                self.state.given_up = Some(self.now);
                 self.say(
                     "No answer. Held as unconfirmed for the nurse to see; not kept as a reading.",
                 );

@@ -11,6 +11,7 @@ mod confirm;
 mod insist;
 mod judge;
 mod kept;
+mod later;
 mod moved;
 mod news;
 mod order;
@@ -35,6 +36,8 @@ mod timers;
 mod touch;
 mod tries;
 mod turn;
+
+use chrono::TimeDelta;
 
 use crate::facts::{Body, Fact, KeptReading, Record, Time};
 use crate::grammar::{Command, Expect, Grammar, GrammarError, Vocabulary};
@@ -114,6 +117,10 @@ pub enum Action {
 
 /// Seconds of silence after a question before it is asked again.
 pub const PATIENCE: u32 = 8;
+
+/// A yes is meant for what was given up no longer ago; after that it is talk. Common
+/// practice, no source.
+const LATE: TimeDelta = TimeDelta::minutes(1);
 
 /// What stays the same for a whole round.
 #[derive(Debug, Clone)]
@@ -293,15 +300,22 @@ impl Dialogue {
                 turn.state.asleep = false;
                 turn.say("Listening.");
                 turn.notice_absence();
-                if turn.state.staff.is_known() || turn.state.staff.is_offered() {
+                if turn.waiting() {
                     turn.ask_again();
-                } else {
+                } else if !turn.state.staff.is_known() {
                     turn.ask_who();
+                } else if let Some(resident) = turn.resident() {
+                    // Never what was said last: "Kept" would be of what was not heard.
+                    turn.say(&format!("Ready for {}.", resident.name));
+                } else {
+                    turn.say("Which room?");
                 }
             }
             return;
         }
         turn.state.silences = 0;
+        let given_up = turn.state.given_up.take();
+        let late = given_up.is_some_and(|it| turn.now - it <= LATE);
         turn.notice_absence();
         if turn.state.staff.is_known() {
             turn.heard_now();
@@ -317,6 +331,10 @@ impl Dialogue {
             // Answered before anything else.
             Utterance::ThisIs(_) => {}
             Utterance::Skip(reason) => turn.skip(Some(reason)),
+            // Unanswered, it would be taken for kept.
+            Utterance::Yes(_) if late && *turn.state.phase() == Phase::Open => {
+                turn.refuse("That came too late: it is not kept. Say it again to keep it.");
+            }
             Utterance::Yes(yes) => turn.yes(&yes),
             Utterance::No => turn.no(),
             Utterance::Readings {
@@ -404,7 +422,12 @@ impl Turn<'_> {
                 "Say a vital sign and its value, such as pulse seven two regular. Say refused after a name if it was not taken. Say count pulse, or recheck. Say change the pulse to, scratch the pulse, or wrong resident, to correct what is kept. Say lead me to be asked for each, next to go on, or done to finish here."
             }
         });
-        self.ask_again();
+        if self.waiting() {
+            self.ask_again();
+        } else {
+            // What was said last, such as "Kept", would be heard as of now.
+            self.keep_last_said();
+        }
     }
 
     /// Silence: asked once more, then held as unconfirmed or left.

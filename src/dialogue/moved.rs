@@ -68,6 +68,7 @@ impl Turn<'_> {
             return self.no();
         }
         let Some(resident) = self.resident() else {
+            self.say_of_earlier_visits();
             return self.first_the_room();
         };
         self.drop_of_wrong_resident();
@@ -80,7 +81,9 @@ impl Turn<'_> {
             here.map(|it| (it.id, it.sign())).unzip();
         self.leave();
         if readings.is_empty() {
-            return self.say("Nothing was kept here in this visit. Which room?");
+            self.say("Nothing was kept here in this visit.");
+            self.say_of_earlier_visits();
+            return self.say("Which room?");
         }
         let round = self.state.round;
         let is_here = |it: &PutOff| it.resident == resident.id && it.round == round;
@@ -96,6 +99,17 @@ impl Turn<'_> {
             resident.name,
             wording::names(&signs)
         ));
+    }
+
+    /// Only the visit that goes on is moved: of an earlier one, whoever called a resident by
+    /// mistake and left again would be offered to move what is right.
+    fn say_of_earlier_visits(&mut self) {
+        let aide = self.state.staff.by().name;
+        if self.state.kept.values().flatten().any(|it| it.by == aide) {
+            self.say(
+                "What you kept in a visit before is not moved. Go back to that resident and say scratch, and the vital sign; or tell the nurse.",
+            );
+        }
     }
 
     /// A yes to what waits would keep it with the wrong resident: it is let go, and said

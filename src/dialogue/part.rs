@@ -29,27 +29,30 @@ impl Turn<'_> {
             let why = why.clone();
             return self.ask_anew(&why, &part);
         }
-        if let (Some(why @ Why::NoDiastolic(systolic)), Phase::Asking(Question::Value(unclear))) =
-            (&part.why, &self.state.phase)
-        {
-            let mut unclear = unclear.clone();
-            unclear.manner = Some(Manner::without_diastolic(*systolic));
-            unclear.why = why.clone();
-            return self.ask(Question::Value(unclear));
-        }
         if let Some(why) = part.why {
-            let again = match why {
+            let again = match &why {
                 Why::NoDiastolic(_) => "If it was palpated, say palpated.".to_owned(),
                 Why::PalpatedOver => "Palpation gives no diastolic.".to_owned(),
                 Why::Impossible(why) => format!("{}.", sentence(&why.to_string())),
-                Why::Arithmetic(why) => format!("{}.", sentence(&why)),
+                Why::Arithmetic(why) => format!("{}.", sentence(why)),
                 _ => "I missed part of that.".to_owned(),
             };
-            self.say(&again);
-            return match &self.state.phase {
-                Phase::Asking(question @ Question::Value(_)) => self.ask(question.clone()),
-                _ => self.ask_again(),
+            let Phase::Asking(Question::Value(unclear)) = &self.state.phase else {
+                self.say(&again);
+                return self.ask_again();
             };
+            let mut unclear = unclear.clone();
+            unclear.set_fitting(part.qualifiers);
+            match (&why, &unclear.why) {
+                // Said again, and impossible again: the question tells one of them.
+                (Why::Impossible(_), Why::Impossible(_)) => unclear.why = why,
+                (Why::NoDiastolic(systolic), _) => {
+                    unclear.manner = Some(Manner::without_diastolic(*systolic));
+                    unclear.why = why;
+                }
+                _ => self.say(&again),
+            }
+            return self.ask(Question::Value(unclear));
         }
         if part.whose.len() > 1 {
             let names = wording::names(&part.whose);
@@ -135,10 +138,7 @@ impl Turn<'_> {
                 manner: None,
                 ..Unclear::of(&claim, why.clone())
             };
-            let own = unclear.sign.qualifiers();
-            let fits = |it: &&Qualifier| own.contains(&it.kind());
-            let said = part.qualifiers.iter().filter(fits);
-            said.for_each(|it| unclear.qualifiers.set(*it));
+            unclear.set_fitting(part.qualifiers.iter().copied());
             self.state.unclear.push_front(unclear);
         }
         self.advance();
@@ -148,10 +148,7 @@ impl Turn<'_> {
         let Some(valued) = part.value else {
             // How it was taken is remembered until the value is said.
             let mut unclear = unclear.clone();
-            let own = unclear.sign.qualifiers();
-            let fits = part.qualifiers.into_iter();
-            let fits = fits.filter(|it| own.contains(&it.kind()));
-            fits.for_each(|it| unclear.qualifiers.set(it));
+            unclear.set_fitting(part.qualifiers);
             if part.taken.is_some() {
                 // And when.
                 unclear.taken = part.taken;

@@ -2,9 +2,9 @@
 //! yes. Two identifiers before anything is recorded: Joint Commission,
 //! NPSG.01.01.01.
 
-use super::Phase;
 use super::order::place_of;
 use super::turn::Turn;
+use super::{Phase, Question};
 use crate::facts::Body;
 use crate::residents::{Resident, ResidentId};
 use crate::speaking::wording;
@@ -152,8 +152,11 @@ impl Turn<'_> {
     /// Moving on with something pending says so first. True when it did. A
     /// question about a value that was never clear is let go, and said to be.
     pub(super) fn pending_says_first(&mut self) -> bool {
+        // One reading that was refused is not kept anyhow.
+        let refused = Phase::Asking(Question::Correction { refused: true });
+        let refused = self.state.phase == refused && self.state.drafts.len() == 1;
         if let Phase::Asking(question) = &self.state.phase
-            && self.state.drafts.is_empty()
+            && (self.state.drafts.is_empty() || refused)
         {
             let question = question.clone();
             self.state.phase = self.idle();

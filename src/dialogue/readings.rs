@@ -40,10 +40,16 @@ impl Turn<'_> {
             }
             Phase::Open | Phase::Asking(_) | Phase::Confirming(_) => {}
         }
-        // Measured another way instead: the draft with the caution goes.
+        // Measured another way instead: the draft with the caution goes. Another value alone
+        // was taken the same way, and the caution stands.
         if let Phase::Asking(Question::GoOn(at, _)) = self.state.phase {
-            let sign = self.state.drafts.get(at).map(Draft::sign);
-            if claims.iter().any(|it| Some(it.measurement.sign()) == sign) {
+            let waits = self.state.drafts.get(at);
+            let waits = waits.map(|it| it.claim.measurement.clone());
+            let another = |it: &Claim| {
+                let waits = waits.as_ref();
+                waits.is_some_and(|waits| is_another_way(waits, &it.measurement) == Some(true))
+            };
+            if claims.iter().any(another) {
                 self.state.drafts.remove(at);
             }
             self.state.phase = Phase::Open;
@@ -73,25 +79,33 @@ impl Turn<'_> {
             let at = self.merge(claim, no, &now);
             now.push(at);
         }
-        for it in unclear {
+        let asked: Vec<VitalSign> = unclear.iter().map(|it| it.sign).collect();
+        for mut it in unclear {
             self.forget_unclear(it.sign, &it.qualifiers);
-            self.drop_doubtful(&it, no);
+            self.drop_doubtful(&mut it, no);
             self.state.unclear.push_back(it);
         }
+        self.say_asked_later(&asked);
         self.ask_for_refused(&refused);
         self.advance();
     }
 
     /// What was said before of a vital sign that is not clear is in doubt now: what the
-    /// unclear one would replace, as in [`merge`](Self::merge). The other arm is not.
-    fn drop_doubtful(&mut self, unclear: &Unclear, no: bool) {
+    /// unclear one would replace, as in [`merge`](Self::merge). The other arm is not. How it
+    /// was taken stays, where nothing else was said of it.
+    fn drop_doubtful(&mut self, unclear: &mut Unclear, no: bool) {
         let (sign, now) = (unclear.sign, self.now);
         let of_sign = self.state.drafts.iter().filter(|it| it.sign() == sign);
         let any_way = of_sign.count() == 1 && (no || sign != VitalSign::BloodPressure);
-        self.state.drafts.retain(|it| {
+        let stays = |it: &mut Draft| {
             let another = differ(it.claim.measurement.qualifiers(), &unclear.qualifiers);
             it.sign() != sign || (another && (it.spoken_at == now || !any_way))
-        });
+        };
+        let doubtful = self.state.drafts.extract_if(.., |it| !stays(it));
+        let doubtful: Vec<Draft> = doubtful.collect();
+        if let [Draft { claim, .. }] = doubtful.as_slice() {
+            unclear.take_from(claim);
+        }
     }
 
     /// A yes before readings, to what was read back. True when there is nothing more to do
@@ -119,32 +133,6 @@ impl Turn<'_> {
             return true;
         }
         claims.is_empty() && unclear.is_empty()
-    }
-
-    /// What was said and can't be taken before something else is settled.
-    fn say_later(&mut self, signs: &[VitalSign]) {
-        if !signs.is_empty() {
-            let names = wording::capital(&wording::names(signs));
-            self.say(&format!("{names}: not taken yet, say it after this."));
-        }
-    }
-
-    /// What was refused and not replaced is asked for, after what was said instead: it is
-    /// not read back again as if it had been said again.
-    fn ask_for_refused(&mut self, refused: &[Draft]) {
-        if refused.is_empty() {
-            return;
-        }
-        if !self.state.drafts.is_empty() || !self.state.unclear.is_empty() {
-            let mut names: Vec<VitalSign> = refused.iter().map(Draft::sign).collect();
-            names.dedup();
-            let names = wording::capital(&wording::names(&names));
-            self.say(&format!("{names}: I ask after this."));
-        }
-        let asked = refused
-            .iter()
-            .map(|it| Unclear::of(&it.claim, Why::NoNumber));
-        self.state.unclear.extend(asked);
     }
 
     /// The vital sign of a claim that may replace more than one draft. Of those that were

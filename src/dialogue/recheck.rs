@@ -7,7 +7,7 @@ use super::turn::Turn;
 use crate::facts::{ReadingRecord, Time};
 use crate::residents::Resident;
 use crate::speaking::wording;
-use crate::vitals::{Measurement, Qualifiers, VitalSign};
+use crate::vitals::{Measurement, Qualifier, Qualifiers, VitalSign};
 
 /// A vital sign that is to be measured again.
 #[derive(Debug, Clone, PartialEq)]
@@ -96,8 +96,11 @@ impl Turn<'_> {
             Some(it) if it.sign == sign => it.first.qualifiers(),
             _ => return measurement,
         };
-        let missing = measurement.qualifiers().missing(sign);
-        let same = missing.into_iter().filter_map(|kind| first.get(kind));
+        let missing = |it: &Qualifier| {
+            it.kind().is_way() && measurement.qualifiers().get(it.kind()).is_none()
+        };
+        let same: Vec<Qualifier> = first.iter().filter(missing).collect();
+        let same = same.into_iter();
         same.fold(measurement, |it, how| it.clone().with(how).unwrap_or(it))
     }
 

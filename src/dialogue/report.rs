@@ -39,7 +39,7 @@ impl Turn<'_> {
             self.no_report_here();
         } else {
             self.refuse(
-                "Reported to whom? Say reported to nurse, and the last name; or reported to the charge nurse.",
+                "Reported to whom? Say reported to nurse, and the name; or reported to the charge nurse.",
             );
         }
         self.keep_last_said();

@@ -260,7 +260,7 @@ mod tests {
         let open = ["room nine", "yes"];
         let again = "I missed part of the pain. Say the pain again.";
         assert_eq!(question(&open, 0.0), again);
-        assert_eq!(question(&open, 0.3), "Pain seven. Yes?");
+        assert_eq!(question(&open, 0.3), "Pain seven of ten. Yes?");
         // A yes that waits is asked for again by itself.
         let waits = ["room nine", "yes", "pulse seventy two"];
         assert_eq!(question(&waits, 0.0), "Pulse seven two. Yes?");

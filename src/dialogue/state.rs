@@ -174,6 +174,8 @@ pub struct State {
     pub(super) order: Order,
     pub(super) asleep: bool,
     pub(super) silences: u8,
+    /// When what was read back was given up, where nothing was said since.
+    pub(super) given_up: Option<Time>,
     /// "End of round" was said once with reports open.
     pub(super) end_asked: bool,
     pub(super) restraint: Restraint,
@@ -224,6 +226,7 @@ impl State {
             order: Order::default(),
             asleep: false,
             silences: 0,
+            given_up: None,
             end_asked: false,
             restraint: Restraint::default(),
             last_said: String::new(),

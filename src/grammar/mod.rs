@@ -24,7 +24,7 @@ pub use jsgf::JsgfError;
 pub use network::{Network, Next, Place};
 pub use order::OrderWord;
 pub(crate) use place::ONES;
-pub use place::spoken_forms;
+pub use place::{place_words, spoken_forms};
 pub use token::{Command, HalfDay, Piece, Side, TakenForm, Token};
 pub use vocabulary::{Spoken, Vocabulary};
 

@@ -38,12 +38,12 @@ impl Grammar {
         Ok(())
     }
 
-    /// This grammar without the names that hold a word the recogniser does not
+    /// This grammar without the names, of people and of beds, that hold a word the recogniser does not
     /// know, which it would refuse to listen for: those people are called by
-    /// room, by badge number or by office. The roster's check names them.
+    /// room, by name, by badge number or by office. The roster's check names them.
     #[must_use]
     pub fn known_to(mut self, knows: &dyn Fn(&str) -> bool) -> Self {
-        for rule in [RESIDENT, STAFF, "place.nurse"] {
+        for rule in [RESIDENT, STAFF, "place.nurse", "place.bed"] {
             let Some(Rule {
                 public,
                 body: Expansion::Choice(mut forms),

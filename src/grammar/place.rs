@@ -5,7 +5,7 @@ use std::collections::BTreeSet;
 
 use super::jsgf::Expansion;
 use super::{Grammar, GrammarError, Vocabulary};
-use crate::residents::Home;
+use crate::residents::{Home, Staff, bed_key, bed_parts, spoken_words};
 
 /// The words of the numbers that are one word up to nineteen.
 pub(crate) const ONES: [&str; 20] = [
@@ -42,22 +42,22 @@ impl Grammar {
     /// # Errors
     /// [`GrammarError::TwoMeanings`] when two nurses would be called the same.
     pub fn for_home(mut self, home: &Home) -> Result<Self, GrammarError> {
-        let rooms = home.residents.iter().map(|it| it.room.as_str()).collect();
+        let rooms: BTreeSet<&str> = home.residents.iter().map(|it| it.room.as_str()).collect();
         let beds = home
             .residents
             .iter()
             .filter_map(|it| it.bed.as_deref())
             .collect();
-        let nurses = home.nurses.iter().enumerate();
-        let mut nurses: Vec<Expansion> = nurses
-            .filter_map(|(index, nurse)| nurse_named(index, &nurse.name))
-            .collect();
+        let mut nurses = nurses(home);
         if !nurses.is_empty() {
             nurses.extend(self.rules.get("place.nurse").map(|rule| rule.body.clone()));
         }
         for (rule, forms) in [
-            ("place.room", labels(&rooms)),
-            ("place.bed", labels(&beds)),
+            (
+                "place.room",
+                rooms.iter().flat_map(|it| numbers(it)).collect(),
+            ),
+            ("place.bed", self.beds(&beds)?),
             ("place.nurse", nurses),
         ] {
             if !forms.is_empty() {
@@ -69,34 +69,66 @@ impl Grammar {
         Vocabulary::of(&self)?;
         Ok(self)
     }
+
+    /// The spoken forms of beds: numbers as people say them, words with the tag of a named
+    /// bed. A word that means something else already, as "left", keeps that meaning: the
+    /// roster's check names it.
+    fn beds(&self, labels: &BTreeSet<&str>) -> Result<Vec<Expansion>, GrammarError> {
+        let keys: BTreeSet<String> = labels.iter().map(|it| bed_key(it)).collect();
+        let mut without = self.clone();
+        without.rules.remove("place.bed");
+        let taken = Vocabulary::of(&without)?;
+        let forms = |key: &String| {
+            if key.parse::<u16>().is_ok() {
+                return numbers(key);
+            }
+            let said = place_words(key);
+            let form = Expansion::Tagged(Box::new(words(&said)), format!("bed {key}"));
+            let free = !said.is_empty() && !taken.has(&said);
+            free.then_some(form).into_iter().collect()
+        };
+        Ok(keys.iter().flat_map(forms).collect())
+    }
 }
 
-/// The spoken forms of room or bed labels: numbers as people say them, words
-/// with the tag of a named bed.
-fn labels(labels: &BTreeSet<&str>) -> Vec<Expansion> {
-    let forms = |label: &&str| match label.parse::<u16>() {
-        Ok(number) => spoken_forms(number)
-            .iter()
-            .map(|it| self::number(it))
-            .collect(),
-        Err(_) => vec![Expansion::Tagged(
-            Box::new(words(label)),
-            format!("bed {label}"),
-        )],
+/// The spoken forms of a number; none of what is none.
+fn numbers(label: &str) -> Vec<Expansion> {
+    let forms = label.parse().map(spoken_forms).unwrap_or_default();
+    forms.iter().map(|it| number(it)).collect()
+}
+
+/// How a room or bed is said: its words, with numbers spoken.
+#[must_use]
+pub fn place_words(label: &str) -> String {
+    let word = |part: String| {
+        let forms = part.parse().map(spoken_forms).unwrap_or_default();
+        forms.into_iter().next().unwrap_or(part)
     };
-    labels.iter().flat_map(forms).collect()
+    let words: Vec<String> = bed_parts(label).into_iter().map(word).collect();
+    words.join(" ")
 }
 
-/// "nurse" and the last name; `None` when the name has letters that the
-/// recogniser cannot know, so that only "the charge nurse" remains.
-fn nurse_named(index: usize, name: &str) -> Option<Expansion> {
-    let last = name.split_whitespace().last()?.to_lowercase();
-    let sayable = |it: char| it.is_ascii_lowercase() || it == '\'';
-    let phrase = last.chars().all(sayable).then(|| format!("nurse {last}"))?;
-    Some(Expansion::Tagged(
-        Box::new(words(&phrase)),
-        format!("nurse {index}"),
-    ))
+/// "Nurse" and the last name, where no other nurse has it, and the whole name with and
+/// without "nurse". None of a name with letters that the recogniser cannot know, so that
+/// only "the charge nurse" remains, and none that calls a resident.
+fn nurses(home: &Home) -> Vec<Expansion> {
+    let last = |nurse: &Staff| spoken_words(nurse.name.split_whitespace().last()?);
+    let of_last = |name| home.nurses.iter().filter(|it| last(it) == name).count();
+    let mut forms = Vec::new();
+    for (index, nurse) in home.nurses.iter().enumerate() {
+        let mut phrases = Vec::new();
+        let last = last(nurse).filter(|it| of_last(Some(it.clone())) == 1);
+        phrases.extend(last.map(|it| format!("nurse {}", it.join(" "))));
+        let whole = spoken_words(&nurse.name).filter(|it| it.len() > 1);
+        if let Some(whole) = whole.map(|it| it.join(" ")) {
+            phrases.extend([format!("nurse {whole}"), whole]);
+        }
+        phrases.retain(|it| home.called(it).is_empty());
+        let tag = format!("nurse {index}");
+        let tagged = |it: &String| Expansion::Tagged(Box::new(words(it)), tag.clone());
+        forms.extend(phrases.iter().map(tagged));
+    }
+    forms
 }
 
 pub(super) fn words(phrase: &str) -> Expansion {

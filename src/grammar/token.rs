@@ -121,6 +121,8 @@ pub enum Token {
     Ounces,
     /// "liters", after a number.
     Litres,
+    /// "at", before liters.
+    At,
     /// "in thirty seconds", after a count.
     Counted(u16),
     /// "plus", between the two bars of a balance scale.
@@ -212,6 +214,7 @@ impl Token {
             ("feet", "_") => Self::Feet,
             ("ounces", "_") => Self::Ounces,
             ("litres", "_") => Self::Litres,
+            ("at", "_") => Self::At,
             ("counted", _) => Self::Counted(value.parse().ok()?),
             ("plus", "_") => Self::Plus,
             ("less", "_") => Self::Less,

@@ -20,12 +20,12 @@ const TRANSCRIPTS: u16 = 10;
 pub enum EarError {
     /// The model folder, or a file in it, is missing.
     #[error(
-        "the speech model is incomplete: {0} is missing; run `make setup`, or give another model folder with --model"
+        "the speech model is incomplete: {0} is missing; unpack the release again (in a checkout: run `make setup`), or give another model folder with --model"
     )]
     ModelMissing(PathBuf),
     /// The library refused the model.
     #[error(
-        "the speech model in {0} cannot be loaded; it may be damaged: delete that folder and run `make setup`"
+        "the speech model in {0} cannot be loaded; it may be damaged: delete that folder, and unpack the release again (in a checkout: run `make setup`)"
     )]
     ModelUnusable(PathBuf),
     /// No folder can be made for the links that stand in for the model.

@@ -6,6 +6,7 @@ use chrono::NaiveDate;
 
 use super::names::{Alike, alike, spoken_words};
 use super::{Home, Resident, ResidentId, Staff};
+use crate::grammar::{Grammar, place_words};
 use crate::vitals::{Method, Source};
 
 /// A kind of notice.
@@ -44,11 +45,13 @@ impl Home {
     #[must_use]
     pub fn check(&self, knows: &dyn Fn(&str) -> bool, today: NaiveDate) -> Vec<Notice> {
         let mut notices = Vec::new();
+        let own = Grammar::standard().for_home(self).ok();
         for (index, one) in self.residents.iter().enumerate() {
             let others = &self.residents[index + 1..];
             notices.extend(others.iter().filter_map(|other| name_alert(one, other)));
             notices.extend(unheard(one, knows));
             notices.extend(self.without_bed(one));
+            notices.extend(self.unheard_place(one, own.as_ref(), knows));
             notices.extend(dates_and_nurses(one, &self.nurses, today));
             notices.extend(contradictions(one));
         }
@@ -65,6 +68,33 @@ impl Home {
             resident.room, resident.name
         );
         (shared && resident.bed.is_none()).then(|| about(NoticeKind::NoBed, &[resident], text))
+    }
+
+    /// A resident whose room, or whose bed in a room of several, nobody can say.
+    fn unheard_place(
+        &self,
+        resident: &Resident,
+        own: Option<&Grammar>,
+        knows: &dyn Fn(&str) -> bool,
+    ) -> Option<Notice> {
+        let Resident { room, name, .. } = resident;
+        let is_said = |rule: &str, said: String| {
+            said.split(' ').all(knows) && own.is_none_or(|own| own.accepts(rule, &said))
+        };
+        let text = if is_said("place.where", format!("room {}", place_words(room))) {
+            let bed = resident.bed.as_ref()?;
+            let alone = self.in_room(room).count() == 1;
+            if alone || is_said("place.which-bed", format!("bed {}", place_words(bed))) {
+                return None;
+            }
+            format!(
+                "bed {bed} can't be said: call {name} by name, or name the beds of room {room} by \
+                 numbers or letters"
+            )
+        } else {
+            format!("room {room} can't be said: call {name} by name")
+        };
+        Some(about(NoticeKind::UnknownWord, &[resident], text))
     }
 }
 
@@ -269,6 +299,29 @@ mod tests {
             kinds(&person(1, "Ádá Pelham", "")),
             [NoticeKind::UnknownWord]
         );
+    }
+
+    #[test]
+    fn a_room_or_bed_that_cannot_be_said_is_named() {
+        let pair = |one: &str, other: &str| {
+            let at = |id, name, bed: &str| {
+                person(id, name, &format!("bed = \"{bed}\""))
+                    .replace(&format!("room = {id}"), "room = 4")
+            };
+            found(&(at(1, "Ada Brandt", one) + &at(2, "Rose Pelham", other)))
+        };
+        assert_eq!(pair("A", "b"), []);
+        assert_eq!(pair("01", "1A"), []);
+        assert_eq!(pair("Window", "door"), []);
+        for bed in ["left", "quillfeather"] {
+            let notices = pair("A", bed);
+            assert_eq!(notices.len(), 1, "{notices:?}");
+            assert!(notices[0].1.contains(&format!("bed {bed} can't be said")));
+        }
+        let room =
+            |room: u16| person(1, "Ada Brandt", "").replace("room = 1", &format!("room = {room}"));
+        assert_eq!(found(&room(999)), []);
+        assert!(found(&room(1204))[0].1.contains("room 1204 can't be said"));
     }
 
     #[test]

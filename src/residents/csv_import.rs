@@ -4,6 +4,7 @@
 
 mod columns;
 
+use std::collections::btree_map::Entry;
 use std::collections::{BTreeMap, BTreeSet};
 use std::str::FromStr;
 
@@ -16,7 +17,7 @@ use super::file_ranges::{possible, range};
 use super::{Care, Frequency, Home, Resident, ResidentId, UsualMethods};
 use crate::vitals::{
     Arm, Baseline, LONGEST_TEXT, LimbReason, Limits, Method, OxygenFlow, Position, Precautions,
-    PulseSite, Quantity, RangeOf, Scale, Source, VitalSign, too_long,
+    PulseSite, Quantity, RangeOf, Scale, Source, VitalSign, is_chair_weight, too_long,
 };
 
 pub use self::columns::columns_table;
@@ -60,7 +61,7 @@ pub fn import_csv(
     };
     let mut errors = header_errors(&headers);
     let mut residents = Vec::new();
-    let (mut ids, mut beds) = (BTreeSet::new(), BTreeSet::new());
+    let (mut ids, mut beds) = (BTreeSet::new(), BTreeMap::new());
     if errors.is_empty() {
         for record in reader.into_records() {
             let record = match record {
@@ -70,13 +71,23 @@ pub fn import_csv(
                     continue;
                 }
             };
+            // A table's program writes the rows below the last resident as commas alone.
+            if record.iter().all(str::is_empty) {
+                continue;
+            }
             let mut row = Row::new(&headers, &record, (home, today, drop));
             let resident = row.resident();
             if !ids.insert(resident.id.clone()) {
                 row.wrong("id", "an identifier of its own");
             }
-            if !beds.insert((resident.room.clone(), resident.bed.clone())) {
-                row.wrong("bed", "one resident to a bed");
+            match beds.entry(resident.place_key()) {
+                Entry::Occupied(first) => {
+                    let expected = format!("one resident to a bed; line {} has it", first.get());
+                    row.wrong("bed", &expected);
+                }
+                Entry::Vacant(free) => {
+                    free.insert(row.line);
+                }
             }
             errors.append(&mut row.errors);
             residents.push(resident);
@@ -409,8 +420,8 @@ impl<'a> Row<'a> {
         let flow = |it: &str| OxygenFlow::new(it.parse().ok()?).ok();
         let unit = self.home.units.unspoken(VitalSign::Weight);
         let weight = |it: &str| {
-            let number: Decimal = it.parse().ok()?;
-            (number > Decimal::ZERO).then(|| Quantity::new(number, unit))
+            let weight = Quantity::new(it.parse().ok()?, unit);
+            is_chair_weight(weight).then_some(weight)
         };
         let mut limbs_not_to_use = known.limbs_not_to_use;
         for (column, arm) in [

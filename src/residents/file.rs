@@ -1,6 +1,7 @@
 //! The home's file: TOML, checked as a whole before any of it is used, and
 //! written back in the same shape.
 
+use std::collections::btree_map::Entry;
 use std::collections::{BTreeMap, BTreeSet};
 
 use chrono::{NaiveDate, NaiveTime};
@@ -10,10 +11,11 @@ use thiserror::Error;
 use super::file_ranges::{BaselineEntry, Dated, RangeEntry, nurse_range, possible};
 use super::staff::{StaffEntry, badges, entries, members};
 use super::{
-    Bedside, Care, Frequency, Home, KeptSound, Resident, ResidentId, UsualMethods, lengths,
+    Bedside, Care, Frequency, Home, KeptSound, Resident, ResidentId, UsualMethods, bed_key, lengths,
 };
 use crate::vitals::{
     Baseline, Limits, Precautions, Quantity, RangeOf, Source, Unit, Units, VitalSign,
+    is_chair_weight,
 };
 
 /// What is wrong with a home's file.
@@ -92,15 +94,23 @@ impl Home {
         let file: HomeFile = toml::from_str(text)?;
         let mut residents = Vec::with_capacity(file.residents.len());
         let mut ids = BTreeSet::new();
-        let mut beds = BTreeSet::new();
+        let mut beds = BTreeMap::new();
         for entry in file.residents {
             let at = format!("residents, id {:?}", entry.id);
             if !ids.insert(entry.id.clone()) {
                 return Err(wrong(&at, "used twice", "an identifier of its own"));
             }
-            if !beds.insert((entry.room, entry.bed.clone())) {
-                let expected = "one resident to a bed";
-                return Err(wrong(&at, "room and bed are taken", expected));
+            let bed = (entry.room, entry.bed.as_deref().map(bed_key));
+            match beds.entry(bed) {
+                Entry::Occupied(first) => {
+                    let bed = entry.bed.map(|it| format!(", bed {it}"));
+                    let place = format!("room {}{}", entry.room, bed.unwrap_or_default());
+                    let problem = format!("{place} is taken by {:?}", first.get());
+                    return Err(wrong(&at, &problem, "one resident to a bed"));
+                }
+                Entry::Vacant(free) => {
+                    free.insert(entry.id.clone());
+                }
             }
             residents.push(resident(entry, file.units, &at)?);
         }
@@ -214,9 +224,13 @@ fn resident(entry: ResidentEntry, units: Units, at: &str) -> Result<Resident, Ho
         baselines.insert(of, baseline);
     }
     let chair = entry.precautions.chair_weight;
-    if chair.is_some_and(|it| it.to(Unit::Kilogram).is_none()) {
+    if let Some(chair) = chair.filter(|it| !is_chair_weight(*it)) {
         let field = format!("{at}, precautions.chair_weight");
-        return Err(wrong(&field, "wrong unit", "pound or kilogram"));
+        let (problem, expected) = match chair.to(Unit::Kilogram) {
+            None => ("wrong unit", "pound or kilogram"),
+            Some(_) => ("not possible", "the weight of an empty chair"),
+        };
+        return Err(wrong(&field, problem, expected));
     }
     Ok(Resident {
         id: ResidentId(entry.id),
@@ -410,6 +424,12 @@ on = "2026-01-05"
                 "unit = \"inch\"",
                 "precautions.chair_weight",
                 "pound or kilogram",
+            ),
+            (
+                "value = 38.5, unit",
+                "value = -38.5, unit",
+                "precautions.chair_weight",
+                "an empty chair",
             ),
             (
                 "oxygen_flow = 2.5",

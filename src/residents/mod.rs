@@ -1,5 +1,6 @@
 //! The home and the people in it: residents, nurses and aides.
 
+mod beds;
 mod check;
 mod csv_import;
 mod difference;
@@ -24,12 +25,14 @@ use crate::vitals::{
     Units, VitalSign,
 };
 
+pub use beds::{bed_key, bed_parts};
 pub use check::{Notice, NoticeKind};
 pub use csv_import::{CsvError, columns_table, import_csv};
 pub use difference::{Difference, differences};
 pub use due::{Frequency, shift_start};
 pub use file::HomeFileError;
 pub use kept_sound::KeptSound;
+pub(crate) use names::spoken_words;
 pub use offsets::Offsets;
 #[cfg(test)]
 pub(crate) use offsets::tests::changing;
@@ -208,9 +211,10 @@ impl Home {
     pub fn in_bed<'a>(
         &'a self,
         room: &str,
-        bed: Option<&'a str>,
+        bed: Option<&str>,
     ) -> impl Iterator<Item = &'a Resident> {
-        let wanted = move |it: &&Resident| bed.is_none() || it.bed.as_deref() == bed;
+        let bed = bed.map(bed_key);
+        let wanted = move |it: &&Resident| bed.is_none() || it.bed.as_deref().map(bed_key) == bed;
         self.in_room(room).filter(wanted)
     }
 

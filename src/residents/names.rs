@@ -32,7 +32,7 @@ impl Resident {
 
 /// The words of a name in lower case; none when one has letters that no word of
 /// the recogniser has.
-pub(super) fn spoken_words(name: &str) -> Option<Vec<String>> {
+pub(crate) fn spoken_words(name: &str) -> Option<Vec<String>> {
     let lower = name.to_lowercase();
     let words = lower.split(|it: char| it.is_whitespace() || it == '-');
     let words: Vec<String> = words

@@ -4,9 +4,18 @@
 use uuid::Uuid;
 
 use super::acts::NewFact;
-use crate::facts::{ChainHead, Fact};
+use crate::facts::{ChainHead, Fact, Time};
 use crate::residents::{Home, ResidentId};
 use crate::store::{Readable, Store, StoreError, Stored};
+
+/// A recorder that sends what it records.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Recorder {
+    /// What people call it.
+    pub label: String,
+    /// When something of it arrived last, if anything did.
+    pub arrived: Option<Time>,
+}
 
 /// A record, as the station uses it. Any of these may wait for a disk or a
 /// network.
@@ -57,6 +66,15 @@ pub trait Ledger: Send {
     /// # Errors
     /// [`StoreError`] when it can't be read.
     fn changed_home(&mut self) -> Result<Option<Home>, StoreError> {
+        Ok(None)
+    }
+
+    /// The recorders that send to this record, where it is time to look at them again; of a
+    /// record on this machine there are none.
+    ///
+    /// # Errors
+    /// [`StoreError`] when it can't be read.
+    fn recorders(&mut self) -> Result<Option<Vec<Recorder>>, StoreError> {
         Ok(None)
     }
 

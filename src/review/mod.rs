@@ -5,6 +5,7 @@
 
 pub mod accounts;
 pub mod acts;
+mod compared;
 pub mod export;
 pub mod fields;
 pub mod index;
@@ -19,7 +20,7 @@ mod trend;
 mod web;
 pub mod worklist;
 
-pub use ledger::Ledger;
+pub use ledger::{Ledger, Recorder};
 pub(crate) use listen::answer_apart;
 pub use listen::{Certificate, MOST_CONNECTIONS, serve};
 pub use now::Now;

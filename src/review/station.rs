@@ -343,6 +343,12 @@ impl Station {
             } else {
                 self.note(home)?;
             }
+            let recorders = self.note(record.recorders())?;
+            if let Some(recorders) = recorders.filter(|it| self.index().recorders() != it) {
+                let mut index = self.index.write().unwrap_or_else(PoisonError::into_inner);
+                index.set_recorders(recorders);
+                self.changed.send_replace(index.seq());
+            }
             let linked = self.look_at_link(&mut **record);
             self.note(linked)?;
             self.catch_up(&mut **record)

@@ -11,6 +11,7 @@ use super::index::{Entry, Flag, Held, Index, Missed, Recheck, Stage};
 use super::now::Now;
 use crate::facts::{Pending, Raised, Time};
 use crate::residents::{Resident, ResidentId, Staff, shift_start};
+use crate::vitals::rules::{AT_ONCE, Rule};
 use crate::vitals::{Finding, Side, VitalSign};
 
 /// Below this confidence of the recogniser a reading is shown to the nurse,
@@ -83,7 +84,8 @@ pub struct Row<'a> {
 /// The worklist.
 #[derive(Debug)]
 pub struct Worklist<'a> {
-    /// Reports that no nurse has yet, oldest first; however old.
+    /// Reports that no nurse has yet, however old: first those of values far from the usual
+    /// and of scores to be reported at once, then the others; of each the oldest first.
     pub reports: Vec<&'a Flag>,
     /// Changed by two who did not know of each other, and not looked at; however old.
     pub apart: Vec<&'a Entry>,
@@ -139,10 +141,7 @@ impl<'a> Worklist<'a> {
                 .count()
         };
         Self {
-            reports: index
-                .open_reports()
-                .filter(|it| admits(&it.resident, &it.by, it.round))
-                .collect(),
+            reports: urgent_first(index, |it| admits(&it.resident, &it.by, it.round)),
             apart: index
                 .changed_apart()
                 .filter(|it| admits(index.resident_of(it), index.recorder_of(it), it.round))
@@ -181,6 +180,23 @@ impl<'a> Worklist<'a> {
             unsigned: rounds(Stage::Unsigned),
             not_ended: rounds(Stage::NotEnded),
         }
+    }
+}
+
+/// Open reports, the urgent ones first: a page shows so many, and none of those may be
+/// behind its end. Common practice, no source.
+fn urgent_first(index: &Index, wanted: impl Fn(&Flag) -> bool) -> Vec<&Flag> {
+    let mut reports: Vec<&Flag> = index.open_reports().filter(|it| wanted(it)).collect();
+    reports.sort_by_key(|it| !is_urgent(index, it));
+    reports
+}
+
+/// Whether a report is of a value far from the usual that was confirmed all the same, or of
+/// a score from which on the nurse is told at once.
+fn is_urgent(index: &Index, flag: &Flag) -> bool {
+    match &flag.raised {
+        Raised::Limit(_) => index.reading(flag.reading).is_some_and(|it| it.second_look),
+        Raised::Rule(it) => it.rule == Rule::EarlyWarning && it.say.ends_with(AT_ONCE),
     }
 }
 

@@ -39,6 +39,9 @@ fn each_digit(number: &str) -> String {
 #[must_use]
 pub fn measurement(it: &Measurement) -> String {
     let mut text = format!("{} {}", capital(it.sign().name()), value(it.value()));
+    if it.sign() == VitalSign::Pain && it.value() != Value::NotRated {
+        text.push_str(" of ten");
+    }
     let order = it.sign().qualifiers().iter();
     for qualifier in order.filter_map(|kind| it.qualifiers().get(*kind)) {
         text.push_str(", ");

@@ -150,7 +150,7 @@ fn unused(setting: Setting, version: &Version, problem: &str) -> String {
 /// What is wrong with them.
 pub fn usable(roster: &str, limits: Option<&str>) -> Result<Home, String> {
     let mut home = Home::from_toml(roster).map_err(|it| it.to_string())?;
-    // A bed called "left" can be read, and nobody could say what "left" means.
+    // Two nurses of one name can be read, and nobody could say which of them is meant.
     let words = Grammar::standard().for_home(&home);
     words.map_err(|error| format!("nobody could speak of it: {error}"))?;
     if let Some(limits) = limits {
@@ -267,9 +267,10 @@ mod tests {
     #[test]
     fn a_roster_that_nobody_could_speak_of_is_not_put_in_force() {
         let (_folder, files) = files();
-        let left = version(&ROSTER.replace("bed = \"1\"", "bed = \"left\""));
-        assert!(Home::from_toml(&left.text).is_ok());
-        let (said, _) = files.put(Some(&left), None);
+        let twice = version(&ROSTER.replace("Peter Quist", "Ines Marlow"));
+        assert_ne!(twice.text, ROSTER);
+        assert!(Home::from_toml(&twice.text).is_ok());
+        let (said, _) = files.put(Some(&twice), None);
         assert!(said[0].contains("stays in force"), "{said:?}");
         assert_eq!(std::fs::read_to_string(&files.roster).unwrap(), ROSTER);
     }

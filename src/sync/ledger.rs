@@ -10,13 +10,15 @@ use super::home_record::reading;
 use super::{HomeRecord, Link, MemberKind, Setting, SyncError, Version};
 use crate::facts::{ChainHead, Fact};
 use crate::residents::{Home, ResidentId};
-use crate::review::Ledger;
 use crate::review::acts::NewFact;
+use crate::review::{Ledger, Recorder};
 use crate::store::{Readable, StoreError, Stored};
 use crate::vitals::HomeLimits;
 
 /// How often the settings are looked at.
 const SETTINGS: Duration = Duration::from_secs(5);
+/// How often it is asked when something of each recorder arrived.
+const RECORDERS: Duration = Duration::from_secs(20);
 
 /// Which settings are in force: the version of each, 0 where there is none.
 #[derive(Debug, Clone, Copy, Default, PartialEq, Eq)]
@@ -30,21 +32,31 @@ pub struct HomeLedger {
     record: HomeRecord,
     known: Versions,
     looked: Option<Instant>,
+    asked: Option<Instant>,
 }
 
 impl HomeLedger {
+    /// Whether a link is a station's.
+    ///
+    /// # Errors
+    /// [`SyncError::Refused`] says whose it is.
+    pub fn serves(link: &Link) -> Result<(), SyncError> {
+        if link.kind == MemberKind::Station {
+            return Ok(());
+        }
+        let why = format!(
+            "this link is a {}'s; enrol a station and give its link file",
+            link.kind.name()
+        );
+        Err(SyncError::Refused { id: None, why })
+    }
+
     /// Signs on as a station, and returns the home as it is now.
     ///
     /// # Errors
     /// [`SyncError`] says why it can't.
     pub fn open(link: &Link) -> Result<(Self, Home), SyncError> {
-        if link.kind != MemberKind::Station {
-            let why = format!(
-                "this link is a {}'s; enrol a station and give its link file",
-                link.kind.name()
-            );
-            return Err(SyncError::Refused { id: None, why });
-        }
+        Self::serves(link)?;
         let mut record = HomeRecord::open(link)?;
         let (known, home) = in_force(&mut record)?;
         let home = home.map_err(SyncError::Database)?;
@@ -53,6 +65,7 @@ impl HomeLedger {
             record,
             known,
             looked,
+            asked: None,
         };
         Ok((ledger, home))
     }
@@ -61,6 +74,7 @@ impl HomeLedger {
     fn heed<T>(&mut self, read: Result<T, StoreError>) -> Result<T, StoreError> {
         if let Err(StoreError::CutOff(_)) = &read {
             (self.known, self.looked) = (Versions::default(), None);
+            self.asked = None;
         }
         read
     }
@@ -110,6 +124,23 @@ impl Ledger for HomeLedger {
             tracing::error!("{why}");
         }
         Ok(home.ok())
+    }
+
+    fn recorders(&mut self) -> Result<Option<Vec<Recorder>>, StoreError> {
+        if self.asked.is_some_and(|it| it.elapsed() < RECORDERS) {
+            return Ok(None);
+        }
+        let members = self.record.members().map_err(reading);
+        let members = self.heed(members)?;
+        self.asked = Some(Instant::now());
+        let sending = members
+            .into_iter()
+            .filter(|it| it.kind == MemberKind::Recorder.name() && it.revoked.is_none());
+        let recorders = sending.map(|it| Recorder {
+            label: it.label,
+            arrived: it.last_sent.map(|at| at.fixed_offset()),
+        });
+        Ok(Some(recorders.collect()))
     }
 }
 

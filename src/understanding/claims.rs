@@ -5,7 +5,7 @@ use super::flows::{flows_of, with_flows};
 use super::manner::{Manner, with_count};
 use super::utterance::{Claim, Part, Taken, Unclear, Utterance, Why, Yes};
 use super::value::{Beside, is_core, no_diastolic, value_of};
-use super::{Sentence, lasting, taken};
+use super::{Sentence, lasting, painless, taken};
 use crate::grammar::{Side, Spoken, Token};
 use crate::vitals::{
     Alertness, Arm, NotTakenReason, Qualifier, QualifierKind, Qualifiers, Scale, Supply, VitalSign,
@@ -37,6 +37,7 @@ impl Sentence<'_> {
             [VitalSign::OxygenFlow] => flows_of(&tokens, Some(VitalSign::OxygenFlow)),
             _ => with_flows(&tokens),
         };
+        let tokens = painless::as_nought(tokens);
         if tokens.iter().any(|it| matches!(it.token, Token::Sign(_))) {
             let readings = self.readings(&tokens, taken)?;
             // A reading in one breath with a name may be of somebody else: who
@@ -327,7 +328,7 @@ fn denied(tokens: &[Spoken]) -> bool {
     })
 }
 
-const fn is_fix(token: &Token) -> bool {
+pub(super) const fn is_fix(token: &Token) -> bool {
     matches!(token, Token::No | Token::Fix)
 }
 

@@ -13,7 +13,18 @@ pub(super) fn with_flows(tokens: &[Spoken]) -> Vec<Spoken> {
 /// The same, of words that begin with a value of this vital sign.
 pub(super) fn flows_of(tokens: &[Spoken], mut sign: Option<VitalSign>) -> Vec<Spoken> {
     let mut all: Vec<Spoken> = Vec::new();
-    for spoken in tokens {
+    for (at, spoken) in tokens.iter().enumerate() {
+        // "At" alone may begin a time, or have been "eight".
+        if spoken.token == Token::At {
+            let mut after = tokens[at + 1..].iter().map(|it| &it.token);
+            let end = after.find(|it| !matches!(it, Token::Number(_)));
+            let token = match end {
+                Some(Token::Litres) => Token::Filler,
+                _ => Token::Unknown,
+            };
+            all.push(Spoken { token, ..*spoken });
+            continue;
+        }
         if let Token::Sign(named) = spoken.token {
             sign = Some(named);
         }

@@ -10,6 +10,7 @@ mod lasting;
 mod manner;
 mod number;
 mod order;
+mod painless;
 mod short;
 mod taken;
 mod typed;

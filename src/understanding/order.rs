@@ -84,7 +84,7 @@ impl Sentence<'_> {
             (OrderWord::ThatWas, [_, ..]) => {
                 let how = super::flows::with_flows(rest);
                 let and = Token::Number(Piece::And);
-                let how = how.iter().filter(|it| it.token != and);
+                let how = how.iter().filter(|it| it.token != and && meant(it));
                 let how: Option<Vec<_>> = how.map(super::claims::qualifier).collect();
                 how.map(Order::ThatWas)
             }

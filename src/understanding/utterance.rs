@@ -140,6 +140,25 @@ impl Unclear {
             manner: Manner::of(claim).map(Manner::unless_palpated),
         }
     }
+
+    /// Takes those of these qualifiers that its vital sign can have.
+    pub fn set_fitting(&mut self, said: impl IntoIterator<Item = Qualifier>) {
+        let own = self.sign.qualifiers();
+        let fits = said.into_iter().filter(|it| own.contains(&it.kind()));
+        fits.for_each(|it| self.qualifiers.set(it));
+    }
+
+    /// Takes what was said of a claim that it puts in doubt, and was not said anew.
+    pub fn take_from(&mut self, claim: &Claim) {
+        for qualifier in claim.measurement.qualifiers().iter() {
+            if self.qualifiers.get(qualifier.kind()).is_none() {
+                self.qualifiers.set(qualifier);
+            }
+        }
+        self.taken = self.taken.or(claim.taken);
+        let manner = Manner::of(claim).map(Manner::unless_palpated);
+        self.manner = self.manner.or(manner);
+    }
 }
 
 /// Why a reading is not clear.

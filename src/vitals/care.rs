@@ -4,9 +4,10 @@
 use std::collections::BTreeMap;
 
 use chrono::NaiveDate;
+use rust_decimal::Decimal;
 use serde::{Deserialize, Serialize};
 
-use super::{Arm, OxygenFlow, Quantity, RangeOf};
+use super::{Arm, Component, OxygenFlow, Quantity, RangeOf, VitalSign, possible_bounds};
 
 /// Why a limb is not to be used for a cuff. For the screen; never spoken in the
 /// room.
@@ -81,6 +82,18 @@ pub struct Precautions {
     /// Weight of the resident's empty wheelchair.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub chair_weight: Option<Quantity>,
+}
+
+/// Whether an empty wheelchair may weigh this: more than nothing, and no more than a
+/// person may.
+#[must_use]
+pub fn is_chair_weight(weight: Quantity) -> bool {
+    let bounds = possible_bounds(VitalSign::Weight, Component::Whole);
+    // In its own unit: a number of any size can be compared, and not converted.
+    bounds.to(weight.unit()).is_some_and(|it| {
+        let weight = weight.value();
+        Decimal::ZERO < weight && weight <= it.high
+    })
 }
 
 #[expect(

@@ -35,6 +35,20 @@ pub fn pulse_pressure(measurement: &Measurement) -> Option<Decimal> {
     }
 }
 
+/// A pulse pressure under this share of the systolic is narrow, in percent.
+pub(super) const NARROW: Decimal = dec!(25);
+
+/// Whether the two numbers of a blood pressure are so close together that it is measured
+/// again before it is believed: 118 over 116 is more often a word that was heard wrongly.
+#[must_use]
+pub fn is_narrow(measurement: &Measurement) -> bool {
+    let Value::Pressure { systolic, .. } = measurement.value() else {
+        return false;
+    };
+    let least = systolic.value() * NARROW / dec!(100);
+    pulse_pressure(measurement).is_some_and(|it| it < least)
+}
+
 /// Body-mass index in kg/m², to 0.1: weight over the square of height. `None`
 /// when the two are not a weight and a height, or the height is nought.
 #[must_use]
@@ -69,6 +83,21 @@ mod tests {
         let palpated = palpated.unwrap();
         assert_eq!(mean_arterial_pressure(&palpated), None);
         assert_eq!(pulse_pressure(&palpated), None);
+    }
+
+    /// A quarter of 120 is 30, of 118 29.5.
+    #[test]
+    fn under_a_quarter_of_the_systolic_is_narrow() {
+        for (high, low, narrow) in [
+            (dec!(118), dec!(116), true),
+            (dec!(118), dec!(89), true),
+            (dec!(118), dec!(88), false),
+            (dec!(120), dec!(90), false),
+            (dec!(120), dec!(91), true),
+            (dec!(220), dec!(60), false),
+        ] {
+            assert_eq!(is_narrow(&pressure(high, low)), narrow, "{high}/{low}");
+        }
     }
 
     /// Worked by hand: 70 / 1.75² = 22.857; 154 lb at 69 in is 22.74.

@@ -149,8 +149,9 @@ impl HomeLimits {
         if let Some(rules) = file.rules {
             if let Some(name) = rules.get_ref().senseless() {
                 let field = format!("rules.{name}");
-                let expected = "a number above nought and below a million, and an urgent score \
-                                not below the other";
+                let expected = "a number above nought that can be reached (pain 10, a score 20, a \
+                                percentage 100, others below a million), and an urgent score not \
+                                below the other";
                 let offset = text.find(name).unwrap_or(rules.span().start);
                 return Err(at(offset, &field, "out of range", expected.to_owned()));
             }

@@ -10,6 +10,7 @@ use rust_decimal::Decimal;
 use serde::{Deserialize, Serialize};
 
 use super::defaults::{outside_range, unlikely_range};
+use super::derived::is_narrow;
 use super::measurement::measurable;
 use super::{HomeLimits, Measurement, Quantity, Unit, Units, VitalSign};
 
@@ -458,7 +459,7 @@ impl Limits {
     #[must_use]
     pub fn is_unlikely(&self, measurement: &Measurement, when: impl Into<When>) -> bool {
         let mut findings = self.judge_on(measurement, when).into_iter();
-        findings.any(|it| it.layer == Layer::Unlikely)
+        findings.any(|it| it.layer == Layer::Unlikely) || is_narrow(measurement)
     }
 
     /// Every limit that `measurement` crosses by the ranges in force when it was

@@ -196,6 +196,13 @@ pub enum QualifierKind {
 }
 
 impl QualifierKind {
+    /// Whether it says how a reading was taken, and not what was found by it: that may be
+    /// another when it is taken again.
+    #[must_use]
+    pub const fn is_way(self) -> bool {
+        !matches!(self, Self::Rhythm | Self::Strength | Self::Depth)
+    }
+
     /// The short question that asks for this qualifier.
     #[must_use]
     pub const fn question(self) -> &'static str {

@@ -51,6 +51,10 @@ pub(super) const ORTHOSTATIC: &str = "Freeman R et al., Clin Auton Res 2011;21:6
 pub(super) const PRESSURE_TECHNIQUE: &str =
     "Whelton PK et al., Hypertension 2018;71:e13-e115 (interval from memory)";
 
+/// Narrow pulse pressure. Checked against a published summary that quotes it.
+pub(super) const PULSE_PRESSURE: &str =
+    "Homan TD et al., Physiology, Pulse Pressure, StatPearls 2020 (NBK482408)";
+
 /// Early-warning score.
 pub(super) const EARLY_WARNING: &str =
     "Royal College of Physicians, National Early Warning Score (NEWS) 2, London 2017";

@@ -147,8 +147,8 @@ impl Default for Thresholds {
 
 impl Thresholds {
     /// The name of a threshold that makes no sense, if there is one: each must
-    /// be above nought, not so large that a sum with it overflows, and the urgent
-    /// score not below the other.
+    /// be above nought, and not so large that nothing can reach it or a sum with it
+    /// overflows; and the urgent score not below the other.
     pub(super) fn senseless(&self) -> Option<&'static str> {
         let numbers = [
             ("single_oral", self.single_oral.fahrenheit),
@@ -176,11 +176,57 @@ impl Thresholds {
             ("respiration_trend", self.respiration_trend),
             ("pain_at_least", self.pain_at_least.into()),
             ("early_warning", self.early_warning.into()),
+            ("early_warning_urgent", self.early_warning_urgent.into()),
         ];
-        let right = |number: &Decimal| *number > dec!(0) && *number < TOO_LARGE;
-        let wrong = numbers.into_iter().find(|(_, number)| !right(number));
+        // Pain is rated from 0 to 10, a part of something is at most all of it, and seven
+        // parameters score 20 together (National Early Warning Score 2; from memory).
+        let most = |name: &str| match name {
+            "pain_at_least" => dec!(10),
+            "early_warning" | "early_warning_urgent" => dec!(20),
+            "saturation_below" | "weight_30_days" | "weight_90_days" | "weight_180_days" => {
+                dec!(100)
+            }
+            _ => TOO_LARGE,
+        };
+        let right = |(name, number): &(&str, Decimal)| {
+            *number > dec!(0) && *number < TOO_LARGE && *number <= most(name)
+        };
+        let wrong = numbers.into_iter().find(|it| !right(it));
         let urgent = (self.early_warning_urgent < self.early_warning)
             .then_some(("early_warning_urgent", dec!(0)));
         wrong.or(urgent).map(|(name, _)| name)
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// A limit that nothing reaches turns its report off without a word.
+    #[test]
+    fn a_threshold_that_nothing_can_reach_is_senseless() {
+        let with = |change: fn(&mut Thresholds)| {
+            let mut it = Thresholds::default();
+            change(&mut it);
+            it.senseless()
+        };
+        assert_eq!(with(|_| ()), None);
+        assert_eq!(with(|it| it.pain_at_least = 10), None);
+        assert_eq!(with(|it| it.pain_at_least = 11), Some("pain_at_least"));
+        assert_eq!(with(|it| it.weight_30_days = dec!(100)), None);
+        assert_eq!(
+            with(|it| it.weight_30_days = dec!(101)),
+            Some("weight_30_days")
+        );
+        assert_eq!(
+            with(|it| it.saturation_below = dec!(900)),
+            Some("saturation_below")
+        );
+        assert_eq!(with(|it| it.early_warning_urgent = 20), None);
+        assert_eq!(
+            with(|it| it.early_warning_urgent = 21),
+            Some("early_warning_urgent")
+        );
+        assert_eq!(with(|it| it.pulse_change = dec!(0)), Some("pulse_change"));
     }
 }

@@ -4,7 +4,6 @@
 
 use chrono::TimeDelta;
 use sayback::facts::{Body, Fact, ReadingRecord, Time, VERSION};
-use sayback::hearing::By;
 use sayback::residents::{Home, ResidentId, Staff};
 use sayback::vitals::{
     Alertness, Arm, CautionKind, Decimal, Depth, Device, Finding, Layer, Measurement, Method,
@@ -12,6 +11,11 @@ use sayback::vitals::{
     RetakeReason, Rhythm, Scale, Side, Source, Strength, Supply, Unit, VitalSign, WentOn, Working,
 };
 use uuid::Uuid;
+
+use kept::reading;
+
+#[path = "../kept/mod.rs"]
+mod kept;
 
 pub const HOME: &str = r#"
 name = "Larkfield House"
@@ -128,24 +132,10 @@ impl Round {
         let now = self.now;
         let record = ReadingRecord {
             offer: Uuid::nil(),
-            resident: self.resident.clone(),
-            measurement,
-            measured_at: now,
-            spoken_at: now,
             heard: "as heard".to_owned(),
             confidence: 0.93,
             read_back: "As read back.".to_owned(),
-            confirmed_at: now,
-            second_look: false,
-            working: None,
-            device: None,
-            went_on: Vec::new(),
-            rivals: Vec::new(),
-            given_by: By::Voice,
-            confirmed_by: By::Voice,
-            moved_from: None,
-            by_hand: None,
-            by_nurse: false,
+            ..reading(self.resident.clone(), measurement, now)
         };
         self.fact(self.by.clone(), Body::Read(record))
     }

@@ -9,7 +9,6 @@ use rusqlite::{Connection, params};
 use rust_decimal::Decimal;
 use rust_decimal::prelude::FromPrimitive as _;
 use sayback::facts::{Body, Fact, ReadingRecord, Time, VERSION};
-use sayback::hearing::By;
 use sayback::residents::{Home, ResidentId, Staff};
 use sayback::round::shown;
 use sayback::store::Store;
@@ -19,6 +18,11 @@ use sayback::vitals::{
     Rhythm, Supply, Unit, VitalSign,
 };
 use uuid::Uuid;
+
+pub use kept::reading;
+
+#[path = "../kept/mod.rs"]
+mod kept;
 
 const FIRST: [&str; 24] = [
     "Edith",
@@ -318,31 +322,6 @@ fn one_round(
     }
     let open_reports = left_open;
     out.put(at, &by, round, Body::RoundClosed { open_reports });
-}
-
-/// A reading that was spoken and confirmed at once.
-pub fn reading(resident: ResidentId, measurement: Measurement, at: Time) -> ReadingRecord {
-    ReadingRecord {
-        offer: Uuid::now_v7(),
-        resident,
-        measurement,
-        measured_at: at,
-        spoken_at: at,
-        heard: "as it was said".to_owned(),
-        confidence: 0.97,
-        read_back: "As it was read back".to_owned(),
-        confirmed_at: at,
-        second_look: false,
-        working: None,
-        device: None,
-        went_on: Vec::new(),
-        rivals: Vec::new(),
-        given_by: By::Voice,
-        confirmed_by: By::Voice,
-        moved_from: None,
-        by_hand: None,
-        by_nurse: false,
-    }
 }
 
 #[expect(clippy::too_many_arguments, reason = "one step of the made-up round")]

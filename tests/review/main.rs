@@ -8,6 +8,7 @@ mod away;
 mod browser;
 mod by_hand;
 mod clocks;
+mod compared;
 #[path = "../conversation/mod.rs"]
 mod conversation;
 #[path = "../crowd/mod.rs"]

@@ -10,6 +10,8 @@ mod damage;
 mod exchange;
 mod forms;
 mod kept;
+#[path = "../mounts/mod.rs"]
+mod mounts;
 #[path = "../noticed/mod.rs"]
 mod noticed;
 mod process;

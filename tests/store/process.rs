@@ -17,6 +17,7 @@ use sayback::round::{Round, Screen, Silent};
 use sayback::store::{Key, Store, StoreError};
 use uuid::Uuid;
 
+use super::mounts::can_mount;
 use super::{DIALOGUE, ids, note, now, record, three};
 
 const ROLE: &str = "SAYBACK_TEST_STORE_ROLE";
@@ -150,27 +151,6 @@ fn a_write_that_fails_loses_nothing_that_was_stored() {
     store
         .append(&[&note(99_999, "there is room again")])
         .unwrap();
-}
-
-/// A mount of its own needs no rights where the system lets users have
-/// namespaces. False where it does not; what else is tested there is said.
-fn can_mount() -> bool {
-    let tried = Command::new("unshare")
-        .args([
-            "--map-root-user",
-            "--mount",
-            "mount",
-            "-t",
-            "tmpfs",
-            "t",
-            "/mnt",
-        ])
-        .output();
-    let can = tried.is_ok_and(|it| it.status.success());
-    if !can {
-        eprintln!("no mounts can be made here: a full and a read-only disk are not tested");
-    }
-    can
 }
 
 /// A round on a full disk says so, keeps nothing half, and goes on when there is

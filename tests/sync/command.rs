@@ -146,7 +146,11 @@ fn from_an_empty_database_to_a_home_that_recorders_send_to() {
     let station = ["home", "enrol", "--station", "desk", "--out", "desk.toml"];
     done(folder, &station, &["station \"desk\" is enrolled"]);
     let by_recorder = ["home", "members", "--link", "cart.toml"];
-    fails(folder, &by_recorder, "permission denied");
+    fails(
+        folder,
+        &by_recorder,
+        "is a recorder's; give the keeper's link file",
+    );
     fails(
         folder,
         &["home", "members", "--link", "nowhere.toml"],
@@ -300,5 +304,42 @@ fn doctor_says_what_is_not_at_the_station_yet() {
             && ran.all.contains("Nothing is lost"),
         "{}",
         ran.all
+    );
+    server.up();
+    open(&aspen.keeper).revoke("the cart").unwrap();
+    let cut_off = line();
+    assert!(cut_off.starts_with("fail"), "{cut_off}");
+    let ran = sayback(folder, &["send", "--link", "cart.toml"]);
+    assert!(ran.all.contains("once that is put right"), "{}", ran.all);
+    std::fs::remove_file(folder.join("cart.toml")).unwrap();
+    assert!(line().starts_with("fail"), "{}", line());
+}
+
+/// Who gives the wrong link file is told which it is, before anything is made.
+#[test]
+fn the_wrong_link_file_is_named() {
+    let aspen = Aspen::new();
+    let temporary = tempfile::tempdir().unwrap();
+    let folder = temporary.path();
+    aspen.recorder.write(&folder.join("cart.toml")).unwrap();
+    let enrol = [
+        "home",
+        "enrol",
+        "--recorder",
+        "x",
+        "--out",
+        "x.toml",
+        "--link",
+        "cart.toml",
+    ];
+    fails(
+        folder,
+        &enrol,
+        "cart.toml is a recorder's; give the keeper's link file",
+    );
+    fails(folder, &["serve", "--link", "cart.toml"], "enrol a station");
+    assert!(
+        !folder.join("accounts.db").exists(),
+        "no accounts are begun"
     );
 }

@@ -6,7 +6,8 @@ use std::sync::{Arc, Barrier};
 use std::time::{Duration, Instant};
 
 use axum::http::StatusCode;
-use sayback::facts::{ReadingRecord, residents_with_ranges};
+use chrono::TimeDelta;
+use sayback::facts::{ReadingRecord, Time, residents_with_ranges};
 use sayback::review::accounts::Role;
 use sayback::review::acts::{self, Acting};
 use sayback::store::Store;
@@ -306,6 +307,54 @@ fn a_roster_that_changed_is_taken_in_and_a_broken_one_is_not() {
         std::thread::sleep(Duration::from_millis(500));
     }
     assert_eq!(name(), "Alder Bend House");
+}
+
+/// A nurse sees which recorders there are, and since when nothing of one has arrived.
+#[tokio::test(flavor = "multi_thread")]
+async fn the_worklist_says_when_something_of_each_recorder_arrived() {
+    fn nine_hours_on() -> Time {
+        real_now() + TimeDelta::hours(9)
+    }
+    fn real_now() -> Time {
+        chrono::Utc::now().fixed_offset()
+    }
+    let aspen = tokio::task::block_in_place(|| {
+        let aspen = aspen();
+        let mut cart = Cart::new(&aspen.recorder);
+        cart.hears(&ROUND);
+        cart.exchanges();
+        enrol(&aspen.keeper, MemberKind::Recorder, "the spare");
+        let lost = enrol(&aspen.keeper, MemberKind::Recorder, "the lost");
+        open(&aspen.keeper).revoke(&lost.label).unwrap();
+        aspen
+    });
+    for (clock, silent) in [(real_now as fn() -> Time, false), (nine_hours_on, true)] {
+        let site = tokio::task::block_in_place(|| {
+            let (ledger, home) = HomeLedger::open(&aspen.station).unwrap();
+            let folder = tempfile::tempdir().unwrap();
+            let site = Site::at(folder, (home, ledger), false, (clock, None));
+            site.station.refresh().unwrap();
+            site
+        });
+        let mut nurse = site.visitor(Role::Nurse).await;
+        let (_, page) = nurse.get("/worklist").await;
+        let (_, recorders) = page.split_once("id=\"recorders\"").expect(&page);
+        let of = |label: &str| {
+            let (_, after) = recorders.split_once(label).expect(label);
+            after.split("</li>").next().unwrap().to_owned()
+        };
+        assert!(of("the spare").contains("nothing so far"), "{recorders}");
+        assert!(of("the cart").contains("<time"), "{recorders}");
+        assert_eq!(
+            of("the cart").contains("nothing for 9 h"),
+            silent,
+            "{recorders}"
+        );
+        for other in ["the lost", "the desk"] {
+            assert!(!recorders.contains(other), "{other}: {recorders}");
+        }
+        tokio::task::block_in_place(|| drop(site));
+    }
 }
 
 #[test]

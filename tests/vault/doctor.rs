@@ -7,6 +7,7 @@ use std::process::Command;
 use sayback::store::Store;
 use serde_json::Value;
 
+use super::mounts::can_mount;
 use super::{HOME, Place, ROOT, note, ran};
 
 fn doctor(place: &Place, more: &[&str]) -> (i32, Vec<Value>) {
@@ -14,9 +15,12 @@ fn doctor(place: &Place, more: &[&str]) -> (i32, Vec<Value>) {
     let all = ["doctor", "--json", "--store", &record];
     let ran = place.sayback(&[&all[..], more].concat());
     assert_eq!(ran.err, "", "{}", ran.out);
-    let lines = ran.out.lines();
-    let lines = lines.map(|it| serde_json::from_str(it).unwrap()).collect();
-    (ran.code, lines)
+    (ran.code, parsed(&ran.out))
+}
+
+fn parsed(out: &str) -> Vec<Value> {
+    let lines = out.lines();
+    lines.map(|it| serde_json::from_str(it).unwrap()).collect()
 }
 
 fn outcome<'a>(lines: &'a [Value], check: &str) -> (&'a str, &'a str) {
@@ -94,6 +98,47 @@ fn the_doctor_examines_everything_and_fails_with_what_fails() {
     assert_eq!(outcome(&lines, "key").0, "fail");
     assert_eq!(outcome(&lines, "record").0, "fail");
     assert_eq!(code, 4);
+}
+
+#[test]
+fn a_record_that_was_begun_in_vain_and_a_folder_that_is_only_read_are_told_apart() {
+    let place = Place::new();
+    std::fs::write(place.path("record.db"), "").unwrap();
+    let (_, lines) = doctor(&place, &[]);
+    let (found, text) = outcome(&lines, "record");
+    assert!(found == "warn" && text.contains("is empty"), "{text}");
+
+    if !can_mount() {
+        return;
+    }
+    let read_only = "mount -t tmpfs -o size=2g tmpfs \"$0\" && mount -o remount,ro \"$0\" && \
+                     exec \"$@\"";
+    let folder = place.name("there");
+    std::fs::create_dir(&folder).unwrap();
+    let record = format!("{folder}/record.db");
+    let program = env!("CARGO_BIN_EXE_sayback");
+    let mut command = Command::new("unshare");
+    command.args([
+        "--map-root-user",
+        "--mount",
+        "sh",
+        "-c",
+        read_only,
+        &folder,
+        program,
+    ]);
+    command
+        .args(["doctor", "--json", "--store", &record])
+        .current_dir(ROOT);
+    command.env("SAYBACK_KEY_FILE", place.path("keys/record.key"));
+    let ran = ran(&mut command);
+    assert!(!ran.out.is_empty(), "{}", ran.err);
+    let lines = parsed(&ran.out);
+    let (found, text) = outcome(&lines, "disk");
+    assert!(
+        found == "fail" && text.contains("can't be written to"),
+        "{text}"
+    );
 }
 
 /// Answers one request with this body.

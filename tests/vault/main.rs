@@ -3,6 +3,8 @@
 #![cfg(unix)]
 
 mod doctor;
+#[path = "../mounts/mod.rs"]
+mod mounts;
 mod private;
 
 use std::os::unix::fs::PermissionsExt as _;

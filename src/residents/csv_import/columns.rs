@@ -10,11 +10,19 @@ use crate::vitals::{RangeOf, VitalSign};
 /// filled, and what it holds.
 const COLUMNS: [(&str, bool, &str); 24] = [
     ("id", true, "an identifier of its own"),
-    ("room", true, "a room number"),
+    (
+        "room",
+        true,
+        "a room number; a letter after it is the bed's",
+    ),
     ("name", true, "a full name"),
     ("birth_date", true, "a date such as 1938-04-21"),
     ("wing", false, "the wing or unit of the home"),
-    ("bed", false, "a bed within the room"),
+    (
+        "bed",
+        false,
+        "a bed within the room: a number, a letter or a word, as it is said",
+    ),
     ("alias", false, "the name as spoken"),
     ("admitted", false, "a date such as 1938-04-21"),
     (

@@ -98,6 +98,7 @@ fn a_mistake_names_its_line_its_column_and_what_was_expected() {
         (",yes,", ",maybe,", 2, "on_oxygen", "yes or no"),
         (",2,38.5", ",20,38.5", 2, "oxygen_flow", "0.1 to 15"),
         (",38.5,", ",-1,", 2, "chair_weight", "weight"),
+        (",38.5,", ",3855555555555.5,", 2, "chair_weight", "weight"),
         (",weekly,", ",fortnightly,", 2, "due_weight", "monthly"),
         (",50,95,", ",fifty,95,", 2, "pulse_low", "a number"),
         (",50,95,", ",95,50,", 2, "pulse_low", "low < high"),

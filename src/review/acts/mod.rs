@@ -289,12 +289,12 @@ fn raised(
     Raised::by(resident.known(&history), &now)
 }
 
-/// A resident's readings as they stand, with this one as it is now, or without it.
-fn history(
-    index: &Index,
+/// A resident's readings as they stand, with these in place of this one.
+pub(super) fn history<'a>(
+    index: &'a Index,
     resident: &ResidentId,
     reading: Uuid,
-    now: Option<(Time, &Measurement)>,
+    now: impl IntoIterator<Item = (Time, &'a Measurement)>,
 ) -> History {
     let others = index.readings_of(resident);
     let others = others.filter(|it| !it.retracted && it.id != reading);

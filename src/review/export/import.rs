@@ -252,7 +252,7 @@ fn two_in_a_bed(plan: &Plan, home: &Home) -> Vec<ImportError> {
     let mut taken = BTreeSet::new();
     let mut errors = Vec::new();
     for it in &after.residents {
-        if !taken.insert((&it.room, &it.bed)) {
+        if !taken.insert(it.place_key()) {
             let bed = it.bed.as_ref().map(|bed| format!(", bed {bed}"));
             let found = format!(
                 "room {}{}, which is taken",

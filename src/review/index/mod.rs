@@ -17,6 +17,7 @@ use uuid::Uuid;
 
 use crate::facts::{Fact, Pending, Time};
 use crate::residents::{Home, Resident, ResidentId, Staff};
+use crate::review::Recorder;
 use crate::vitals::{Measurement, VitalSign};
 
 use entries::Mark;
@@ -30,6 +31,8 @@ pub use query::{Found, Query, Remark};
 #[derive(Debug)]
 pub struct Index {
     home: Home,
+    /// The recorders that send to this record.
+    recorders: Vec<Recorder>,
     seq: i64,
     damaged: usize,
     people: Names<ResidentId>,
@@ -97,6 +100,7 @@ impl Index {
     pub fn new(home: Home) -> Self {
         Self {
             home,
+            recorders: Vec::new(),
             seq: 0,
             damaged: 0,
             people: Names::new(),
@@ -155,6 +159,17 @@ impl Index {
         for fact in &self.set {
             self.home.take_range(fact);
         }
+    }
+
+    /// The recorders that send to this record, by what they are called.
+    #[must_use]
+    pub fn recorders(&self) -> &[Recorder] {
+        &self.recorders
+    }
+
+    /// Takes note of when something of each recorder arrived.
+    pub fn set_recorders(&mut self, recorders: Vec<Recorder>) {
+        self.recorders = recorders;
     }
 
     /// The place in the record up to which this has been folded.

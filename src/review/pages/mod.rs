@@ -2,6 +2,7 @@
 
 mod acting;
 mod apart;
+mod compared;
 mod enter;
 mod find;
 mod layout;

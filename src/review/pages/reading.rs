@@ -4,6 +4,7 @@ use maud::{Markup, html};
 
 use super::acting::{Form, Outcome, may_act, reason, token};
 use super::apart::apart;
+use super::compared::compared_with;
 use super::layout::{Place, page};
 use super::measure::{inputs, looked_again, when_taken};
 use super::parts::{
@@ -215,6 +216,7 @@ fn limits(index: &Index, entry: &Entry, now: Now<'_>) -> Markup {
                         ", " (moment(closed.at, now))
                     } @else { "; " b { "open" } }
                 }
+                @if index.closed(flag.id).is_none() { (compared_with(index, flag, now)) }
             }
         }
     }

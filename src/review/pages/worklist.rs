@@ -8,6 +8,7 @@ use maud::{Markup, html};
 
 use super::acting::{Outcome, may_act, token};
 use super::apart::to_decide;
+use super::compared::compared_with;
 use super::layout::{Place, page};
 use super::parts::{
     counted, how, large_reading_link, lasted, loud, moment, place, resident_link, resident_path,
@@ -25,6 +26,10 @@ use crate::vitals::shown_source;
 
 /// Of each kind, so many are listed; the rest are counted.
 pub const MOST: usize = 25;
+
+/// After this long without anything of a recorder, that is said aloud: a shift is eight
+/// hours, and most have a round in it.
+const LONG: TimeDelta = TimeDelta::hours(8);
 
 /// The page.
 pub fn worklist(
@@ -60,9 +65,45 @@ pub fn worklist(
                 (to_decide(index, &list.apart, now))
                 (attention(index, &list, now))
                 (by_resident(index, &list, now))
+                (recorders(index, now))
             }
         },
     )
+}
+
+/// When something of each recorder arrived: what one has recorded since and could not send
+/// is not on this page.
+fn recorders(index: &Index, now: Now<'_>) -> Markup {
+    let silent = |at: Time| now.at.signed_duration_since(at);
+    html! {
+        @if !index.recorders().is_empty() {
+            section.card aria-labelledby="recorders" {
+                h2 id="recorders" { "Recorders" }
+                p.soft {
+                    "When something of each arrived last. One that nobody used sends nothing; one \
+                    that can't reach the home keeps what it records, and it is not on this page yet."
+                }
+                ul.items {
+                    @for it in index.recorders() {
+                        li.item {
+                            div.what { (it.label) }
+                            div.when {
+                                @match it.arrived {
+                                    Some(at) => {
+                                        @if silent(at) >= LONG {
+                                            (loud("\u{25c6}", &format!("nothing for {}", lasted(silent(at)))))
+                                        }
+                                        p.soft { (moment(at, now)) }
+                                    }
+                                    None => p.soft { "nothing so far" }
+                                }
+                            }
+                        }
+                    }
+                }
+            }
+        }
+    }
 }
 
 fn filters(index: &Index, filter: &Filter, now: Now<'_>) -> Markup {
@@ -160,6 +201,7 @@ fn reports(
                             p { (it.say) " " span.soft { (it.limit) " (" (shown_source(&it.source)) ")" } }
                         }
                     }
+                    (compared_with(index, flag, now))
                 }
                 div.when {
                     (loud("\u{25c6}", "open report"))
@@ -187,6 +229,7 @@ fn reports(
             } @else if list.reports.is_empty() {
                 p { "None among these; " b { (all) " open in all" } ". " a href="/worklist" { "Show all" } }
             } @else {
+                p.soft { "First what is far from the usual or to be reported at once, then the oldest." }
                 ol.items { @for flag in list.reports.iter().take(MOST) { (report(flag)) } }
                 (more(list.reports.len()))
                 @if all > list.reports.len() {

@@ -267,6 +267,9 @@ pub fn early_warning_score(
     })
 }
 
+/// How a flag ends that is to be reported at once.
+pub const AT_ONCE: &str = "Report to the nurse now.";
+
 /// The flag for a score at or above the home's thresholds, or with a single
 /// part of 3. `None` where the home has not turned the score on.
 #[must_use]
@@ -287,15 +290,16 @@ pub fn early_warning_flag(known: Known<'_>, score: &EarlyWarning) -> Option<Flag
     } else {
         format!(" {} scores 3.", super::capital(&threes.join(" and ")))
     };
-    let when = if score.total >= urgent { " now" } else { "" };
+    let report = if score.total >= urgent {
+        AT_ONCE
+    } else {
+        "Report to the nurse."
+    };
     Some(Flag {
         rule: Rule::EarlyWarning,
         layer: Layer::OutsideRange,
         sign: None,
-        say: format!(
-            "Early-warning score {}.{single} Report to the nurse{when}.",
-            score.total
-        ),
+        say: format!("Early-warning score {}.{single} {report}", score.total),
         limit: format!("{first} or more, at once from {urgent}, or a single 3"),
         source: home.source_of(EARLY_WARNING, |it| {
             (it.early_warning, it.early_warning_urgent)

@@ -20,7 +20,7 @@ use super::{
 };
 
 pub use early_warning::{
-    ACKNOWLEDGEMENT, EarlyWarning, ONE_VISIT, Observations, Parameter, SaturationScale,
+    ACKNOWLEDGEMENT, AT_ONCE, EarlyWarning, ONE_VISIT, Observations, Parameter, SaturationScale,
     early_warning_flag, early_warning_of_visit, early_warning_score, settle_scores,
 };
 pub use orthostatic::{Moment, OrthostaticTest, Step, StepError, standing_fall};

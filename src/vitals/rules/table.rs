@@ -7,9 +7,10 @@ use super::early_warning as score;
 use super::early_warning::Band;
 use super::weight::{FROM_THE_LAST, LAST_DAYS};
 use crate::vitals::defaults::{outside_range, unlikely_range};
+use crate::vitals::derived::NARROW;
 use crate::vitals::sources::{
     CONVERSIONS, EARLY_WARNING, LONG_TERM_CARE_BREATHING, LONG_TERM_CARE_FEVER, ORTHOSTATIC,
-    PRESSURE_TECHNIQUE, SURVEILLANCE, TEXTBOOK, TRADE, WEIGHT, WEIGHT_90,
+    PRESSURE_TECHNIQUE, PULSE_PRESSURE, SURVEILLANCE, TEXTBOOK, TRADE, WEIGHT, WEIGHT_90,
 };
 use crate::vitals::{
     Bounds, Component, Device, LATE_SECONDS, NotTakenReason, Range, RangeOf, Thresholds, Unit,
@@ -87,6 +88,8 @@ impl Table {
         }
         let rule = format!("weight away from the last one of {LAST_DAYS} days, at or above");
         self.row(&rule, &format!("{FROM_THE_LAST} %"), TRADE, FIXED);
+        let rule = "pulse pressure, of the systolic, below";
+        self.row(rule, &format!("{NARROW} %"), PULSE_PRESSURE, FIXED);
         self.section("Outside the range: reported to the nurse");
         for (sign, component) in parts() {
             let Some(of) = RangeOf::of(sign, component) else {

@@ -1,0 +1,4 @@
+#![no_main]
+#[path = "../targets.rs"]
+mod targets;
+libfuzzer_sys::fuzz_target!(|data: &[u8]| targets::tablet::tablet(data));
