@@ -96,8 +96,8 @@ pub enum Value {
     },
     /// A blood pressure by palpation: the cuff's pressure at which the pulse could be felt
     /// again. There is no diastolic, and without this method there must be one. It is for
-    /// when the sounds can't be heard, and some 5 mmHg lower than by ear (J Hypertens
-    /// 2011;29:51-55), so that it is always said with the value.
+    /// when the sounds can't be heard (common practice, no source), and some 5 mmHg lower than by
+    /// ear (J Hypertens 2011;29:51-55), so that it is always said with the value.
     Palpated {
         /// Systolic pressure.
         systolic: Quantity,
