@@ -64,7 +64,8 @@ fn in_fhir_the_diastolic_is_absent_and_says_why() {
 
 #[test]
 fn in_fhir_its_systolic_is_judged_as_any() {
-    let it = &written(&low())[0];
+    let all = written(&low());
+    let it = &all[0];
     let systolic = &it["component"][0];
     assert_eq!(systolic["interpretation"][0]["coding"][0]["code"], "L");
     assert_eq!(
@@ -88,7 +89,8 @@ fn in_fhir_a_correction_from_palpated_says_what_stood_there() {
 
 #[test]
 fn in_csv_there_is_no_diastolic_and_the_method_says_why() {
-    let (home, chart) = (home(), Chart::of(&low()));
+    let facts = low();
+    let (home, chart) = (home(), Chart::of(&facts));
     let text = table(&chart, &home, &Selection::default()).expect("a table");
     let mut reader = csv::Reader::from_reader(text.trim_start_matches('\u{feff}').as_bytes());
     let lines: Vec<HashMap<String, String>> =
