@@ -53,6 +53,24 @@ impl Truth {
         Self { measurement }
     }
 
+    /// Now and then a pressure that was palpated instead: the bench's readings stay what its
+    /// figures of before are of.
+    pub fn or_palpated(self, rng: &mut Rng) -> Self {
+        let Value::Pressure { systolic, .. } = self.measurement.value() else {
+            return self;
+        };
+        if rng.u8(0..5) > 0 {
+            return self;
+        }
+        let how = self.measurement.qualifiers().clone();
+        let numbers = Numbers::Palpated(systolic.value());
+        let palpated = Measurement::new(self.sign(), numbers, systolic.unit(), how);
+        Self {
+            measurement: palpated
+                .unwrap_or_else(|error| panic!("palpated, and impossible: {error}")),
+        }
+    }
+
     /// The value without any qualifier.
     pub fn bare(&self) -> Measurement {
         let none = Qualifiers::default();
@@ -203,9 +221,6 @@ fn draw_numbers(sign: VitalSign, rng: &mut Rng) -> (Numbers, Unit) {
         VitalSign::Temperature => one(tenths(between(940, 1079)), Unit::Fahrenheit),
         VitalSign::Pulse => one(between(30, 220), Unit::PerMinute),
         VitalSign::Respiration => one(between(4, 60), Unit::PerMinute),
-        VitalSign::BloodPressure if between(0, 4).is_zero() => {
-            (Numbers::Palpated(between(40, 260)), Unit::MmHg)
-        }
         VitalSign::BloodPressure => {
             let diastolic = between(30, 140);
             let systolic = diastolic + between(10, 120);
