@@ -81,8 +81,8 @@ fn spoken(texts: &[&str]) -> Anything<Vec<(&'static Voice, String, Vec<i16>)>> {
 
 /// With what is before and after it in a room.
 fn in_quiet(sound: &[i16]) -> Vec<i16> {
-    let quiet = |seconds: f32| vec![0; (seconds * 16_000.0) as usize];
-    [quiet(0.3), sound.to_vec(), quiet(1.2)].concat()
+    let tenths = |count: usize| vec![0; count * RATE as usize / 10];
+    [tenths(3), sound.to_vec(), tenths(12)].concat()
 }
 
 #[test]
