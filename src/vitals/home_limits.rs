@@ -255,17 +255,39 @@ fn not_read(text: &str, error: &toml::de::Error) -> HomeLimitsError {
             problem: "missing".to_owned(),
             expected: match name {
                 "policy" => "the name of the policy that sets these limits".to_owned(),
-                "on" => "the day from which they hold, such as 2026-02-01".to_owned(),
+                "on" => DAY.to_owned(),
                 _ => "it beside the others".to_owned(),
             },
         };
     }
+    let (line, field) = (line_of(text, offset), field_at(text, offset));
+    // What reads days says neither what it read nor how a day is written.
+    if field == "on" {
+        return HomeLimitsError {
+            problem: format!("{} can't be read as a day", value_at(text, line)),
+            expected: DAY.to_owned(),
+            line,
+            field,
+        };
+    }
     HomeLimitsError {
-        line: line_of(text, offset),
-        field: field_at(text, offset),
+        line,
+        field,
         problem: problem.to_owned(),
         expected: expected.to_owned(),
     }
+}
+
+/// How a day is written.
+const DAY: &str =
+    "the day from which they hold in quotes, year, month and day: on = \"2026-02-01\"";
+
+/// What stands after the key of a line, without a remark.
+fn value_at(text: &str, line: usize) -> String {
+    let line = text.lines().nth(line - 1).unwrap_or_default();
+    let value = line.split_once('=').map_or("", |(_, value)| value);
+    let value = value.split('#').next().unwrap_or_default().trim();
+    value.chars().take(LONGEST_TEXT).collect()
 }
 
 fn line_of(text: &str, offset: usize) -> usize {
@@ -386,6 +408,29 @@ weight_30_days = 4
         let error = named(LONGEST_TEXT + 1).unwrap_err();
         assert_eq!((error.line, error.field.as_str()), (2, "policy"), "{error}");
         assert_eq!(error.expected, "200 characters at most");
+    }
+
+    #[test]
+    fn a_wrong_day_is_said_with_its_line_and_how_it_is_written() {
+        for wrong in [
+            "\"2026-13-01\"",
+            "\"2026-02-30\"",
+            "\"01.02.2026\"",
+            "\"2/1/2026\"",
+            "\"2026-02\"",
+            "\"\"",
+            "2026-02-01",
+            "01.02.2026",
+            "2026",
+        ] {
+            let text = GOOD.replace("\"2026-02-01\"", &format!("{wrong}  # the day"));
+            let said = parse(&text).unwrap_err().to_string();
+            let expected = format!(
+                "line 3, on: {wrong} can't be read as a day; expected the day from which they \
+                 hold in quotes, year, month and day: on = \"2026-02-01\""
+            );
+            assert_eq!(said, expected);
+        }
     }
 
     #[test]
