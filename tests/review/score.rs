@@ -129,6 +129,29 @@ async fn a_correction_has_the_score_of_its_visit_judged_anew() {
     );
     let (_, list) = nurse.get("/worklist").await;
     assert!(list.contains("Early-warning score 5.") && !list.contains("score 7."));
+    // The reading that carries it is a usual one, and says what else is scored.
+    let (_, page) = nurse.get(&format!("/readings/{respiration}")).await;
+    let (_, made_of) = page.split_once("What is scored").expect(&page);
+    let (made_of, _) = made_of.split_once("</p>").unwrap();
+    let pulse = reading(&site, VitalSign::Pulse);
+    assert_eq!(made_of.matches("<a ").count(), 6, "{made_of}");
+    assert!(made_of.contains(&format!("/readings/{pulse}")), "{made_of}");
+    let (_, row) = list.split_once("id=\"round\"").unwrap();
+    assert!(
+        row.contains("respiration 16\u{a0}/min, <b>early-warning score"),
+        "{row}"
+    );
+    let flag = site.station.index().open_reports();
+    let flag = flag.map(|it| (it.id, it.raised.score().is_some()));
+    let flag = flag.filter(|it| it.1).map(|it| it.0).next();
+    let path = format!("/reports/{}/acknowledge", flag.unwrap());
+    nurse.does(&path, "back=/worklist").await;
+    let (_, list) = nurse.get("/worklist").await;
+    let (_, row) = list.split_once("id=\"round\"").unwrap();
+    assert!(
+        row.contains("respiration 16\u{a0}/min,") && !row.contains("early-warning score"),
+        "{row}"
+    );
 
     let slower = "value=80&unit=per_minute&rhythm=regular";
     correct(&mut nurse, &site, VitalSign::Pulse, slower).await;

@@ -9,7 +9,7 @@ use crate::review::index::{Entry, Index};
 use crate::vitals::rules::{
     self, ONE_VISIT, early_warning_of_visit, is_to_be_told_at_once, settle_scores,
 };
-use crate::vitals::{History, Measurement, Reading};
+use crate::vitals::{History, Measurement, Reading, VitalSign};
 
 /// One reading of a resident before and after an act.
 pub(super) struct Changed<'a> {
@@ -119,6 +119,19 @@ pub fn is_urgent_score(index: &Index, reading: &Entry) -> bool {
     });
     let visit: History = visit.collect();
     is_to_be_told_at_once(resident.known(&visit), ended).unwrap_or(true)
+}
+
+/// The readings of the visit of a reading that its score is made from.
+pub fn scored_with<'a>(index: &'a Index, reading: &Entry) -> Vec<&'a Entry> {
+    let of = index.resident_of(reading);
+    let ended = visit_ended(index, of, reading.measured_at);
+    let scored = |it: &&Entry| {
+        !matches!(
+            it.measurement.sign(),
+            VitalSign::Weight | VitalSign::Height | VitalSign::Pain
+        )
+    };
+    of_visit(index, of, ended).filter(scored).collect()
 }
 
 /// The readings that stand of a visit that ended then.

@@ -15,7 +15,7 @@ use super::parts::{
 use super::sound::{OfSound, sound};
 use crate::facts::{Fact, Raised, ReadingRecord};
 use crate::review::Arrival;
-use crate::review::acts::{LOOKED_AGAIN, TO, act_word, state_of};
+use crate::review::acts::{LOOKED_AGAIN, TO, act_word, scored_with, state_of};
 use crate::review::index::{ActKind, ClosedHow, Entry, Index};
 use crate::review::now::Now;
 use crate::review::sessions::Session;
@@ -237,7 +237,23 @@ fn limits(index: &Index, entry: &Entry, now: Now<'_>) -> Markup {
                         ", " (moment(closed.at, now))
                     } @else { "; " b { "open" } }
                 }
+                @if flag.raised.score().is_some() { (scored(index, entry)) }
                 @if index.closed(flag.id).is_none() { (compared_with(index, flag, now)) }
+            }
+        }
+    }
+}
+
+/// What the score of a visit is made from: its page is that of the last of them.
+fn scored(index: &Index, entry: &Entry) -> Markup {
+    html! {
+        p.soft {
+            "What is scored, as it stands now: "
+            @for (at, it) in scored_with(index, entry).into_iter().enumerate() {
+                @if at > 0 { ", " }
+                a href={ "/readings/" (it.id) } {
+                    (it.measurement.sign().name()) " " (value(&it.measurement))
+                }
             }
         }
     }
