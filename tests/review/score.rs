@@ -141,9 +141,12 @@ async fn a_correction_has_the_score_of_its_visit_judged_anew() {
         row.contains("respiration 16\u{a0}/min, <b>early-warning score"),
         "{row}"
     );
-    let flag = site.station.index().open_reports();
-    let flag = flag.map(|it| (it.id, it.raised.score().is_some()));
-    let flag = flag.filter(|it| it.1).map(|it| it.0).next();
+    let flag = site
+        .station
+        .index()
+        .open_reports()
+        .find(|it| it.raised.score().is_some())
+        .map(|it| it.id);
     let path = format!("/reports/{}/acknowledge", flag.unwrap());
     nurse.does(&path, "back=/worklist").await;
     let (_, list) = nurse.get("/worklist").await;

@@ -30,8 +30,8 @@ fn sends(folder: &Path, more: &[&str], says: &str) -> String {
 
 fn link_line(folder: &Path, link: &str) -> String {
     let (_, all) = sayback(folder, &["doctor", "--link", link]);
-    let line = all.lines().find(|it| it.contains("link "));
-    line.unwrap().to_owned()
+    let found = all.lines().find(|it| it.contains("link "));
+    found.unwrap().to_owned()
 }
 
 #[test]
