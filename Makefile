@@ -39,7 +39,7 @@ lint: setup-test ## Check the formatting and run clippy
 # what hears, for both to end at about the same time. Three side by side leave too little
 # to a live round. Examples are left to clippy.
 ALL_TESTS = $(basename $(notdir $(wildcard tests/*.rs))) $(notdir $(patsubst %/main.rs,%,$(wildcard tests/*/main.rs)))
-HEARING_TESTS = hour human_speech hearing_floor hearing_gate hearing_wav hearing_words spoken_rounds truthful fuzz_seeds
+HEARING_TESTS = hour human_speech hearing_floor hearing_gate hearing_palpated hearing_wav hearing_words spoken_rounds truthful fuzz_seeds
 BESIDE_TESTS = $(HEARING_TESTS) fhir_server fhir_valid store vault cli
 OTHER_TESTS = $(sort $(filter-out $(BESIDE_TESTS),$(ALL_TESTS)))
 

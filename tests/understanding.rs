@@ -41,6 +41,7 @@ fn show(measurement: &Measurement) -> String {
         } => {
             format!("{}/{}", systolic.value(), diastolic.value())
         }
+        Value::Palpated { systolic } => format!("{}/P", systolic.value()),
         Value::Level(level) => level.tag().to_owned(),
         Value::NotRated => "not rated".to_owned(),
     };
@@ -435,6 +436,7 @@ fn every_phrase_of_the_grammar_is_understood() {
                                 | Why::Impossible(_)
                                 | Why::TwoQualifiers(..)
                                 | Why::Arithmetic(_)
+                                | Why::NoDiastolic(_)
                         );
                         assert!(plain, "<{rule}> \"{said}\": {it:?}");
                     }

@@ -65,6 +65,24 @@ impl<'a> Listener<'a> {
         self.sound += Duration::from_secs_f64(seconds(sound.len()));
         heard
     }
+
+    /// What is heard of a sound that goes on, with the samples given until then, up to
+    /// the first that ends after `enough` samples; nothing is given after.
+    pub fn until(&mut self, state: &State, sound: &[i16], enough: usize) -> Vec<(Heard, usize)> {
+        self.ear.expect(state.expect());
+        let (mut given, mut all) = (0, Vec::new());
+        for block in sound.chunks(BLOCK) {
+            given += block.len();
+            if let Some(it) = hear(self.dialogue, state, &mut self.ear, block) {
+                all.push((it, given));
+                if given >= enough {
+                    return all;
+                }
+            }
+        }
+        self.ear.drop_utterance();
+        all
+    }
 }
 
 #[allow(clippy::cast_precision_loss, reason = "minutes at most")]

@@ -8,11 +8,13 @@ mod people;
 mod report;
 mod room;
 mod simulate;
+mod tables;
 mod texts;
 #[path = "../../tests/truthful/truth.rs"]
 #[allow(dead_code, reason = "the test uses the rest")]
 mod truth;
 mod voices;
+mod waits;
 mod wanted;
 
 use std::collections::HashMap;
@@ -29,9 +31,10 @@ use sayback::vitals::VitalSign;
 use judge::{Judge, Outcome};
 use listen::{Listener, seconds, texts};
 use others::{Ran, Same};
-use report::{Judged, table};
+use report::Judged;
 use room::{Microphone, Noise, Room, Way};
-use texts::{Item, Kind, Split};
+use tables::tables;
+use texts::{Item, Kind};
 use voices::{Order, Voice, babble, speak};
 use wanted::Wanted;
 
@@ -70,10 +73,13 @@ fn main() -> Anything<()> {
     if part("talk") {
         bench.talk(&mut judged)?;
     }
+    if part("waits") {
+        waits::run(&bench)?;
+    }
     if part("others") {
         bench.others(&mut judged)?;
     }
-    print!("{}", bench.tables(&judged));
+    print!("{}", tables(&bench.judge, wanted.split, &judged));
     let file = format!("out/bench/{}.json", wanted.split.name());
     std::fs::write(&file, serde_json::to_string_pretty(&report::json(&judged))?)?;
     println!("\nEvery utterance is in {file}.");
@@ -418,99 +424,5 @@ impl<'a> Bench<'a> {
             }
         }
         Ok(())
-    }
-
-    /// Rounds with the readings as they were heard, in the rooms that the goals name.
-    fn simulated(&self, readings: &[&Judged], answers: &[&Judged]) -> String {
-        const HEADER: &str = "\n| Simulated aide | readings | wrong offered, % (95 %) | yes to a wrong one | of these not stored at once | wrong stored, % (95 %) | right stored at first try, % (95 %) |\n|---|---|---|---|---|---|---|\n";
-        let yes: Vec<&Judged> = answers
-            .iter()
-            .copied()
-            .filter(|it| it.text == "yes")
-            .collect();
-        if yes.is_empty() || readings.is_empty() {
-            return String::new();
-        }
-        let mut text = HEADER.to_owned();
-        let clean: Vec<&Judged> = readings
-            .iter()
-            .copied()
-            .filter(|it| it.way == "clean")
-            .collect();
-        for (room, drawn) in [("quiet", &clean[..]), ("all rooms", readings)] {
-            if drawn.is_empty() {
-                continue;
-            }
-            for (aide, careless) in [("truthful", 0), ("yes to 1 in 10 wrong read-backs", 10)] {
-                let tally = simulate::run(&self.judge, drawn, &yes, 10_000, careless);
-                text += &tally.row(&format!("{aide}, {room}"));
-            }
-        }
-        text
-    }
-
-    fn tables(&self, judged: &[Judged]) -> String {
-        let of = |set: &str| -> Vec<&Judged> {
-            judged.iter().filter(|it| it.set.starts_with(set)).collect()
-        };
-        let readings = of("readings");
-        let clean: Vec<&Judged> = readings
-            .iter()
-            .copied()
-            .filter(|it| it.way == "clean")
-            .collect();
-        let mut text = String::new();
-        text += &table("Readings, by room", &readings, |it| it.way.clone());
-        text += &table("Readings in the quiet, by voice", &clean, |it| {
-            it.voice.clone()
-        });
-        text += &table("Readings in the quiet, by vital sign", &clean, |it| {
-            it.sign.clone()
-        });
-        text += &table("Microphones", &of("microphones"), |it| {
-            format!("{}, {}", it.set.trim_start_matches("microphones: "), it.way)
-        });
-        text += &table("Numbers like another", &of("pairs"), |it| {
-            format!("{}, {}", it.set, it.way)
-        });
-        text += &table("People's digits", &of("people"), |it| {
-            format!("{}, {}", it.set, it.voice)
-        });
-        text += &table(
-            "Answers",
-            &[of("yes and no"), of("corrections")].concat(),
-            |it| it.set.clone(),
-        );
-        text += &table("Rooms and beds", &of("rooms"), |it| {
-            format!("{}, {}", it.set, it.way)
-        });
-        text += &self.simulated(&readings, &of("yes and no"));
-        text += &table("Engines on the same sound", &of("same sound"), |it| {
-            format!("{}, {}", it.engine, it.way)
-        });
-        let talk = of("talk");
-        text += &table(
-            "Other talk (right: let pass; wrong: offered)",
-            &talk,
-            |it| it.set.clone(),
-        );
-        if self.wanted.split == Split::Tune {
-            text += &report::lengths(&clean);
-        }
-        if talk.is_empty() {
-            return text;
-        }
-        let hours = talk.iter().map(|it| it.seconds).sum::<f64>() / 3_600.0;
-        let offered = talk
-            .iter()
-            .filter(|it| it.outcome == Outcome::Wrong)
-            .count();
-        #[allow(clippy::cast_precision_loss, reason = "a count")]
-        let hourly = offered as f64 / hours.max(1e-9);
-        let _ = writeln!(
-            text,
-            "\nSpurious read-backs: {offered} in {hours:.2} hours of talk, {hourly:.1} an hour."
-        );
-        text
     }
 }

@@ -122,7 +122,10 @@ pub const ENTRIES: &[Entry] = &[
     reading(
         VitalSign::BloodPressure,
         "blood_pressure.reading",
-        &["blood pressure one twenty eight over seventy six left arm sitting"],
+        &[
+            "blood pressure one twenty eight over seventy six left arm sitting",
+            "blood pressure one ten palpated right arm lying",
+        ],
     ),
     reading(
         VitalSign::OxygenSaturation,
@@ -201,6 +204,12 @@ pub const ENTRIES: &[Entry] = &[
         "answer a question, or change a part",
         "reading.part",
         &["oral", "left arm", "fourteen"],
+    ),
+    entry(
+        Group::Answers,
+        "say that a pressure was felt, with no diastolic",
+        "blood_pressure.alone",
+        &["one ten palpated"],
     ),
     entry(
         Group::Answers,

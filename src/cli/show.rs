@@ -97,6 +97,8 @@ fn ask(unclear: &Unclear) -> String {
         Why::OrNotTaken(_, reason) => format!("a value, and {}", reason.spoken()),
         Why::Counted(seconds) => format!("counted over {seconds} seconds"),
         Why::BadTime => "that time can't be".to_owned(),
+        Why::NoDiastolic(_) => "no diastolic, and not said to be palpated".to_owned(),
+        Why::PalpatedOver => "palpated, and a diastolic".to_owned(),
     };
     format!("ask for the {} again: {why}", unclear.sign.name())
 }

@@ -117,7 +117,8 @@ impl Turn<'_> {
             return Vec::new();
         };
         let mut said = Vec::new();
-        if let Err(error) = test.measured(reading.clone()) {
+        let measured = test.measured(reading.clone());
+        if let Err(error) = &measured {
             said.push(format!("{}.", sentence(&error.to_string())));
         }
         // At once, since the test may be stopped by what it is about; not the same fall twice.
@@ -125,6 +126,9 @@ impl Turn<'_> {
         let history = self.state.histories.get(&resident.id).unwrap_or(&empty);
         if let Some(fall) = test.new_flag(resident.known(history)) {
             said.push(self.raise(resident, id, Raised::Rule(fall)));
+        }
+        if measured.is_ok() && test.lacks_diastolic() {
+            said.push("The diastolic was not compared: one was by palpation.".to_owned());
         }
         said.push(test.say().to_owned());
         if test.step() != Step::Finished {

@@ -7,7 +7,7 @@ use super::turn::Turn;
 use super::{Phase, Question};
 use crate::facts::Dropped;
 use crate::speaking::wording;
-use crate::understanding::{Claim, Part, Unclear, Why};
+use crate::understanding::{Claim, Manner, Part, Unclear, Why};
 use crate::vitals::{Qualifier, VitalSign};
 
 impl Turn<'_> {
@@ -31,6 +31,8 @@ impl Turn<'_> {
         }
         if let Some(why) = part.why {
             let again = match &why {
+                Why::NoDiastolic(_) => "If it was palpated, say palpated.".to_owned(),
+                Why::PalpatedOver => "Palpation gives no diastolic.".to_owned(),
                 Why::Impossible(why) => format!("{}.", sentence(&why.to_string())),
                 Why::Arithmetic(why) => format!("{}.", sentence(why)),
                 _ => "I missed part of that.".to_owned(),
@@ -44,6 +46,10 @@ impl Turn<'_> {
             match (&why, &unclear.why) {
                 // Said again, and impossible again: the question tells one of them.
                 (Why::Impossible(_), Why::Impossible(_)) => unclear.why = why,
+                (Why::NoDiastolic(systolic), _) => {
+                    unclear.manner = Some(Manner::without_diastolic(*systolic));
+                    unclear.why = why;
+                }
                 _ => self.say(&again),
             }
             return self.ask(Question::Value(unclear));

@@ -458,13 +458,20 @@ fn ask_value(unclear: &Unclear, hard: bool) -> String {
         {
             format!("Less than one liter? Say the {again}, with zero before the point.")
         }
-        Why::NotANumber(_) => {
+        Why::NotANumber(words) => {
+            // One number alone, again and again, may be all there is.
+            let one = unclear.sign == VitalSign::BloodPressure && !words.contains("over");
+            let alone = if one && !hard.is_empty() {
+                "; or with palpated, if only the systolic was felt"
+            } else {
+                ""
+            };
             let n = if name.starts_with(['a', 'o']) {
                 "n"
             } else {
                 ""
             };
-            format!("I could not make a{n} {name} of that. Say the {again}{hard}.")
+            format!("I could not make a{n} {name} of that. Say the {again}{hard}{alone}.")
         }
         Why::Either(ways) => {
             let ways: Vec<String> = ways.iter().map(wording::measurement).collect();
@@ -484,6 +491,10 @@ fn ask_value(unclear: &Unclear, hard: bool) -> String {
             b.spoken()
         ),
         Why::Counted(_) => format!("{}: how many?", wording::capital(name)),
+        Why::NoDiastolic(_) => {
+            "No diastolic. Was it palpated? Then say palpated; or say both numbers.".to_owned()
+        }
+        Why::PalpatedOver => format!("Palpation gives no diastolic. Say the {again}."),
         Why::BadTime => {
             format!("That time can't be. Say the {name} again, with when it was taken.")
         }

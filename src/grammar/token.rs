@@ -135,6 +135,10 @@ pub enum Token {
     Level(Alertness),
     /// The resident can't rate it.
     NotRated,
+    /// "palpated": a systolic that was felt, without a diastolic.
+    Palpated,
+    /// "systolic only": there is no diastolic, and why was not said.
+    SystolicOnly,
     /// The device a value was read from.
     Device(Device),
     /// Why the aide goes on past a caution.
@@ -217,6 +221,8 @@ impl Token {
             ("less", "chair") => Self::LessChair,
             ("level", _) => Self::Level(Alertness::from_tag(value)?),
             ("not_rated", "_") => Self::NotRated,
+            ("palpated", "_") => Self::Palpated,
+            ("systolic_only", "_") => Self::SystolicOnly,
             ("device", _) => Self::Device(named(value)?),
             ("reason", _) => Self::Reason(value.replace('_', " ")),
             ("activity", _) => Self::Activity(named(value)?),

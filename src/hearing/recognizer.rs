@@ -31,6 +31,12 @@ const SHORTEST_PAUSE: Duration = Duration::from_millis(250);
 /// before it: of 47 short sentences of nine synthetic voices, the last had its
 /// words together 0.37 s after its sound ended.
 const DECODED: Duration = Duration::from_millis(450);
+/// How much longer than otherwise an utterance goes on whose last word fits nothing, in
+/// samples (0.6 s). The recogniser counts such a word as silence, so that talk of unknown
+/// words ends; but a strange accent or noise makes one of a known word in the middle of a
+/// reading too, and half of the reading was lost. What came of it is in
+/// docs/hearing-tried.md.
+const UNKNOWN_GOES_ON: u64 = 6 * RATE as u64 / 10;
 /// The longest utterance, in samples (30 s). A television never pauses.
 const LONGEST_UTTERANCE: u64 = 30 * RATE as u64;
 /// How long a recogniser goes on learning a voice and a room, in samples (90 s).
@@ -79,6 +85,8 @@ pub struct Ear<K> {
     decoded: u64,
     /// Samples since the last utterance ended.
     running: u64,
+    /// Samples since the recogniser found it to be over, for as long as it does.
+    over: u64,
     /// How many have ended.
     ended: u64,
     /// None to decode silence too.
@@ -123,6 +131,7 @@ impl<K: Eq + Hash> Ear<K> {
             position: 0,
             decoded: 0,
             running: 0,
+            over: 0,
             ended: 0,
             gate: Some(Gate::default()),
             clips: ClipDetector::default(),
@@ -398,10 +407,26 @@ impl<K: Eq + Hash> Ear<K> {
                 self.renew();
                 None
             }
-            Ok(DecodingState::Running) if self.running < LONGEST_UTTERANCE => None,
+            Ok(DecodingState::Running) if self.running < LONGEST_UTTERANCE => {
+                self.over = 0;
+                None
+            }
+            Ok(DecodingState::Finalized) if self.goes_on(block.len()) => None,
             Ok(DecodingState::Finalized) if !enough => self.conclude(Recognizer::result),
             Ok(_) => self.conclude_and_forget(),
         }
+    }
+
+    /// Whether an utterance that the recogniser finds to be over, after this many samples
+    /// more, is given a little longer.
+    fn goes_on(&mut self, samples: usize) -> bool {
+        self.over += samples as u64;
+        if self.over >= UNKNOWN_GOES_ON || self.running >= LONGEST_UTTERANCE {
+            return false;
+        }
+        let slot = self.expected.as_ref();
+        let slot = slot.and_then(|key| self.slots.get_mut(key));
+        slot.is_some_and(|it| it.recognizer.partial_result().partial.ends_with(UNKNOWN))
     }
 
     fn flush(&mut self) -> Option<Heard> {
@@ -431,6 +456,7 @@ impl<K: Eq + Hash> Ear<K> {
         result: for<'a> fn(&'a mut Recognizer) -> vosk::CompleteResult<'a>,
     ) -> Option<Heard> {
         self.running = 0;
+        self.over = 0;
         self.ended += 1;
         self.kept.end();
         self.decoded_sound.end();

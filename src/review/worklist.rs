@@ -13,7 +13,7 @@ use super::now::Now;
 use crate::facts::{Pending, Raised, Time};
 use crate::residents::{Resident, ResidentId, Staff, shift_start};
 use crate::vitals::rules::Rule;
-use crate::vitals::{Component, Finding, Side, VitalSign};
+use crate::vitals::{Finding, Side, VitalSign};
 
 /// Below this confidence of the recogniser a reading is shown to the nurse,
 /// although the aide heard it read back and said yes. Above the confidence under
@@ -266,19 +266,10 @@ pub fn how_far(it: &Finding) -> (Decimal, Decimal) {
 #[must_use]
 pub const fn about(it: &Raised) -> &'static str {
     match it {
-        Raised::Limit(finding) => part_name(finding),
+        Raised::Limit(finding) => finding.name(),
         Raised::Rule(flag) => match flag.sign {
             Some(sign) => sign.name(),
             None => "early-warning score",
         },
-    }
-}
-
-/// The name of what a finding is about.
-#[must_use]
-pub const fn part_name(it: &Finding) -> &'static str {
-    match it.component {
-        Component::Whole => it.sign.name(),
-        part => part.name(it.sign),
     }
 }

@@ -10,7 +10,7 @@ use crate::facts::{Body, Fact, KeptReading, Time};
 use crate::hearing::{By, Heard, Level};
 use crate::residents::{Home, ResidentId, Speech};
 use crate::sync::LinkStatus;
-use crate::vitals::{Finding, Layer, Measurement, Qualifier, Rhythm, Side, Supply, Unit, Value};
+use crate::vitals::{Finding, Layer, Measurement, Side, Unit, Value};
 
 /// Whoever watches a round.
 pub trait Screen {
@@ -292,15 +292,10 @@ impl Shown {
     /// The parts of a measurement.
     #[must_use]
     pub fn of(it: &Measurement) -> Self {
-        let how = it.qualifiers().iter().map(|qualifier| match qualifier {
-            Qualifier::Supply(Supply::Oxygen(Some(litres))) => format!("on oxygen {litres} L/min"),
-            Qualifier::Rhythm(Rhythm::Irregular) => "irregular".to_owned(),
-            other => other.spoken().to_owned(),
-        });
         Self {
             name: crate::speaking::wording::capital(it.sign().name()),
             value: value_shown(it),
-            how: how.collect(),
+            how: it.how(),
         }
     }
 }
@@ -322,6 +317,9 @@ fn value_shown(it: &Measurement) -> String {
             diastolic.value(),
             systolic.unit().symbol()
         ),
+        Value::Palpated { systolic } => {
+            format!("{}/P {}", systolic.value(), systolic.unit().symbol())
+        }
         Value::Level(level) => level.spoken().to_owned(),
         Value::NotRated => "could not be rated".to_owned(),
     }
@@ -348,7 +346,7 @@ pub fn over_limit(it: &Finding) -> String {
     };
     format!(
         "{layer}{} {} {} is {side} {}–{}",
-        it.component.name(it.sign),
+        it.name(),
         it.value.value(),
         it.value.unit().symbol(),
         bounds.low,

@@ -11,8 +11,8 @@ use rust_decimal::Decimal;
 use crate::facts::Time;
 use crate::grammar::ONES;
 use crate::vitals::{
-    Component, Device, Finding, Measurement, Qualifier, Quantity, Side, Supply, Value, VitalSign,
-    Working,
+    BY_PALPATION, Device, Finding, Measurement, Qualifier, Quantity, Side, Supply, Value,
+    VitalSign, Working,
 };
 
 /// A number, digit by digit: 98.6 is "nine eight point six".
@@ -63,6 +63,9 @@ pub fn value(value: Value) -> String {
             digits(systolic.value()),
             digits(diastolic.value())
         ),
+        Value::Palpated { systolic } => {
+            format!("{} systolic, {BY_PALPATION}", digits(systolic.value()))
+        }
         Value::Level(level) => level.spoken().to_owned(),
         Value::NotRated => "could not be rated".to_owned(),
     }
@@ -123,10 +126,7 @@ pub fn finding(it: &Finding) -> String {
         Side::Above => "above",
         Side::Below => "below",
     };
-    let name = match it.component {
-        Component::Whole => capital(it.sign.name()),
-        part => capital(part.name(it.sign)),
-    };
+    let name = capital(it.name());
     let range = it.bounds.beside(it.value);
     format!(
         "{name} {} is {side} the range, {} to {}.",

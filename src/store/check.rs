@@ -8,7 +8,7 @@ use super::chain::{Columns, Hash, Head, beginning, link};
 use super::damage::damage;
 use super::error::StoreError;
 use super::report::{Finding, Report, What};
-use super::schema::{CHAINED, SCHEMA, missing_guards};
+use super::schema::{CHAINED, FOUND, missing_guards};
 use super::{Store, exchange, parsed};
 use crate::facts::{Body, ChainHead, Time};
 
@@ -54,14 +54,14 @@ impl Store {
             let chain: Option<Vec<u8>> = row.get(6).map_err(failed)?;
             let row = Columns::of(row).map_err(failed)?;
             // What came from the home was signed there: its head is the home's.
-            let came = form == SCHEMA && row.kind == b"signed";
+            let came = form >= FOUND && row.kind == b"signed";
             let came = came && exchange::came(&reading, row.seq).map_err(failed)?;
             walk.step(&row, chain, came);
         }
         report.signatures = walk.signatures;
         report.findings.extend(walk.end(head.as_ref()));
         report.put_by_unread(|seq| match form {
-            SCHEMA => exchange::came(&reading, seq).map_err(failed),
+            FOUND.. => exchange::came(&reading, seq).map_err(failed),
             _ => Ok(false),
         })?;
         let guards = missing_guards(&reading).map_err(failed)?;

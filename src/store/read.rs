@@ -6,7 +6,7 @@ use uuid::Uuid;
 
 use super::Store;
 use super::error::{StoreError, plain};
-use super::schema::{RESIDENT, SCHEMA};
+use super::schema::{FOUND, RESIDENT};
 use crate::facts::{Fact, Time};
 use crate::residents::ResidentId;
 
@@ -153,12 +153,13 @@ impl Store {
     pub fn facts_about(&self, resident: &ResidentId) -> Result<Readable, StoreError> {
         // One of an older form that may not be written has no such column.
         let unknown = format!("{RESIDENT} = ?");
-        let known = self.of_this_form()?;
+        let known = self.finds()?;
         self.select(if known { ABOUT } else { &unknown }, [&resident.0])
     }
 
-    fn of_this_form(&self) -> Result<bool, StoreError> {
-        Ok(self.pragma("user_version")? == SCHEMA)
+    /// One of an older form that may not be written has nothing of that.
+    fn finds(&self) -> Result<bool, StoreError> {
+        Ok(self.pragma("user_version")? >= FOUND)
     }
 
     fn select(&self, which: &str, with: impl Params) -> Result<Readable, StoreError> {
@@ -173,7 +174,7 @@ impl Store {
         let mut all = Readable::default();
         for row in rows {
             let (seq, id, json): (i64, String, String) = row.map_err(failed)?;
-            all.take((id, &json), || Ok(self.of_this_form()? && self.came(seq)?))?;
+            all.take((id, &json), || Ok(self.finds()? && self.came(seq)?))?;
         }
         Ok(all)
     }

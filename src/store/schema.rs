@@ -7,12 +7,17 @@ use super::chain::{Columns, Head};
 /// Marks the file as a Sayback record (SQLite's `application_id`; "Sayb").
 pub(super) const APPLICATION: i32 = 0x5361_7962;
 
-/// The version of the tables. Form 1 had no chain, form 2 nothing to find facts
-/// by but their place and identifier.
-pub(super) const SCHEMA: i32 = 3;
+/// The version of the tables and of the facts. Form 1 had no chain, form 2 nothing to find
+/// facts by but their place and identifier, form 3 no blood pressure without a diastolic: a
+/// version that knows none refuses the record, and does not call it damaged.
+pub(super) const SCHEMA: i32 = 4;
 
 /// From this form on, facts are chained.
 pub(super) const CHAINED: i32 = 2;
+
+/// From this form on, facts are found by round and resident, and those that came from the
+/// home are known.
+pub(super) const FOUND: i32 = 3;
 
 /// Whom a fact is about, if it is about one resident. What is no JSON, because
 /// something else put it there, is about nobody.
@@ -91,7 +96,9 @@ pub(super) fn raise(upgrade: &Transaction<'_>, from: i32) -> rusqlite::Result<()
     if from < CHAINED {
         chain(upgrade)?;
     }
-    upgrade.execute_batch(&find_by())?;
+    if from < FOUND {
+        upgrade.execute_batch(&find_by())?;
+    }
     upgrade.pragma_update(None, "user_version", SCHEMA)
 }
 

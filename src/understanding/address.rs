@@ -4,7 +4,7 @@
 
 use super::claims::qualifier;
 use super::flows::with_flows;
-use super::value::is_core;
+use super::value::{is_core, no_diastolic};
 use super::{Part, Utterance, taken};
 use crate::grammar::{Spoken, Token, Vocabulary};
 use crate::hearing::Heard;
@@ -111,6 +111,10 @@ fn weight(spoken: &Spoken, signs: &[VitalSign]) -> f32 {
     }
     match spoken.token {
         Token::Over if !signs.contains(&VitalSign::BloodPressure) => 2.0,
+        ref word if no_diastolic(word) => {
+            let of_pressure = signs.contains(&VitalSign::BloodPressure);
+            if of_pressure { 0.0 } else { 1.0 }
+        }
         Token::Sign(_)
         | Token::Number(_)
         | Token::Unit(_)

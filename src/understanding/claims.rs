@@ -4,7 +4,7 @@
 use super::flows::{flows_of, with_flows};
 use super::manner::{Manner, with_count};
 use super::utterance::{Claim, Part, Taken, Unclear, Utterance, Why, Yes};
-use super::value::{Beside, is_core, value_of};
+use super::value::{Beside, is_core, no_diastolic, value_of};
 use super::{Sentence, lasting, painless, taken};
 use crate::grammar::{Side, Spoken, Token};
 use crate::vitals::{
@@ -91,7 +91,7 @@ impl Sentence<'_> {
         let stray = |it: &Spoken| {
             !matches!(
                 it.token,
-                Token::Sign(_) | Token::Is(_) | Token::Filler | Token::Yes
+                Token::Sign(_) | Token::Is(_) | Token::Filler | Token::Yes | Token::Palpated
             ) && !is_fix(&it.token)
         };
         let no_number = unclear
@@ -129,7 +129,9 @@ impl Sentence<'_> {
         let sentence = self.tokens.iter().find(|it| it.token != Token::Filler);
         let again = sentence.is_some_and(|it| it.token == Token::Yes);
         let mut beside = self.beside(sign, &qualifiers);
-        beside.manner = beside.manner.map(|it| Manner {
+        // A whole reading says by itself that it was palpated.
+        let before = beside.manner.map(Manner::unless_palpated);
+        beside.manner = before.map(|it| Manner {
             worked: it.worked.filter(|_| !again),
             ..it
         });
@@ -175,7 +177,8 @@ impl Sentence<'_> {
             return None;
         }
         let qualifiers: Vec<Qualifier> = tokens.iter().filter_map(qualifier).collect();
-        let numeric = tokens.iter().any(|it| is_core(&it.token));
+        let value = |it: &Spoken| is_core(&it.token) || no_diastolic(&it.token);
+        let numeric = tokens.iter().any(value);
         if pending.is_empty() || (qualifiers.is_empty() && !numeric && taken.is_none()) {
             return None;
         }
@@ -214,8 +217,12 @@ impl Sentence<'_> {
     /// How the number of a reading that is not clear is to be taken, by its own words or as
     /// before. What could not be worked out is not worked out that way again.
     fn manner_of_unclear(&self, sign: VitalSign, body: &[Spoken], why: &Why) -> Option<Manner> {
+        if let Why::NoDiastolic(systolic) = why {
+            return Some(Manner::without_diastolic(*systolic));
+        }
         let said = Manner::said(sign, body, self.context.precautions);
-        let mut manner = said.or_else(|| self.manner(sign))?;
+        let before = || self.manner(sign).map(Manner::unless_palpated);
+        let mut manner = said.or_else(before)?;
         if matches!(why, Why::Arithmetic(_)) {
             manner.worked = None;
         }
@@ -310,6 +317,7 @@ fn denied(tokens: &[Spoken]) -> bool {
                 Token::Is(Qualifier::Supply(Supply::Oxygen(None)))
                     | Token::Level(Alertness::NewConfusion)
             ),
+            Token::Unknown if no_diastolic(after) => true,
             Token::Unknown => {
                 use QualifierKind::{Depth, Rhythm, Strength, Supply};
                 let kind = qualifier(&pair[1]).map(Qualifier::kind);
@@ -364,6 +372,12 @@ fn segments(tokens: &[Spoken]) -> Vec<Segment> {
             segments.pop();
         }
         let mut body = tokens[at + 1..end].to_vec();
+        // "Palpated blood pressure one ten."
+        let lost = |it: &Spoken| it.token == Token::Unknown;
+        if index == 0 && !tokens[..at].iter().any(lost) {
+            let palpated = tokens[..at].iter().filter(|it| it.token == Token::Palpated);
+            body.splice(0..0, palpated.cloned());
+        }
         if names.len() > index + 1 && body.last().is_some_and(|it| is_fix(&it.token)) {
             body.pop();
         }

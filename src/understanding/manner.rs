@@ -11,7 +11,7 @@ use super::number;
 use super::utterance::Claim;
 use super::value::is_core;
 use crate::grammar::{Spoken, Token};
-use crate::vitals::{Measurement, Precautions, Quantity, Unit, VitalSign, Working};
+use crate::vitals::{Component, Measurement, Precautions, Quantity, Unit, VitalSign, Working};
 
 /// How a value of one vital sign was said.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
@@ -24,6 +24,8 @@ pub struct Manner {
     pub worked: Option<Worked>,
     /// The value that was worked out, which may be said again.
     pub result: Option<Decimal>,
+    /// The systolic that was said, which a word alone makes palpated: "no, palpated".
+    pub systolic: Option<Decimal>,
 }
 
 /// How a value is worked out from one number.
@@ -33,14 +35,17 @@ pub enum Worked {
     Counted(u16),
     /// Together with a chair of this weight.
     LessChair(Quantity),
+    /// By palpation, without a diastolic.
+    Palpated,
 }
 
 impl Manner {
     /// How a value was said that came to be this. None for a value without a unit.
     #[must_use]
     pub fn new(measurement: &Measurement, working: Option<Working>) -> Option<Self> {
-        let (_, quantity) = *measurement.components().first()?;
+        let (part, quantity) = *measurement.components().first()?;
         let worked = match working {
+            None if measurement.is_palpated() => Some(Worked::Palpated),
             Some(Working::Counted { seconds, .. }) => Some(Worked::Counted(seconds)),
             Some(Working::LessChair { chair, .. }) => Some(Worked::LessChair(chair)),
             // Other bars may be meant, or the sum.
@@ -51,6 +56,7 @@ impl Manner {
             unit: quantity.unit(),
             worked,
             result: worked.map(|_| quantity.value()),
+            systolic: (part == Component::Systolic).then(|| quantity.value()),
         })
     }
 
@@ -68,6 +74,7 @@ impl Manner {
             unit: Unit::PerMinute,
             worked: Some(Worked::Counted(seconds)),
             result: None,
+            systolic: None,
         }
     }
 
@@ -90,14 +97,37 @@ impl Manner {
         let unit = match worked {
             Some(Worked::Counted(_)) => Unit::PerMinute,
             Some(Worked::LessChair(chair)) => unit.unwrap_or(chair.unit()),
-            None => unit?,
+            Some(Worked::Palpated) | None => unit?,
         };
         Some(Self {
             sign,
             unit,
             worked,
             result: None,
+            systolic: None,
         })
+    }
+
+    /// A systolic of which was said that there is no diastolic.
+    #[must_use]
+    pub const fn without_diastolic(systolic: Option<Decimal>) -> Self {
+        Self {
+            sign: VitalSign::BloodPressure,
+            unit: Unit::MmHg,
+            worked: None,
+            result: None,
+            systolic,
+        }
+    }
+
+    /// The same without palpation. Only where it waits for a yes it was surely said: a
+    /// diastolic that was lost must not pass for none.
+    #[must_use]
+    pub fn unless_palpated(self) -> Self {
+        Self {
+            worked: self.worked.filter(|it| *it != Worked::Palpated),
+            ..self
+        }
     }
 }
 

@@ -33,6 +33,7 @@ pub use utterance::{
     Claim, NotUnderstood, Part, Place, Rival, Taken, Unclear, Utterance, Valued, Why, Yes,
 };
 pub(crate) use value::is_core;
+use value::no_diastolic;
 pub use whole::is_whole;
 
 /// What understanding needs to know of the conversation.
@@ -295,6 +296,8 @@ fn share_of(best: &Measurement, words: usize, others: &[Other]) -> (f32, Vec<Riv
         let of_sign: Vec<_> = of_sign.filter(|it| it.sign() == best.sign()).collect();
         let more = it.lost || it.words > words;
         let gap = |it: &Unclear| it.sign == best.sign() && it.why == Why::Gap;
+        // A diastolic of which only that it was said is left must not pass for none.
+        let over = |it: &Unclear| it.sign == best.sign();
         let refused =
             |it: &Unclear| it.sign == best.sign() && matches!(it.why, Why::OrNotTaken(..));
         if of_sign.iter().any(|it| !differs(best, it)) {
@@ -302,7 +305,10 @@ fn share_of(best: &Measurement, words: usize, others: &[Other]) -> (f32, Vec<Riv
         } else if let Some(first) = of_sign.first() {
             other += it.weight;
             add(&mut rivals, first, it.weight);
-        } else if (more && unclear.iter().any(gap)) || unclear.iter().any(refused) {
+        } else if (more && unclear.iter().any(gap))
+            || unclear.iter().any(refused)
+            || (best.is_palpated() && unclear.iter().any(over))
+        {
             other += it.weight;
         }
     }
@@ -395,7 +401,9 @@ impl Sentence<'_> {
     /// Why an utterance without meaning has none. Words that are nothing but a
     /// value are worth a question; anything else is side talk.
     fn why_not(&self) -> NotUnderstood {
-        let value = |it: &Token| matches!(it, Token::Number(_) | Token::Over | Token::Unit(_));
+        let value = |it: &Token| {
+            matches!(it, Token::Number(_) | Token::Over | Token::Unit(_)) || no_diastolic(it)
+        };
         let part = |it: &Token| value(it) || matches!(it, Token::Filler | Token::Is(_) | Token::No);
         // A digit alone comes up in any talk.
         let number = |it: &Token| matches!(it, Token::Number(Piece::Teen(_) | Piece::Ten(_)));

@@ -6,7 +6,7 @@ use crate::hearing::{By, Heard};
 
 /// Short ways to write what is said in full. "F" and "C" only right after a
 /// number.
-const WRITTEN: [(&str, &str); 9] = [
+const WRITTEN: [(&str, &str); 10] = [
     ("%", "percent"),
     ("/", "over"),
     ("f", "fahrenheit"),
@@ -16,6 +16,7 @@ const WRITTEN: [(&str, &str); 9] = [
     ("kg", "kilograms"),
     ("l", "liters"),
     ("bp", "blood pressure"),
+    ("palp", "palpated"),
 ];
 
 /// What was typed, as words by [`By::Touch`]: "152/88" is "one five two over
@@ -26,6 +27,7 @@ pub fn typed(text: &str) -> Heard {
     let mut words = Vec::new();
     let mut after_room = false;
     let text = text.to_lowercase().replace('\u{b0}', "");
+    let text = text.replace("by palpation", "palpated");
     for piece in text.split_whitespace() {
         spell(piece, after_room, &mut words);
         after_room = matches!(piece, "room" | "bed");
@@ -61,7 +63,13 @@ fn spell(piece: &str, after_room: bool, words: &mut Vec<String>) {
     if let Some(label) = place.flatten().and_then(|it| it.into_iter().next()) {
         return words.push(label);
     }
-    for run in runs(piece) {
+    let runs = runs(piece);
+    // "110/P" has no diastolic: the letter is no number.
+    let (runs, palpated) = match runs.as_slice() {
+        [systolic @ .., "/", "p" | "palp" | "palpation"] => (systolic, true),
+        all => (all, false),
+    };
+    for &run in runs {
         let number = run.starts_with(|it: char| it.is_ascii_digit());
         match run {
             "." | "," => words.push("point".into()),
@@ -72,6 +80,9 @@ fn spell(piece: &str, after_room: bool, words: &mut Vec<String>) {
             })),
             other => words.push(written(other)),
         }
+    }
+    if palpated {
+        words.push("palpated".into());
     }
 }
 
@@ -140,6 +151,12 @@ mod tests {
             ),
             ("Room 12, bed 2.", "room twelve bed two"),
             ("sat 92%", "sat nine two percent"),
+            (
+                "BP 110/P left arm",
+                "blood pressure one one zero palpated left arm",
+            ),
+            ("bp 96 by palpation", "blood pressure nine six palpated"),
+            ("bp 96/palp.", "blood pressure nine six palpated"),
             ("what's missing?", "what's missing"),
             (
                 "pulse 72 taken at 10:05",

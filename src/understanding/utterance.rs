@@ -1,5 +1,6 @@
 //! What an utterance can mean.
 
+use rust_decimal::Decimal;
 use serde::{Deserialize, Serialize};
 use thiserror::Error;
 
@@ -136,7 +137,7 @@ impl Unclear {
             why,
             qualifiers: claim.measurement.qualifiers().clone(),
             taken: claim.taken,
-            manner: Manner::of(claim),
+            manner: Manner::of(claim).map(Manner::unless_palpated),
         }
     }
 
@@ -155,7 +156,8 @@ impl Unclear {
             }
         }
         self.taken = self.taken.or(claim.taken);
-        self.manner = self.manner.or_else(|| Manner::of(claim));
+        let manner = Manner::of(claim).map(Manner::unless_palpated);
+        self.manner = self.manner.or(manner);
     }
 }
 
@@ -187,6 +189,10 @@ pub enum Why {
     OrNotTaken(Measurement, NotTakenReason),
     /// It was counted over so many seconds, and the count was not said yet.
     Counted(u16),
+    /// A systolic was said, and that there is no diastolic, but not that it was palpated.
+    NoDiastolic(Option<Decimal>),
+    /// It was said to be palpated, with a diastolic.
+    PalpatedOver,
 }
 
 fn as_text<S: serde::Serializer>(it: &Impossible, serializer: S) -> Result<S::Ok, S::Error> {

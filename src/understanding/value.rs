@@ -56,12 +56,14 @@ pub const fn is_core(token: &Token) -> bool {
 /// [`Why`] says what to ask.
 pub fn value_of(sign: VitalSign, tokens: &[Spoken], beside: Beside<'_>) -> Result<Valued, Why> {
     let core = |it: &Spoken| is_core(&it.token);
+    let without = without_diastolic(sign, tokens);
     let Some(first) = tokens.iter().position(core) else {
-        return Err(Why::NoNumber);
+        return palpated_now(without, beside).unwrap_or(Err(Why::NoNumber));
     };
     let last = tokens.iter().rposition(core).unwrap_or(first);
     let inside = &tokens[first..=last];
-    let unknown = |it: &Spoken| it.token == Token::Unknown;
+    let foreign = |it: &Token| sign != VitalSign::BloodPressure && no_diastolic(it);
+    let unknown = |it: &Spoken| it.token == Token::Unknown || foreign(&it.token);
     // Words without meaning do not close a gap: "[unk] a hundred".
     let meant = |it: &&Spoken| it.token != Token::Filler;
     let before = tokens[..first].iter().rev().find(meant);
@@ -98,9 +100,19 @@ pub fn value_of(sign: VitalSign, tokens: &[Spoken], beside: Beside<'_>) -> Resul
     let (measurement, working) = match (sign, inside.as_slice()) {
         (VitalSign::Alertness, [Token::Level(level)]) => (Measurement::alertness(*level), None),
         (VitalSign::Pain, [Token::NotRated]) => (Measurement::pain(Pain::CannotSay), None),
+        (VitalSign::BloodPressure, all) if without == Some(Without::Unsaid) => {
+            // Both numbers after all.
+            let why = if all.contains(&&Token::Over) {
+                not_a_number(&inside)
+            } else {
+                Why::NoDiastolic(single(all))
+            };
+            return Err(why);
+        }
         _ => {
             let by = |beside| {
-                let claimed = shapes(sign, &inside, &said, beside)?;
+                let palpated = without == Some(Without::Palpated);
+                let claimed = shapes(sign, &inside, (&said, palpated), beside)?;
                 let claimed = claimed.ok_or_else(|| not_a_number(&inside))?;
                 choose(sign, claimed).unwrap_or_else(|| Err(not_a_number(&inside)))
             };
@@ -180,7 +192,7 @@ fn not_a_number(tokens: &[&Token]) -> Why {
 fn shapes(
     sign: VitalSign,
     tokens: &[&Token],
-    said: &[Unit],
+    (said, palpated): (&[Unit], bool),
     beside: Beside<'_>,
 ) -> Result<Option<Claimed>, Why> {
     let plain = |found: Vec<(Numbers, Unit)>| -> Claimed {
@@ -198,7 +210,17 @@ fn shapes(
         _ => None,
     };
     Ok(match (sign, tokens) {
-        (VitalSign::BloodPressure, _) => pressures(tokens, said).map(plain),
+        (VitalSign::BloodPressure, _) => {
+            let as_before = beside.manner.and_then(|it| it.worked) == Some(Worked::Palpated);
+            let one = if palpated {
+                Some(palpated_said(tokens, said)?)
+            } else if as_before && !tokens.contains(&&Token::Over) {
+                palpated_said(tokens, said).ok().filter(|it| !it.is_empty())
+            } else {
+                None
+            };
+            one.or_else(|| pressures(tokens, said)).map(plain)
+        }
         (VitalSign::Height, _) if tokens.contains(&&Token::Feet) => {
             feet_said(tokens, said)?.map(|it| plain(vec![it]))
         }
@@ -347,6 +369,60 @@ fn feet_and_inches(pieces: &[Piece]) -> Option<Decimal> {
         return None;
     };
     Some(Decimal::from(u16::from(feet) * 12 + u16::from(inches)))
+}
+
+/// Why a pressure has no diastolic, by what was said.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+enum Without {
+    Palpated,
+    Unsaid,
+}
+
+pub(super) const fn no_diastolic(token: &Token) -> bool {
+    matches!(token, Token::Palpated | Token::SystolicOnly)
+}
+
+fn without_diastolic(sign: VitalSign, tokens: &[Spoken]) -> Option<Without> {
+    let said = |it: Token| sign == VitalSign::BloodPressure && tokens.iter().any(|x| x.token == it);
+    match (said(Token::Palpated), said(Token::SystolicOnly)) {
+        (true, _) => Some(Without::Palpated),
+        (false, true) => Some(Without::Unsaid),
+        (false, false) => None,
+    }
+}
+
+/// "Palpated", and nothing else, of a systolic that was said before.
+fn palpated_now(without: Option<Without>, beside: Beside<'_>) -> Option<Result<Valued, Why>> {
+    let systolic = beside.manner?.systolic?;
+    if without != Some(Without::Palpated) {
+        return without.map(|_| Err(Why::NoDiastolic(Some(systolic))));
+    }
+    let claimed = vec![(Numbers::Palpated(systolic), Unit::MmHg, None)];
+    let valued = choose(VitalSign::BloodPressure, claimed)?;
+    Some(valued.map(|(measurement, working)| Valued {
+        measurement,
+        working,
+        device: None,
+    }))
+}
+
+/// The systolic of "one ten palpated". A number after "over" is a diastolic, which it has not.
+fn palpated_said(tokens: &[&Token], said: &[Unit]) -> Result<Vec<(Numbers, Unit)>, Why> {
+    let number = match tokens {
+        [number @ .., Token::Over] => number,
+        all => all,
+    };
+    if number.contains(&&Token::Over) {
+        return Err(Why::PalpatedOver);
+    }
+    if said.iter().any(|it| *it != Unit::MmHg) {
+        return Ok(Vec::new());
+    }
+    let numbers = pieces(number).map_or_else(Vec::new, |it| candidates(&it, false));
+    let small = numbers.into_iter().filter(|it| *it < Decimal::ONE_THOUSAND);
+    Ok(small
+        .map(|it| (Numbers::Palpated(it), Unit::MmHg))
+        .collect())
 }
 
 fn pressures(tokens: &[&Token], said: &[Unit]) -> Option<Vec<(Numbers, Unit)>> {

@@ -12,7 +12,7 @@ fn tenths(value: Decimal) -> Decimal {
 
 /// Mean arterial pressure in mmHg, to 0.1: diastolic plus a third of the pulse
 /// pressure (textbook formula, from memory). `None` for anything but a blood
-/// pressure.
+/// pressure with a diastolic.
 #[must_use]
 pub fn mean_arterial_pressure(measurement: &Measurement) -> Option<Decimal> {
     let Value::Pressure { diastolic, .. } = measurement.value() else {
@@ -23,7 +23,7 @@ pub fn mean_arterial_pressure(measurement: &Measurement) -> Option<Decimal> {
 }
 
 /// Pulse pressure in mmHg: systolic less diastolic. `None` for anything but a
-/// blood pressure.
+/// blood pressure with a diastolic.
 #[must_use]
 pub fn pulse_pressure(measurement: &Measurement) -> Option<Decimal> {
     match measurement.value() {
@@ -78,6 +78,11 @@ mod tests {
         assert_eq!(mean(dec!(120), dec!(90)), Some(dec!(100)));
         let difference = pulse_pressure(&pressure(dec!(128), dec!(76)));
         assert_eq!(difference, Some(dec!(52)));
+        let (sign, none) = (VitalSign::BloodPressure, Qualifiers::default());
+        let palpated = Measurement::new(sign, Numbers::Palpated(dec!(110)), Unit::MmHg, none);
+        let palpated = palpated.unwrap();
+        assert_eq!(mean_arterial_pressure(&palpated), None);
+        assert_eq!(pulse_pressure(&palpated), None);
     }
 
     /// A quarter of 120 is 30, of 118 29.5.

@@ -6,7 +6,7 @@ use std::fmt::Write;
 use chrono::{DateTime, Days, FixedOffset, TimeDelta};
 use rust_decimal::Decimal;
 
-use super::{Component, Measurement, Qualifier, Supply, Unit, Value, VitalSign};
+use super::{BY_PALPATION, Component, Measurement, Qualifier, Supply, Unit, Value, VitalSign};
 
 /// A measurement and when it was taken.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -123,6 +123,7 @@ pub fn described(measurement: &Measurement) -> String {
             systolic,
             diastolic,
         } => format!("{} over {}", systolic.value(), diastolic.value()),
+        Value::Palpated { systolic } => format!("{} systolic, {BY_PALPATION}", systolic.value()),
         Value::Level(level) => level.spoken().to_owned(),
         Value::NotRated => "could not be rated".to_owned(),
     };
@@ -191,6 +192,17 @@ pub(super) mod tests {
         reading(at, VitalSign::BloodPressure, numbers, Unit::MmHg, &how)
     }
 
+    /// A blood pressure by palpation.
+    pub(in crate::vitals) fn palpated(
+        at: DateTime<FixedOffset>,
+        systolic: Decimal,
+        position: Position,
+    ) -> Reading {
+        let how = [Qualifier::Arm(Arm::Left), Qualifier::Position(position)];
+        let numbers = Numbers::Palpated(systolic);
+        reading(at, VitalSign::BloodPressure, numbers, Unit::MmHg, &how)
+    }
+
     fn reading(
         at: DateTime<FixedOffset>,
         sign: VitalSign,
@@ -229,6 +241,16 @@ pub(super) mod tests {
         assert_eq!(
             history.spoken_last(VitalSign::Weight, now, 1),
             "No earlier weight is recorded."
+        );
+    }
+
+    #[test]
+    fn a_palpated_pressure_is_said_to_be() {
+        let last = palpated(at(9, "08:00"), dec!(110), Position::Lying);
+        let history: History = [last].into_iter().collect();
+        assert_eq!(
+            history.spoken_last(VitalSign::BloodPressure, at(9, "09:00"), 1),
+            "Last blood pressure: 110 systolic, by palpation, left arm, lying, today at 8:00 AM."
         );
     }
 

@@ -36,6 +36,15 @@ impl Component {
             Self::Diastolic => "diastolic",
         }
     }
+
+    /// The name of this part of a reading, which may be a pressure by palpation.
+    #[must_use]
+    pub const fn name_of(self, sign: VitalSign, palpated: bool) -> &'static str {
+        match (self, palpated) {
+            (Self::Systolic, true) => "systolic by palpation",
+            _ => self.name(sign),
+        }
+    }
 }
 
 /// An inclusive range in one unit.
@@ -193,6 +202,9 @@ pub struct Finding {
     pub sign: VitalSign,
     /// Which part of it.
     pub component: Component,
+    /// Whether it is a pressure by palpation: whoever is told has to know.
+    #[serde(default, skip_serializing_if = "std::ops::Not::not")]
+    pub palpated: bool,
     /// Below or above.
     pub side: Side,
     /// The value as said.
@@ -201,6 +213,14 @@ pub struct Finding {
     pub bounds: Bounds,
     /// Who set it.
     pub source: Source,
+}
+
+impl Finding {
+    /// The name of what crossed the limit: "systolic by palpation".
+    #[must_use]
+    pub const fn name(&self) -> &'static str {
+        self.component.name_of(self.sign, self.palpated)
+    }
 }
 
 /// A range and who set it.
@@ -473,6 +493,7 @@ impl Limits {
                         layer,
                         sign,
                         component,
+                        palpated: measurement.is_palpated(),
                         side,
                         value,
                         bounds,

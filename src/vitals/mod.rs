@@ -35,7 +35,9 @@ pub use history::{History, Reading, described};
 pub use home_limits::{HomeLimits, HomeLimitsError};
 pub(crate) use home_limits::{LONGEST_TEXT, too_long};
 pub use limits::{Bounds, Component, Finding, Layer, Limits, Range, Side, Source, When};
-pub use measurement::{Impossible, Measurement, Numbers, Quantity, Value, possible_bounds};
+pub use measurement::{
+    BY_PALPATION, Impossible, Measurement, Numbers, Quantity, Value, possible_bounds,
+};
 pub use not_taken::{NotTakenReason, Retake, RetakeReason};
 pub use observed::{Alertness, NotAFlow, NotOnScale, OxygenFlow, Pain, PainScore};
 pub use qualifier::{

@@ -8,8 +8,7 @@ use sayback::residents::{Home, ResidentId, Staff};
 use sayback::vitals::{
     Alertness, Arm, CautionKind, Decimal, Depth, Device, Finding, Layer, Measurement, Method,
     NotTakenReason, Numbers, Pain, PainScore, Position, PulseSite, Qualifier, Qualifiers, Retake,
-    RetakeReason, Rhythm, Scale, Side, Source, Strength, Supply, Unit, Value, VitalSign, WentOn,
-    Working,
+    RetakeReason, Rhythm, Scale, Side, Source, Strength, Supply, Unit, VitalSign, WentOn, Working,
 };
 use uuid::Uuid;
 
@@ -63,6 +62,11 @@ pub fn one(sign: VitalSign, value: &str, unit: Unit, how: &[Qualifier]) -> Measu
 
 pub fn pressure(systolic: u16, diastolic: u16, how: &[Qualifier]) -> Measurement {
     let numbers = Numbers::Over(systolic.into(), diastolic.into());
+    measurement(VitalSign::BloodPressure, numbers, Unit::MmHg, how)
+}
+
+pub fn palpated(systolic: u16, how: &[Qualifier]) -> Measurement {
+    let numbers = Numbers::Palpated(systolic.into());
     measurement(VitalSign::BloodPressure, numbers, Unit::MmHg, how)
 }
 
@@ -197,6 +201,7 @@ impl Round {
             layer,
             sign: of.sign(),
             component,
+            palpated: of.is_palpated(),
             side,
             value,
             bounds,
@@ -270,6 +275,7 @@ pub fn every_measurement() -> Vec<Measurement> {
         for position in Position::ALL {
             let how = [Qualifier::Arm(*arm), Qualifier::Position(*position)];
             all.push(pressure(128, 76, &how));
+            all.push(palpated(110, &how));
         }
     }
     for supply in [
@@ -313,7 +319,7 @@ pub fn everything() -> Vec<Fact> {
         round.correct(wrong, measurement.clone(), measurement.clone());
         let other = round.read(measurement.clone());
         round.retract(other);
-        if let Value::One(_) | Value::Pressure { .. } = measurement.value() {
+        if !measurement.components().is_empty() {
             let reading = round.read(measurement.clone());
             let flag = round.flag(reading, &measurement, Layer::OutsideRange, Side::Above);
             round.flag(reading, &measurement, Layer::Unlikely, Side::Above);

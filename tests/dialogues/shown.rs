@@ -16,6 +16,7 @@ fn measurement(it: &Measurement) -> String {
         } => {
             write!(text, " {}/{}", systolic.value(), diastolic.value())
         }
+        Value::Palpated { systolic } => write!(text, " {}/P", systolic.value()),
         Value::Level(level) => write!(text, " {}", level.tag()),
         Value::NotRated => write!(text, " not rated"),
     }

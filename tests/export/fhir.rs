@@ -16,7 +16,7 @@ use serde_json::{Value, json};
 
 use crate::chart::{self, Round, everything, home, number, one, pressure, pulse, time};
 
-fn written(facts: &[Fact]) -> Vec<Value> {
+pub fn written(facts: &[Fact]) -> Vec<Value> {
     selected(facts, &Selection::default())
 }
 
@@ -28,7 +28,7 @@ fn selected(facts: &[Fact], selection: &Selection) -> Vec<Value> {
     all.iter().map(value).collect()
 }
 
-fn of(measurement: Measurement) -> Value {
+pub fn of(measurement: Measurement) -> Value {
     let mut round = Round::new();
     round.read(measurement);
     let mut all = written(&round.facts);
@@ -36,7 +36,7 @@ fn of(measurement: Measurement) -> Value {
     all.remove(0)
 }
 
-fn texts(observation: &Value) -> String {
+pub fn texts(observation: &Value) -> String {
     let notes = observation["note"].as_array().cloned().unwrap_or_default();
     let text = |it: &Value| it["text"].as_str().unwrap_or_default().to_owned();
     notes.iter().map(text).collect::<Vec<_>>().join("\n")

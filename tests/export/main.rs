@@ -5,5 +5,6 @@ mod chart;
 #[path = "../conversation/mod.rs"]
 mod conversation;
 mod fhir;
+mod palpated;
 mod paper;
 mod spoken;

@@ -28,6 +28,7 @@ mod made;
 mod moved;
 mod on_paper;
 mod pages;
+mod palpated;
 mod score;
 mod shown;
 mod signed;

@@ -25,7 +25,7 @@ fn find(was: &Truth, aide: &mut Aide<'_>) -> (Found, Option<Measurement>) {
     match aide.rng.u8(0..4) {
         0 => return (Found::Nothing, None),
         1 => {
-            let other = Truth::draw(was.sign(), &mut aide.rng);
+            let other = Truth::draw(was.sign(), &mut aide.rng).or_palpated(&mut aide.rng);
             let drawn = other.measurement.qualifiers();
             let other = drawn
                 .iter()
@@ -38,7 +38,7 @@ fn find(was: &Truth, aide: &mut Aide<'_>) -> (Found, Option<Measurement>) {
         }
         _ => {}
     }
-    let other = Truth::draw(was.sign(), &mut aide.rng);
+    let other = Truth::draw(was.sign(), &mut aide.rng).or_palpated(&mut aide.rng);
     let bare = Truth {
         measurement: other.bare(),
     };

@@ -291,13 +291,18 @@ fn with_chair(it: &Measurement) -> bool {
     it.qualifiers().get(QualifierKind::Scale) == Some(Qualifier::Scale(Scale::Wheelchair))
 }
 
+fn draw_any(rng: &mut Rng) -> Vec<Truth> {
+    let drawn = Truth::draw_several(rng).into_iter();
+    drawn.map(|it| it.or_palpated(rng)).collect()
+}
+
 /// One visit to a resident, with one to four things to record.
 fn arrive(seed: u64) -> (Aide<'static>, Vec<Truth>) {
     let mut rng = Rng::with_seed(seed);
     let dialogue = &HOMES[rng.usize(0..2)];
     let now = Time::parse_from_rfc3339("2026-03-02T07:30:00-05:00").unwrap();
     let (state, _) = dialogue.begin(&Record::default(), seed, now);
-    let left = Truth::draw_several(&mut rng);
+    let left = draw_any(&mut rng);
     let truths = left.clone();
     let aide = Aide {
         dialogue,
@@ -352,12 +357,11 @@ fn and_so_is_another() {
 fn the_draws_hold_everything() {
     use sayback::vitals::{Qualifier, Unit, Value, VitalSign};
     let mut rng = Rng::with_seed(1);
-    let draws: Vec<Truth> = (0..2000)
-        .flat_map(|_| Truth::draw_several(&mut rng))
-        .collect();
+    let draws: Vec<Truth> = (0..2000).flat_map(|_| draw_any(&mut rng)).collect();
     for sign in VitalSign::ALL {
         assert!(draws.iter().any(|it| it.sign() == sign), "{sign:?}");
     }
+    assert!(draws.iter().any(|it| it.measurement.is_palpated()));
     for (tag, qualifier) in Qualifier::tagged() {
         let has = |it: &Truth| it.measurement.qualifiers().get(qualifier.kind()) == Some(qualifier);
         assert!(draws.iter().any(has), "{tag}");

@@ -53,6 +53,24 @@ impl Truth {
         Self { measurement }
     }
 
+    /// Now and then a pressure that was palpated instead: the bench's readings stay what its
+    /// figures of before are of.
+    pub fn or_palpated(self, rng: &mut Rng) -> Self {
+        let Value::Pressure { systolic, .. } = self.measurement.value() else {
+            return self;
+        };
+        if rng.u8(0..5) > 0 {
+            return self;
+        }
+        let how = self.measurement.qualifiers().clone();
+        let numbers = Numbers::Palpated(systolic.value());
+        let palpated = Measurement::new(self.sign(), numbers, systolic.unit(), how);
+        Self {
+            measurement: palpated
+                .unwrap_or_else(|error| panic!("palpated, and impossible: {error}")),
+        }
+    }
+
     /// The value without any qualifier.
     pub fn bare(&self) -> Measurement {
         let none = Qualifiers::default();
@@ -71,6 +89,10 @@ impl Truth {
                 diastolic,
             } => {
                 let numbers = Numbers::Over(systolic.value(), diastolic.value());
+                Measurement::new(self.sign(), numbers, systolic.unit(), none.clone()).unwrap()
+            }
+            Value::Palpated { systolic } => {
+                let numbers = Numbers::Palpated(systolic.value());
                 Measurement::new(self.sign(), numbers, systolic.unit(), none.clone()).unwrap()
             }
             _ => self.measurement.clone(),
@@ -142,6 +164,11 @@ impl Truth {
                 let low = say_whole(diastolic.value(), plain, rng);
                 let unit = pick(rng, &["", "", "", " millimeters of mercury"]);
                 format!("{high} over {low}{unit}")
+            }
+            Value::Palpated { systolic } => {
+                let said = say_whole(systolic.value(), plain, rng);
+                let palpated = ["palpated", "by palpitation", "palpable", "over palpated"];
+                format!("{said} {}", pick(rng, &palpated))
             }
             Value::Level(level) => level.spoken().to_owned(),
             Value::NotRated => pick(rng, &["can't say", "unable to say"]).to_owned(),

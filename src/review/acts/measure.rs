@@ -12,6 +12,8 @@ use crate::vitals::{
 pub const VALUE: &str = "value";
 /// The field of the diastolic pressure.
 pub const OVER: &str = "over";
+/// The field that says that a pressure was palpated.
+pub const PALPATED: &str = "palpated";
 /// The field of a level of alertness.
 pub const ALERTNESS: &str = "alertness";
 
@@ -45,7 +47,13 @@ pub(super) fn measurement(sign: VitalSign, fields: &Fields) -> Result<Measuremen
     let unit = Unit::from_tag(fields.get("unit")).ok_or("Choose a unit.")?;
     let numbers = if sign == VitalSign::BloodPressure {
         let high = fields.number(VALUE, "Systolic")?;
-        Numbers::Over(high, fields.number(OVER, "Diastolic")?)
+        match (fields.get(PALPATED) == "on", fields.get(OVER).is_empty()) {
+            (true, true) => Numbers::Palpated(high),
+            (true, false) => {
+                return Err("Palpation gives no diastolic: leave one of the two out.".to_owned());
+            }
+            (false, _) => Numbers::Over(high, fields.number(OVER, "Diastolic")?),
+        }
     } else {
         Numbers::One(fields.number(VALUE, &capital(sign.name()))?)
     };

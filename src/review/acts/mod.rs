@@ -27,7 +27,7 @@ pub(super) use score::{is_urgent_score, scored_with};
 pub use enter::{
     CLOCK, DAY, LONGEST_AGO, Proposed, REMARK, SHOWN, SIGN, TAKEN_BY, WENT_ON, enter, proposed,
 };
-pub use measure::{ALERTNESS, OVER, VALUE, qualifier_field};
+pub use measure::{ALERTNESS, OVER, PALPATED, VALUE, qualifier_field};
 pub use moving::{TO, ToMove, move_reading, to_move};
 pub use resident::{ask_recheck, note_resident, set_range, withdraw_range, withdraw_recheck};
 

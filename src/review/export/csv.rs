@@ -2,6 +2,7 @@
 //! remark about a resident, a line.
 
 mod columns;
+mod texts;
 
 use columns::{COLUMNS, Line};
 

@@ -6,9 +6,7 @@ use super::{Chart, Entry, Missed, words};
 use crate::facts::Time;
 use crate::residents::{Home, ResidentId};
 use crate::round::shown;
-use crate::vitals::{
-    Bounds, Component, Layer, Measurement, Qualifier, Rhythm, Side, Supply, Value,
-};
+use crate::vitals::{Bounds, Component, Layer, Measurement, Side, Value};
 
 /// The style itself.
 pub const STYLE: &str = include_str!("print.css");
@@ -87,6 +85,7 @@ pub(super) fn value(it: &Measurement) -> String {
             systolic,
             diastolic,
         } => format!("{}/{} mmHg", systolic.value(), diastolic.value()),
+        Value::Palpated { systolic } => format!("{}/P mmHg", systolic.value()),
         Value::Level(level) => level.spoken().to_owned(),
         Value::NotRated => "could not be rated".to_owned(),
     }
@@ -94,12 +93,7 @@ pub(super) fn value(it: &Measurement) -> String {
 
 /// How it was taken: "left arm, sitting".
 pub(super) fn how(it: &Measurement) -> String {
-    let words = it.qualifiers().iter().map(|qualifier| match qualifier {
-        Qualifier::Supply(Supply::Oxygen(Some(litres))) => format!("on oxygen {litres} L/min"),
-        Qualifier::Rhythm(Rhythm::Irregular) => "irregular".to_owned(),
-        other => other.spoken().to_owned(),
-    });
-    words.collect::<Vec<_>>().join(", ")
+    it.how().join(", ")
 }
 
 /// The side of the range in force on which each part of the reading lies, and

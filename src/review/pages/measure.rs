@@ -3,7 +3,9 @@
 use maud::{Markup, html};
 
 use crate::facts::Time;
-use crate::review::acts::{ALERTNESS, CLOCK, DAY, LOOKED_AGAIN, OVER, VALUE, qualifier_field};
+use crate::review::acts::{
+    ALERTNESS, CLOCK, DAY, LOOKED_AGAIN, OVER, PALPATED, VALUE, qualifier_field,
+};
 use crate::review::fields::Fields;
 use crate::speaking::wording::capital;
 use crate::vitals::{
@@ -53,7 +55,7 @@ pub fn inputs(
                             value=(field(VALUE, number(quantity(Component::Systolic))));
                     }
                     label { "Diastolic"
-                        input name=(OVER) inputmode="decimal" autocomplete="off" required
+                        input name=(OVER) inputmode="decimal" autocomplete="off"
                             value=(field(OVER, number(quantity(Component::Diastolic))));
                     }
                 } @else {
@@ -66,6 +68,14 @@ pub fn inputs(
                 (units(present.unwrap_or(usual), &field("unit", String::new())))
                 @for &kind in sign.qualifiers() {
                     (choice(sign, now, kind, typed))
+                }
+            }
+            @if sign == VitalSign::BloodPressure {
+                @let now = now.is_some_and(Measurement::is_palpated);
+                label.check {
+                    input type="checkbox" name=(PALPATED)
+                        checked[typed.map_or(now, |it| it.get(PALPATED) == "on")];
+                    "Systolic only, by palpation"
                 }
             }
             @if sign == VitalSign::Pain {

@@ -10,7 +10,7 @@ use crate::review::index::{Entry, Flag, Index, Missed};
 use crate::review::now::Now;
 use crate::review::worklist::SURE;
 use crate::speaking::wording::{capital, names};
-use crate::vitals::{Measurement, Qualifier, Rhythm, Side, Supply, Value};
+use crate::vitals::{Measurement, Side, Value};
 
 /// The value of a measurement with its unit.
 pub fn value(it: &Measurement) -> String {
@@ -25,6 +25,9 @@ pub fn value(it: &Measurement) -> String {
             diastolic.value(),
             systolic.unit().symbol()
         ),
+        Value::Palpated { systolic } => {
+            format!("{}/P\u{a0}{}", systolic.value(), systolic.unit().symbol())
+        }
         Value::Level(level) => level.spoken().to_owned(),
         Value::NotRated => "could not be rated".to_owned(),
     }
@@ -32,12 +35,7 @@ pub fn value(it: &Measurement) -> String {
 
 /// How a measurement was taken: "left arm, sitting".
 pub fn how(it: &Measurement) -> String {
-    let words = it.qualifiers().iter().map(|it| match it {
-        Qualifier::Supply(Supply::Oxygen(Some(litres))) => format!("on oxygen {litres} L/min"),
-        Qualifier::Rhythm(Rhythm::Irregular) => "irregular".to_owned(),
-        other => other.spoken().to_owned(),
-    });
-    words.collect::<Vec<_>>().join(", ")
+    it.how().join(", ")
 }
 
 /// A moment, as short as the day allows.

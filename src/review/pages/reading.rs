@@ -19,7 +19,7 @@ use crate::review::acts::{LOOKED_AGAIN, TO, act_word, scored_with, state_of};
 use crate::review::index::{ActKind, ClosedHow, Entry, Index};
 use crate::review::now::Now;
 use crate::review::sessions::Session;
-use crate::review::worklist::{about, how_far, part_name};
+use crate::review::worklist::{about, how_far};
 use crate::speaking::wording::capital;
 use crate::vitals::{VitalSign, mean_arterial_pressure, pulse_pressure, shown_source};
 
@@ -217,7 +217,7 @@ fn limits(index: &Index, entry: &Entry, now: Now<'_>) -> Markup {
                             @let (far, end) = how_far(it);
                             @let (shape, side) = side(it.side);
                             span.shape aria-hidden="true" { (shape) }
-                            (capital(part_name(it))) " " (it.value.value()) ": " (far) " "
+                            (capital(it.name())) " " (it.value.value()) ": " (far) " "
                             (it.value.unit().symbol()) " " (side) " " (end)
                         }
                         Raised::Rule(it) => {

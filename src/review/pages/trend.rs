@@ -169,6 +169,9 @@ fn key(wide: &[&Trend], slim: &[&Trend]) -> Markup {
                 li { span.shape { "\u{25a0}" } " systolic (sys.), joined to "
                     span.shape { "\u{25cb}" } " diastolic (dia.)" }
             }
+            @if any(&|it| it.marks.iter().any(|it| it.parts.contains(&None))) {
+                li { span.shape { "\u{25a0}" } " alone: by palpation, which gives no diastolic" }
+            }
             @if any(&several) || slim.iter().any(|it| several(it)) {
                 li.slim[!any(&several)] {
                     "where readings lie close: the median, on a bar from lowest to highest"

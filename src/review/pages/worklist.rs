@@ -20,7 +20,7 @@ use crate::review::fields::Fields;
 use crate::review::index::{Entry, Flag, Index};
 use crate::review::now::Now;
 use crate::review::sessions::Session;
-use crate::review::worklist::{Filter, SPANS, Worklist, about, how_far, part_name};
+use crate::review::worklist::{Filter, SPANS, Worklist, about, how_far};
 use crate::speaking::wording::{capital, names};
 use crate::vitals::shown_source;
 
@@ -189,7 +189,7 @@ fn reports(
                             @let unit = it.value.unit().symbol();
                             a.value href={ "/readings/" (flag.reading) } {
                                 span.shape aria-hidden="true" { (shape) }
-                                (capital(part_name(it))) " " b { (it.value.value()) " " (unit) }
+                                (capital(it.name())) " " b { (it.value.value()) " " (unit) }
                             }
                             p { (far) " " (unit) " " (side) " " (end) " "
                                 span.soft { "(" (shown_source(&it.source)) ")" } }

@@ -1,6 +1,7 @@
 //! The drawing. Shapes tell things apart, never colour alone: the range is a
 //! band with named edges, the usual a broken line, a reading a dot, a blood
-//! pressure a square over a ring joined by a bar, readings that share a place a
+//! pressure a square over a ring joined by a bar (a palpated one, which has no diastolic, a
+//! square alone), readings that share a place a
 //! bar from lowest to highest, and each value outside its range has a diamond
 //! around it.
 //!
@@ -94,7 +95,7 @@ fn seconds(at: Time) -> f64 {
 
 /// Lowest and highest of everything that is drawn, with room around.
 fn heights(trend: &Trend) -> (f64, f64) {
-    let marks = trend.marks.iter().flat_map(|it| &it.parts);
+    let marks = trend.marks.iter().flat_map(|it| it.parts.iter().flatten());
     let mut all: Vec<f64> = marks.flat_map(|it| [it.low, it.high]).collect();
     all.extend(trend.bands.iter().flat_map(|it| [it.low, it.high]));
     all.extend(trend.usual.iter().flatten().map(|it| it.value));
@@ -288,7 +289,7 @@ fn draw_marks(
     if !pressure {
         let path: Vec<(i32, i32)> = marks
             .iter()
-            .map(|it| place(seconds(it.at), it.parts[0].middle))
+            .filter_map(|it| Some(place(seconds(it.at), it.parts[0]?.middle)))
             .collect();
         area.draw(&PathElement::new(path, SOFT.stroke_width(1)))?;
     }
@@ -296,20 +297,22 @@ fn draw_marks(
         let at = |value| place(seconds(mark.at), value);
         let bar = |from, to, width| PathElement::new([from, to], INK.stroke_width(width));
         if mark.count > 1 {
-            for it in &mark.parts {
+            for it in mark.parts.iter().flatten() {
                 area.draw(&bar(at(it.low), at(it.high), 3))?;
             }
         }
         match mark.parts[..] {
-            [systolic, diastolic] => {
-                area.draw(&bar(at(systolic.middle), at(diastolic.middle), 1))?;
+            [Some(systolic), diastolic] => {
+                if let Some(diastolic) = diastolic {
+                    area.draw(&bar(at(systolic.middle), at(diastolic.middle), 1))?;
+                    area.draw(&Circle::new(at(diastolic.middle), 4, PAPER.filled()))?;
+                    area.draw(&Circle::new(at(diastolic.middle), 4, INK.stroke_width(2)))?;
+                }
                 let (x, y) = at(systolic.middle);
                 let square = [(x - 3, y - 3), (x + 4, y + 4)];
                 area.draw(&Rectangle::new(square, INK.filled()))?;
-                area.draw(&Circle::new(at(diastolic.middle), 4, PAPER.filled()))?;
-                area.draw(&Circle::new(at(diastolic.middle), 4, INK.stroke_width(2)))?;
             }
-            [one] => {
+            [Some(one)] => {
                 area.draw(&Circle::new(at(one.middle), 3, INK.filled()))?;
             }
             _ => {}

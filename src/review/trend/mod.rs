@@ -47,8 +47,8 @@ pub struct Mark {
     pub reading: Option<Uuid>,
     /// How many readings.
     pub count: usize,
-    /// One for each part: systolic before diastolic.
-    pub parts: Vec<Spread>,
+    /// One for each part: systolic before diastolic, which no palpated pressure has.
+    pub parts: Vec<Option<Spread>>,
     /// How many of them are outside their range.
     pub flagged: usize,
     /// Each value outside its range, at its own time.
@@ -157,7 +157,11 @@ impl Trend {
     /// Lowest and highest of a part.
     #[must_use]
     pub fn extent(&self, part: usize) -> Option<(f64, f64)> {
-        let spreads = || self.marks.iter().filter_map(|it| it.parts.get(part));
+        let spreads = || {
+            self.marks
+                .iter()
+                .filter_map(|it| it.parts.get(part)?.as_ref())
+        };
         let low = spreads().map(|it| it.low).reduce(f64::min)?;
         let high = spreads().map(|it| it.high).reduce(f64::max)?;
         Some((low, high))
@@ -227,12 +231,11 @@ fn marks(entries: &[&Entry], drawn: Drawn<'_>, (from, to): (Time, Time), most: u
 fn mark(entries: &[&Entry], drawn: Drawn<'_>) -> Mark {
     let spread = |part: &Component| {
         let values = drawn.sorted(entries, *part);
-        let (low, high) = (values.first().copied(), values.last().copied());
-        Spread {
-            low: low.unwrap_or_default(),
-            middle: median(&values).unwrap_or_default(),
-            high: high.unwrap_or_default(),
-        }
+        Some(Spread {
+            low: *values.first()?,
+            middle: median(&values)?,
+            high: *values.last()?,
+        })
     };
     Mark {
         at: entries[entries.len() / 2].measured_at,

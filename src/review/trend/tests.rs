@@ -131,7 +131,7 @@ fn weights_of_both_units_are_drawn_in_the_homes() {
     let index = index(&[(5, VitalSign::Weight, kilograms, Unit::Kilogram)]);
     let trend = trend(&index, VitalSign::Weight, 7, 60).unwrap();
     assert_eq!(trend.unit, Unit::Pound);
-    assert!((trend.marks[0].parts[0].middle - 176.37).abs() < 0.01);
+    assert!((trend.marks[0].parts[0].unwrap().middle - 176.37).abs() < 0.01);
 }
 
 #[test]
@@ -193,4 +193,44 @@ fn a_mark_of_many_shows_each_value_outside_and_the_median_is_of_the_readings() {
     assert_eq!(medians.collect::<Vec<_>>(), [110.0, 70.0]);
     let few = trend(&index, VitalSign::BloodPressure, 7, 400).unwrap();
     assert_eq!(few.usual, many.usual, "however many marks there are");
+}
+
+/// How many squares and rings are drawn, of the sizes of a systolic and of a diastolic.
+fn squares_and_rings(svg: &str) -> (usize, usize) {
+    let square = svg
+        .split("<rect ")
+        .skip(1)
+        .filter(|it| it.contains("width=\"7\" height=\"7\""));
+    let ring = svg
+        .split("<circle ")
+        .skip(1)
+        .filter(|it| it.contains("r=\"4\"") && it.contains("fill=\"none\""));
+    (square.count(), ring.count())
+}
+
+#[test]
+fn a_palpated_pressure_is_a_square_alone_and_lends_no_diastolic() {
+    let of = |back, numbers| (back, VitalSign::BloodPressure, numbers, Unit::MmHg);
+    let palpated = Numbers::Palpated(Decimal::from(112));
+    let alone = index(&[of(5, palpated)]);
+    let only = trend(&alone, VitalSign::BloodPressure, 7, 60).unwrap();
+    assert_eq!(only.marks[0].parts.len(), 2);
+    assert_eq!(only.marks[0].parts[1], None);
+    assert_eq!(
+        (only.extent(0), only.extent(1)),
+        (Some((112.0, 112.0)), None)
+    );
+    let svg = drawn(&only, Size::Large, "Blood pressure");
+    assert_eq!(squares_and_rings(&svg), (1, 0), "{svg}");
+    let over = Numbers::Over(Decimal::from(120), Decimal::from(70));
+    let both = index(&[of(5, palpated), of(30, over)]);
+    let apart = trend(&both, VitalSign::BloodPressure, 7, 60).unwrap();
+    let svg = drawn(&apart, Size::Large, "Blood pressure");
+    assert_eq!(squares_and_rings(&svg), (2, 1), "{svg}");
+    assert_eq!(apart.extent(1), Some((70.0, 70.0)));
+    // Where they share a mark, the diastolic is of the one that has it.
+    let shared = trend(&both, VitalSign::BloodPressure, 7, 1).unwrap();
+    let diastolic = shared.marks.iter().filter_map(|it| it.parts[1]);
+    let lowest = diastolic.map(|it| it.low).reduce(f64::min);
+    assert_eq!(lowest, Some(70.0));
 }

@@ -123,3 +123,52 @@ fn a_temperature_is_judged_by_the_number_printed_for_its_own_scale() {
     assert!(!reported(dec!(35), Unit::Celsius));
     assert!(reported(dec!(34.9), Unit::Celsius));
 }
+
+/// The end of each range of the systolic, as of any blood pressure; none of the diastolic.
+#[test]
+fn a_palpated_pressure_is_judged_by_the_limits_of_the_systolic_alone() {
+    let limits = Limits::default();
+    let judged = |numbers| {
+        let none = Qualifiers::default();
+        let measured = Measurement::new(VitalSign::BloodPressure, numbers, Unit::MmHg, none);
+        limits.judge(&measured.unwrap())
+    };
+    for systolic in 40..=300 {
+        let systolic = Decimal::from(systolic);
+        let palpated = judged(Numbers::Palpated(systolic));
+        // With a diastolic that crosses no limit of its own where it can be less.
+        let diastolic = dec!(70).min(systolic - dec!(1));
+        let mut of_systolic = judged(Numbers::Over(systolic, diastolic));
+        of_systolic.retain(|it| it.component == Component::Systolic);
+        for it in &mut of_systolic {
+            it.palpated = true;
+        }
+        assert_eq!(palpated, of_systolic, "{systolic}");
+    }
+    assert!(judged(Numbers::Palpated(dec!(120))).is_empty());
+    let low = judged(Numbers::Palpated(dec!(50)));
+    assert!(!low.is_empty());
+    assert_eq!(low[0].name(), "systolic by palpation");
+    let text = serde_json::to_value(&low[0]).unwrap();
+    assert_eq!(text["palpated"], true);
+    let by_ear = judged(Numbers::Over(dec!(50), dec!(40)));
+    assert!(
+        serde_json::to_value(&by_ear[0])
+            .unwrap()
+            .get("palpated")
+            .is_none()
+    );
+}
+
+/// There is no second number that it could be close to.
+#[test]
+fn a_palpated_pressure_has_no_narrow_pulse_pressure() {
+    let limits = Limits::default();
+    let unlikely = |numbers| {
+        let none = Qualifiers::default();
+        let measured = Measurement::new(VitalSign::BloodPressure, numbers, Unit::MmHg, none);
+        limits.is_unlikely(&measured.unwrap(), When::Newest)
+    };
+    assert!(unlikely(Numbers::Over(dec!(118), dec!(116))));
+    assert!(!unlikely(Numbers::Palpated(dec!(118))));
+}

@@ -31,7 +31,7 @@ pub(super) fn from_usual(known: Known<'_>, reading: &Reading) -> Vec<Flag> {
             let change = number - usual;
             let limit = changed_by(known, sign, component, change)?;
             let way = if change < dec!(0) { "below" } else { "above" };
-            let part = component.name(sign);
+            let part = component.name_of(sign, reading.measurement.is_palpated());
             Some(Flag {
                 rule: Rule::ChangeFromUsual,
                 layer: Layer::Changed,
@@ -159,7 +159,7 @@ pub(super) fn trend(known: Known<'_>, reading: &Reading) -> Option<Flag> {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::vitals::history::tests::{at, one, pressure};
+    use crate::vitals::history::tests::{at, one, palpated, pressure};
     use crate::vitals::{Baseline, Baselines, History, Limits, Position, Precautions, Quantity};
 
     fn judged(
@@ -228,6 +228,28 @@ mod tests {
         assert_eq!(judge(usual(Position::Sitting), dec!(150), dec!(90)), 2);
         assert_eq!(judge(usual(Position::Sitting), dec!(90), dec!(51)), 1);
         assert_eq!(judge(usual(Position::Lying), dec!(160), dec!(95)), 0);
+    }
+
+    /// Whoever is told knows that it is lower by its method alone.
+    #[test]
+    fn a_palpated_pressure_compares_by_its_systolic() {
+        let days = 1..=3;
+        let usual =
+            days.map(|day| pressure(at(day, "08:00"), dec!(120), dec!(70), Position::Lying));
+        let usual: Vec<Reading> = usual.collect();
+        let judge = |systolic| {
+            let now = palpated(at(9, "08:00"), systolic, Position::Lying);
+            judged(from_usual, &Baselines::new(), usual.clone(), &now)
+        };
+        assert!(judge(dec!(91)).is_empty());
+        assert_eq!(
+            judge(dec!(90)),
+            ["Systolic by palpation is 30 below the usual 120. Report to the nurse."]
+        );
+        // It gives no diastolic that another could be compared with.
+        let earlier = (1..=3).map(|day| palpated(at(day, "08:00"), dec!(120), Position::Lying));
+        let now = pressure(at(9, "08:00"), dec!(120), dec!(20), Position::Lying);
+        assert!(judged(from_usual, &Baselines::new(), earlier.collect(), &now).is_empty());
     }
 
     /// Stone ND et al. 2012: a fall of more than 3 from baseline (from memory).

@@ -216,6 +216,15 @@ impl OrthostaticTest {
         Ok(())
     }
 
+    /// Whether the last pressure standing has no diastolic to compare: it, or the one lying,
+    /// was palpated.
+    #[must_use]
+    pub fn lacks_diastolic(&self) -> bool {
+        let last = self.standing.last().map(|(_, it)| it);
+        let mut both = self.lying.iter().chain(last);
+        last.is_some() && both.any(|it| it.measurement.is_palpated())
+    }
+
     /// The flag for the greatest fall so far, if one is to be reported and was not given
     /// before.
     pub fn new_flag(&mut self, known: Known<'_>) -> Option<Flag> {
@@ -270,7 +279,8 @@ pub fn standing_fall(
     let fall = |part| -> Option<Decimal> {
         Some(lying.number(part, Unit::MmHg)? - standing.number(part, Unit::MmHg)?)
     };
-    let (systolic, diastolic) = (fall(Component::Systolic)?, fall(Component::Diastolic)?);
+    // One that was palpated has no diastolic, and is compared by its systolic alone.
+    let (systolic, diastolic) = (fall(Component::Systolic)?, fall(Component::Diastolic));
     let thresholds = known.thresholds();
     let (most, least) = (
         thresholds.standing_systolic_fall,
@@ -280,18 +290,23 @@ pub fn standing_fall(
     if systolic >= most {
         parts.push(format!("systolic fell by {systolic}"));
     }
-    if diastolic >= least {
+    if let Some(diastolic) = diastolic.filter(|it| *it >= least) {
         parts.push(format!("diastolic fell by {diastolic}"));
     }
     if parts.is_empty() {
         return None;
     }
+    let without = match [lying, standing].map(|it| it.measurement.is_palpated()) {
+        [false, false] => "",
+        [true, true] => ", both by palpation, with no diastolic to compare",
+        _ => ", one of them by palpation, with no diastolic to compare",
+    };
     Some(Flag {
         rule: Rule::StandingFall,
         layer: Layer::Changed,
         sign: Some(VitalSign::BloodPressure),
         say: format!(
-            "From lying to standing, {}. Report to the nurse.",
+            "From lying to standing, {}{without}. Report to the nurse.",
             parts.join(" and ")
         ),
         limit: format!("systolic {most} or diastolic {least} or more within 3 minutes of standing"),
@@ -306,7 +321,7 @@ mod tests {
     use rust_decimal::dec;
 
     use super::*;
-    use crate::vitals::history::tests::{at, pressure};
+    use crate::vitals::history::tests::{at, palpated, pressure};
     use crate::vitals::{Baselines, History, Limits, Precautions};
 
     fn with_known<T>(judge: impl FnOnce(Known<'_>) -> T) -> T {
@@ -398,6 +413,37 @@ mod tests {
         let late = test.measured(standing("08:16", dec!(110)));
         assert_eq!(late, Err(StepError::TooLate));
         assert_eq!(test.step(), Step::Finished);
+        assert!(with_known(|known| test.flag(known)).is_none());
+    }
+
+    #[test]
+    fn a_palpated_pressure_is_compared_by_its_systolic_and_says_so() {
+        let minute = TimeDelta::minutes(1);
+        let compared = |lying: &Reading, standing: &Reading| {
+            let flag = with_known(|known| standing_fall(known, lying, standing, minute));
+            flag.map(|it| it.say)
+        };
+        let by_ear = pressure(at(9, "08:05"), dec!(140), dec!(80), Position::Lying);
+        let felt = palpated(at(9, "08:05"), dec!(140), Position::Lying);
+        let low = palpated(at(9, "08:07"), dec!(120), Position::Standing);
+        let same = palpated(at(9, "08:07"), dec!(121), Position::Standing);
+        // 121 over 60 would have been a fall.
+        assert_eq!(compared(&by_ear, &same), None);
+        assert_eq!(
+            compared(&by_ear, &low).unwrap(),
+            "From lying to standing, systolic fell by 20, one of them by palpation, \
+             with no diastolic to compare. Report to the nurse."
+        );
+        let both = compared(&felt, &low).unwrap();
+        assert!(both.contains("both by palpation"), "{both}");
+        let diastolic = pressure(at(9, "08:07"), dec!(139), dec!(60), Position::Standing);
+        assert_eq!(compared(&felt, &diastolic), None);
+
+        let mut test = up_to_standing();
+        assert!(!test.lacks_diastolic());
+        test.measured(palpated(at(9, "08:11"), dec!(139), Position::Standing))
+            .unwrap();
+        assert!(test.lacks_diastolic());
         assert!(with_known(|known| test.flag(known)).is_none());
     }
 

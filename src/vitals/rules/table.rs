@@ -10,7 +10,8 @@ use crate::vitals::defaults::{outside_range, unlikely_range};
 use crate::vitals::derived::NARROW;
 use crate::vitals::sources::{
     CONVERSIONS, EARLY_WARNING, LONG_TERM_CARE_BREATHING, LONG_TERM_CARE_FEVER, ORTHOSTATIC,
-    PRESSURE_TECHNIQUE, PULSE_PRESSURE, SURVEILLANCE, TEXTBOOK, TRADE, WEIGHT, WEIGHT_90,
+    PALPATION, PRESSURE_TECHNIQUE, PULSE_PRESSURE, SURVEILLANCE, TEXTBOOK, TRADE, WEIGHT,
+    WEIGHT_90,
 };
 use crate::vitals::{
     Bounds, Component, Device, LATE_SECONDS, NotTakenReason, Range, RangeOf, Thresholds, Unit,
@@ -258,6 +259,12 @@ impl Table {
             "set by a nurse, else the median of the last 3 to 5 comparable readings in 30 days",
             TRADE,
             "nurse, `baselines`",
+        );
+        self.row(
+            "blood pressure by palpation",
+            "judged and compared by its systolic alone, as it was felt: some 5 mmHg lower than heard",
+            PALPATION,
+            FIXED,
         );
         let trends = [
             ("pulse", it.pulse_trend, "pulse_trend"),

@@ -4,13 +4,15 @@ use chrono::NaiveDate;
 
 use uuid::Uuid;
 
-use super::super::{Act, Chart, Entry, Missed, Remark, Retaken, words};
+use super::super::{Act, Chart, Entry, Missed, Remark, words};
+use super::texts::{flags, reported, taken_again};
 use crate::facts::{NO_ROUND, Time};
 use crate::residents::{Home, Resident, ResidentId, Staff};
 use crate::round::shown;
 use crate::store::Unread;
 use crate::vitals::{
-    Component, Measurement, Qualifier, QualifierKind, Quantity, Supply, Value, VitalSign,
+    BY_PALPATION, Component, Measurement, Qualifier, QualifierKind, Quantity, Supply, Value,
+    VitalSign,
 };
 
 /// A column: its name, what it holds, and how to fill it.
@@ -56,9 +58,11 @@ pub(super) const COLUMNS: [Column; 45] = [
         "the number as it stands now, in `unit`; systolic for a blood pressure",
         |it| it.number(0, false),
     ),
-    ("diastolic", "the second number of a blood pressure", |it| {
-        it.number(1, false)
-    }),
+    (
+        "diastolic",
+        "the second number of a blood pressure; empty where it was palpated, which gives none",
+        |it| it.number(1, false),
+    ),
     (
         "word",
         "the value where it is no number: a level of alertness, or that pain could not be rated",
@@ -77,8 +81,8 @@ pub(super) const COLUMNS: [Column; 45] = [
     }),
     (
         "method",
-        "of a temperature: oral, rectal, axillary, tympanic, temporal artery",
-        |it| it.said(QualifierKind::Method),
+        "of a temperature: oral, rectal, axillary, tympanic, temporal artery; of a blood pressure: by palpation",
+        |it| it.method(),
     ),
     ("pulse_site", "where a pulse was felt", |it| {
         it.said(QualifierKind::PulseSite)
@@ -405,7 +409,7 @@ impl<'a> Line<'a> {
         match self.measurement().map(Measurement::value) {
             Some(Value::Level(level)) => level.spoken().to_owned(),
             Some(Value::NotRated) => "could not be rated".to_owned(),
-            Some(Value::One(_) | Value::Pressure { .. }) | None => String::new(),
+            _ => String::new(),
         }
     }
 
@@ -416,6 +420,13 @@ impl<'a> Line<'a> {
     fn said(&self, kind: QualifierKind) -> String {
         let qualifier = self.qualifier(kind);
         qualifier.map_or("", Qualifier::spoken).to_owned()
+    }
+
+    fn method(&self) -> String {
+        match self.measurement() {
+            Some(it) if it.is_palpated() => BY_PALPATION.to_owned(),
+            _ => self.said(QualifierKind::Method),
+        }
     }
 
     fn rhythm(&self) -> String {
@@ -484,37 +495,4 @@ fn moment(time: Time) -> String {
 
 fn acted(act: &Act, what: &str) -> String {
     format!("{} {}: {what}{}", moment(act.at), act.by.name, act.text)
-}
-
-fn flags(entry: &Entry) -> Option<String> {
-    let flags: Vec<String> = entry
-        .standing_flags()
-        .map(|it| it.cause.to_string())
-        .collect();
-    (!flags.is_empty()).then(|| flags.join(" | "))
-}
-
-fn reported(entry: &Entry) -> Option<String> {
-    let mut names: Vec<&str> = entry
-        .flags
-        .iter()
-        .filter_map(|it| it.reported.map(|report| report.text))
-        .collect();
-    names.dedup();
-    (!names.is_empty()).then(|| names.join(" | "))
-}
-
-fn taken_again(entry: &Entry) -> Option<String> {
-    let each = entry.retaken.iter().map(|it| match it {
-        Retaken::After(first, why) => {
-            let (first, why) = (shown(&first.measurement), words::retaken(*why));
-            format!("first: {first}, {why}")
-        }
-        Retaken::Again(again, why) => {
-            let (again, why) = (shown(&again.measurement), words::retaken(*why));
-            format!("again: {again}, {why}")
-        }
-    });
-    let each: Vec<String> = each.collect();
-    (!each.is_empty()).then(|| each.join(" | "))
 }

@@ -2,7 +2,9 @@
 
 use super::codes::SNOMED;
 use super::model::{Code, CodeableConcept};
-use crate::vitals::{Alertness, Arm, Method, NotTakenReason, Position, PulseSite, Side};
+use crate::vitals::{
+    Alertness, Arm, BY_PALPATION, Method, NotTakenReason, Position, PulseSite, Side,
+};
 
 #[expect(
     clippy::unnecessary_wraps,
@@ -66,6 +68,21 @@ const fn level(it: Alertness) -> Option<Code> {
 /// The site of a temperature, which its method names.
 pub(super) fn temperature_site(it: Method) -> CodeableConcept {
     CodeableConcept::said(method(it), it.spoken())
+}
+
+const fn palpation() -> Option<Code> {
+    snomed("113011001", "Palpation")
+}
+
+/// The method of a pressure without a diastolic.
+pub(super) fn palpated() -> CodeableConcept {
+    CodeableConcept::said(palpation(), BY_PALPATION)
+}
+
+/// Why a palpated pressure has no diastolic.
+pub(super) fn not_palpated() -> CodeableConcept {
+    let code = absent("not-performed", "Not Performed");
+    CodeableConcept::said(Some(code), "palpation gives no diastolic")
 }
 
 /// The limb of a cuff.
@@ -143,7 +160,9 @@ pub(super) fn place_codes() -> Vec<(&'static str, Option<Code>)> {
         .iter()
         .map(|it| (it.spoken(), pulse_site(*it)));
     let postures = Position::ALL.iter().map(|it| (it.spoken(), posture(*it)));
-    limbs.chain(methods).chain(sites).chain(postures).collect()
+    let palpated = [(BY_PALPATION, palpation())];
+    let all = limbs.chain(methods).chain(palpated);
+    all.chain(sites).chain(postures).collect()
 }
 
 /// Every word that is a value with its code, for the document.

@@ -183,7 +183,7 @@ pub fn codes_table() -> String {
          ## What is measured (LOINC)\n\n\
          Values keep the unit as said, by its UCUM code.\n\n\
          | what | R4 profile | codes | where the codes were checked |\n|---|---|---|---|\n{}\n\n\
-         ## Site and position (SNOMED CT)\n\n\
+         ## Site, method and position (SNOMED CT)\n\n\
          Checked in the published value sets for vital signs of HL7's member countries. What is \
          not in them, or differs between them, goes out in words only.\n\n\
          | said | code | meaning |\n|---|---|---|\n{}\n\n\

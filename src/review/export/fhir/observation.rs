@@ -6,9 +6,9 @@ use super::coded;
 use super::codes::{CATEGORY, DIASTOLIC, Measured, PANEL, SYSTOLIC, measured};
 use super::derived::{self, Heights};
 use super::model::{
-    Annotation, CodeableConcept, Extension, HumanName, Identifier, Meta, Narrative, Observation,
-    ObservationComponent, ObservationRange, ObservationValue, Practitioner, Qualification,
-    Quantity, Reference, moment,
+    Annotation, Code, CodeableConcept, Extension, HumanName, Identifier, Meta, Narrative,
+    Observation, ObservationComponent, ObservationRange, ObservationValue, Practitioner,
+    Qualification, Quantity, Reference, moment,
 };
 use super::patient::{Links, PatientSystem};
 use crate::facts::Time;
@@ -160,10 +160,9 @@ impl Writer<'_> {
 
     fn add_value(&self, it: &mut Observation, entry: &Entry) {
         let measurement = entry.measurement;
-        let judged = |component, said| self.judged(entry, component, said);
         match measurement.value() {
             Value::One(said) => {
-                let (range, words) = judged(Component::Whole, said);
+                let (range, words) = self.judged(entry, Component::Whole, said);
                 it.value = Some(ObservationValue::Quantity(quantity(said)));
                 it.reference_range = range;
                 it.interpretation = words;
@@ -177,22 +176,44 @@ impl Writer<'_> {
                     (DIASTOLIC, Component::Diastolic, diastolic),
                 ];
                 it.component = parts
-                    .map(|(code, component, said)| {
-                        let (reference_range, interpretation) = judged(component, said);
-                        let name = component.name(VitalSign::BloodPressure);
-                        ObservationComponent {
-                            code: CodeableConcept::coded(&[code]).saying(name),
-                            value: ObservationValue::Quantity(quantity(said)),
-                            interpretation,
-                            reference_range,
-                        }
-                    })
+                    .map(|(code, component, said)| self.part(entry, code, component, said))
                     .into();
+            }
+            Value::Palpated { systolic } => {
+                it.method = Some(coded::palpated());
+                // The profile wants both, or why one is absent.
+                let diastolic = Component::Diastolic.name(VitalSign::BloodPressure);
+                let diastolic = ObservationComponent {
+                    code: CodeableConcept::coded(&[DIASTOLIC]).saying(diastolic),
+                    value: ObservationValue::Absent(coded::not_palpated()),
+                    interpretation: Vec::new(),
+                    reference_range: Vec::new(),
+                };
+                let systolic = self.part(entry, SYSTOLIC, Component::Systolic, systolic);
+                it.component = vec![systolic, diastolic];
             }
             Value::Level(level) => {
                 it.value = Some(ObservationValue::Concept(coded::alertness(level)));
             }
             Value::NotRated => it.value = Some(ObservationValue::Absent(coded::not_rated())),
+        }
+    }
+
+    /// A part of a blood pressure.
+    fn part(
+        &self,
+        entry: &Entry,
+        code: Code,
+        component: Component,
+        said: Said,
+    ) -> ObservationComponent {
+        let (reference_range, interpretation) = self.judged(entry, component, said);
+        let name = component.name(VitalSign::BloodPressure);
+        ObservationComponent {
+            code: CodeableConcept::coded(&[code]).saying(name),
+            value: ObservationValue::Quantity(quantity(said)),
+            interpretation,
+            reference_range,
         }
     }
 

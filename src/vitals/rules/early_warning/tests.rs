@@ -1,7 +1,7 @@
 //! The published table in full: both edges of every band of every parameter.
 
 use super::*;
-use crate::vitals::history::tests::{at, one, pressure};
+use crate::vitals::history::tests::{at, one, palpated, pressure};
 use crate::vitals::{Baselines, HomeLimits, Limits, Measurement, Position, Precautions, Units};
 
 /// A set that scores nought.
@@ -255,6 +255,16 @@ fn a_set_is_gathered_from_the_last_readings() {
     let each: Vec<u8> = score.parts.iter().map(|it| it.1).collect();
     assert_eq!(each, [2, 1, 0, 1, 1, 0, 1]);
     assert_eq!(gather("08:31").missing(), [Parameter::Pulse]);
+}
+
+/// The score asks for the systolic alone.
+#[test]
+fn a_palpated_systolic_is_scored_as_any() {
+    let history: History = [palpated(at(9, "08:00"), dec!(96), Position::Lying)]
+        .into_iter()
+        .collect();
+    let set = Observations::gather(&history, at(9, "08:05"), ONE_VISIT);
+    assert_eq!(set.systolic, Some(dec!(96)));
 }
 
 fn flagged(home: Option<&str>, set: &Observations) -> Option<String> {
