@@ -236,6 +236,14 @@ fn close_calls_come_with_the_alternatives() {
     assert!(doubtful > 0, "none of the close calls had an alternative");
 }
 
+#[test]
+fn a_strange_word_does_not_cut_a_reading_in_two() {
+    let mut ear = ear();
+    let sound = spoken_frames("temperature oral refrigerators ninety eight point six");
+    let heard = texts(&hear(&mut ear, &sound));
+    assert_eq!(heard, ["temperature oral [unk] ninety eight point six"]);
+}
+
 /// After how many seconds of the sound the first utterance is taken for ended.
 fn ends_after(sound: &[i16], pause: impl Fn(&str) -> Option<Duration>) -> (String, f64) {
     let mut ear = ear();

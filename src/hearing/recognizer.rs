@@ -31,12 +31,12 @@ const SHORTEST_PAUSE: Duration = Duration::from_millis(250);
 /// before it: of 47 short sentences of nine synthetic voices, the last had its
 /// words together 0.37 s after its sound ended.
 const DECODED: Duration = Duration::from_millis(450);
-/// How much longer than otherwise an utterance goes on whose last word fits nothing, in
-/// samples (0.6 s). The recogniser counts such a word as silence, so that talk of unknown
+/// How much longer than otherwise an utterance may go on whose last word fits nothing, in
+/// samples (1.2 s). The recogniser counts such a word as silence, so that talk of unknown
 /// words ends; but a strange accent or noise makes one of a known word in the middle of a
 /// reading too, and half of the reading was lost. What came of it is in
 /// docs/hearing-tried.md.
-const UNKNOWN_GOES_ON: u64 = 6 * RATE as u64 / 10;
+const UNKNOWN_GOES_ON: u64 = 12 * RATE as u64 / 10;
 /// The longest utterance, in samples (30 s). A television never pauses.
 const LONGEST_UTTERANCE: u64 = 30 * RATE as u64;
 /// How long a recogniser goes on learning a voice and a room, in samples (90 s).
@@ -421,7 +421,8 @@ impl<K: Eq + Hash> Ear<K> {
     /// more, is given a little longer.
     fn goes_on(&mut self, samples: usize) -> bool {
         self.over += samples as u64;
-        if self.over >= UNKNOWN_GOES_ON || self.running >= LONGEST_UTTERANCE {
+        let silent = self.pauses.quiet() >= SHORTEST_PAUSE;
+        if silent || self.over >= UNKNOWN_GOES_ON || self.running >= LONGEST_UTTERANCE {
             return false;
         }
         let slot = self.expected.as_ref();
