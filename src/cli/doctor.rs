@@ -7,7 +7,7 @@ use clap::Args;
 use sayback::facts::Time;
 use sayback::hearing::Microphone;
 use sayback::review::export::post::{Access, Server};
-use sayback::review::{Station, accounts::FIRST};
+use sayback::review::{Station, Validity, accounts::FIRST};
 use sayback::speaking::{Espeak, EspeakSettings, Player};
 use sayback::store::{self, Key, Store};
 use serde::Serialize;
@@ -45,6 +45,8 @@ pub struct Doctor {
     /// A tablet's microphone and loudspeaker are used: look for none here
     #[arg(long)]
     tablet: bool,
+    #[command(flatten)]
+    tls: super::TlsArgs,
     /// JSON, one object a line
     #[arg(long)]
     json: bool,
@@ -90,6 +92,16 @@ pub fn doctor(arguments: &Doctor) -> Result<End, Message> {
     }
     if let Some(address) = &arguments.fhir {
         checks.push(("fhir", fhir(address)));
+    }
+    if let Some(certificate) = arguments.tls.certificate() {
+        checks.push((
+            "certificate",
+            match certificate.examine(now) {
+                Ok(Validity::Good(text)) => ok(text),
+                Ok(Validity::Soon(why)) => warn(why),
+                Ok(Validity::Refused(why)) | Err(why) => fail(why),
+            },
+        ));
     }
     if let Some(link) = &arguments.link {
         checks.push((

@@ -71,7 +71,7 @@ impl Arguments {
     /// Where the screen is to be, and a microphone and a loudspeaker: the tablet's that
     /// will open it, or this machine's.
     fn sound(&self) -> Result<(Option<Place>, Microphone, Option<Player>), Message> {
-        let certificate = self.tls.certificate();
+        let certificate = self.tls.certificate_to_use();
         if let Some(address) = self.screen.screen
             && self.tablet
             && certificate.is_none()

@@ -134,6 +134,10 @@ pub struct Send {
     /// The link file of this recorder
     #[arg(long, value_name = "FILE")]
     link: PathBuf,
+    /// This record was sent as another recorder, or to another home, and is the one of this
+    /// link from now on
+    #[arg(long)]
+    relinked: bool,
 }
 
 /// Runs `sayback home`.
@@ -376,9 +380,22 @@ pub fn send(arguments: &Send) -> Result<End, Message> {
     let link = recorder(&arguments.link)?;
     let mut store = vault::open(&arguments.store)?;
     let mut exchange = Exchange::new(&link);
-    let (moved, status) =
-        send_once(&mut exchange, &mut store, &arguments.store).map_err(message)?;
+    let sent = send_once(
+        &mut exchange,
+        &mut store,
+        &arguments.store,
+        arguments.relinked,
+    );
+    let (moved, status) = sent.map_err(message)?;
     let today = Local::now().date_naive();
+    if exchange.another() {
+        anstream::eprintln!(
+            "sayback: WARNING: \"{}\" sent entries before that were not in this record. Where \
+             that is another machine, this one needs a link file of its own: what it sends is \
+             shown as from \"{0}\".",
+            link.label
+        );
+    }
     for why in exchange.refused() {
         anstream::eprintln!("sayback: WARNING: {why}");
     }
@@ -429,6 +446,7 @@ pub fn standing(path: &Path, record: &Path) -> Result<String, NotWell> {
     let today = Local::now().date_naive();
     let home = HomeRecord::open(&link).and_then(|mut it| Ok(it.head()?));
     let mut status = read_status(record).unwrap_or_default();
+    status.is_the_same(&link).map_err(message)?;
     if record.metadata().is_ok_and(|it| it.len() > 0) {
         let store = vault::open_to_read(record)?;
         status.waiting = store.waiting(status.sent).map_err(message)?;

@@ -4,6 +4,8 @@ mod accounts;
 mod clock;
 mod commands;
 mod doctor;
+#[cfg(test)]
+mod documented;
 mod export;
 mod home;
 mod listen;
@@ -26,7 +28,7 @@ use clap::{Args, Parser, Subcommand, ValueEnum};
 use sayback::bedside::{Place, key_in};
 use sayback::grammar::Expect;
 use sayback::metrics;
-use sayback::review::Certificate;
+use sayback::review::{Certificate, Validity};
 use sayback::vitals::VitalSign;
 
 /// Offline, hands-free voice recorder for a vital-signs round.
@@ -268,6 +270,20 @@ impl TlsArgs {
     fn certificate(&self) -> Option<Certificate> {
         let (chain, key) = (self.tls_cert.clone()?, self.tls_key.clone()?);
         Some(Certificate { chain, key })
+    }
+
+    /// The same, before pages go out with it: says where browsers refuse it, or will soon.
+    fn certificate_to_use(&self) -> Option<Certificate> {
+        let certificate = self.certificate()?;
+        let now = chrono::Local::now().fixed_offset();
+        match certificate.validity(now) {
+            Ok(Validity::Refused(why) | Validity::Soon(why)) => {
+                anstream::eprintln!("sayback: WARNING: {why}.");
+            }
+            // What can't be read is said where it is to be used.
+            Ok(Validity::Good(_)) | Err(_) => {}
+        }
+        Some(certificate)
     }
 }
 

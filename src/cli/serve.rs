@@ -142,7 +142,7 @@ fn accounts(arguments: &Arguments, beside: &Path) -> Result<Accounts, String> {
 }
 
 fn answer_until_interrupted(arguments: &Arguments, station: Station) -> Result<End, String> {
-    let certificate = arguments.tls.certificate();
+    let certificate = arguments.tls.certificate_to_use();
     let secure = certificate.is_some();
     let runtime = tokio::runtime::Builder::new_multi_thread()
         .worker_threads(2)

@@ -14,6 +14,7 @@ use thiserror::Error;
 
 use self::columns::{header_errors, holds};
 use super::file_ranges::{possible, range};
+use super::names::{begins_like_formula, name_expected};
 use super::{Care, Frequency, Home, Resident, ResidentId, UsualMethods};
 use crate::vitals::{
     Arm, Baseline, LONGEST_TEXT, LimbReason, Limits, Method, OxygenFlow, Position, Precautions,
@@ -156,6 +157,17 @@ impl<'a> Row<'a> {
         let long = fields.filter(|(_, field)| too_long(field));
         for column in long.map(|(column, _)| *column).collect::<Vec<_>>() {
             row.wrong(column, &format!("{LONGEST_TEXT} characters at most"));
+        }
+        for column in ["id", "wing", "bed"] {
+            if row.text(column).is_some_and(begins_like_formula) {
+                let expected = format!("{}, and nothing that begins like a formula", holds(column));
+                row.wrong(column, &expected);
+            }
+        }
+        for column in ["name", "alias"] {
+            if let Some(expected) = row.text(column).and_then(name_expected) {
+                row.wrong(column, expected);
+            }
         }
         row
     }

@@ -32,7 +32,7 @@ pub use difference::{Difference, differences};
 pub use due::{Frequency, shift_start};
 pub use file::HomeFileError;
 pub use kept_sound::KeptSound;
-pub(crate) use names::spoken_words;
+pub(crate) use names::{begins_like_formula, name_expected, spoken_words};
 pub use offsets::Offsets;
 #[cfg(test)]
 pub(crate) use offsets::tests::changing;

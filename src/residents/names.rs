@@ -30,6 +30,33 @@ impl Resident {
     }
 }
 
+/// Whether a text begins as a formula does, which a spreadsheet would work out.
+pub(crate) fn begins_like_formula(text: &str) -> bool {
+    text.starts_with(['=', '+', '-', '@', '\t', '\r'])
+}
+
+/// What would be right in place of a name out of another system that nobody could be
+/// called by; none where it is right.
+pub(crate) fn name_expected(name: &str) -> Option<&'static str> {
+    if begins_like_formula(name) {
+        Some("a full name, and nothing that begins like a formula")
+    } else if name.contains(',') {
+        Some("a full name as it is said, first name first, without a comma")
+    } else {
+        None
+    }
+}
+
+/// A name's first and last word, also where the last name is written first.
+fn first_and_last(name: &str) -> (&str, &str) {
+    let (last, first) = name.split_once(',').map_or((name, name), |it| it);
+    let first = first.split_whitespace().next().unwrap_or_default();
+    (
+        first,
+        last.split_whitespace().next_back().unwrap_or_default(),
+    )
+}
+
 /// The words of a name in lower case; none when one has letters that no word of
 /// the recogniser has.
 pub(crate) fn spoken_words(name: &str) -> Option<Vec<String>> {
@@ -65,18 +92,15 @@ pub(super) enum Alike {
 pub(super) fn alike(one: &Resident, other: &Resident) -> Option<Alike> {
     let same = |a: &str, b: &str| a.to_lowercase() == b.to_lowercase();
     let sounds = |a: &str, b: &str| soundex(a).is_some() && soundex(a) == soundex(b);
-    let first = |it: &Resident| it.name.split_whitespace().next().unwrap_or("").to_owned();
-    let last = |it: &Resident| {
-        let last = it.name.split_whitespace().next_back();
-        last.unwrap_or("").to_owned()
-    };
+    let ((first, last), (other_first, other_last)) =
+        (first_and_last(&one.name), first_and_last(&other.name));
     if same(&one.spoken_name(), &other.spoken_name()) {
         Some(Alike::SpokenName)
-    } else if same(&last(one), &last(other)) {
+    } else if same(last, other_last) {
         Some(Alike::Surname)
-    } else if sounds(&last(one), &last(other)) {
+    } else if sounds(last, other_last) {
         Some(Alike::SurnameBySound)
-    } else if one.room == other.room && sounds(&first(one), &first(other)) {
+    } else if one.room == other.room && sounds(first, other_first) {
         Some(Alike::FirstName)
     } else {
         None
@@ -152,6 +176,22 @@ mod tests {
         assert!(called.contains(&"ada quill".to_owned()));
         assert!(called.contains(&"missus quill".to_owned()));
         assert!(!called.iter().any(|it| it.contains("feather")));
+    }
+
+    #[test]
+    fn a_last_name_is_one_wherever_it_stands() {
+        for (one, other, so) in [
+            ("Brandt, Ada", "Brandt, Rose", Some(Alike::Surname)),
+            ("Ada Brandt", "Brandt, Rose", Some(Alike::Surname)),
+            ("Brandt, Ada", "Moss, Ada", Some(Alike::FirstName)),
+            ("Brandt, Ada", "Moss, Rose", None),
+        ] {
+            let home = home(&(person(1, 1, one, "") + &person(2, 1, other, "")));
+            let [one, other] = home.residents.as_slice() else {
+                unreachable!()
+            };
+            assert_eq!(alike(one, other), so, "{}, {}", one.name, other.name);
+        }
     }
 
     /// One word alone is talk to the resident, not a call.

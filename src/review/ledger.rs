@@ -17,6 +17,15 @@ pub struct Recorder {
     pub arrived: Option<Time>,
 }
 
+/// How a fact came to this record.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Arrival {
+    /// What people call the recorder that sent it.
+    pub recorder: String,
+    /// When it arrived.
+    pub at: Time,
+}
+
 /// A record, as the station uses it. Any of these may wait for a disk or a
 /// network.
 pub trait Ledger: Send {
@@ -75,6 +84,15 @@ pub trait Ledger: Send {
     /// # Errors
     /// [`StoreError`] when it can't be read.
     fn recorders(&mut self) -> Result<Option<Vec<Recorder>>, StoreError> {
+        Ok(None)
+    }
+
+    /// Which recorder sent a fact, and when that arrived; none of one that no recorder
+    /// sent, and of a record on this machine.
+    ///
+    /// # Errors
+    /// [`StoreError`] when it can't be read.
+    fn arrival(&mut self, _id: Uuid) -> Result<Option<Arrival>, StoreError> {
         Ok(None)
     }
 

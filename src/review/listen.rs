@@ -3,7 +3,6 @@
 use std::future::Ready;
 use std::io;
 use std::net::{SocketAddr, TcpListener};
-use std::path::PathBuf;
 use std::sync::{Arc, Once};
 use std::time::Duration;
 
@@ -14,6 +13,7 @@ use axum_server::{Address, Handle, Server};
 use tokio::net::TcpStream;
 use tokio::sync::Semaphore;
 
+use super::certificate::Certificate;
 use super::station::Station;
 use super::web::app;
 
@@ -26,15 +26,6 @@ pub(super) const PATIENCE: Duration = Duration::from_secs(20);
 /// while it loads. Linux gives a program 1024 files, and a recorder has two such doors:
 /// three quarters are left to the record and all else.
 pub const MOST_CONNECTIONS: usize = 128;
-
-/// The home's own certificate and its key, as PEM files.
-#[derive(Debug, Clone, PartialEq, Eq)]
-pub struct Certificate {
-    /// The certificate, with those between it and the root, if any.
-    pub chain: PathBuf,
-    /// Its private key.
-    pub key: PathBuf,
-}
 
 /// Answers until interrupted. `ready` is told the address that is listened on,
 /// once it is.
@@ -69,16 +60,6 @@ pub async fn serve(
     answer(listener, tls, app(station), handle)
         .await
         .map_err(wrong)
-}
-
-impl Certificate {
-    async fn read(&self) -> Result<RustlsConfig, String> {
-        let config = RustlsConfig::from_pem_file(&self.chain, &self.key);
-        config.await.map_err(|error| {
-            let (chain, key) = (self.chain.display(), self.key.display());
-            format!("the certificate {chain} with the key {key} can't be used: {error}")
-        })
-    }
 }
 
 async fn answer(

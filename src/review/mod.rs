@@ -5,6 +5,7 @@
 
 pub mod accounts;
 pub mod acts;
+mod certificate;
 mod compared;
 pub mod export;
 pub mod fields;
@@ -20,9 +21,10 @@ mod trend;
 mod web;
 pub mod worklist;
 
-pub use ledger::{Ledger, Recorder};
+pub use certificate::{Certificate, Validity};
+pub use ledger::{Arrival, Ledger, Recorder};
 pub(crate) use listen::answer_apart;
-pub use listen::{Certificate, MOST_CONNECTIONS, serve};
+pub use listen::{MOST_CONNECTIONS, serve};
 pub use now::Now;
 pub use signing::SinceSigned;
 pub use station::Station;

@@ -12,7 +12,7 @@ use tokio::sync::watch;
 use super::accounts::{AccountError, Accounts};
 use super::acts::{NewFact, NotDone, Refused};
 use super::index::Index;
-use super::ledger::Ledger;
+use super::ledger::{Arrival, Ledger};
 use super::now::Now;
 use super::sessions::Sessions;
 use crate::facts::{ChainHead, Fact, Time};
@@ -253,6 +253,14 @@ impl Station {
     /// [`StoreError`] when it cannot be read.
     pub fn fact(&self, id: uuid::Uuid) -> Result<Option<Fact>, StoreError> {
         self.ask(|it| it.fact(id))
+    }
+
+    /// Which recorder sent a fact, and when it arrived.
+    ///
+    /// # Errors
+    /// [`StoreError`] when that cannot be read.
+    pub fn arrival(&self, id: uuid::Uuid) -> Result<Option<Arrival>, StoreError> {
+        self.ask(|it| it.arrival(id))
     }
 
     /// Everything that belongs to a round.

@@ -6,12 +6,13 @@ use chrono::TimeDelta;
 use rust_decimal::Decimal;
 use uuid::Uuid;
 
+use super::acts::is_urgent_score;
 use super::fields::Fields;
 use super::index::{Entry, Flag, Held, Index, Missed, Recheck, Stage};
 use super::now::Now;
 use crate::facts::{Pending, Raised, Time};
 use crate::residents::{Resident, ResidentId, Staff, shift_start};
-use crate::vitals::rules::{AT_ONCE, Rule};
+use crate::vitals::rules::Rule;
 use crate::vitals::{Finding, Side, VitalSign};
 
 /// Below this confidence of the recogniser a reading is shown to the nurse,
@@ -196,7 +197,10 @@ fn urgent_first(index: &Index, wanted: impl Fn(&Flag) -> bool) -> Vec<&Flag> {
 fn is_urgent(index: &Index, flag: &Flag) -> bool {
     match &flag.raised {
         Raised::Limit(_) => index.reading(flag.reading).is_some_and(|it| it.second_look),
-        Raised::Rule(it) => it.rule == Rule::EarlyWarning && it.say.ends_with(AT_ONCE),
+        Raised::Rule(it) => {
+            let reading = index.reading(flag.reading);
+            it.rule == Rule::EarlyWarning && reading.is_none_or(|it| is_urgent_score(index, it))
+        }
     }
 }
 

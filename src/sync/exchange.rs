@@ -53,6 +53,8 @@ pub struct Exchange {
     fetched: Option<i64>,
     /// Whether the home has something of this recorder that is not in the record.
     refill: bool,
+    /// Whether that is of another record than this one, as far as can be told.
+    another: bool,
     /// The home's head when it was seen last.
     head: Option<ChainHead>,
     /// What the home refuses, by place, and why.
@@ -85,10 +87,18 @@ impl Exchange {
             compare: None,
             fetched: None,
             refill: false,
+            another: false,
             head: None,
             refused: BTreeMap::new(),
             not_taken: BTreeMap::new(),
         }
+    }
+
+    /// Whether another record was sent with this link, as far as can be told: the home
+    /// has of it what this one does not have, and this one has something of its own.
+    #[must_use]
+    pub const fn another(&self) -> bool {
+        self.another
     }
 
     /// The home at the other end.
@@ -145,6 +155,10 @@ impl Exchange {
                 Some(id) => store.fact(id)?.is_none(),
                 None => false,
             };
+            self.another = self.refill && !store.unsent(0, 1)?.is_empty();
+            if self.another {
+                tracing::warn!("the home has entries of this link that are not in this record");
+            }
             let last = match store.last_came()? {
                 Some(id) if !self.refill => self.home.place_of(id)?,
                 _ => None,

@@ -1,12 +1,14 @@
 //! The home's record in `PostgreSQL`, seen by one of its members: the same things
 //! that a [`Store`](crate::store::Store) does.
 
+use chrono::{DateTime, Utc};
 use postgres::{Client, GenericClient, Row};
 use uuid::Uuid;
 
 use super::{Link, SyncError, connect};
 use crate::facts::{Body, ChainHead, Fact, KeptReading};
 use crate::residents::ResidentId;
+use crate::review::Arrival;
 use crate::store::{self, Readable, StoreError, Stored, hex, read_all};
 
 /// The home's record. It is connected when it is needed, and again when the
@@ -203,6 +205,25 @@ impl HomeRecord {
         let row = self.twice(|client, link| Ok(client.query_opt(ONE, &[&link.home, &id])?));
         let row = row.map_err(reading)?;
         row.map(|row| stored(&row).fact).transpose()
+    }
+
+    /// Which recorder sent a fact, and when it arrived; none of what a station stored.
+    ///
+    /// # Errors
+    /// [`StoreError::Read`].
+    pub fn arrival(&mut self, id: Uuid) -> Result<Option<Arrival>, StoreError> {
+        const ARRIVED: &str = "SELECT m.label, f.received_at \
+            FROM sayback.fact f JOIN sayback.member m ON m.role = f.sender \
+            WHERE f.home = $1 AND f.id = $2 AND m.kind = 'recorder'";
+        let row = self.twice(|client, link| Ok(client.query_opt(ARRIVED, &[&link.home, &id])?));
+        let row = row.map_err(reading)?;
+        Ok(row.map(|row| {
+            let at: DateTime<Utc> = row.get(1);
+            Arrival {
+                recorder: row.get(0),
+                at: at.fixed_offset(),
+            }
+        }))
     }
 
     /// Everything that belongs to a round, in the order of the record.

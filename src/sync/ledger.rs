@@ -11,7 +11,7 @@ use super::{HomeRecord, Link, MemberKind, Setting, SyncError, Version};
 use crate::facts::{ChainHead, Fact};
 use crate::residents::{Home, ResidentId};
 use crate::review::acts::NewFact;
-use crate::review::{Ledger, Recorder};
+use crate::review::{Arrival, Ledger, Recorder};
 use crate::store::{Readable, StoreError, Stored};
 use crate::vitals::HomeLimits;
 
@@ -141,6 +141,10 @@ impl Ledger for HomeLedger {
             arrived: it.last_sent.map(|at| at.fixed_offset()),
         });
         Ok(Some(recorders.collect()))
+    }
+
+    fn arrival(&mut self, id: Uuid) -> Result<Option<Arrival>, StoreError> {
+        self.record.arrival(id)
     }
 }
 

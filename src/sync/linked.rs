@@ -42,6 +42,33 @@ pub struct LinkStatus {
     pub refused: usize,
     /// What came of the home's roster and limits, where that is to be known.
     pub settings: Vec<String>,
+    /// As which recorder, of which home, this record was sent last.
+    #[serde(default)]
+    pub sent_as: Option<SentAs>,
+}
+
+/// As which recorder a record is sent.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct SentAs {
+    /// The home's identifier.
+    pub home: String,
+    /// What people call the recorder.
+    pub label: String,
+}
+
+impl SentAs {
+    fn of(link: &Link) -> Self {
+        Self {
+            home: link.home.clone(),
+            label: link.label.clone(),
+        }
+    }
+}
+
+impl std::fmt::Display for SentAs {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        write!(f, "\"{}\" of the home {}", self.label, self.home)
+    }
 }
 
 impl LinkStatus {
@@ -55,6 +82,24 @@ impl LinkStatus {
     #[must_use]
     pub fn brief(&self, today: chrono::NaiveDate) -> String {
         self.told(today, false)
+    }
+
+    /// Whether the record is sent with this link as the recorder that it was sent as
+    /// before. One that was enrolled anew has another login and the same label.
+    ///
+    /// # Errors
+    /// [`SyncError::Setup`] says who is who, and what to do.
+    pub fn is_the_same(&self, link: &Link) -> Result<(), SyncError> {
+        let now = SentAs::of(link);
+        match &self.sent_as {
+            Some(before) if *before != now => Err(SyncError::Setup(format!(
+                "this record was sent as {before} before, and the link file is of {now}: its \
+                 readings would be shown as from there, so nothing is sent. Give the link file \
+                 of the one it was; if it is the other from now on, say so once with \
+                 `sayback send --relinked`"
+            ))),
+            _ => Ok(()),
+        }
     }
 
     /// The same with what came of trying to reach the home.
@@ -118,6 +163,7 @@ impl Linked {
         let (show, status) = watch::channel(LinkStatus {
             last: before.last,
             sent: before.sent,
+            sent_as: before.sent_as.clone(),
             ..LinkStatus::default()
         });
         let keeping = Keeping {
@@ -194,15 +240,17 @@ impl Keeping {
 
     /// One exchange; whether the home answered.
     fn once(&mut self) -> bool {
-        let done = self.exchange.run(&mut self.store);
-        let done = done.and_then(|_| self.files.take(self.exchange.home()));
         let before = self.show.borrow().clone();
+        let done = before.is_the_same(self.exchange.home().link());
+        let done = done.and_then(|()| self.exchange.run(&mut self.store));
+        let done = done.and_then(|_| self.files.take(self.exchange.home()));
         let sent = far(&self.exchange, &before, done.is_ok());
         let waiting = self.store.waiting(sent);
         let mut status = LinkStatus {
             waiting: waiting.unwrap_or(before.waiting),
             sent,
             refused: self.exchange.refused().count(),
+            sent_as: sent_as(&mut self.exchange, &before, done.is_ok()),
             ..before.clone()
         }
         .after(&done);
@@ -227,6 +275,7 @@ impl Keeping {
             || status.trouble != before.trouble
             || status.settings != before.settings
             || status.refused != before.refused
+            || status.sent_as != before.sent_as
             || minute(&status) != minute(&before)
         {
             write_status(&self.state, &status);
@@ -243,6 +292,15 @@ fn far(exchange: &Exchange, before: &LinkStatus, compared: bool) -> i64 {
         exchange.sent()
     } else {
         exchange.sent().max(before.sent)
+    }
+}
+
+/// As whom the record was sent, once some of it is there.
+fn sent_as(exchange: &mut Exchange, before: &LinkStatus, done: bool) -> Option<SentAs> {
+    if done || exchange.sent() > 0 {
+        Some(SentAs::of(exchange.home().link()))
+    } else {
+        before.sent_as.clone()
     }
 }
 
@@ -269,15 +327,21 @@ fn write_status(path: &Path, status: &LinkStatus) {
 }
 
 /// One exchange by hand: what was moved, or what went wrong, and how it stands then.
+/// `relinked` says that the record is another recorder's from now on.
 ///
 /// # Errors
-/// [`SyncError::Store`] when the record can't be read.
+/// [`SyncError::Store`] when the record can't be read, and [`SyncError::Setup`] when it was
+/// sent as another recorder before.
 pub fn send_once(
     exchange: &mut Exchange,
     store: &mut Store,
     record: &Path,
+    relinked: bool,
 ) -> Result<(Result<super::Moved, SyncError>, LinkStatus), SyncError> {
     let before = read_status(record).unwrap_or_default();
+    if !relinked {
+        before.is_the_same(exchange.home().link())?;
+    }
     let moved = exchange.run(store);
     let sent = far(exchange, &before, moved.is_ok());
     let status = LinkStatus {
@@ -287,6 +351,7 @@ pub fn send_once(
             Ok(_) => Some(chrono::Local::now().fixed_offset()),
             Err(_) => before.last,
         },
+        sent_as: sent_as(exchange, &before, moved.is_ok()),
         refused: exchange.refused().count(),
         ..LinkStatus::default()
     }

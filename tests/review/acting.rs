@@ -301,6 +301,13 @@ async fn a_round_is_signed_when_its_reports_are_closed() {
     let round = site.facts().last().unwrap().round;
     let path = format!("/rounds/{round}/sign");
     refused(&mut nurse, &path, "", "still open in this round").await;
+    let page = format!("/rounds/{round}");
+    let (_, before) = nurse.get(&page).await;
+    let to_reports = format!("/worklist?round={round}");
+    assert!(
+        before.contains(&to_reports) && !before.contains("Sign this round"),
+        "{before}"
+    );
     let open: Vec<_> = site
         .station
         .index()

@@ -33,12 +33,22 @@ const UNWELL: [&str; 14] = [
 
 /// A station on the record of one visit, in a home that has the score turned on.
 fn after(words: &[&str]) -> Site {
+    with(ON, words, |it| it)
+}
+
+/// The same, with limits as given, where a report of a rule says what `say` makes of it.
+fn with(limits: &str, words: &[&str], say: impl Fn(String) -> String) -> Site {
     let folder = tempfile::tempdir().unwrap();
     let path = folder.path().join("record.db");
     let mut home = made::home(4);
-    home.set_limits(&HomeLimits::parse(ON, Units::UsCustomary).unwrap());
+    home.set_limits(&HomeLimits::parse(limits, Units::UsCustomary).unwrap());
     let begins = made::now() - chrono::TimeDelta::minutes(20);
-    let facts = conversation::facts(&home, begins, words);
+    let mut facts = conversation::facts(&home, begins, words);
+    for fact in &mut facts {
+        if let Body::RuleMet { flag, .. } = &mut fact.body {
+            flag.say = say(std::mem::take(&mut flag.say));
+        }
+    }
     let mut store = Store::open(&path).unwrap();
     store.append(&facts.iter().collect::<Vec<_>>()).unwrap();
     Site::on(folder, home, store, false)
@@ -59,6 +69,26 @@ fn scores(site: &Site) -> Vec<String> {
     let there = record.open_reports().filter_map(|it| say(&it.raised));
     assert_eq!(here, there.collect::<Vec<_>>());
     here
+}
+
+/// Which score is listed before an older report is told by the visit and the home's limits,
+/// and not by what the report says.
+#[tokio::test]
+async fn a_score_to_be_told_at_once_is_listed_before_what_is_older() {
+    let mut words = vec!["room one bed two", "yes", "pulse one thirty regular", "yes"];
+    words.extend(UNWELL);
+    let at_nine = format!("{ON}[rules]\nearly_warning_urgent = 9\n");
+    for (limits, first) in [(ON, true), (&at_nine, false)] {
+        for say in ["", "Report to the nurse now.", "Tell her."] {
+            let site = with(limits, &words, |_| format!("A score. {say}"));
+            let mut nurse = site.visitor(Role::Nurse).await;
+            let (_, list) = nurse.get("/worklist").await;
+            let (_, reports) = list.split_once("id=\"reports\"").expect(&list);
+            let score = reports.find("A score. ").expect(reports);
+            let older = reports.find("130 ").expect(reports);
+            assert_eq!(score < older, first, "{limits} {say}: {reports}");
+        }
+    }
 }
 
 async fn correct(nurse: &mut Visitor<'_>, site: &Site, sign: VitalSign, fields: &str) {
@@ -99,6 +129,32 @@ async fn a_correction_has_the_score_of_its_visit_judged_anew() {
     );
     let (_, list) = nurse.get("/worklist").await;
     assert!(list.contains("Early-warning score 5.") && !list.contains("score 7."));
+    // The reading that carries it is a usual one, and says what else is scored.
+    let (_, page) = nurse.get(&format!("/readings/{respiration}")).await;
+    let (_, made_of) = page.split_once("What is scored").expect(&page);
+    let (made_of, _) = made_of.split_once("</p>").unwrap();
+    let pulse = reading(&site, VitalSign::Pulse);
+    assert_eq!(made_of.matches("<a ").count(), 6, "{made_of}");
+    assert!(made_of.contains(&format!("/readings/{pulse}")), "{made_of}");
+    let (_, row) = list.split_once("id=\"round\"").unwrap();
+    assert!(
+        row.contains("respiration 16\u{a0}/min, <b>early-warning score"),
+        "{row}"
+    );
+    let flag = site
+        .station
+        .index()
+        .open_reports()
+        .find(|it| it.raised.score().is_some())
+        .map(|it| it.id);
+    let path = format!("/reports/{}/acknowledge", flag.unwrap());
+    nurse.does(&path, "back=/worklist").await;
+    let (_, list) = nurse.get("/worklist").await;
+    let (_, row) = list.split_once("id=\"round\"").unwrap();
+    assert!(
+        row.contains("respiration 16\u{a0}/min,") && !row.contains("early-warning score"),
+        "{row}"
+    );
 
     let slower = "value=80&unit=per_minute&rhythm=regular";
     correct(&mut nurse, &site, VitalSign::Pulse, slower).await;

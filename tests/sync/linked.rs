@@ -94,6 +94,30 @@ fn a_recorder_that_is_cut_off_says_so_and_goes_on_recording() {
     assert_eq!(ids(&mut open(&aspen.station)), [] as [u128; 0]);
 }
 
+/// The round goes on, and nothing goes out as from another.
+#[test]
+fn with_the_link_file_of_another_recorder_nothing_is_sent() {
+    let aspen = Aspen::new();
+    let other = enrol(&aspen.keeper, MemberKind::Recorder, "the spare");
+    let folder = tempfile::tempdir().unwrap();
+    let mut store = Store::open(&folder.path().join("record.db")).unwrap();
+    drop(begin(&aspen.recorder, folder.path()));
+    store.append(&[&note(1, "of the cart")]).unwrap();
+    let linked = begin(&other, folder.path());
+    let status = until(&linked, "refused", |it| it.trouble.is_some());
+    let line = status.line(made::now().date_naive());
+    assert!(
+        line.contains("1 other entry not at the station yet") && line.contains("was sent as"),
+        "{line}"
+    );
+    let brief = status.brief(made::now().date_naive());
+    assert!(brief.contains("not set up right"), "{brief}");
+    drop(linked);
+    assert_eq!(ids(&mut open(&aspen.station)), [] as [u128; 0]);
+    drop(begin(&aspen.recorder, folder.path()));
+    assert_eq!(ids(&mut open(&aspen.station)), [1]);
+}
+
 #[test]
 fn the_roster_and_limits_come_and_replace_only_what_can_be_read() {
     let aspen = Aspen::new();

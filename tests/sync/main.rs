@@ -34,6 +34,7 @@ mod home_record;
 mod linked;
 mod members;
 mod proxy;
+mod relinked;
 mod rights;
 mod round;
 mod scale;

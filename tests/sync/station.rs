@@ -357,6 +357,45 @@ async fn the_worklist_says_when_something_of_each_recorder_arrived() {
     }
 }
 
+/// What nobody could have acted on in time is said; else only from where it came.
+#[tokio::test(flavor = "multi_thread")]
+async fn a_reading_says_from_which_recorder_it_came_and_that_it_came_late() {
+    fn real_now() -> Time {
+        chrono::Utc::now().fixed_offset()
+    }
+    for (ago, late) in [(50, None), (340, Some("5 h "))] {
+        let (site, id) = tokio::task::block_in_place(|| {
+            let aspen = aspen();
+            let mut cart = Cart::new(&aspen.recorder);
+            let begins = real_now() - TimeDelta::minutes(ago);
+            let facts = conversation::facts(&HOME, begins, &ROUND);
+            cart.store
+                .append(&facts.iter().collect::<Vec<_>>())
+                .unwrap();
+            cart.exchanges();
+            let (ledger, home) = HomeLedger::open(&aspen.station).unwrap();
+            let folder = tempfile::tempdir().unwrap();
+            let site = Site::at(folder, (home, ledger), false, (real_now, None));
+            (site, reading(&cart.store.facts().unwrap()).0)
+        });
+        let mut nurse = site.visitor(Role::Nurse).await;
+        let (_, page) = nurse.get(&format!("/readings/{id}")).await;
+        let (_, said) = page.split_once("<dt>Recorder</dt><dd>").expect(&page);
+        let (said, _) = said.split_once("</dd>").unwrap();
+        match late {
+            None => assert_eq!(said, "the cart"),
+            Some(late) => {
+                assert!(said.starts_with("the cart, arrived <time"), "{said}");
+                assert!(
+                    said.contains(late) && said.contains(" after it was taken"),
+                    "{said}"
+                );
+            }
+        }
+        tokio::task::block_in_place(|| drop(site));
+    }
+}
+
 #[test]
 fn only_a_stations_link_is_a_stations() {
     let aspen = aspen();

@@ -2,6 +2,7 @@
 
 #![cfg(unix)]
 
+mod certificate;
 mod doctor;
 #[path = "../mounts/mod.rs"]
 mod mounts;

@@ -15,7 +15,11 @@ const COLUMNS: [(&str, bool, &str); 24] = [
         true,
         "a room number; a letter after it is the bed's",
     ),
-    ("name", true, "a full name"),
+    (
+        "name",
+        true,
+        "a full name as it is said, first name first, without a comma",
+    ),
     ("birth_date", true, "a date such as 1938-04-21"),
     ("wing", false, "the wing or unit of the home"),
     (

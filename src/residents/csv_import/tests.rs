@@ -6,7 +6,7 @@ use crate::vitals::{Component, Unit, Units};
 
 const GOOD: &str = "\
 id,room,bed,name,birth_date,alias,temperature_method,arm,left_arm_not_to_use,on_oxygen,oxygen_flow,chair_weight,due_weight,pulse_low,pulse_high,temperature_baseline,set_by,set_on
-r1,12,window,\"Quillfeather, Ada\",1938-04-21,Ada Quill,Tympanic,right arm,fistula,yes,2,38.5,weekly,50,95,97.4,Ines Marlow,2026-01-05
+r1,12,window,Ada Quillfeather,1938-04-21,Ada Quill,Tympanic,right arm,fistula,yes,2,38.5,weekly,50,95,97.4,Ines Marlow,2026-01-05
 r2,12,door,Rose Pelham,1941-12-30,,,,,,,,,,,,,
 ";
 
@@ -49,7 +49,7 @@ fn a_roster_is_read_in_the_homes_units() {
     let residents = imported(GOOD).unwrap();
     assert_eq!(residents.len(), 2);
     let first = &residents[0];
-    assert_eq!(first.name, "Quillfeather, Ada");
+    assert_eq!(first.name, "Ada Quillfeather");
     assert_eq!(first.care.usual.arm, Some(Arm::Right));
     assert_eq!(first.care.frequency(VitalSign::Weight), Frequency::Weekly);
     let chair = Quantity::new(dec!(38.5), Unit::Pound);
@@ -84,6 +84,30 @@ fn a_mistake_names_its_line_its_column_and_what_was_expected() {
         ("1941-12-30", "", 3, "birth_date", "1938-04-21"),
         ("Rose Pelham", &long, 3, "name", "200 characters at most"),
         ("Rose Pelham", "", 3, "name", "full name"),
+        (
+            "Rose Pelham",
+            "\"Pelham, Rose\"",
+            3,
+            "name",
+            "first name first, without a comma",
+        ),
+        (
+            "Rose Pelham",
+            "=cmd|'/c calc'!A0",
+            3,
+            "name",
+            "nothing that begins like a formula",
+        ),
+        ("Rose Pelham", "@Rose", 3, "name", "like a formula"),
+        (
+            "Ada Quill,",
+            "\"Quill, Ada\",",
+            2,
+            "alias",
+            "without a comma",
+        ),
+        ("r2,12", "=2+3,12", 3, "id", "like a formula"),
+        (",door,", ",+1,", 3, "bed", "like a formula"),
         ("r2,12", "r2,B", 3, "room", "room number"),
         ("r2,12", "r1,12", 3, "id", "identifier of its own"),
         (
@@ -148,7 +172,7 @@ fn a_table_of_other_columns_and_of_no_lines_says_what_is_missing() {
 fn what_a_table_does_not_say_stays_and_is_dropped_only_when_told() {
     let home = of(imported(GOOD).unwrap());
     let before = &home.residents[0];
-    let few = "id,room,name,birth_date\nr1,14,\"Quillfeather, Ada\",1938-04-21\n";
+    let few = "id,room,name,birth_date\nr1,14,Ada Quillfeather,1938-04-21\n";
     for drop in [false, true] {
         let after = &over(&home, few, drop).unwrap()[0];
         assert_eq!(after.room, "14");
@@ -156,7 +180,7 @@ fn what_a_table_does_not_say_stays_and_is_dropped_only_when_told() {
     }
 
     let empty = "id,room,bed,name,birth_date,left_arm_not_to_use,on_oxygen,pulse_low,pulse_high\n\
-                 r1,12,,\"Quillfeather, Ada\",1938-04-21,,,,\n";
+                 r1,12,,Ada Quillfeather,1938-04-21,,,,\n";
     let kept = &over(&home, empty, false).unwrap()[0];
     assert_eq!((&kept.care, &kept.limits), (&before.care, &before.limits));
     assert_eq!(kept.bed, None, "where someone lives is as written");

@@ -22,6 +22,8 @@ use crate::vitals::{History, Limits, Measurement, Reading};
 
 use score::{Changed, scored_again};
 
+pub(super) use score::{is_urgent_score, scored_with};
+
 pub use enter::{
     CLOCK, DAY, LONGEST_AGO, Proposed, REMARK, SHOWN, SIGN, TAKEN_BY, WENT_ON, enter, proposed,
 };

@@ -6,8 +6,10 @@ use super::{Acting, NewFact, history};
 use crate::facts::{Body, Raised, Time};
 use crate::residents::ResidentId;
 use crate::review::index::{Entry, Index};
-use crate::vitals::Measurement;
-use crate::vitals::rules::{self, ONE_VISIT, early_warning_of_visit, settle_scores};
+use crate::vitals::rules::{
+    self, ONE_VISIT, early_warning_of_visit, is_to_be_told_at_once, settle_scores,
+};
+use crate::vitals::{History, Measurement, Reading, VitalSign};
 
 /// One reading of a resident before and after an act.
 pub(super) struct Changed<'a> {
@@ -100,6 +102,36 @@ pub(super) fn scored_again(index: &Index, it: &Changed<'_>, acting: &Acting) -> 
         }
     }
     facts
+}
+
+/// Whether the score of the visit of a reading is one from which on the nurse is told at
+/// once, by what stands and by the limits in force. Where that can't be told it is taken
+/// for one: a report must not fall behind others because something is not known.
+pub fn is_urgent_score(index: &Index, reading: &Entry) -> bool {
+    let of = index.resident_of(reading);
+    let Some(resident) = index.home().resident(of) else {
+        return true;
+    };
+    let ended = visit_ended(index, of, reading.measured_at);
+    let visit = of_visit(index, of, ended).map(|it| Reading {
+        at: it.measured_at,
+        measurement: (*it.measurement).clone(),
+    });
+    let visit: History = visit.collect();
+    is_to_be_told_at_once(resident.known(&visit), ended).unwrap_or(true)
+}
+
+/// The readings of the visit of a reading that its score is made from.
+pub fn scored_with<'a>(index: &'a Index, reading: &Entry) -> Vec<&'a Entry> {
+    let of = index.resident_of(reading);
+    let ended = visit_ended(index, of, reading.measured_at);
+    let scored = |it: &&Entry| {
+        !matches!(
+            it.measurement.sign(),
+            VitalSign::Weight | VitalSign::Height | VitalSign::Pain
+        )
+    };
+    of_visit(index, of, ended).filter(scored).collect()
 }
 
 /// The readings that stand of a visit that ended then.

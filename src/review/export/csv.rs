@@ -7,7 +7,7 @@ mod texts;
 use columns::{COLUMNS, Line};
 
 use super::{Chart, Selection};
-use crate::residents::Home;
+use crate::residents::{Home, begins_like_formula};
 
 /// Tells a spreadsheet that the text is UTF-8.
 const BYTE_ORDER_MARK: &str = "\u{feff}";
@@ -57,7 +57,7 @@ pub fn table(chart: &Chart, home: &Home, selection: &Selection) -> Result<String
 
 /// What begins like a formula is shown, not worked out, by a spreadsheet.
 fn harmless(field: String) -> String {
-    if field.starts_with(['=', '+', '-', '@', '\t', '\r']) {
+    if begins_like_formula(&field) {
         format!("'{field}")
     } else {
         field

@@ -67,7 +67,7 @@ impl Index {
         let holds = |it: &Flag| kept.contains(&it.id) || self.about(it) == version;
         let flagged = self
             .flags_of(id)
-            .any(|it| !is_told_wrong(it) && !self.withdrawn.contains_key(&it.id) && holds(it));
+            .any(|it| is_of_value(it) && !self.withdrawn.contains_key(&it.id) && holds(it));
 
         let first = self.recorded.get(&id).unwrap_or(&entry.measurement);
         let first = Arc::clone(first);
@@ -159,7 +159,11 @@ impl Act {
     }
 }
 
-/// That a nurse was told wrongly says nothing of what holds now.
-fn is_told_wrong(flag: &Flag) -> bool {
-    matches!(&flag.raised, Raised::Rule(it) if it.rule == Rule::ToldWrong)
+/// Whether a flag says something of the value that holds now: that a nurse was told wrongly
+/// does not, and a score is of a whole visit, whose last reading carries it.
+fn is_of_value(flag: &Flag) -> bool {
+    let Raised::Rule(it) = &flag.raised else {
+        return true;
+    };
+    !matches!(it.rule, Rule::ToldWrong | Rule::EarlyWarning)
 }

@@ -167,12 +167,10 @@ pub fn states(index: &Index, entry: &Entry) -> Markup {
         @if index.is_apart(entry) { (loud("\u{25c6}", "changed apart")) }
         @if entry.retracted {
             (state("\u{2715}", "retracted"))
+        } @else if index.flags_of(entry.id).any(|it| open(&it) && (entry.flagged || it.raised.score().is_some())) {
+            (loud("\u{25c6}", "open report"))
         } @else if entry.flagged {
-            @if index.flags_of(entry.id).any(|it| open(&it)) {
-                (loud("\u{25c6}", "open report"))
-            } @else {
-                (state("\u{25c7}", "outside range"))
-            }
+            (state("\u{25c7}", "outside range"))
         }
         @if entry.corrected() { (state("\u{270e}", "corrected")) }
         @if index.is_by_hand(entry) { (state("\u{270d}", "entered by hand")) }

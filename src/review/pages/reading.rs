@@ -1,5 +1,6 @@
 //! One reading, with everything behind it.
 
+use chrono::TimeDelta;
 use maud::{Markup, html};
 
 use super::acting::{Form, Outcome, may_act, reason, token};
@@ -8,12 +9,13 @@ use super::compared::compared_with;
 use super::layout::{Place, page};
 use super::measure::{inputs, looked_again, when_taken};
 use super::parts::{
-    how, identified_link, moment, percent, place, resident_link, resident_path, side, staff,
-    states, value,
+    how, identified_link, lasted, moment, percent, place, resident_link, resident_path, side,
+    staff, states, value,
 };
 use super::sound::{OfSound, sound};
 use crate::facts::{Fact, Raised, ReadingRecord};
-use crate::review::acts::{LOOKED_AGAIN, TO, act_word, state_of};
+use crate::review::Arrival;
+use crate::review::acts::{LOOKED_AGAIN, TO, act_word, scored_with, state_of};
 use crate::review::index::{ActKind, ClosedHow, Entry, Index};
 use crate::review::now::Now;
 use crate::review::sessions::Session;
@@ -30,6 +32,8 @@ pub struct Behind<'a> {
     pub fact: &'a Fact,
     /// The reading in that fact.
     pub record: &'a ReadingRecord,
+    /// From which recorder it came, and when, where it came from one.
+    pub arrival: Option<&'a Arrival>,
     /// How it sounded.
     pub sound: &'a OfSound,
 }
@@ -122,6 +126,10 @@ fn spoken(index: &Index, behind: Behind<'_>, now: Now<'_>) -> Markup {
                     } @else { (moment(record.measured_at, now)) }
                     @if late && record.by_hand.is_none() { ", said " (moment(record.spoken_at, now)) }
                 }
+                @if let Some(it) = behind.arrival {
+                    dt { "Recorder" }
+                    dd { (it.recorder) (arrived_late(it, behind.entry, now)) }
+                }
                 @if let Some(from) = &record.moved_from {
                     dt { "First kept" }
                     dd {
@@ -150,6 +158,19 @@ fn spoken(index: &Index, behind: Behind<'_>, now: Now<'_>) -> Markup {
                 dt { "Recorded as" }
                 dd { (value(&record.measurement)) " " span.soft { (how(&record.measurement)) } }
             }
+        }
+    }
+}
+
+/// From so long on it is said that a reading was not here when it was taken: nobody could
+/// act on it until then. Common practice, no source.
+const LATE: TimeDelta = TimeDelta::hours(1);
+
+fn arrived_late(it: &Arrival, entry: &Entry, now: Now<'_>) -> Markup {
+    let after = it.at - entry.measured_at;
+    html! {
+        @if after >= LATE {
+            ", arrived " (moment(it.at, now)) ", " b { (lasted(after)) " after it was taken" }
         }
     }
 }
@@ -216,7 +237,23 @@ fn limits(index: &Index, entry: &Entry, now: Now<'_>) -> Markup {
                         ", " (moment(closed.at, now))
                     } @else { "; " b { "open" } }
                 }
+                @if flag.raised.score().is_some() { (scored(index, entry)) }
                 @if index.closed(flag.id).is_none() { (compared_with(index, flag, now)) }
+            }
+        }
+    }
+}
+
+/// What the score of a visit is made from: its page is that of the last of them.
+fn scored(index: &Index, entry: &Entry) -> Markup {
+    html! {
+        p.soft {
+            "What is scored, as it stands now: "
+            @for (at, it) in scored_with(index, entry).into_iter().enumerate() {
+                @if at > 0 { ", " }
+                a href={ "/readings/" (it.id) } {
+                    (it.measurement.sign().name()) " " (value(&it.measurement))
+                }
             }
         }
     }

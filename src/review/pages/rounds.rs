@@ -307,7 +307,11 @@ pub fn round(
                     a.button href={ "/rounds/" (round.id) "/fhir" } { "Readings as FHIR" }
                 }
             }
-            @if may_act(session) {
+            @let open = index.open_of_round(round.id).count();
+            @if may_act(session) && open > 0 {
+                p { "Before this round is signed: "
+                    a href={ "/worklist?round=" (round.id) } { "acknowledge " (counted(open, "open report")) } }
+            } @else if may_act(session) {
                 form.inline method="post" action={ "/rounds/" (round.id) "/sign" } {
                     (token(session))
                     button.main { (if round.signed.is_empty() { "Sign this round" } else { "Sign it again" }) }

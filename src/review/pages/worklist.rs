@@ -365,21 +365,37 @@ fn visits<'a>(taken: &[&'a Entry], now: Now<'_>) -> Vec<(Time, Vec<&'a Entry>)> 
     visits
 }
 
-/// A value in a line with others, marked where it lies outside its range.
+/// A value in a line with others, marked where it lies outside its range. The score of the
+/// visit has a place of its own after the reading that carries it, which may be a usual one.
 fn in_line(index: &Index, entry: &Entry) -> Markup {
+    let mut open = index
+        .flags_of(entry.id)
+        .filter(|it| index.closed(it.id).is_none());
+    html! {
+        (value_in_line(index, entry))
+        @if open.any(|it| it.raised.score().is_some()) {
+            ", " (marked("early-warning score", OPEN))
+        }
+    }
+}
+
+fn value_in_line(index: &Index, entry: &Entry) -> Markup {
     let said = format!(
         "{} {}",
         entry.measurement.sign().name(),
         value(&entry.measurement)
     );
-    let open = |it: &Flag| index.closed(it.id).is_none();
-    let (shape, word) = if index.flags_of(entry.id).any(open) {
-        OPEN
+    let open = |it: &Flag| index.closed(it.id).is_none() && it.raised.score().is_none();
+    if index.flags_of(entry.id).any(open) {
+        marked(&said, OPEN)
     } else if entry.flagged {
-        OUTSIDE
+        marked(&said, OUTSIDE)
     } else {
-        return html! { (said) };
-    };
+        html! { (said) }
+    }
+}
+
+fn marked(said: &str, (shape, word): (&str, &str)) -> Markup {
     html! { b { (said) " " span aria-hidden="true" { (shape) } span.unseen { " " (word) } } }
 }
 

@@ -109,9 +109,12 @@ pub async fn reading(
 
 /// One reading's page, after something was done or refused there.
 pub fn reading_page(station: &Station, session: &Session, id: Uuid, outcome: &Outcome) -> Response {
-    let fact = match station.fact(id) {
-        Ok(Some(fact)) => fact,
-        Ok(None) => return missing("reading"),
+    let asked = station
+        .fact(id)
+        .and_then(|it| Ok((it, station.arrival(id)?)));
+    let (fact, arrival) = match asked {
+        Ok((Some(fact), arrival)) => (fact, arrival),
+        Ok((None, _)) => return missing("reading"),
         Err(error) => {
             return pages::problem(StatusCode::INTERNAL_SERVER_ERROR, &error.to_string());
         }
@@ -125,6 +128,7 @@ pub fn reading_page(station: &Station, session: &Session, id: Uuid, outcome: &Ou
         entry,
         fact: &fact,
         record,
+        arrival: arrival.as_ref(),
         sound: &sound,
     };
     pages::reading(session, &index, behind, outcome, station.here_and_now()).into_response()

@@ -267,9 +267,6 @@ pub fn early_warning_score(
     })
 }
 
-/// How a flag ends that is to be reported at once.
-pub const AT_ONCE: &str = "Report to the nurse now.";
-
 /// The flag for a score at or above the home's thresholds, or with a single
 /// part of 3. `None` where the home has not turned the score on.
 #[must_use]
@@ -291,7 +288,7 @@ pub fn early_warning_flag(known: Known<'_>, score: &EarlyWarning) -> Option<Flag
         format!(" {} scores 3.", super::capital(&threes.join(" and ")))
     };
     let report = if score.total >= urgent {
-        AT_ONCE
+        "Report to the nurse now."
     } else {
         "Report to the nurse."
     };
@@ -314,11 +311,23 @@ pub const ONE_VISIT: TimeDelta = TimeDelta::hours(1);
 /// The score of a visit that ended at `now`, and what it raises, if it raises anything.
 #[must_use]
 pub fn early_warning_of_visit(known: Known<'_>, now: DateTime<FixedOffset>) -> Option<(u8, Flag)> {
-    let scale = SaturationScale::of(known.precautions);
-    let set = Observations::gather(known.history, now, ONE_VISIT);
-    let score = early_warning_score(&set, scale).ok()?;
+    let score = of_visit(known, now)?;
     let flag = early_warning_flag(known, &score)?;
     Some((score.total, flag))
+}
+
+/// Whether the score of a visit that ended at `now` is one from which on the nurse is told
+/// at once; none where the visit has no score.
+#[must_use]
+pub fn is_to_be_told_at_once(known: Known<'_>, now: DateTime<FixedOffset>) -> Option<bool> {
+    let urgent = known.thresholds().early_warning_urgent;
+    of_visit(known, now).map(|it| it.total >= urgent)
+}
+
+fn of_visit(known: Known<'_>, now: DateTime<FixedOffset>) -> Option<EarlyWarning> {
+    let scale = SaturationScale::of(known.precautions);
+    let set = Observations::gather(known.history, now, ONE_VISIT);
+    early_warning_score(&set, scale).ok()
 }
 
 /// What a change of a reading does to the scores that its visit raised, now that it raises

@@ -20,8 +20,9 @@ use super::{
 };
 
 pub use early_warning::{
-    ACKNOWLEDGEMENT, AT_ONCE, EarlyWarning, ONE_VISIT, Observations, Parameter, SaturationScale,
-    early_warning_flag, early_warning_of_visit, early_warning_score, settle_scores,
+    ACKNOWLEDGEMENT, EarlyWarning, ONE_VISIT, Observations, Parameter, SaturationScale,
+    early_warning_flag, early_warning_of_visit, early_warning_score, is_to_be_told_at_once,
+    settle_scores,
 };
 pub use orthostatic::{Moment, OrthostaticTest, Step, StepError, standing_fall};
 pub use table::rules_table;

@@ -4,7 +4,7 @@ use chrono::NaiveDate;
 use serde_json::Value;
 
 use super::ImportError;
-use crate::residents::ResidentId;
+use crate::residents::{ResidentId, name_expected};
 
 /// A resident as FHIR knows one.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -90,12 +90,12 @@ fn name(at: &str, patient: &Value) -> Result<String, ImportError> {
         .or_else(|| of(Some("usual")))
         .or_else(|| of(None));
     let written = chosen.map(|it| {
-        let text = it["text"].as_str().map(str::to_owned);
-        text.unwrap_or_else(|| {
-            let given = list(it, "given").iter().filter_map(Value::as_str);
-            let parts: Vec<&str> = given.chain(it["family"].as_str()).collect();
-            parts.join(" ")
-        })
+        let given = list(it, "given").iter().filter_map(Value::as_str);
+        let parts: Vec<&str> = given.chain(it["family"].as_str()).collect();
+        // A text that has the last name first is not as it is said; its parts are.
+        let as_said = |text: &&str| parts.is_empty() || !text.contains(',');
+        let text = it["text"].as_str().filter(as_said).map(str::to_owned);
+        text.unwrap_or_else(|| parts.join(" "))
     });
     let words: Vec<&str> = written
         .iter()
@@ -106,7 +106,12 @@ fn name(at: &str, patient: &Value) -> Result<String, ImportError> {
         let expected = "an official or usual name, as text or as given and family name";
         return Err(ImportError::new(&format!("{at}, name"), found, expected));
     }
-    Ok(words.join(" "))
+    let name = words.join(" ");
+    if let Some(expected) = name_expected(&name) {
+        let found = format!("{name:?}");
+        return Err(ImportError::new(&format!("{at}, name"), found, expected));
+    }
+    Ok(name)
 }
 
 /// The whole date: it is the second identifier, and a year alone is none.

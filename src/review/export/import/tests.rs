@@ -114,6 +114,8 @@ fn the_official_name_counts_and_an_old_one_never() {
     ]);
     assert_eq!(named(example), "Peter James Chalmers");
     assert_eq!(named(json!([{ "family": "Chalmers" }])), "Chalmers");
+    let turned = json!([{ "text": "Chalmers, Peter", "family": "Chalmers", "given": ["Peter"] }]);
+    assert_eq!(named(turned), "Peter Chalmers");
 }
 
 #[test]
@@ -166,6 +168,8 @@ fn every_mistake_is_named_with_its_entry_and_what_was_expected() {
         patient("r2", " ", "1941-12-30"),
         patient("r3", "Jo Finch", "1940-02-30"),
         patient("r4", "Cay Lund", "1944-05-06"),
+        patient("r5", "Lund, Cay", "1944-05-06"),
+        patient("r6", "=1+1", "1944-05-06"),
     ];
     let found = errors(&bad, "id,room\nr8,1\n", None);
     let expected = [
@@ -175,6 +179,11 @@ fn every_mistake_is_named_with_its_entry_and_what_was_expected() {
         ("entry 2, Patient/p-r1, birthDate: \"1938\"", "a whole date"),
         ("entry 3, Patient/p-r2, name", "an official or usual name"),
         ("entry 4, Patient/p-r3, birthDate", "a whole date"),
+        (
+            "entry 6, Patient/p-r5, name: \"Lund, Cay\"",
+            "without a comma",
+        ),
+        ("entry 7, Patient/p-r6, name: \"=1+1\"", "like a formula"),
         ("rooms, line 2, id: \"r8\"", "a Patient's or resident's"),
         ("entry 5, \"r4\"", "--rooms"),
     ];
