@@ -1,6 +1,9 @@
 //! What the station asks of the record that it shows and appends to, wherever
 //! that is kept: in a file on this machine, or in the home's database.
 
+use std::collections::HashMap;
+
+use chrono::TimeDelta;
 use uuid::Uuid;
 
 use super::acts::NewFact;
@@ -25,6 +28,21 @@ pub struct Arrival {
     /// When it arrived.
     pub at: Time,
 }
+
+impl Arrival {
+    /// From so long on it is said that something was not here when it happened: nobody
+    /// could act on it until then. Common practice, no source.
+    const LATE: TimeDelta = TimeDelta::hours(1);
+
+    /// How long after something happened it arrived, where that is long.
+    #[must_use]
+    pub fn late(&self, happened: Time) -> Option<TimeDelta> {
+        Some(self.at - happened).filter(|it| *it >= Self::LATE)
+    }
+}
+
+/// How facts came to this record.
+pub type Arrivals = HashMap<Uuid, Arrival>;
 
 /// A record, as the station uses it. Any of these may wait for a disk or a
 /// network.
@@ -87,13 +105,13 @@ pub trait Ledger: Send {
         Ok(None)
     }
 
-    /// Which recorder sent a fact, and when that arrived; none of one that no recorder
-    /// sent, and of a record on this machine.
+    /// Which recorder sent each of these facts, and when that arrived; none of one that no
+    /// recorder sent, and of a record on this machine.
     ///
     /// # Errors
     /// [`StoreError`] when it can't be read.
-    fn arrival(&mut self, _id: Uuid) -> Result<Option<Arrival>, StoreError> {
-        Ok(None)
+    fn arrivals(&mut self, _ids: &[Uuid]) -> Result<Arrivals, StoreError> {
+        Ok(Arrivals::new())
     }
 
     /// Whether this is a recorder's record, and that recorder is linked to a home:

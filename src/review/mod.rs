@@ -22,7 +22,7 @@ mod web;
 pub mod worklist;
 
 pub use certificate::{Certificate, Validity};
-pub use ledger::{Arrival, Ledger, Recorder};
+pub use ledger::{Arrival, Arrivals, Ledger, Recorder};
 pub(crate) use listen::answer_apart;
 pub use listen::{MOST_CONNECTIONS, serve};
 pub use now::Now;

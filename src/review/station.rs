@@ -12,7 +12,7 @@ use tokio::sync::watch;
 use super::accounts::{AccountError, Accounts};
 use super::acts::{NewFact, NotDone, Refused};
 use super::index::Index;
-use super::ledger::{Arrival, Ledger};
+use super::ledger::{Arrivals, Ledger};
 use super::now::Now;
 use super::sessions::Sessions;
 use crate::facts::{ChainHead, Fact, Time};
@@ -255,12 +255,15 @@ impl Station {
         self.ask(|it| it.fact(id))
     }
 
-    /// Which recorder sent a fact, and when it arrived.
+    /// Which recorder sent each of these facts, and when it arrived.
     ///
     /// # Errors
     /// [`StoreError`] when that cannot be read.
-    pub fn arrival(&self, id: uuid::Uuid) -> Result<Option<Arrival>, StoreError> {
-        self.ask(|it| it.arrival(id))
+    pub fn arrivals(&self, ids: &[uuid::Uuid]) -> Result<Arrivals, StoreError> {
+        if ids.is_empty() {
+            return Ok(Arrivals::new());
+        }
+        self.ask(|it| it.arrivals(ids))
     }
 
     /// Everything that belongs to a round.

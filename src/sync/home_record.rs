@@ -8,7 +8,7 @@ use uuid::Uuid;
 use super::{Link, SyncError, connect};
 use crate::facts::{Body, ChainHead, Fact, KeptReading};
 use crate::residents::ResidentId;
-use crate::review::Arrival;
+use crate::review::{Arrival, Arrivals};
 use crate::store::{self, Readable, StoreError, Stored, hex, read_all};
 
 /// The home's record. It is connected when it is needed, and again when the
@@ -207,23 +207,25 @@ impl HomeRecord {
         row.map(|row| stored(&row).fact).transpose()
     }
 
-    /// Which recorder sent a fact, and when it arrived; none of what a station stored.
+    /// Which recorder sent each of these facts, and when it arrived; none of what a
+    /// station stored.
     ///
     /// # Errors
     /// [`StoreError::Read`].
-    pub fn arrival(&mut self, id: Uuid) -> Result<Option<Arrival>, StoreError> {
-        const ARRIVED: &str = "SELECT m.label, f.received_at \
+    pub fn arrivals(&mut self, ids: &[Uuid]) -> Result<Arrivals, StoreError> {
+        const ARRIVED: &str = "SELECT f.id, m.label, f.received_at \
             FROM sayback.fact f JOIN sayback.member m ON m.role = f.sender \
-            WHERE f.home = $1 AND f.id = $2 AND m.kind = 'recorder'";
-        let row = self.twice(|client, link| Ok(client.query_opt(ARRIVED, &[&link.home, &id])?));
-        let row = row.map_err(reading)?;
-        Ok(row.map(|row| {
-            let at: DateTime<Utc> = row.get(1);
-            Arrival {
-                recorder: row.get(0),
+            WHERE f.home = $1 AND f.id = ANY($2) AND m.kind = 'recorder'";
+        let rows = self.twice(|client, link| Ok(client.query(ARRIVED, &[&link.home, &ids])?));
+        let arrival = |row: Row| {
+            let at: DateTime<Utc> = row.get(2);
+            let arrival = Arrival {
+                recorder: row.get(1),
                 at: at.fixed_offset(),
-            }
-        }))
+            };
+            (row.get(0), arrival)
+        };
+        Ok(rows.map_err(reading)?.into_iter().map(arrival).collect())
     }
 
     /// Everything that belongs to a round, in the order of the record.

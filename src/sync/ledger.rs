@@ -11,7 +11,7 @@ use super::{HomeRecord, Link, MemberKind, Setting, SyncError, Version};
 use crate::facts::{ChainHead, Fact};
 use crate::residents::{Home, ResidentId};
 use crate::review::acts::NewFact;
-use crate::review::{Arrival, Ledger, Recorder};
+use crate::review::{Arrivals, Ledger, Recorder};
 use crate::store::{Readable, StoreError, Stored};
 use crate::vitals::HomeLimits;
 
@@ -143,8 +143,8 @@ impl Ledger for HomeLedger {
         Ok(Some(recorders.collect()))
     }
 
-    fn arrival(&mut self, id: Uuid) -> Result<Option<Arrival>, StoreError> {
-        self.record.arrival(id)
+    fn arrivals(&mut self, ids: &[Uuid]) -> Result<Arrivals, StoreError> {
+        self.record.arrivals(ids)
     }
 }
 

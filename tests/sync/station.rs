@@ -359,7 +359,7 @@ async fn the_worklist_says_when_something_of_each_recorder_arrived() {
 
 /// What nobody could have acted on in time is said; else only from where it came.
 #[tokio::test(flavor = "multi_thread")]
-async fn a_reading_says_from_which_recorder_it_came_and_that_it_came_late() {
+async fn a_reading_says_from_which_recorder_it_came_and_that_it_came_late_and_so_does_a_report() {
     fn real_now() -> Time {
         chrono::Utc::now().fixed_offset()
     }
@@ -392,6 +392,12 @@ async fn a_reading_says_from_which_recorder_it_came_and_that_it_came_late() {
                 );
             }
         }
+        let (_, page) = nurse.get("/worklist").await;
+        let (_, reports) = page.split_once("id=\"reports\"").expect(&page);
+        let (_, report) = reports.split_once("open for").expect(reports);
+        let (report, _) = report.split_once("</li>").unwrap();
+        let says = report.contains(" after it was raised");
+        assert_eq!(says, late.is_some(), "{report}");
         tokio::task::block_in_place(|| drop(site));
     }
 }

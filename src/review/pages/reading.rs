@@ -1,6 +1,5 @@
 //! One reading, with everything behind it.
 
-use chrono::TimeDelta;
 use maud::{Markup, html};
 
 use super::acting::{Form, Outcome, may_act, reason, token};
@@ -162,15 +161,10 @@ fn spoken(index: &Index, behind: Behind<'_>, now: Now<'_>) -> Markup {
     }
 }
 
-/// From so long on it is said that a reading was not here when it was taken: nobody could
-/// act on it until then. Common practice, no source.
-const LATE: TimeDelta = TimeDelta::hours(1);
-
 fn arrived_late(it: &Arrival, entry: &Entry, now: Now<'_>) -> Markup {
-    let after = it.at - entry.measured_at;
     html! {
-        @if after >= LATE {
-            ", arrived " (moment(it.at, now)) ", " b { (lasted(after)) " after it was taken" }
+        @if let Some(late) = it.late(entry.measured_at) {
+            ", arrived " (moment(it.at, now)) ", " b { (lasted(late)) " after it was taken" }
         }
     }
 }

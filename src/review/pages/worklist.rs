@@ -18,6 +18,7 @@ use crate::facts::{Raised, Time};
 use crate::residents::ResidentId;
 use crate::review::fields::Fields;
 use crate::review::index::{Entry, Flag, Index};
+use crate::review::ledger::Arrivals;
 use crate::review::now::Now;
 use crate::review::sessions::Session;
 use crate::review::worklist::{Filter, SPANS, Worklist, about, how_far};
@@ -34,7 +35,7 @@ const LONG: TimeDelta = TimeDelta::hours(8);
 /// The page.
 pub fn worklist(
     session: &Session,
-    index: &Index,
+    (index, arrivals): (&Index, &Arrivals),
     fields: &Fields,
     outcome: &Outcome,
     now: Now<'_>,
@@ -61,7 +62,7 @@ pub fn worklist(
                         something. Tell whoever looks after the recorder."
                     }
                 }
-                (reports(session, index, &list, &back, now))
+                (reports(session, (index, arrivals), &list, &back, now))
                 (to_decide(index, &list.apart, now))
                 (attention(index, &list, now))
                 (by_resident(index, &list, now))
@@ -172,7 +173,7 @@ fn filters(index: &Index, filter: &Filter, now: Now<'_>) -> Markup {
 
 fn reports(
     session: &Session,
-    index: &Index,
+    (index, arrivals): (&Index, &Arrivals),
     list: &Worklist<'_>,
     back: &str,
     now: Now<'_>,
@@ -207,6 +208,9 @@ fn reports(
                     (loud("\u{25c6}", "open report"))
                     p.soft { "open for " b { (lasted(now.at - flag.at)) } ", since " (moment(flag.at, now)) }
                     p.soft { "recorded by " (flag.by.name) }
+                    @if let Some(it) = arrivals.get(&flag.id) && let Some(late) = it.late(flag.at) {
+                        p { "arrived " (moment(it.at, now)) ", " b { (lasted(late)) " after it was raised" } }
+                    }
                 }
                 @if may_act(session) {
                     form method="post" action={ "/reports/" (flag.id) "/acknowledge" } {

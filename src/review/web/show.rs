@@ -13,6 +13,7 @@ use super::Asked;
 use crate::facts::Body;
 use crate::residents::ResidentId;
 use crate::review::fields::Fields;
+use crate::review::ledger::Arrivals;
 use crate::review::pages::{self, Behind, List, OfSound, Outcome};
 use crate::review::sessions::Session;
 use crate::review::station::Station;
@@ -36,7 +37,14 @@ pub async fn worklist(
 ) -> Markup {
     let outcome = Outcome::told(&fields);
     let now = station.here_and_now();
-    pages::worklist(&session, &station.index(), &fields, &outcome, now)
+    let reports: Vec<Uuid> = station.index().open_reports().map(|it| it.id).collect();
+    // Without it the list is as good, but for what came late.
+    let arrivals = station.arrivals(&reports).unwrap_or_else(|error| {
+        tracing::warn!("when open reports arrived is not known: {error}");
+        Arrivals::new()
+    });
+    let index = station.index();
+    pages::worklist(&session, (&index, &arrivals), &fields, &outcome, now)
 }
 
 /// Everyone in the home.
@@ -111,9 +119,9 @@ pub async fn reading(
 pub fn reading_page(station: &Station, session: &Session, id: Uuid, outcome: &Outcome) -> Response {
     let asked = station
         .fact(id)
-        .and_then(|it| Ok((it, station.arrival(id)?)));
-    let (fact, arrival) = match asked {
-        Ok((Some(fact), arrival)) => (fact, arrival),
+        .and_then(|it| Ok((it, station.arrivals(&[id])?)));
+    let (fact, arrivals) = match asked {
+        Ok((Some(fact), arrivals)) => (fact, arrivals),
         Ok((None, _)) => return missing("reading"),
         Err(error) => {
             return pages::problem(StatusCode::INTERNAL_SERVER_ERROR, &error.to_string());
@@ -128,7 +136,7 @@ pub fn reading_page(station: &Station, session: &Session, id: Uuid, outcome: &Ou
         entry,
         fact: &fact,
         record,
-        arrival: arrival.as_ref(),
+        arrival: arrivals.get(&id),
         sound: &sound,
     };
     pages::reading(session, &index, behind, outcome, station.here_and_now()).into_response()
