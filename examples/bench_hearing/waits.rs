@@ -2,16 +2,16 @@
 //! the noise of the room goes on. A noise in which the end is not found costs time, and an
 //! end that is found too soon cuts a reading in the middle.
 
-use std::fmt::Write as _;
-
+use sayback::dialogue::State;
 use sayback::hearing::Heard;
 
-use super::judge::Outcome;
+use super::judge::{Judge, Outcome};
 use super::listen::{Listener, seconds};
 use super::people::trimmed;
 use super::room::{Noise, Way, samples};
+use super::texts::{self, Item, Kind};
 use super::voices::Voice;
-use super::{Anything, Bench, texts};
+use super::{Anything, Bench};
 
 /// The noise goes on for so many seconds after the speech, and before it.
 const AFTER: f32 = 21.0;
@@ -30,67 +30,94 @@ const WAYS: [Way; 7] = [
     Way::Noise(Noise::Television, 10.0),
 ];
 
+/// What is said, in its order with its sound, what it is said to, and what came of it.
+struct Said<'a> {
+    name: &'static str,
+    items: &'a [Item],
+    sounds: &'a [Vec<i16>],
+    state: &'a State,
+    judge: fn(&Judge, &str, &[Heard]) -> Outcome,
+}
+
 pub fn run(bench: &Bench<'_>) -> Anything<()> {
-    let wanted = bench.wanted;
-    let mut items = texts::readings(wanted.split, 2 * wanted.noisy);
-    items.retain(|it| bench.judge.is_offered(&it.text));
-    items.truncate(wanted.noisy);
-    let sounds = bench.sounds(&items)?;
-    let mut table = "\n| How long the aide waits | n | right | wrong offered | cut in the middle | median, s | 90 % within, s | over 3 s | no end in 21 s |\n|---|---|---|---|---|---|---|---|---|\n".to_owned();
-    for way in WAYS {
-        if let Some(only) = &wanted.ways
-            && !only.split(',').any(|it| way.name().starts_with(it))
-        {
-            continue;
-        }
-        let (mut waits, mut cut, mut never) = (Vec::new(), 0, 0);
-        let (mut right, mut wrong) = (0, 0);
-        for voice in Voice::of(wanted.split) {
-            let mut listener: Listener<'_> = bench.listener(&[&bench.judge.waiting])?;
-            for (item, sound) in items
-                .iter()
-                .zip(&sounds)
-                .filter(|(it, _)| it.voice == voice)
-            {
-                let speech = trimmed(sound);
-                let starts = samples(BEFORE + SLACK);
-                let ends = samples(BEFORE) + speech.len();
-                let enough = ends - samples(SLACK);
-                let seed = item.number as u64 + 1;
-                let sound = bench.room.record(&speech, way, seed, (BEFORE, AFTER));
-                let mut all = listener.until(&bench.judge.waiting, &sound, enough);
-                // What ended before somebody spoke was the room.
-                all.retain(|(_, at)| *at > starts);
-                match all.last() {
-                    Some((_, at)) if *at >= enough => {
-                        waits.push((seconds(*at) - seconds(ends)).max(0.0));
-                    }
-                    _ => never += 1,
-                }
-                cut += usize::from(all.iter().any(|(_, at)| *at < enough));
-                let heard: Vec<Heard> = all.into_iter().map(|it| it.0).collect();
-                let outcome = bench.judge.reading(&item.text, &heard);
-                right += usize::from(outcome == Outcome::Right);
-                wrong += usize::from(outcome == Outcome::Wrong);
+    let (split, most) = (bench.wanted.split, bench.wanted.noisy);
+    let mut readings = texts::readings(split, 2 * most);
+    readings.retain(|it| bench.judge.is_offered(&it.text));
+    readings.truncate(most);
+    let mut answers = texts::answers(split, 2 * most);
+    answers.retain(|it| it.kind == Kind::Answer);
+    answers.truncate(most);
+    let all = [
+        Said {
+            name: "reading",
+            items: &readings,
+            sounds: &bench.sounds(&readings)?,
+            state: &bench.judge.waiting,
+            judge: Judge::reading,
+        },
+        Said {
+            name: "yes or no",
+            items: &answers,
+            sounds: &bench.sounds(&answers)?,
+            state: &bench.judge.offered,
+            judge: Judge::answer,
+        },
+    ];
+    println!(
+        "\n| How long the aide waits | n | right | wrong | cut in the middle | median, s | 90 % within, s | over 3 s | no end in 21 s |\n|---|---|---|---|---|---|---|---|---|"
+    );
+    for said in &all {
+        for way in WAYS {
+            let only = bench.wanted.ways.as_deref();
+            if only.is_none_or(|it| it.split(',').any(|it| way.name().starts_with(it))) {
+                println!("{}", row(bench, said, way)?);
             }
         }
-        waits.sort_by(f64::total_cmp);
-        let share = |of: usize| {
-            waits
-                .get(waits.len() * of / 100)
-                .copied()
-                .unwrap_or(f64::NAN)
-        };
-        let _ = writeln!(
-            table,
-            "| {} | {} | {right} | {wrong} | {cut} | {:.2} | {:.2} | {} | {never} |",
-            way.name(),
-            items.len(),
-            share(50),
-            share(90),
-            waits.iter().filter(|it| **it > 3.0).count(),
-        );
     }
-    print!("{table}");
     Ok(())
+}
+
+fn row(bench: &Bench<'_>, said: &Said<'_>, way: Way) -> Anything<String> {
+    let (mut waits, mut cut, mut never) = (Vec::new(), 0, 0);
+    let (mut right, mut wrong) = (0, 0);
+    for voice in Voice::of(bench.wanted.split) {
+        let mut listener: Listener<'_> = bench.listener(&[said.state])?;
+        let of_voice = said.items.iter().zip(said.sounds);
+        for (item, sound) in of_voice.filter(|(it, _)| it.voice == voice) {
+            let speech = trimmed(sound);
+            let starts = samples(BEFORE + SLACK);
+            let ends = samples(BEFORE) + speech.len();
+            let enough = ends - samples(SLACK);
+            let seed = item.number as u64 + 1;
+            let sound = bench.room.record(&speech, way, seed, (BEFORE, AFTER));
+            let mut all = listener.until(said.state, &sound, enough);
+            // What ended before somebody spoke was the room.
+            all.retain(|(_, at)| *at > starts);
+            match all.last() {
+                Some((_, at)) if *at >= enough => {
+                    waits.push((seconds(*at) - seconds(ends)).max(0.0));
+                }
+                _ => never += 1,
+            }
+            cut += usize::from(all.iter().any(|(_, at)| *at < enough));
+            let heard: Vec<Heard> = all.into_iter().map(|it| it.0).collect();
+            let outcome = (said.judge)(&bench.judge, &item.text, &heard);
+            right += usize::from(outcome == Outcome::Right);
+            wrong += usize::from(outcome == Outcome::Wrong);
+        }
+    }
+    waits.sort_by(f64::total_cmp);
+    let share = |of: usize| {
+        let at = waits.get(waits.len() * of / 100);
+        at.copied().unwrap_or(f64::NAN)
+    };
+    Ok(format!(
+        "| {}, {} | {} | {right} | {wrong} | {cut} | {:.2} | {:.2} | {} | {never} |",
+        said.name,
+        way.name(),
+        said.items.len(),
+        share(50),
+        share(90),
+        waits.iter().filter(|it| **it > 3.0).count(),
+    ))
 }

@@ -31,7 +31,7 @@ const SHORTEST_PAUSE: Duration = Duration::from_millis(250);
 /// before it: of 47 short sentences of nine synthetic voices, the last had its
 /// words together 0.37 s after its sound ended.
 const DECODED: Duration = Duration::from_millis(450);
-/// How much longer than otherwise an utterance may go on whose last word fits nothing, in
+/// How much longer than otherwise a reading may go on whose last word fits nothing, in
 /// samples (1.2 s). The recogniser counts such a word as silence, so that talk of unknown
 /// words ends; but a strange accent or noise makes one of a known word in the middle of a
 /// reading too, and half of the reading was lost. What came of it is in
@@ -427,7 +427,9 @@ impl<K: Eq + Hash> Ear<K> {
         }
         let slot = self.expected.as_ref();
         let slot = slot.and_then(|key| self.slots.get_mut(key));
-        slot.is_some_and(|it| it.recognizer.partial_result().partial.ends_with(UNKNOWN))
+        // An answer is short: there is little in it to cut, and a television to wait for.
+        let reading = slot.filter(|it| it.phrases.is_none());
+        reading.is_some_and(|it| it.recognizer.partial_result().partial.ends_with(UNKNOWN))
     }
 
     fn flush(&mut self) -> Option<Heard> {
