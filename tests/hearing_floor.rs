@@ -1,44 +1,18 @@
 //! A small part of the speech bench (`make bench-hearing`, docs/hearing.md), with
 //! the voices that the tests install anyway: no figure falls below its floor.
 
-#[path = "../examples/bench_hearing/judge.rs"]
-#[allow(dead_code, reason = "the bench uses the rest")]
-mod judge;
-#[path = "../examples/bench_hearing/listen.rs"]
-#[allow(dead_code, reason = "the bench uses the rest")]
-mod listen;
-#[path = "../examples/bench_hearing/room.rs"]
-#[allow(dead_code, reason = "the bench uses the rest")]
-mod room;
+mod bench;
 mod sound;
-#[path = "../examples/bench_hearing/texts.rs"]
-#[allow(dead_code, reason = "the bench uses the rest")]
-mod texts;
-#[path = "truthful/truth.rs"]
-#[allow(dead_code, reason = "its own test uses the rest")]
-mod truth;
-#[path = "../examples/bench_hearing/voices.rs"]
-#[allow(dead_code, reason = "the bench uses the rest")]
-mod voices;
-
-use std::path::PathBuf;
 
 use sayback::grammar::Grammar;
-use sayback::hearing::read_wav;
 use sayback::round::model_for;
 
-use judge::{Judge, Outcome};
-use listen::Listener;
-use room::{Noise, Room, Way};
-use texts::{Item, Split};
-use voices::{Order, Voice, speak};
-
-type Anything<T> = Result<T, Box<dyn std::error::Error>>;
-
-/// No voice of this test needs it.
-fn python() -> PathBuf {
-    PathBuf::from("python3")
-}
+use bench::judge::{Judge, Outcome};
+use bench::listen::{self, Listener};
+use bench::room::{Noise, Room, Way};
+use bench::texts::{self, Split};
+use bench::voices::Voice;
+use bench::{Anything, at_hand};
 
 /// Readings in each way.
 const READINGS: usize = 30;
@@ -53,26 +27,10 @@ const FLOORS: [(Way, usize, usize); 2] = [
 fn readings_are_heard_no_worse_than_before() -> Anything<()> {
     let judge = Judge::new()?;
     let (model, grammar) = model_for(&sound::model_folder(), Grammar::standard())?;
-    let folder = tempfile::tempdir()?;
     let mut items = texts::readings(Split::Tune, 4 * READINGS);
-    let at_hand = |it: &Item| {
-        ["flite-", "espeak-"]
-            .iter()
-            .any(|p| it.voice.name.starts_with(p))
-    };
-    items.retain(|it| at_hand(it) && judge.is_offered(&it.text));
+    items.retain(|it| at_hand(it.voice) && judge.is_offered(&it.text));
     items.truncate(READINGS);
-    let order = |it: &Item| Order {
-        voice: it.voice,
-        text: it.text.clone(),
-        file: folder.path().join(format!("{}.wav", it.number)),
-    };
-    let orders: Vec<Order> = items.iter().map(order).collect();
-    speak(&orders)?;
-    let mut sounds = Vec::new();
-    for order in &orders {
-        sounds.push(read_wav(&order.file)?);
-    }
+    let sounds = bench::spoken(items.iter().map(|it| (it.voice, &*it.text)))?;
     let room = Room::new(&sounds);
     for (way, right, wrong) in FLOORS {
         let mut outcomes = Vec::new();

@@ -2,43 +2,18 @@
 //! two numbers that are cut off anywhere none is offered as palpated. With the voices that the
 //! tests install anyway, by the ear of a round, which hears again what is not sure.
 
-#[path = "../examples/bench_hearing/judge.rs"]
-#[allow(dead_code, reason = "the bench uses the rest")]
-mod judge;
-#[path = "../examples/bench_hearing/listen.rs"]
-#[allow(dead_code, reason = "the bench uses the rest")]
-mod listen;
-#[path = "../examples/bench_hearing/room.rs"]
-#[allow(dead_code, reason = "the bench uses the rest")]
-mod room;
+mod bench;
 mod sound;
-#[path = "../examples/bench_hearing/texts.rs"]
-#[allow(dead_code, reason = "the bench uses the rest")]
-mod texts;
-#[path = "truthful/truth.rs"]
-#[allow(dead_code, reason = "its own test uses the rest")]
-mod truth;
-#[path = "../examples/bench_hearing/voices.rs"]
-#[allow(dead_code, reason = "the bench uses the rest")]
-mod voices;
-
-use std::path::PathBuf;
 
 use sayback::grammar::Grammar;
-use sayback::hearing::{RATE, read_wav};
+use sayback::hearing::RATE;
 use sayback::round::model_for;
 
-use judge::{Judge, Outcome, offers};
-use listen::Listener;
-use texts::Split;
-use voices::{Order, Voice, speak};
-
-type Anything<T> = Result<T, Box<dyn std::error::Error>>;
-
-/// No voice of this test needs it.
-fn python() -> PathBuf {
-    PathBuf::from("python3")
-}
+use bench::judge::{Judge, Outcome, offers};
+use bench::listen::{self, Listener};
+use bench::texts::Split;
+use bench::voices::Voice;
+use bench::{Anything, at_hand};
 
 const PALPATED: [&str; 6] = [
     "blood pressure one ten palpated left arm sitting",
@@ -60,22 +35,14 @@ const HEARD: [&str; 2] = [
 /// From one cut to the next.
 const STEP: usize = RATE as usize / 10;
 
-fn spoken(texts: &[&str]) -> Anything<Vec<(&'static Voice, String, Vec<i16>)>> {
-    let folder = tempfile::tempdir()?;
-    let at_hand = |it: &&Voice| it.name.starts_with("flite-") || it.name.starts_with("espeak-");
-    let voices = Voice::of(Split::Tune).into_iter().filter(at_hand);
+fn spoken(texts: &[&'static str]) -> Anything<Vec<(&'static Voice, &'static str, Vec<i16>)>> {
+    let voices = Voice::of(Split::Tune);
+    let voices = voices.into_iter().filter(|it| at_hand(it));
     let both = voices.flat_map(|it| texts.iter().map(move |text| (it, *text)));
-    let orders: Vec<Order> = both
-        .enumerate()
-        .map(|(at, (voice, text))| Order {
-            voice,
-            text: text.to_owned(),
-            file: folder.path().join(format!("{at}.wav")),
-        })
-        .collect();
-    speak(&orders)?;
-    let sound = |it: Order| Ok((it.voice, it.text, read_wav(&it.file)?));
-    orders.into_iter().map(sound).collect()
+    let both: Vec<_> = both.collect();
+    let sounds = bench::spoken(both.iter().copied())?;
+    let with_sound = |((voice, text), sound)| (voice, text, sound);
+    Ok(both.into_iter().zip(sounds).map(with_sound).collect())
 }
 
 /// With what is before and after it in a room.

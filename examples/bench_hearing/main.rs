@@ -108,10 +108,7 @@ impl<'a> Bench<'a> {
 
     fn ways(&self) -> Vec<Way> {
         let mut ways = Way::all();
-        if let Some(only) = &self.wanted.ways {
-            let wanted = |it: &Way| only.split(',').any(|one| it.name().starts_with(one));
-            ways.retain(wanted);
-        }
+        ways.retain(|it| self.wanted.has(*it));
         ways
     }
 
@@ -203,12 +200,18 @@ impl<'a> Bench<'a> {
         }
     }
 
-    fn readings(&self, judged: &mut Vec<Judged>) -> Anything<()> {
-        let many = self.wanted.clean.max(self.wanted.noisy);
-        // Some leave out what is required, and are asked for it: another matter.
+    /// So many readings. Some leave out what is required, and are asked for it: another
+    /// matter.
+    fn offered(&self, many: usize) -> Vec<Item> {
         let mut items = texts::readings(self.wanted.split, 2 * many);
         items.retain(|it| self.judge.is_offered(&it.text));
         items.truncate(many);
+        items
+    }
+
+    fn readings(&self, judged: &mut Vec<Judged>) -> Anything<()> {
+        let many = self.wanted.clean.max(self.wanted.noisy);
+        let items = self.offered(many);
         let sounds = self.sounds(&items)?;
         let waiting = &self.judge.waiting;
         for way in self.ways() {
@@ -227,9 +230,7 @@ impl<'a> Bench<'a> {
 
     /// Where somebody else is as loud as the speech half a metre from the mouth.
     fn microphones(&self, judged: &mut Vec<Judged>) -> Anything<()> {
-        let mut items = texts::readings(self.wanted.split, 2 * self.wanted.noisy);
-        items.retain(|it| self.judge.is_offered(&it.text));
-        items.truncate(self.wanted.noisy);
+        let items = self.offered(self.wanted.noisy);
         let sounds = self.sounds(&items)?;
         for noise in [Noise::Babble, Noise::Television] {
             for microphone in Microphone::ALL {
@@ -248,9 +249,7 @@ impl<'a> Bench<'a> {
         let (sets, items): (Vec<_>, Vec<_>) = texts::pairs(self.wanted.split).into_iter().unzip();
         let sounds = self.sounds(&items)?;
         let mut ways = Way::three().to_vec();
-        if let Some(only) = &self.wanted.ways {
-            ways.retain(|it| it.name().starts_with(only.as_str()));
-        }
+        ways.retain(|it| self.wanted.has(*it));
         for way in ways {
             let judge =
                 |it: &Item, heard: &[Heard]| (sets[it.number], self.judge.reading(&it.text, heard));

@@ -41,9 +41,7 @@ struct Said<'a> {
 
 pub fn run(bench: &Bench<'_>) -> Anything<()> {
     let (split, most) = (bench.wanted.split, bench.wanted.noisy);
-    let mut readings = texts::readings(split, 2 * most);
-    readings.retain(|it| bench.judge.is_offered(&it.text));
-    readings.truncate(most);
+    let readings = bench.offered(most);
     let mut answers = texts::answers(split, 2 * most);
     answers.retain(|it| it.kind == Kind::Answer);
     answers.truncate(most);
@@ -68,8 +66,7 @@ pub fn run(bench: &Bench<'_>) -> Anything<()> {
     );
     for said in &all {
         for way in WAYS {
-            let only = bench.wanted.ways.as_deref();
-            if only.is_none_or(|it| it.split(',').any(|it| way.name().starts_with(it))) {
+            if bench.wanted.has(way) {
                 println!("{}", row(bench, said, way)?);
             }
         }

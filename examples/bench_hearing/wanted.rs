@@ -3,6 +3,7 @@
 use std::path::PathBuf;
 
 use super::Anything;
+use super::room::Way;
 use super::texts::Split;
 
 /// Readings by the hundred, unless it says otherwise.
@@ -24,6 +25,14 @@ pub struct Wanted {
 }
 
 impl Wanted {
+    /// Whether readings are wanted in this way.
+    pub fn has(&self, way: Way) -> bool {
+        let begins = |it: &str| way.name().starts_with(it);
+        self.ways
+            .as_deref()
+            .is_none_or(|it| it.split(',').any(begins))
+    }
+
     pub fn from_arguments() -> Anything<Self> {
         let mut wanted = Self {
             split: Split::Tune,
