@@ -49,7 +49,7 @@ pub(crate) fn name_expected(name: &str) -> Option<&'static str> {
 
 /// A name's first and last word, also where the last name is written first.
 fn first_and_last(name: &str) -> (&str, &str) {
-    let (last, first) = name.split_once(',').map_or((name, name), |it| it);
+    let (last, first) = name.split_once(',').unwrap_or((name, name));
     let first = first.split_whitespace().next().unwrap_or_default();
     (
         first,

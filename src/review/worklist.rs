@@ -188,7 +188,8 @@ impl<'a> Worklist<'a> {
 /// behind its end. Common practice, no source.
 fn urgent_first(index: &Index, wanted: impl Fn(&Flag) -> bool) -> Vec<&Flag> {
     let mut reports: Vec<&Flag> = index.open_reports().filter(|it| wanted(it)).collect();
-    reports.sort_by_key(|it| !is_urgent(index, it));
+    // A score is worked out for it: once for each.
+    reports.sort_by_cached_key(|it| !is_urgent(index, it));
     reports
 }
 

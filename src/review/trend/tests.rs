@@ -2,10 +2,12 @@ use chrono::{DateTime, TimeDelta};
 use uuid::Uuid;
 
 use super::*;
-use crate::facts::{Body, Fact, ReadingRecord, VERSION};
-use crate::hearing::By;
+use crate::facts::{Body, Fact, VERSION};
 use crate::residents::{Home, Offsets, ResidentId, Staff};
 use crate::vitals::{Measurement, Numbers, Qualifiers};
+
+#[path = "../../../tests/kept/mod.rs"]
+mod kept;
 
 fn noon() -> Time {
     DateTime::parse_from_rfc3339("2026-03-12T12:00:00-05:00").unwrap()
@@ -30,27 +32,8 @@ fn index(readings: &[(i64, VitalSign, Numbers, Unit)]) -> Index {
     for (back, sign, numbers, unit) in readings {
         let at = noon() - TimeDelta::hours(*back);
         let none = Qualifiers::default();
-        let record = ReadingRecord {
-            offer: Uuid::new_v4(),
-            resident: ResidentId("AR-042".into()),
-            measurement: Measurement::new(*sign, *numbers, *unit, none).unwrap(),
-            measured_at: at,
-            spoken_at: at,
-            heard: String::new(),
-            confidence: 1.0,
-            read_back: String::new(),
-            confirmed_at: at,
-            second_look: false,
-            working: None,
-            device: None,
-            went_on: Vec::new(),
-            rivals: Vec::new(),
-            given_by: By::Voice,
-            confirmed_by: By::Voice,
-            moved_from: None,
-            by_hand: None,
-            by_nurse: false,
-        };
+        let measurement = Measurement::new(*sign, *numbers, *unit, none).unwrap();
+        let record = kept::reading(ResidentId("AR-042".into()), measurement, at);
         let limits = &index.home().resident(&record.resident).unwrap().limits;
         let findings = limits.judge_on(&record.measurement, at.date_naive());
         let (resident, reading) = (record.resident.clone(), Uuid::now_v7());
