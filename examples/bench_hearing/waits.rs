@@ -107,9 +107,7 @@ fn row(
                 hear(state, &trimmed(readings[at % readings.len()].1));
             }
             let speech = trimmed(sound);
-            let mut all = hear(said.state, &speech);
-            // What ended before somebody spoke was the room.
-            all.retain(|(_, at)| *at > samples(BEFORE + SLACK));
+            let all = hear(said.state, &speech);
             let ends = samples(BEFORE) + speech.len();
             let enough = ends - samples(SLACK);
             match all.last() {
@@ -118,7 +116,9 @@ fn row(
                 }
                 _ => never += 1,
             }
-            cut += usize::from(all.iter().any(|(_, at)| *at < enough));
+            // What ended before somebody spoke was the room.
+            let inside = samples(BEFORE + SLACK)..enough;
+            cut += usize::from(all.iter().any(|(_, at)| inside.contains(at)));
             let heard: Vec<Heard> = all.into_iter().map(|it| it.0).collect();
             let outcome = (said.judge)(&bench.judge, &item.text, &heard);
             right += usize::from(outcome == Outcome::Right);

@@ -171,7 +171,10 @@ impl Turn<'_> {
         let time = tokens.first().is_some_and(|it| {
             matches!(it.token, Token::Taken(_)) && sure(it) >= self.dialogue.ask_below
         });
-        answer || time || self.may_be_an_answer(heard) || (tokens.len() > 1 && tokens.iter().all(of_a_number))
+        answer
+            || time
+            || self.may_be_an_answer(heard)
+            || (tokens.len() > 1 && tokens.iter().all(of_a_number))
     }
 
     /// Whether one word that is no answer was heard where a yes is awaited, and may have

@@ -105,6 +105,14 @@ impl Heard {
         self
     }
 
+    /// The same, so that it is asked for again.
+    pub(crate) fn half_sure(mut self) -> Self {
+        for word in &mut self.words {
+            word.confidence = word.confidence.min(0.5);
+        }
+        self
+    }
+
     /// The lowest confidence of any word; 1 when nothing was heard.
     #[must_use]
     pub fn confidence(&self) -> f32 {

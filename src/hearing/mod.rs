@@ -27,6 +27,7 @@ mod paced;
 mod pause;
 mod recognizer;
 mod resample;
+mod slot;
 mod sound;
 mod steady;
 mod tuning;

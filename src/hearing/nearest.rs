@@ -21,6 +21,9 @@ const LOUDEST: usize = 10;
 
 /// Who answers is softer than when a reading was said by this at most, in dB.
 const SOFTER: f32 = 10.0;
+/// An answer that is softer by more than this, in dB, may be another's: from half a metre
+/// to more than two. It is a choice; no source is known.
+const ANOTHER: f32 = 14.0;
 
 /// Whose voice is the nearest, in one stream.
 #[derive(Debug, Default)]
@@ -50,12 +53,28 @@ impl Nearest {
     pub(super) fn said(&self, transcripts: &[Transcript], loudness: &Loudness) -> Option<Heard> {
         let near = nearest(transcripts, loudness, self.beside)?;
         let level = loudness.loudest(&near.first()?.words)?;
-        let another = self.voice.is_some_and(|it| level < it - SOFTER);
-        if another {
+        if self.is_softer(level, SOFTER) {
             None
         } else {
             best_with_confidence(&near, 1.0)
         }
+    }
+
+    /// Whether the last utterance may be another's than the one who is answered, by how
+    /// soft it is. True once for each: who has moved away is heard the second time.
+    pub(super) fn is_another(&mut self, transcripts: &[Transcript], loudness: &Loudness) -> bool {
+        let best = transcripts.first();
+        let level = best.and_then(|it| loudness.loudest(&it.words));
+        let another = level.is_some_and(|it| self.is_softer(it, ANOTHER));
+        if another {
+            self.voice = None;
+        }
+        another
+    }
+
+    /// Whether a voice so loud is softer by this than the one who is answered.
+    fn is_softer(&self, level: f32, by: f32) -> bool {
+        self.voice.is_some_and(|it| level < it - by)
     }
 }
 
@@ -174,6 +193,41 @@ mod tests {
         assert_eq!(left(&[("you", -20.0), ("no", -15.0)], true), None);
         assert_eq!(left(&[("[unk]", -15.0), ("yes", -15.0)], true), None);
         assert_eq!(left(&[], true), None);
+    }
+
+    #[test]
+    fn an_answer_that_is_much_softer_than_the_reading_is_anothers_once() {
+        let mut nearest = Nearest::default();
+        let said = |level| heard(&[("pulse", level)]);
+        let mut is_another = |level| {
+            let (transcript, loudness) = said(level);
+            nearest.is_another(&[transcript], &loudness)
+        };
+        assert!(!is_another(-50.0), "nobody spoke before");
+        let (transcript, loudness) = said(-15.0);
+        let mut nearest = Nearest::default();
+        nearest.taken(&[transcript], &loudness);
+        let mut is_another = |level| {
+            let (transcript, loudness) = said(level);
+            nearest.is_another(&[transcript], &loudness)
+        };
+        assert!(!is_another(-28.0));
+        assert!(is_another(-30.0));
+        assert!(!is_another(-30.0), "again");
+    }
+
+    #[test]
+    fn a_yes_among_other_words_counts_where_it_is_as_loud_as_the_reading() {
+        let mut nearest = Nearest::default();
+        let yes = |level| heard(&[("[unk]", -45.0), ("yes", level)]);
+        let (transcript, loudness) = heard(&[("pulse", -15.0)]);
+        nearest.taken(&[transcript], &loudness);
+        let said = |level| {
+            let (transcript, loudness) = yes(level);
+            nearest.said(&[transcript], &loudness).map(|it| it.text())
+        };
+        assert_eq!(said(-20.0).as_deref(), Some("yes"));
+        assert_eq!(said(-26.0), None);
     }
 
     #[test]

@@ -19,6 +19,7 @@ use super::near::Near;
 use super::nearest::{Loudness, Nearest};
 use super::noise;
 use super::pause::Pauses;
+use super::slot::Slot;
 use super::steady::Steady;
 use super::tuning::Dither;
 use super::wav::RATE;
@@ -49,29 +50,6 @@ const LEARN_FROM: u64 = 90 * RATE as u64;
 /// A recogniser is made anew after this many samples (8 h), because the library
 /// counts them in 32 bits, signed.
 pub(super) const RENEW_AFTER: u64 = 8 * 3_600 * RATE as u64;
-
-/// A recogniser for one list of phrases.
-struct Slot {
-    /// Shared by the ears of one process: they are megabytes. None for the network
-    /// that the model was opened with.
-    phrases: Option<Arc<[String]>>,
-    recognizer: Recognizer,
-    /// Samples given to this recogniser since it was made.
-    fed: u64,
-    /// Samples given to it since it last forgot what it had learned.
-    learned: u64,
-}
-
-impl Slot {
-    fn new(model: &Model, phrases: Option<Arc<[String]>>) -> Result<Self, EarError> {
-        Ok(Self {
-            recognizer: model.recognizer(phrases.as_deref())?,
-            phrases,
-            fed: 0,
-            learned: 0,
-        })
-    }
-}
 
 /// Listens to one stream for whatever is expected at the moment.
 ///
@@ -368,6 +346,13 @@ impl<K: Eq + Hash> Ear<K> {
     #[must_use]
     pub fn nearest(&self) -> Option<Heard> {
         self.nearest.said(&self.transcripts, &self.loudness())
+    }
+
+    /// Whether the last utterance may be another's, by how soft it is; once after each change
+    /// of what is expected.
+    pub fn is_another(&mut self) -> bool {
+        let loudness = self.loudness();
+        self.nearest.is_another(&self.transcripts, &loudness)
     }
 
     fn loudness(&self) -> Loudness {

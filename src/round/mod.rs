@@ -373,9 +373,15 @@ pub fn heard_again(
     ear: &mut Ear<Expect>,
     heard: Heard,
 ) -> Heard {
+    if dialogue.is_answer(state, &heard) {
+        return if ear.is_another() {
+            heard.half_sure()
+        } else {
+            heard
+        };
+    }
     // Of a reading no word may be left out; a yes or no may be alone among a television's.
-    if !dialogue.is_answer(state, &heard)
-        && let Some(near) = ear.nearest()
+    if let Some(near) = ear.nearest()
         && dialogue.is_answer(state, &near)
     {
         return near;
