@@ -63,7 +63,6 @@ impl Bedside {
             let Some(heard) = hear(&self.dialogue, &self.state, &mut self.ear, block) else {
                 continue;
             };
-            eprintln!("HEARD {} {:?}", heard.text(), heard.words);
             let event = Event::Heard(heard);
             let (next, actions) = self.dialogue.step(self.state.clone(), &event, now());
             for action in actions {
@@ -119,12 +118,14 @@ fn beside_a_television(sound: &[i16], softer: f64) -> Vec<i16> {
 #[test]
 fn a_yes_beside_a_television_is_taken() {
     for softer in [20.0, 15.0] {
-        let mut bedside = Bedside::new();
-        bedside.listen(&words("pulse seventy two", 0.0, (1.0, 2.0)));
-        assert_eq!(bedside.state.expect(), Expect::Confirm);
-        let yes = words("yes", 0.0, (2.0, 2.0));
-        bedside.listen(&beside_a_television(&yes, softer));
-        assert_eq!(bedside.kept, 1, "{softer} dB: {:?}", bedside.said);
+        for answer in ["yes correct", "that's correct", "keep it"] {
+            let mut bedside = Bedside::new();
+            bedside.listen(&words("pulse seventy two", 0.0, (1.0, 2.0)));
+            assert_eq!(bedside.state.expect(), Expect::Confirm);
+            let answered = words(answer, 0.0, (9.0, 3.0));
+            bedside.listen(&beside_a_television(&answered, softer));
+            assert_eq!(bedside.kept, 1, "{answer}, {softer} dB: {:?}", bedside.said);
+        }
     }
 }
 
