@@ -135,6 +135,8 @@ pub enum Token {
     Level(Alertness),
     /// The resident can't rate it.
     NotRated,
+    /// "there is no pain": the nought of the scale.
+    NoPain,
     /// "palpated": a systolic that was felt, without a diastolic.
     Palpated,
     /// "systolic only": there is no diastolic, and why was not said.
@@ -221,6 +223,7 @@ impl Token {
             ("less", "chair") => Self::LessChair,
             ("level", _) => Self::Level(Alertness::from_tag(value)?),
             ("not_rated", "_") => Self::NotRated,
+            ("no_pain", "_") => Self::NoPain,
             ("palpated", "_") => Self::Palpated,
             ("systolic_only", "_") => Self::SystolicOnly,
             ("device", _) => Self::Device(named(value)?),

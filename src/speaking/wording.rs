@@ -142,6 +142,9 @@ pub fn finding(it: &Finding) -> String {
 pub fn spelled(text: &str) -> String {
     static NUMBER: LazyLock<Regex> =
         LazyLock::new(|| Regex::new(r"\d+([.:]\d+)?").expect("a fixed pattern"));
+    // A pain of seven on a scale to ten is said so.
+    static OF_TEN: LazyLock<Regex> =
+        LazyLock::new(|| Regex::new(r"(\d) of 10\b").expect("a fixed pattern"));
     const SYMBOLS: [(&str, &str); 10] = [
         ("°F", " Fahrenheit"),
         ("°C", " Celsius"),
@@ -155,7 +158,8 @@ pub fn spelled(text: &str) -> String {
         ("  ", " "),
     ];
     let number = |found: &regex::Captures<'_>| each_digit(&found[0]);
-    let words = NUMBER.replace_all(text, number).into_owned();
+    let text = OF_TEN.replace_all(text, "$1 of ten");
+    let words = NUMBER.replace_all(&text, number).into_owned();
     let symbols = SYMBOLS.iter();
     let text = symbols.fold(words, |text, (symbol, word)| text.replace(symbol, word));
     match text.strip_suffix(" in") {
