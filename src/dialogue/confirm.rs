@@ -37,8 +37,9 @@ impl Turn<'_> {
             if unlikely.iter().any(is_narrow) {
                 self.say("The two numbers of the blood pressure are close together.");
             }
+            let are = if names.len() > 1 { "are" } else { "is" };
             self.prompt(&format!(
-                "The {} is far from the usual. Please measure again and say it. {} Yes to keep it as it is?",
+                "The {} {are} far from the usual. Please measure again and say it. {} Yes to keep it as it is?",
                 wording::names(&names),
                 offer.read_back.text()
             ));
@@ -54,9 +55,12 @@ impl Turn<'_> {
         let (second_look, instead_of_count) = (offer.second_look, offer.instead_of_count);
         let (mut said, mut guided, mut both) = (Vec::new(), Vec::new(), Vec::new());
         let mut last = None;
+        let measured_again = self.is_far_again(&unlikely);
         for reading in offer.read_back.confirm(yes, self.now, second_look) {
             let record = reading.record().clone();
             self.state.in_vain.remove(&record.measurement.sign());
+            let kept = record.measurement.sign();
+            self.state.far.retain(|it| it.sign() != kept);
             let id = self.keep(Body::Read(reading));
             said.extend(self.judge(resident, id, &record));
             guided.extend(self.guide(resident, id, &record.reading()));
@@ -72,6 +76,10 @@ impl Turn<'_> {
             self.say(it);
         }
         self.say_raised(&said);
+        if measured_again && said.is_empty() {
+            // No limit speaks of it, and it was no slip.
+            self.say("Far from the usual twice. Tell the nurse.");
+        }
         // Of two pressures in one breath, the step that holds after both.
         let steps = guided.iter().enumerate();
         for (_, step) in steps.filter(|(at, it)| !guided[at + 1..].contains(it)) {
@@ -142,6 +150,7 @@ impl Turn<'_> {
         self.in_vain(signs.iter().copied());
         self.state.drafts.clear();
         self.state.unclear.clear();
+        self.state.far.clear();
         self.state.phase = self.idle();
         if pending {
             self.say("Scratched. Nothing of that is kept.");

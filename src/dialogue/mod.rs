@@ -9,6 +9,7 @@ mod care;
 mod change;
 mod confirm;
 mod insist;
+mod instead;
 mod judge;
 mod kept;
 mod later;
@@ -323,13 +324,20 @@ impl Dialogue {
         if turn.who_first(&utterance) {
             return turn.heard_now();
         }
+        let utterance = match utterance {
+            Utterance::Instead(what) => match turn.instead(*what) {
+                Some(what) => what,
+                None => return,
+            },
+            other => other,
+        };
         match utterance {
             Utterance::Command(command) => turn.command(command),
             Utterance::Order(order) => turn.order(order, heard),
             Utterance::Place(place) => turn.place(&place),
             Utterance::Called { phrase, alone } => turn.called(&phrase, alone),
             // Answered before anything else.
-            Utterance::ThisIs(_) => {}
+            Utterance::ThisIs(_) | Utterance::Instead(_) => {}
             Utterance::Skip(reason) => turn.skip(Some(reason)),
             // Unanswered, it would be taken for kept.
             Utterance::Yes(_) if late && *turn.state.phase() == Phase::Open => {

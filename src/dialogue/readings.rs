@@ -245,6 +245,7 @@ impl Turn<'_> {
                 } else {
                     Vec::new()
                 };
+                self.state.far.extend(anew.iter().cloned());
                 let offer = offer.read_back;
                 self.keep(Body::Dropped {
                     offer: offer.offer(),
@@ -404,10 +405,17 @@ impl Turn<'_> {
         );
         let instead_of_count = self.instead_of_count(&read_back);
         let rate = instead_of_count.map(rate_not_count).unwrap_or_default();
-        self.prompt(&format!("{rate}{} Yes?", read_back.text()));
+        // The second look has been had: the yes to this one keeps it.
+        let second_look = self.is_far_again(&self.unlikely(&read_back));
+        let (far, keep) = if second_look {
+            ("Second far reading. ", " to keep it")
+        } else {
+            ("", "")
+        };
+        self.prompt(&format!("{far}{rate}{} Yes{keep}?", read_back.text()));
         self.state.phase = Phase::Confirming(Box::new(Offer {
             read_back,
-            second_look: false,
+            second_look,
             instead_of_count,
         }));
     }

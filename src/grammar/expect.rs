@@ -113,6 +113,7 @@ impl Expect {
                 ("conversation.command", 800),
                 ("order.command", 150),
                 ("order.skip", 100),
+                ("conversation.instead", 400),
             ],
             Self::Wake => &[("conversation.wake", 100)],
         }

@@ -70,6 +70,19 @@ pub enum Command {
     Lead,
 }
 
+impl Command {
+    /// Whether it says, after a no, what is to be done instead of what waits: to go
+    /// elsewhere, or to stop. After the end of the round nothing could be put right.
+    #[must_use]
+    pub const fn is_instead(self) -> bool {
+        use Command::{Back, Done, Next, Scratch, Skip, Stop, StopListening, WrongResident};
+        matches!(
+            self,
+            Back | Done | Next | Scratch | Skip | Stop | StopListening | WrongResident
+        )
+    }
+}
+
 /// Morning or afternoon.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(rename_all = "snake_case")]
