@@ -122,6 +122,16 @@ impl Turn<'_> {
             }
             Phase::ConfirmChange(_) | Phase::ConfirmMove(_) => self.change_refused(),
             Phase::WhySkip(_) | Phase::ConfirmSkip(_) => self.skip_dropped("Not skipped."),
+            // A caution: then it is not kept.
+            Phase::Asking(Question::GoOn(at, _)) => {
+                let at = *at;
+                if at < self.state.drafts.len() {
+                    let sign = self.state.drafts.remove(at).sign();
+                    self.refuse(&format!("Not kept: {}.", sign.name()));
+                }
+                self.state.phase = Phase::Open;
+                self.advance();
+            }
             Phase::Asking(_) | Phase::WhichKept(_) | Phase::WhichBed(_) => self.ask_again(),
             Phase::Place | Phase::Open => {}
         }
@@ -235,6 +245,13 @@ impl Turn<'_> {
     pub(super) fn not_taken(&mut self, signs: Vec<VitalSign>, reason: NotTakenReason) {
         if let (Phase::WhySkip(_), true) = (&self.state.phase, signs.is_empty()) {
             return self.skip(Some(reason));
+        }
+        // "Which arm?" or a caution, to what was refused meanwhile.
+        if let Phase::Asking(Question::Qualifier(at, _) | Question::GoOn(at, _)) = self.state.phase
+            && let Some(asked) = self.state.drafts.get(at).map(Draft::sign)
+            && (signs.is_empty() || signs.contains(&asked))
+        {
+            return self.not_taken_instead(signs, reason);
         }
         let mut signs = self.or_asked(signs);
         if self.state.phase == Phase::Asking(Question::Correction { refused: true }) {

@@ -1,13 +1,14 @@
 //! A no, and in the same breath what is to be done instead: "no, room nine". What waits was
 //! refused, so that it is let go without asking, and said to be, before the rest is done.
 
+use super::state::Draft;
 use super::turn::Turn;
 use super::{Phase, Question};
 use crate::facts::Dropped;
 use crate::grammar::Command;
 use crate::speaking::wording;
 use crate::understanding::{Order, Unclear, Utterance, Why};
-use crate::vitals::{Qualifiers, VitalSign};
+use crate::vitals::{Measurement, NotTakenReason, Qualifiers, VitalSign};
 
 impl Turn<'_> {
     /// Lets go what waits, and gives what is left to be done.
@@ -16,7 +17,7 @@ impl Turn<'_> {
         match &self.state.phase {
             // Nobody else is called.
             _ if self.is_here(&what) => {}
-            Phase::Confirming(_) => return self.instead_of_readings(what),
+            Phase::Confirming(_) | Phase::Asking(_) => return self.instead_of_readings(what),
             Phase::ConfirmNotTaken(..) | Phase::ConfirmReport { .. } => {
                 self.state.phase = self.idle();
                 self.refuse("Not noted.");
@@ -68,32 +69,7 @@ impl Turn<'_> {
                 Some(what)
             }
             Utterance::NotTaken { signs, reason } => {
-                let signs = if signs.is_empty() { waited.clone() } else { signs };
-                let (of, others): (Vec<_>, Vec<_>) =
-                    waited.into_iter().partition(|it| signs.contains(it));
-                if of.is_empty() {
-                    // As after a no and another reading, what was refused is asked for.
-                    self.take_back(Dropped::No);
-                    self.refuse(&format!("Not kept: {}.", wording::names(&others)));
-                    let drafts = std::mem::take(&mut self.state.drafts);
-                    self.ask_for_refused(&drafts);
-                } else {
-                    self.let_go(&of);
-                }
-                if self.state.drafts.is_empty() {
-                    self.offer_not_taken(signs, reason);
-                    return None;
-                }
-                for sign in signs.into_iter().rev() {
-                    self.state.unclear.push_front(Unclear {
-                        sign,
-                        why: Why::NotTaken(reason.clone()),
-                        qualifiers: Qualifiers::default(),
-                        taken: None,
-                        manner: None,
-                    });
-                }
-                self.advance();
+                self.not_taken_instead(signs, reason);
                 None
             }
             what => {
@@ -101,6 +77,57 @@ impl Turn<'_> {
                 self.after_letting_go(what)
             }
         }
+    }
+
+    /// Something was not taken, instead of what was read back or is asked about.
+    pub(super) fn not_taken_instead(&mut self, signs: Vec<VitalSign>, reason: NotTakenReason) {
+        let signs = if signs.is_empty() {
+            self.asked_about()
+        } else {
+            signs
+        };
+        let waited = self.state.awaited();
+        let (of, others): (Vec<_>, Vec<_>) = waited.into_iter().partition(|it| signs.contains(it));
+        if of.is_empty() {
+            // As after a no and another reading, what was refused is asked for.
+            self.take_back(Dropped::No);
+            self.refuse(&format!("Not kept: {}.", wording::names(&others)));
+            let drafts = std::mem::take(&mut self.state.drafts);
+            self.ask_for_refused(&drafts);
+        } else {
+            self.let_go(&of);
+        }
+        if self.state.drafts.is_empty() {
+            return self.offer_not_taken(signs, reason);
+        }
+        for sign in signs.into_iter().rev() {
+            self.state.unclear.push_front(Unclear {
+                sign,
+                why: Why::NotTaken(reason.clone()),
+                qualifiers: Qualifiers::default(),
+                taken: None,
+                manner: None,
+            });
+        }
+        self.advance();
+    }
+
+    /// What was read back, or is asked about.
+    fn asked_about(&self) -> Vec<VitalSign> {
+        let mut signs: Vec<VitalSign> = match &self.state.phase {
+            Phase::Asking(Question::Value(unclear)) => vec![unclear.sign],
+            Phase::Asking(Question::Qualifier(at, _) | Question::GoOn(at, _)) => {
+                let draft = self.state.drafts.get(*at);
+                draft.map(Draft::sign).into_iter().collect()
+            }
+            Phase::Confirming(offer) => {
+                let offered = offer.read_back.measurements();
+                offered.iter().map(Measurement::sign).collect()
+            }
+            _ => self.state.drafts.iter().map(Draft::sign).collect(),
+        };
+        signs.dedup();
+        signs
     }
 
     /// Lets these go of what was read back or is still to be asked for. Whether anything is
@@ -118,11 +145,8 @@ impl Turn<'_> {
 
     /// "No, stop" with nothing to stop was the no alone.
     fn after_letting_go(&self, what: Utterance) -> Option<Utterance> {
-        let asks = matches!(self.state.phase, Phase::Asking(Question::Correction { .. }));
-        let nothing = matches!(what, Utterance::Command(Command::Stop))
-            && !asks
-            && !self.is_anything_to_stop();
-        (!nothing).then_some(what)
+        let stop = matches!(what, Utterance::Command(Command::Stop));
+        (!stop || self.is_anything_to_stop()).then_some(what)
     }
 
     fn is_here(&self, what: &Utterance) -> bool {

@@ -5,6 +5,7 @@
 //! are tested as scripts.
 
 mod again;
+mod asking;
 mod care;
 mod change;
 mod confirm;
@@ -422,6 +423,9 @@ impl Turn<'_> {
             }
             Phase::Asking(Question::GoOn(..)) => {
                 "Say because the nurse said so, because the care plan allows it, because there is no other way, or because the resident asked. Or say what you measured another way, or scratch that."
+            }
+            Phase::Asking(_) => {
+                "Answer the question, say the whole reading again, or say scratch that to drop it."
             }
             Phase::ConfirmChange(_) | Phase::ConfirmMove(_) => {
                 "Say yes to change what is kept, or no to leave it as it is."

@@ -236,6 +236,8 @@ impl Token {
             ("less", "chair") => Self::LessChair,
             ("level", _) => Self::Level(Alertness::from_tag(value)?),
             ("not_rated", "_") => Self::NotRated,
+            // Padding whose words mean something else elsewhere.
+            ("padding", "_") => Self::Filler,
             ("no_pain", "_") => Self::NoPain,
             ("palpated", "_") => Self::Palpated,
             ("systolic_only", "_") => Self::SystolicOnly,
