@@ -60,12 +60,16 @@ impl Turn<'_> {
             }
             Utterance::Order(Order::Recheck(Some(sign)) | Order::Count { sign, .. }) => {
                 // What was read back beside it was not refused, and comes first.
-                if waited.contains(&sign) && self.let_go(&[sign]) {
+                let of: &[VitalSign] = if waited.contains(&sign) {
+                    &[sign]
+                } else {
+                    &waited
+                };
+                if self.let_go(of) {
                     self.say("This comes first.");
                     self.advance();
                     return None;
                 }
-                self.let_go(&waited);
                 Some(what)
             }
             Utterance::NotTaken { signs, reason } => {

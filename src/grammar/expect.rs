@@ -89,6 +89,7 @@ impl Expect {
                 ("order.why", 150),
                 ("conversation.yes", 300),
                 ("conversation.no", 300),
+                ("conversation.instead", 100),
             ],
             Self::Rate => &[
                 ("reading.rate", 2000),

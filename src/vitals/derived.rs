@@ -51,9 +51,9 @@ pub fn is_narrow(measurement: &Measurement) -> bool {
 
 /// How much two readings may differ and still say the same, in percent of the first, and at
 /// least so much: rates and pressures are read to 2 (common practice, no source).
-const ALIKE: (Decimal, Decimal) = (dec!(5), dec!(2));
+pub(super) const ALIKE: (Decimal, Decimal) = (dec!(5), dec!(2));
 /// The same of a temperature, whose whole range is narrow, in percent.
-const ALIKE_TEMPERATURE: Decimal = dec!(1);
+pub(super) const ALIKE_TEMPERATURE: Decimal = dec!(1);
 
 /// Whether a reading taken again came out as the first did: the same parts, each in the
 /// same unit and no further apart than two readings of one thing may be.
