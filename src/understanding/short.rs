@@ -19,9 +19,11 @@ impl Sentence<'_> {
                 Some(Utterance::Command(*command))
             }
             [Token::Say(Command::Skip), Token::NotTaken(reason)]
-            | [Token::No, Token::Say(Command::Skip), Token::NotTaken(reason)] => {
-                Some(Utterance::Skip((*reason).clone()))
-            }
+            | [
+                Token::No,
+                Token::Say(Command::Skip),
+                Token::NotTaken(reason),
+            ] => Some(Utterance::Skip((*reason).clone())),
             [Token::Resident(phrase)] | [Token::No, Token::Resident(phrase)] => {
                 Some(Utterance::Called {
                     phrase: phrase.clone(),

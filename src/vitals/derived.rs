@@ -150,8 +150,14 @@ mod tests {
         assert!(!is_alike(&measured, &felt) && !is_alike(&felt, &measured));
         let weight = |number, unit| one(VitalSign::Weight, number, unit);
         let (pounds, kilograms) = (Unit::Pound, Unit::Kilogram);
-        assert!(!is_alike(&weight(dec!(140), pounds), &weight(dec!(140), kilograms)));
-        assert!(!is_alike(&pulse(dec!(38)), &one(VitalSign::Respiration, dec!(38), Unit::PerMinute)));
+        assert!(!is_alike(
+            &weight(dec!(140), pounds),
+            &weight(dec!(140), kilograms)
+        ));
+        assert!(!is_alike(
+            &pulse(dec!(38)),
+            &one(VitalSign::Respiration, dec!(38), Unit::PerMinute)
+        ));
     }
 
     /// Worked by hand: 70 / 1.75² = 22.857; 154 lb at 69 in is 22.74.

@@ -110,7 +110,10 @@ async fn one_that_no_round_covers_is_with_its_shift() {
         .post("/residents/AR-000/read-back", &pulse("09:05"))
         .await;
     let page = text(answer).await;
-    assert!(page.contains("its shift: no round that is known here went on then"), "{page}");
+    assert!(
+        page.contains("its shift: no round that is known here went on then"),
+        "{page}"
+    );
     stores(&mut nurse, "09:05").await;
     let (fact, _) = entered(&site);
     assert_eq!(fact.round, NO_ROUND);
