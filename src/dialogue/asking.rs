@@ -3,7 +3,7 @@
 use super::recheck::how;
 use crate::speaking::wording;
 use crate::understanding::{Unclear, Why};
-use crate::vitals::VitalSign;
+use crate::vitals::{Measurement, VitalSign};
 
 /// `hard` for one that was said in vain again and again.
 pub(super) fn ask_value(unclear: &Unclear, hard: bool) -> String {
@@ -15,9 +15,12 @@ pub(super) fn ask_value(unclear: &Unclear, hard: bool) -> String {
     };
     let again = format!("{name} again{how}");
     let hard = if hard { ", digit by digit" } else { "" };
+    let missed = format!("I missed part of the {name}. Say the {again}{hard}.");
     match &unclear.why {
-        Why::Gap | Why::Unsure(_) => {
-            format!("I missed part of the {name}. Say the {again}{hard}.")
+        Why::Gap | Why::Unsure(_) => missed,
+        // What may be a diastolic that was cut short is no palpation to choose.
+        Why::Either(ways) if ways.iter().any(Measurement::is_palpated) && !all_palpated(ways) => {
+            missed
         }
         Why::NoNumber => format!("What is the {name}{how}?"),
         Why::NotANumber(words)
@@ -68,6 +71,41 @@ pub(super) fn ask_value(unclear: &Unclear, hard: bool) -> String {
     }
 }
 
+fn all_palpated(ways: &[Measurement]) -> bool {
+    ways.iter().all(Measurement::is_palpated)
+}
+
 pub(super) fn sentence(text: &str) -> String {
     wording::capital(&wording::spelled(text))
+}
+
+#[cfg(test)]
+mod tests {
+    use rust_decimal::dec;
+
+    use super::*;
+    use crate::vitals::{Numbers, Qualifiers, Unit};
+
+    #[test]
+    fn palpation_is_not_offered_where_a_diastolic_may_have_been_cut() {
+        let sign = VitalSign::BloodPressure;
+        let of = |numbers| Measurement::new(sign, numbers, Unit::MmHg, Qualifiers::default());
+        let both = of(Numbers::Over(dec!(140), dec!(90))).unwrap();
+        let felt = of(Numbers::Palpated(dec!(140))).unwrap();
+        let other = of(Numbers::Palpated(dec!(114))).unwrap();
+        let asked = |ways: &[&Measurement]| {
+            let unclear = Unclear {
+                sign,
+                why: Why::Either(ways.iter().copied().cloned().collect()),
+                qualifiers: Qualifiers::default(),
+                taken: None,
+                manner: None,
+            };
+            ask_value(&unclear, false)
+        };
+        let missed = "I missed part of the blood pressure. Say the blood pressure again.";
+        assert_eq!(asked(&[&both, &felt]), missed);
+        // Which systolic was felt is worth a question.
+        assert!(asked(&[&felt, &other]).contains("by palpation, or Blood pressure"));
+    }
 }

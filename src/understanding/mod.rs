@@ -401,6 +401,14 @@ impl Sentence<'_> {
         meant.next().is_some_and(|it| answer(&it.token)) && meant.all(|it| more(&it.token))
     }
 
+    /// "Weight refused because she is tired": unanswered, it would be taken for noted.
+    fn begins_with_not_taken(&self) -> bool {
+        let mut meant = self.tokens.iter().filter(|it| it.token != Token::Filler);
+        let sign = |it: &Spoken| matches!(it.token, Token::Sign(_));
+        let not_taken = |it: &Spoken| matches!(it.token, Token::NotTaken(_));
+        meant.next().is_some_and(sign) && meant.next().is_some_and(not_taken)
+    }
+
     /// Why an utterance without meaning has none. Words that are nothing but a
     /// value are worth a question; anything else is side talk.
     fn why_not(&self) -> NotUnderstood {
@@ -419,7 +427,7 @@ impl Sentence<'_> {
         {
             return NotUnderstood::Unsure;
         }
-        if self.is_answer_and_more() {
+        if self.is_answer_and_more() || self.begins_with_not_taken() {
             return NotUnderstood::Unsure;
         }
         let sure = self.heard.confidence() >= self.context.ask_below;
