@@ -201,6 +201,12 @@ pub const ENTRIES: &[Entry] = &[
     ),
     entry(
         Group::Answers,
+        "let it go, and do something else",
+        "conversation.instead",
+        &["no next resident", "no she refused", "no recheck"],
+    ),
+    entry(
+        Group::Answers,
         "answer a question, or change a part",
         "reading.part",
         &["oral", "left arm", "fourteen"],

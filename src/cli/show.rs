@@ -40,6 +40,7 @@ pub fn meaning_line(meaning: &Utterance) -> String {
         }
         Utterance::Yes(_) => "yes".to_owned(),
         Utterance::No => "no".to_owned(),
+        Utterance::Instead(what) => format!("no; {}", meaning_line(what)),
         Utterance::Command(command) => format!("command: {command:?}"),
         Utterance::Order(order) => self::order(order),
         Utterance::Place(place) => {

@@ -7,8 +7,8 @@ use uuid::Uuid;
 
 use super::Phase;
 use super::Question;
+use super::asking::sentence;
 use super::kept::KeptHere;
-use super::readings::sentence;
 use super::state::Draft;
 use super::turn::Turn;
 use crate::facts::Dropped;

@@ -37,8 +37,9 @@ impl Turn<'_> {
             if unlikely.iter().any(is_narrow) {
                 self.say("The two numbers of the blood pressure are close together.");
             }
+            let are = if names.len() > 1 { "are" } else { "is" };
             self.prompt(&format!(
-                "The {} is far from the usual. Please measure again and say it. {} Yes to keep it as it is?",
+                "The {} {are} far from the usual. Please measure again and say it. {} Yes to keep it as it is?",
                 wording::names(&names),
                 offer.read_back.text()
             ));
@@ -54,9 +55,12 @@ impl Turn<'_> {
         let (second_look, instead_of_count) = (offer.second_look, offer.instead_of_count);
         let (mut said, mut guided, mut both) = (Vec::new(), Vec::new(), Vec::new());
         let mut last = None;
+        let measured_again = self.is_far_again(&unlikely);
         for reading in offer.read_back.confirm(yes, self.now, second_look) {
             let record = reading.record().clone();
             self.state.in_vain.remove(&record.measurement.sign());
+            let kept = record.measurement.sign();
+            self.state.far.retain(|it| it.sign() != kept);
             let id = self.keep(Body::Read(reading));
             said.extend(self.judge(resident, id, &record));
             guided.extend(self.guide(resident, id, &record.reading()));
@@ -72,6 +76,10 @@ impl Turn<'_> {
             self.say(it);
         }
         self.say_raised(&said);
+        if measured_again && said.is_empty() {
+            // No limit speaks of it, and it was no slip.
+            self.say("Far from the usual twice. Tell the nurse.");
+        }
         // Of two pressures in one breath, the step that holds after both.
         let steps = guided.iter().enumerate();
         for (_, step) in steps.filter(|(at, it)| !guided[at + 1..].contains(it)) {
@@ -114,6 +122,16 @@ impl Turn<'_> {
             }
             Phase::ConfirmChange(_) | Phase::ConfirmMove(_) => self.change_refused(),
             Phase::WhySkip(_) | Phase::ConfirmSkip(_) => self.skip_dropped("Not skipped."),
+            // A caution: then it is not kept.
+            Phase::Asking(Question::GoOn(at, _)) => {
+                let at = *at;
+                if at < self.state.drafts.len() {
+                    let sign = self.state.drafts.remove(at).sign();
+                    self.refuse(&format!("Not kept: {}.", sign.name()));
+                }
+                self.state.phase = Phase::Open;
+                self.advance();
+            }
             Phase::Asking(_) | Phase::WhichKept(_) | Phase::WhichBed(_) => self.ask_again(),
             Phase::Place | Phase::Open => {}
         }
@@ -142,6 +160,7 @@ impl Turn<'_> {
         self.in_vain(signs.iter().copied());
         self.state.drafts.clear();
         self.state.unclear.clear();
+        self.state.far.clear();
         self.state.phase = self.idle();
         if pending {
             self.say("Scratched. Nothing of that is kept.");
@@ -226,6 +245,13 @@ impl Turn<'_> {
     pub(super) fn not_taken(&mut self, signs: Vec<VitalSign>, reason: NotTakenReason) {
         if let (Phase::WhySkip(_), true) = (&self.state.phase, signs.is_empty()) {
             return self.skip(Some(reason));
+        }
+        // "Which arm?" or a caution, to what was refused meanwhile.
+        if let Phase::Asking(Question::Qualifier(at, _) | Question::GoOn(at, _)) = self.state.phase
+            && let Some(asked) = self.state.drafts.get(at).map(Draft::sign)
+            && (signs.is_empty() || signs.contains(&asked))
+        {
+            return self.not_taken_instead(signs, reason);
         }
         let mut signs = self.or_asked(signs);
         if self.state.phase == Phase::Asking(Question::Correction { refused: true }) {

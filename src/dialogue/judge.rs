@@ -9,7 +9,7 @@ use super::turn::Turn;
 use crate::facts::{Body, OpenReport, Raised, ReadBack, ReadingRecord, Recheck, Time};
 use crate::residents::Resident;
 use crate::vitals::rules::{Flag, ONE_VISIT, early_warning_of_visit, is_far_from_last};
-use crate::vitals::{Measurement, Reading, Retake, RetakeReason, VitalSign};
+use crate::vitals::{Measurement, Reading, Retake, RetakeReason, VitalSign, is_alike};
 
 impl Turn<'_> {
     /// The readings of an offer that are far from the usual.
@@ -19,6 +19,13 @@ impl Turn<'_> {
         };
         let far = |it: &Measurement| self.is_far(resident, it, self.now);
         offer.measurements().into_iter().filter(far).collect()
+    }
+
+    /// Whether these are all that is far from the usual, and each was far before, was asked
+    /// to be measured again, and came out alike: to ask so again would be in vain.
+    pub(super) fn is_far_again(&self, unlikely: &[Measurement]) -> bool {
+        let again = |it: &Measurement| self.state.far.iter().any(|far| is_alike(far, it));
+        !unlikely.is_empty() && unlikely.iter().all(again)
     }
 
     /// Whether a measurement of this time is asked about once more.

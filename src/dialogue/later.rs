@@ -13,6 +13,11 @@ impl Turn<'_> {
         self.say_of(signs, "not taken yet, say it after this");
     }
 
+    /// What was said while a caution waits for its answer.
+    pub(super) fn say_read_back_later(&mut self, signs: &[VitalSign]) {
+        self.say_of(signs, "I read that back after this");
+    }
+
     /// What was refused and not replaced is asked for, after what was said instead: it is
     /// not read back again as if it had been said again.
     pub(super) fn ask_for_refused(&mut self, refused: &[Draft]) {

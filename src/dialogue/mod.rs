@@ -5,10 +5,12 @@
 //! are tested as scripts.
 
 mod again;
+mod asking;
 mod care;
 mod change;
 mod confirm;
 mod insist;
+mod instead;
 mod judge;
 mod kept;
 mod later;
@@ -336,13 +338,20 @@ impl Dialogue {
         if turn.who_first(&utterance) {
             return turn.heard_now();
         }
+        let utterance = match utterance {
+            Utterance::Instead(what) => match turn.instead(*what) {
+                Some(what) => what,
+                None => return,
+            },
+            other => other,
+        };
         match utterance {
             Utterance::Command(command) => turn.command(command),
             Utterance::Order(order) => turn.order(order, heard),
             Utterance::Place(place) => turn.place(&place),
             Utterance::Called { phrase, alone } => turn.called(&phrase, alone),
             // Answered before anything else.
-            Utterance::ThisIs(_) => {}
+            Utterance::ThisIs(_) | Utterance::Instead(_) => {}
             Utterance::Skip(reason) => turn.skip(Some(reason)),
             // Unanswered, it would be taken for kept.
             Utterance::Yes(_) if late && *turn.state.phase() == Phase::Open => {
@@ -427,6 +436,9 @@ impl Turn<'_> {
             }
             Phase::Asking(Question::GoOn(..)) => {
                 "Say because the nurse said so, because the care plan allows it, because there is no other way, or because the resident asked. Or say what you measured another way, or scratch that."
+            }
+            Phase::Asking(_) => {
+                "Answer the question, say the whole reading again, or say scratch that to drop it."
             }
             Phase::ConfirmChange(_) | Phase::ConfirmMove(_) => {
                 "Say yes to change what is kept, or no to leave it as it is."

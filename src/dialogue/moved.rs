@@ -193,10 +193,13 @@ impl Turn<'_> {
         raised.extend(last.and_then(|id| self.early_warning(to, id)));
         let whose = self.who(&moving.from);
         self.say(&format!("Moved from {whose} to {}.", to.name));
-        for it in said {
-            self.say_changed(&it);
+        // By the same words, now of another, it would be heard as both.
+        if said.iter().any(|it| !it.withdrawn.is_empty()) {
+            self.say("What was to be reported of it there no longer is.");
         }
-        self.say_raised(&raised);
+        let told = said.into_iter().flat_map(|it| it.raised);
+        let all: Vec<String> = told.chain(raised).collect();
+        self.say_raised(&all);
     }
 
     /// The aide goes on without saying who the right resident is.

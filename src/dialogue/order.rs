@@ -216,6 +216,14 @@ impl<'a> Turn<'a> {
         }
     }
 
+    /// Whether "stop" would end anything.
+    pub(super) fn is_anything_to_stop(&self) -> bool {
+        self.counting()
+            || self.state.guided.is_some()
+            || !self.state.timers.is_empty()
+            || self.state.order.leading
+    }
+
     pub(super) fn stop_leading(&mut self) {
         if !std::mem::take(&mut self.state.order.leading) {
             return self.ask_again();

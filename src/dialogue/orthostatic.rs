@@ -1,7 +1,7 @@
 //! Lying and standing pressures, step by step; the time comes from ticks.
 
 use super::Phase;
-use super::readings::sentence;
+use super::asking::sentence;
 use super::state::Draft;
 use super::turn::Turn;
 use crate::facts::{Raised, Time};
@@ -125,7 +125,8 @@ impl Turn<'_> {
         let empty = crate::vitals::History::default();
         let history = self.state.histories.get(&resident.id).unwrap_or(&empty);
         if let Some(fall) = test.new_flag(resident.known(history)) {
-            said.push(self.raise(resident, id, Raised::Rule(fall)));
+            let fall = self.raise(resident, id, Raised::Rule(fall));
+            said.push(format!("{fall} Report to the nurse."));
         }
         if measured.is_ok() && test.lacks_diastolic() {
             said.push("The diastolic was not compared: one was by palpation.".to_owned());

@@ -1,7 +1,7 @@
 //! A part of a reading, said without its name: an answer, or another value or qualifier
 //! for what waits.
 
-use super::readings::sentence;
+use super::asking::sentence;
 use super::state::Draft;
 use super::turn::Turn;
 use super::{Phase, Question};

@@ -28,7 +28,11 @@ impl Dialogue {
         if words.contains(UNKNOWN) {
             return Some(AFTER_UNKNOWN);
         }
-        match self.meaning(state, &Heard::from_text(words)).ok()? {
+        let meaning = match self.meaning(state, &Heard::from_text(words)).ok()? {
+            Utterance::Instead(what) => *what,
+            other => other,
+        };
+        match meaning {
             Utterance::Yes(_) if state.waits_for_yes() => Some(AFTER_YES),
             Utterance::Readings {
                 claims, unclear, ..

@@ -141,6 +141,7 @@ impl Turn<'_> {
     pub(super) fn leave(&mut self) {
         self.state.resident = None;
         self.state.in_vain.clear();
+        self.state.far.clear();
         self.state.drafts.clear();
         self.state.unclear.clear();
         self.state.guided = None;

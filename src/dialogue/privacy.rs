@@ -2,7 +2,7 @@
 //! so that none can be spoken past the home's choice.
 
 use super::order::place_of;
-use super::report::report_text;
+use super::report::texts_of;
 use super::{Dialogue, State};
 use crate::residents::Speech;
 use crate::speaking::{Saying, Tone, wording};
@@ -42,12 +42,12 @@ impl Dialogue {
     /// bedside goes without its value too.
     fn without_names(&self, state: &State, text: &str) -> String {
         let mut text = text.to_owned();
-        for report in &state.open_reports {
-            if state.resident.as_ref() != Some(&report.resident)
-                && let Some(resident) = self.home.resident(&report.resident)
+        for (id, open) in texts_of(&self.home, state.open_reports.iter()) {
+            if state.resident.as_ref() != Some(id)
+                && let Some(resident) = self.home.resident(id)
             {
                 let elsewhere = format!("{}, on the screen.", place_of(resident));
-                text = text.replace(&report_text(&self.home, report), &elsewhere);
+                text = text.replace(&open, &elsewhere);
             }
         }
         let mut residents: Vec<_> = self.home.residents.iter().collect();

@@ -1,5 +1,6 @@
 //! Claims as they come in: drafts are completed, asked about and read back.
 
+use super::asking::ask_value;
 use super::rate::rate_not_count;
 use super::recheck::how;
 use super::state::{Draft, Offer};
@@ -40,6 +41,7 @@ impl Turn<'_> {
             }
             Phase::Open | Phase::Asking(_) | Phase::Confirming(_) => {}
         }
+        let cautioned = matches!(self.state.phase, Phase::Asking(Question::GoOn(..)));
         // Measured another way instead: the draft with the caution goes. Another value alone
         // was taken the same way, and the caution stands.
         if let Phase::Asking(Question::GoOn(at, _)) = self.state.phase {
@@ -78,6 +80,12 @@ impl Turn<'_> {
             self.forget_unclear(claim.measurement.sign(), claim.measurement.qualifiers());
             let at = self.merge(claim, no, &now);
             now.push(at);
+        }
+        if cautioned && let Some((at, _)) = self.caution_pending() {
+            let waits = self.state.drafts[at].sign();
+            let others = now.iter().map(|at| self.state.drafts[*at].sign());
+            let others: Vec<VitalSign> = others.filter(|it| *it != waits).collect();
+            self.say_read_back_later(&others);
         }
         let asked: Vec<VitalSign> = unclear.iter().map(|it| it.sign).collect();
         for mut it in unclear {
@@ -245,6 +253,7 @@ impl Turn<'_> {
                 } else {
                     Vec::new()
                 };
+                self.state.far.extend(anew.iter().cloned());
                 let offer = offer.read_back;
                 self.keep(Body::Dropped {
                     offer: offer.offer(),
@@ -404,10 +413,17 @@ impl Turn<'_> {
         );
         let instead_of_count = self.instead_of_count(&read_back);
         let rate = instead_of_count.map(rate_not_count).unwrap_or_default();
-        self.prompt(&format!("{rate}{} Yes?", read_back.text()));
+        // The second look has been had: the yes to this one keeps it.
+        let second_look = self.is_far_again(&self.unlikely(&read_back));
+        let (far, keep) = if second_look {
+            ("Second far reading. ", " to keep it")
+        } else {
+            ("", "")
+        };
+        self.prompt(&format!("{far}{rate}{} Yes{keep}?", read_back.text()));
         self.state.phase = Phase::Confirming(Box::new(Offer {
             read_back,
-            second_look: false,
+            second_look,
             instead_of_count,
         }));
     }
@@ -436,71 +452,4 @@ fn is_another_way(waits: &Measurement, new: &Measurement) -> Option<bool> {
 fn differ(was: &Qualifiers, new: &Qualifiers) -> bool {
     let other = |it: Qualifier| was.get(it.kind()).is_some_and(|was| was != it);
     new.iter().any(other)
-}
-
-/// `hard` for one that was said in vain again and again.
-fn ask_value(unclear: &Unclear, hard: bool) -> String {
-    let name = unclear.sign.name();
-    // Which of two: a number alone will be taken as of this arm.
-    let how = match unclear.sign {
-        VitalSign::BloodPressure => how(&unclear.qualifiers, unclear.sign),
-        _ => String::new(),
-    };
-    let again = format!("{name} again{how}");
-    let hard = if hard { ", digit by digit" } else { "" };
-    match &unclear.why {
-        Why::Gap | Why::Unsure(_) => {
-            format!("I missed part of the {name}. Say the {again}{hard}.")
-        }
-        Why::NoNumber => format!("What is the {name}{how}?"),
-        Why::NotANumber(words)
-            if unclear.sign == VitalSign::OxygenFlow && words.starts_with("point") =>
-        {
-            format!("Less than one liter? Say the {again}, with zero before the point.")
-        }
-        Why::NotANumber(words) => {
-            // One number alone, again and again, may be all there is.
-            let one = unclear.sign == VitalSign::BloodPressure && !words.contains("over");
-            let alone = if one && !hard.is_empty() {
-                "; or with palpated, if only the systolic was felt"
-            } else {
-                ""
-            };
-            let n = if name.starts_with(['a', 'o']) {
-                "n"
-            } else {
-                ""
-            };
-            format!("I could not make a{n} {name} of that. Say the {again}{hard}{alone}.")
-        }
-        Why::Either(ways) => {
-            let ways: Vec<String> = ways.iter().map(wording::measurement).collect();
-            format!("{}? Say the {again}{hard}.", ways.join(", or "))
-        }
-        Why::NotTaken(reason) => format!("{}: {}.", wording::capital(name), reason.spoken()),
-        Why::OrNotTaken(value, reason) => format!(
-            "{}, or {}? Say the {again}.",
-            wording::measurement(value),
-            reason.spoken()
-        ),
-        Why::Impossible(why) => format!("{}. Say the {again}.", sentence(&why.to_string())),
-        Why::Arithmetic(why) => format!("{}. Say the {again}.", sentence(why)),
-        Why::TwoQualifiers(a, b) => format!(
-            "{} and {} can't both be. Say the {name} again.",
-            wording::capital(a.spoken()),
-            b.spoken()
-        ),
-        Why::Counted(_) => format!("{}: how many?", wording::capital(name)),
-        Why::NoDiastolic(_) => {
-            "No diastolic. Was it palpated? Then say palpated; or say both numbers.".to_owned()
-        }
-        Why::PalpatedOver => format!("Palpation gives no diastolic. Say the {again}."),
-        Why::BadTime => {
-            format!("That time can't be. Say the {name} again, with when it was taken.")
-        }
-    }
-}
-
-pub(super) fn sentence(text: &str) -> String {
-    wording::capital(&wording::spelled(text))
 }

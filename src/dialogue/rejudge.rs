@@ -16,9 +16,9 @@ use crate::vitals::{Measurement, VitalSign, Working, described};
 #[derive(Debug, Default)]
 pub(super) struct Said {
     /// What needs no report any more.
-    withdrawn: Vec<String>,
+    pub(super) withdrawn: Vec<String>,
     /// What is to be reported.
-    raised: Vec<String>,
+    pub(super) raised: Vec<String>,
 }
 
 impl Turn<'_> {

@@ -5,7 +5,7 @@ use std::collections::BTreeSet;
 use super::Phase;
 use super::turn::Turn;
 use crate::facts::{Body, OpenReport, Raised};
-use crate::residents::{Home, Resident};
+use crate::residents::{Home, Resident, ResidentId};
 use crate::speaking::{Tone, wording};
 
 impl Turn<'_> {
@@ -88,8 +88,10 @@ impl Turn<'_> {
     /// Says what readings raised, and what to do.
     pub(super) fn say_raised(&mut self, raised: &[String]) {
         if !raised.is_empty() {
-            for it in raised {
-                self.say(it);
+            for (at, it) in raised.iter().enumerate() {
+                if !raised[..at].contains(it) {
+                    self.say(it);
+                }
             }
             self.say("Report to the nurse now, and say reported to, and who.");
         }
@@ -105,9 +107,10 @@ impl Turn<'_> {
     }
 
     fn report_texts(&self) -> String {
-        let text = |at: usize| report_text(&self.dialogue.home, &self.state.open_reports[at]);
-        let texts: Vec<String> = self.reports_meant().into_iter().map(text).collect();
-        texts.join(" ")
+        let meant = self.reports_meant();
+        let meant = meant.iter().map(|&at| &self.state.open_reports[at]);
+        let texts = texts_of(&self.dialogue.home, meant).into_iter();
+        texts.map(|(_, text)| text).collect::<Vec<_>>().join(" ")
     }
 
     /// Says the open reports of the current resident, if any.
@@ -206,17 +209,35 @@ impl Turn<'_> {
     }
 }
 
-/// What is said of something raised.
+/// What is said of something raised, without the order to report it: that is said once,
+/// after all that is to be reported.
 pub(super) fn spoken(raised: &Raised) -> String {
-    match raised {
+    let text = match raised {
         Raised::Limit(finding) => wording::finding(finding),
         Raised::Rule(flag) => wording::spelled(&flag.say),
-    }
+    };
+    let orders = [" Report to the nurse.", " Report to the nurse now."];
+    let without = orders.iter().find_map(|it| text.strip_suffix(it));
+    without.map_or_else(|| text.clone(), str::to_owned)
 }
 
-/// Whose report it is, and what was crossed or met.
-pub(super) fn report_text(home: &Home, report: &OpenReport) -> String {
-    let resident = home.resident(&report.resident);
-    let who = resident.map_or(report.resident.0.as_str(), |it| &it.name);
-    format!("{who}: {}", spoken(&report.raised))
+/// What was crossed or met, for each resident: the name once, and nothing twice.
+pub(super) fn texts_of<'a>(
+    home: &Home,
+    reports: impl Iterator<Item = &'a OpenReport>,
+) -> Vec<(&'a ResidentId, String)> {
+    let mut all: Vec<(&ResidentId, Vec<String>)> = Vec::new();
+    for report in reports {
+        let said = spoken(&report.raised);
+        match all.iter_mut().find(|(id, _)| *id == &report.resident) {
+            Some((_, texts)) if texts.contains(&said) => {}
+            Some((_, texts)) => texts.push(said),
+            None => all.push((&report.resident, vec![said])),
+        }
+    }
+    let named = |(id, texts): (&'a ResidentId, Vec<String>)| {
+        let who = home.resident(id).map_or(id.0.as_str(), |it| &it.name);
+        (id, format!("{who}: {}", texts.join(" ")))
+    };
+    all.into_iter().map(named).collect()
 }

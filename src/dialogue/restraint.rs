@@ -68,7 +68,9 @@ impl Turn<'_> {
         self.state.restraint.heard = Some(self.now);
         let at_once = self.follows_talk(heard, NO_PAUSE);
         let goes_on = meaning.as_ref().is_ok_and(|it| match it {
-            Utterance::Command(_) | Utterance::Yes(_) | Utterance::No => at_once,
+            Utterance::Command(_) | Utterance::Yes(_) | Utterance::No | Utterance::Instead(_) => {
+                at_once
+            }
             it => self.follows_talk(heard, GOES_ON) && self.is_bare_replacement(it),
         });
         self.state.restraint.talked_until = match (meaning, heard.words.last()) {

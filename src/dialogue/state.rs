@@ -20,7 +20,7 @@ use crate::residents::{ResidentId, Staff};
 use crate::understanding::{Claim, Manner, Unclear, Why};
 use crate::vitals::rules::{OrthostaticTest, Step};
 use crate::vitals::{
-    CautionKind, History, NotTakenReason, QualifierKind, Recent, VitalSign, WentOn,
+    CautionKind, History, Measurement, NotTakenReason, QualifierKind, Recent, VitalSign, WentOn,
 };
 
 /// A home has one shift a day at least.
@@ -188,6 +188,9 @@ pub struct State {
     /// How often a value of the current resident was said in vain, since one of
     /// that vital sign was kept.
     pub(super) in_vain: BTreeMap<VitalSign, u32>,
+    /// Values of the current resident that were far from the usual, and are to be measured
+    /// again.
+    pub(super) far: Vec<Measurement>,
     pub(super) ended: bool,
     pub(super) round: Uuid,
     pub(super) rng: Rng,
@@ -233,6 +236,7 @@ impl State {
             prompt: None,
             asked: 0,
             in_vain: BTreeMap::new(),
+            far: Vec::new(),
             ended: false,
             round: new_id(&mut rng, now),
             rng,

@@ -45,10 +45,13 @@ impl Raised {
             .into_iter()
             .filter(|it| it.layer == Layer::OutsideRange)
             .collect();
-        // A limit of the resident's own says it already; said once is enough.
-        let met = flags(known, reading)
-            .into_iter()
-            .filter(|it| outside.is_empty() || it.layer != Layer::OutsideRange);
+        // A limit of the resident's own says it already; said once is enough. It says nothing
+        // of another vital sign: the flow that a saturation was taken on.
+        let said = |it: &Flag| {
+            let same = it.sign == Some(reading.measurement.sign());
+            !outside.is_empty() && same && it.layer == Layer::OutsideRange
+        };
+        let met = flags(known, reading).into_iter().filter(|it| !said(it));
         let met: Vec<Self> = met.map(Self::Rule).collect();
         outside.into_iter().map(Self::Limit).chain(met).collect()
     }

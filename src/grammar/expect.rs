@@ -89,6 +89,7 @@ impl Expect {
                 ("order.why", 150),
                 ("conversation.yes", 300),
                 ("conversation.no", 300),
+                ("conversation.instead", 100),
             ],
             Self::Rate => &[
                 ("reading.rate", 2000),
@@ -113,6 +114,7 @@ impl Expect {
                 ("conversation.command", 800),
                 ("order.command", 150),
                 ("order.skip", 100),
+                ("conversation.instead", 400),
             ],
             Self::Wake => &[("conversation.wake", 100)],
         }

@@ -45,9 +45,10 @@ impl OrderWord {
         !matches!(self, Self::To | Self::Seconds | Self::Minutes | Self::Ticks)
     }
 
-    /// Whether it puts right what was said, as a no does.
+    /// Whether it may follow a no: it puts right what was said, or has it measured anew.
     #[must_use]
-    pub const fn corrects(self) -> bool {
-        matches!(self, Self::Change | Self::ThatWas | Self::Scratch)
+    pub const fn follows_no(self) -> bool {
+        use OrderWord::{Change, Count, Recheck, Scratch, ThatWas};
+        matches!(self, Change | ThatWas | Scratch | Count | Recheck)
     }
 }

@@ -70,6 +70,19 @@ pub enum Command {
     Lead,
 }
 
+impl Command {
+    /// Whether it says, after a no, what is to be done instead of what waits: to go
+    /// elsewhere, or to stop. After the end of the round nothing could be put right.
+    #[must_use]
+    pub const fn is_instead(self) -> bool {
+        use Command::{Back, Done, Next, Scratch, Skip, Stop, StopListening, WrongResident};
+        matches!(
+            self,
+            Back | Done | Next | Scratch | Skip | Stop | StopListening | WrongResident
+        )
+    }
+}
+
 /// Morning or afternoon.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(rename_all = "snake_case")]
@@ -135,6 +148,8 @@ pub enum Token {
     Level(Alertness),
     /// The resident can't rate it.
     NotRated,
+    /// "there is no pain": the nought of the scale.
+    NoPain,
     /// "palpated": a systolic that was felt, without a diastolic.
     Palpated,
     /// "systolic only": there is no diastolic, and why was not said.
@@ -221,6 +236,9 @@ impl Token {
             ("less", "chair") => Self::LessChair,
             ("level", _) => Self::Level(Alertness::from_tag(value)?),
             ("not_rated", "_") => Self::NotRated,
+            // Padding whose words mean something else elsewhere.
+            ("padding", "_") => Self::Filler,
+            ("no_pain", "_") => Self::NoPain,
             ("palpated", "_") => Self::Palpated,
             ("systolic_only", "_") => Self::SystolicOnly,
             ("device", _) => Self::Device(named(value)?),

@@ -4,7 +4,8 @@ use std::collections::BTreeSet;
 use std::collections::btree_map::{BTreeMap, Entry};
 
 use super::jsgf::Expansion;
-use super::{Grammar, GrammarError, MOST_FORMS, Token};
+use super::{Grammar, GrammarError, MOST_FORMS, Piece, Token};
+use crate::vitals::VitalSign;
 
 /// Phrases that carry meaning, and words that do not but belong to the grammar.
 #[derive(Debug, Clone)]
@@ -64,7 +65,11 @@ impl Vocabulary {
         while from < words.len() {
             let (token, length) = self.longest_phrase(&words[from..]);
             let to = from + length;
-            tokens.push(Spoken { token, from, to });
+            if token == Token::NoPain {
+                tokens.extend(no_pain(from, to));
+            } else {
+                tokens.push(Spoken { token, from, to });
+            }
             from = to;
         }
         tokens
@@ -82,6 +87,17 @@ impl Vocabulary {
             (Token::Unknown, 1)
         }
     }
+}
+
+/// "There is no pain" is a name and its value in one: the words before the last are the
+/// name, so that nothing of them is a no.
+fn no_pain(from: usize, to: usize) -> [Spoken; 2] {
+    let spoken = |token, from, to| Spoken { token, from, to };
+    let last = to.saturating_sub(1).max(from);
+    [
+        spoken(Token::Sign(VitalSign::Pain), from, last),
+        spoken(Token::Number(Piece::Digit(0)), last, to),
+    ]
 }
 
 /// Adds the words that a rule has outside of any tag.

@@ -24,7 +24,8 @@ impl Resident {
         let mut phrases = vec![format!("go to {whole}"), format!("resident {whole}")];
         if let [_, .., last] = words.as_slice() {
             phrases.push(whole.clone());
-            phrases.extend(TITLES.iter().map(|title| format!("{title} {last}")));
+            let titled = TITLES.iter().map(|title| format!("{title} {last}"));
+            phrases.extend(titled.flat_map(|it| [format!("go to {it}"), it]));
         }
         phrases
     }

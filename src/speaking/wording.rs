@@ -11,7 +11,7 @@ use rust_decimal::Decimal;
 use crate::facts::Time;
 use crate::grammar::ONES;
 use crate::vitals::{
-    BY_PALPATION, Device, Finding, Measurement, Qualifier, Quantity, Side, Supply, Value,
+    BY_PALPATION, Device, Finding, Measurement, Qualifier, Quantity, Side, Supply, Unit, Value,
     VitalSign, Working,
 };
 
@@ -38,7 +38,9 @@ fn each_digit(number: &str) -> String {
 /// six, left arm, sitting".
 #[must_use]
 pub fn measurement(it: &Measurement) -> String {
-    let mut text = format!("{} {}", capital(it.sign().name()), value(it.value()));
+    let feet = feet(it).unwrap_or_default();
+    let value_said = value(it.value());
+    let mut text = format!("{} {feet}{value_said}", capital(it.sign().name()));
     if it.sign() == VitalSign::Pain && it.value() != Value::NotRated {
         text.push_str(" of ten");
     }
@@ -48,6 +50,22 @@ pub fn measurement(it: &Measurement) -> String {
         text.push_str(&self::qualifier(qualifier));
     }
     text
+}
+
+/// "Five foot two, " before inches: "six two inches" alone is heard as six foot two.
+fn feet(it: &Measurement) -> Option<String> {
+    let Value::One(quantity) = it.value() else {
+        return None;
+    };
+    (it.sign() == VitalSign::Height && quantity.unit() == Unit::Inch).then_some(())?;
+    let twelve = Decimal::from(12);
+    let feet = digits((quantity.value() / twelve).trunc());
+    let rest = quantity.value() % twelve;
+    Some(if rest.is_zero() {
+        format!("{feet} foot, ")
+    } else {
+        format!("{feet} foot {}, ", digits(rest))
+    })
 }
 
 /// A value with its unit where people say one.
@@ -142,6 +160,9 @@ pub fn finding(it: &Finding) -> String {
 pub fn spelled(text: &str) -> String {
     static NUMBER: LazyLock<Regex> =
         LazyLock::new(|| Regex::new(r"\d+([.:]\d+)?").expect("a fixed pattern"));
+    // A pain of seven on a scale to ten is said so.
+    static OF_TEN: LazyLock<Regex> =
+        LazyLock::new(|| Regex::new(r"(\d) of 10\b").expect("a fixed pattern"));
     const SYMBOLS: [(&str, &str); 10] = [
         ("°F", " Fahrenheit"),
         ("°C", " Celsius"),
@@ -155,7 +176,8 @@ pub fn spelled(text: &str) -> String {
         ("  ", " "),
     ];
     let number = |found: &regex::Captures<'_>| each_digit(&found[0]);
-    let words = NUMBER.replace_all(text, number).into_owned();
+    let text = OF_TEN.replace_all(text, "$1 of ten");
+    let words = NUMBER.replace_all(&text, number).into_owned();
     let symbols = SYMBOLS.iter();
     let text = symbols.fold(words, |text, (symbol, word)| text.replace(symbol, word));
     match text.strip_suffix(" in") {

@@ -24,8 +24,9 @@ pub struct Manner {
     pub worked: Option<Worked>,
     /// The value that was worked out, which may be said again.
     pub result: Option<Decimal>,
-    /// The systolic that was said, which a word alone makes palpated: "no, palpated".
-    pub systolic: Option<Decimal>,
+    /// The number that was said, which a word alone makes another value: a systolic by "no,
+    /// palpated", a weight by "less the chair".
+    pub said: Option<Decimal>,
 }
 
 /// How a value is worked out from one number.
@@ -51,12 +52,13 @@ impl Manner {
             // Other bars may be meant, or the sum.
             Some(Working::Bars { .. }) | None => None,
         };
+        let plain_weight = measurement.sign() == VitalSign::Weight && working.is_none();
         Some(Self {
             sign: measurement.sign(),
             unit: quantity.unit(),
             worked,
             result: worked.map(|_| quantity.value()),
-            systolic: (part == Component::Systolic).then(|| quantity.value()),
+            said: (part == Component::Systolic || plain_weight).then(|| quantity.value()),
         })
     }
 
@@ -74,7 +76,7 @@ impl Manner {
             unit: Unit::PerMinute,
             worked: Some(Worked::Counted(seconds)),
             result: None,
-            systolic: None,
+            said: None,
         }
     }
 
@@ -104,7 +106,7 @@ impl Manner {
             unit,
             worked,
             result: None,
-            systolic: None,
+            said: None,
         })
     }
 
@@ -116,7 +118,7 @@ impl Manner {
             unit: Unit::MmHg,
             worked: None,
             result: None,
-            systolic,
+            said: systolic,
         }
     }
 

@@ -6,6 +6,7 @@
 mod address;
 mod claims;
 mod flows;
+mod instead;
 mod lasting;
 mod manner;
 mod number;
@@ -117,10 +118,12 @@ fn meaning(
         } else {
             NotUnderstood::Unsure
         };
-        return sentence.order().map(Utterance::Order).ok_or(why);
+        let found = sentence.order().map(Utterance::Order);
+        return found.map(|it| sentence.instead(it)).ok_or(why);
     }
     let found = sentence.short().or_else(|| sentence.long());
     let found = found.or_else(|| sentence.reported_to_whom());
+    let found = found.map(|it| sentence.instead(it));
     found.ok_or_else(|| sentence.why_not())
 }
 
@@ -131,7 +134,7 @@ fn outside_of_orders(tokens: &mut [Spoken]) -> bool {
     let first = meant.next();
     let begins = |it: &Spoken| matches!(it.token, Token::Order(word) if word.begins());
     // "No, change the pulse to eighty."
-    let corrects = |it: &Spoken| matches!(it.token, Token::Order(word) if word.corrects());
+    let corrects = |it: &Spoken| matches!(it.token, Token::Order(word) if word.follows_no());
     let after_no = first.is_some_and(|it| it.token == Token::No);
     if first.is_some_and(begins) || (after_no && meant.next().is_some_and(corrects)) {
         return true;
@@ -398,6 +401,14 @@ impl Sentence<'_> {
         meant.next().is_some_and(|it| answer(&it.token)) && meant.all(|it| more(&it.token))
     }
 
+    /// "Weight refused because she is tired": unanswered, it would be taken for noted.
+    fn begins_with_not_taken(&self) -> bool {
+        let mut meant = self.tokens.iter().filter(|it| it.token != Token::Filler);
+        let sign = |it: &Spoken| matches!(it.token, Token::Sign(_));
+        let not_taken = |it: &Spoken| matches!(it.token, Token::NotTaken(_));
+        meant.next().is_some_and(sign) && meant.next().is_some_and(not_taken)
+    }
+
     /// Why an utterance without meaning has none. Words that are nothing but a
     /// value are worth a question; anything else is side talk.
     fn why_not(&self) -> NotUnderstood {
@@ -416,7 +427,7 @@ impl Sentence<'_> {
         {
             return NotUnderstood::Unsure;
         }
-        if self.is_answer_and_more() {
+        if self.is_answer_and_more() || self.begins_with_not_taken() {
             return NotUnderstood::Unsure;
         }
         let sure = self.heard.confidence() >= self.context.ask_below;

@@ -4,7 +4,7 @@ use rust_decimal::prelude::ToPrimitive;
 use serde::Serialize;
 
 use super::utterance::{Claim, Utterance};
-use super::{Context, Sentence, number};
+use super::{Context, Sentence, number, painless};
 use crate::grammar::{OrderWord, Piece, Spoken, Token};
 use crate::vitals::{Qualifier, VitalSign};
 
@@ -118,11 +118,14 @@ impl Sentence<'_> {
         let unclear = Some(Order::Change { sign, to: None });
         let other = |it: &Spoken| matches!(it.token, Token::Sign(_) | Token::Order(_));
         let value = match rest.split_first() {
-            Some((first, value)) if lost == 0 && first.token == to && !value.iter().any(other) => {
-                value
-            }
+            Some((first, value)) if lost == 0 && first.token == to => value,
             _ => return unclear,
         };
+        let nought = painless::changed_to_nought(value).filter(|_| sign == VitalSign::Pain);
+        let value = nought.as_ref().map_or(value, std::slice::from_ref);
+        if value.iter().any(other) {
+            return unclear;
+        }
         let tokens = [std::slice::from_ref(name), value].concat();
         let as_before = [self.context.manners, self.context.kept].concat();
         let context = Context {

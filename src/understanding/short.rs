@@ -14,14 +14,16 @@ impl Sentence<'_> {
         let meant: Vec<&Token> = meant.filter(|it| **it != Token::Filler).collect();
         match meant.as_slice() {
             // A no before some of it answers what was read back: "no, room nine".
-            [Token::Say(command)]
+            [Token::Say(command)] => Some(Utterance::Command(*command)),
+            [Token::No, Token::Say(command)] if command.is_instead() => {
+                Some(Utterance::Command(*command))
+            }
+            [Token::Say(Command::Skip), Token::NotTaken(reason)]
             | [
                 Token::No,
-                Token::Say(command @ (Command::Scratch | Command::WrongResident)),
-            ] => Some(Utterance::Command(*command)),
-            [Token::Say(Command::Skip), Token::NotTaken(reason)] => {
-                Some(Utterance::Skip((*reason).clone()))
-            }
+                Token::Say(Command::Skip),
+                Token::NotTaken(reason),
+            ] => Some(Utterance::Skip((*reason).clone())),
             [Token::Resident(phrase)] | [Token::No, Token::Resident(phrase)] => {
                 Some(Utterance::Called {
                     phrase: phrase.clone(),

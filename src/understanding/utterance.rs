@@ -261,6 +261,8 @@ pub enum Utterance {
     Yes(Yes),
     /// No, and nothing else.
     No,
+    /// No, and this instead of what waits.
+    Instead(Box<Utterance>),
     /// A command.
     Command(Command),
     /// Something to change, to time or to measure again.

@@ -228,7 +228,7 @@ fn shapes(
             ounces_said(whole, said)?.map(|it| plain(vec![it]))
         }
         (VitalSign::Weight, _) if tokens.iter().any(|it| is_sum(it)) => match unit {
-            Some(unit) => worked_weight(tokens, unit, beside.precautions)?.map(|it| vec![it]),
+            Some(unit) => worked_weight(tokens, unit, beside)?.map(|it| vec![it]),
             None => None,
         },
         (_, [number @ .., Token::Counted(seconds)]) => {
@@ -324,14 +324,18 @@ fn ounces_said(tokens: &[&Token], said: &[Unit]) -> Result<Option<(Numbers, Unit
 fn worked_weight(
     tokens: &[&Token],
     unit: Unit,
-    precautions: Option<&Precautions>,
+    beside: Beside<'_>,
 ) -> Result<Option<(Numbers, Unit, Option<Working>)>, Why> {
     let wrong = |why: SumError| Why::Arithmetic(why.to_string());
     let Some(at) = tokens.iter().position(|it| is_sum(it)) else {
         return Ok(None);
     };
     let (left, right) = (single(&tokens[..at]), single(&tokens[at + 1..]));
-    let known = precautions.and_then(|it| it.chair_weight);
+    let known = beside.precautions.and_then(|it| it.chair_weight);
+    // "Less the chair" alone is of the weight that was said.
+    let before = || beside.manner.and_then(|it| it.said);
+    let alone = tokens.len() == 1 && *tokens[at] == Token::LessChair;
+    let left = if alone { before() } else { left };
     let (sum, working) = match (tokens[at], left, right) {
         (Token::Plus, Some(large), Some(small)) => (
             sums::balance_scale(large, small, unit).map_err(wrong)?,
@@ -393,7 +397,7 @@ fn without_diastolic(sign: VitalSign, tokens: &[Spoken]) -> Option<Without> {
 
 /// "Palpated", and nothing else, of a systolic that was said before.
 fn palpated_now(without: Option<Without>, beside: Beside<'_>) -> Option<Result<Valued, Why>> {
-    let systolic = beside.manner?.systolic?;
+    let systolic = beside.manner?.said?;
     if without != Some(Without::Palpated) {
         return without.map(|_| Err(Why::NoDiastolic(Some(systolic))));
     }

@@ -3,7 +3,7 @@
 
 use rust_decimal::{Decimal, RoundingStrategy, dec};
 
-use super::{Measurement, Quantity, Unit, Value};
+use super::{Measurement, Quantity, Unit, Value, VitalSign};
 
 fn tenths(value: Decimal) -> Decimal {
     let half_up = RoundingStrategy::MidpointAwayFromZero;
@@ -49,6 +49,32 @@ pub fn is_narrow(measurement: &Measurement) -> bool {
     pulse_pressure(measurement).is_some_and(|it| it < least)
 }
 
+/// How much two readings may differ and still say the same, in percent of the first, and at
+/// least so much: rates and pressures are read to 2 (common practice, no source).
+pub(super) const ALIKE: (Decimal, Decimal) = (dec!(5), dec!(2));
+/// The same of a temperature, whose whole range is narrow, in percent.
+pub(super) const ALIKE_TEMPERATURE: Decimal = dec!(1);
+
+/// Whether a reading taken again came out as the first did: the same parts, each in the
+/// same unit and no further apart than two readings of one thing may be.
+#[must_use]
+pub fn is_alike(first: &Measurement, again: &Measurement) -> bool {
+    let (before, now) = (first.components(), again.components());
+    let near = |((part, was), (again_part, is)): (&(_, Quantity), &(_, Quantity))| {
+        let apart = (was.value() - is.value()).abs();
+        let most = if first.sign() == VitalSign::Temperature {
+            was.value() * ALIKE_TEMPERATURE / dec!(100)
+        } else {
+            ALIKE.1.max(was.value() * ALIKE.0 / dec!(100))
+        };
+        part == again_part && was.unit() == is.unit() && apart <= most
+    };
+    first.sign() == again.sign()
+        && !before.is_empty()
+        && before.len() == now.len()
+        && before.iter().zip(&now).all(near)
+}
+
 /// Body-mass index in kg/m², to 0.1: weight over the square of height. `None`
 /// when the two are not a weight and a height, or the height is nought.
 #[must_use]
@@ -61,7 +87,7 @@ pub fn body_mass_index(weight: Quantity, height: Quantity) -> Option<Decimal> {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::vitals::{Numbers, Qualifiers, VitalSign};
+    use crate::vitals::{Numbers, Qualifiers};
 
     fn pressure(systolic: Decimal, diastolic: Decimal) -> Measurement {
         let numbers = Numbers::Over(systolic, diastolic);
@@ -98,6 +124,40 @@ mod tests {
         ] {
             assert_eq!(is_narrow(&pressure(high, low)), narrow, "{high}/{low}");
         }
+    }
+
+    /// Worked by hand: 5 % of 170 is 8.5, of 36 1.8, so that 2 holds there; 1 % of 92 is 0.92.
+    #[test]
+    fn what_is_measured_again_comes_out_alike_or_not() {
+        let one = |sign, number, unit| {
+            let none = Qualifiers::default();
+            Measurement::new(sign, Numbers::One(number), unit, none).unwrap()
+        };
+        let pulse = |number| one(VitalSign::Pulse, number, Unit::PerMinute);
+        assert!(is_alike(&pulse(dec!(170)), &pulse(dec!(178))));
+        assert!(!is_alike(&pulse(dec!(170)), &pulse(dec!(179))));
+        assert!(is_alike(&pulse(dec!(36)), &pulse(dec!(34))));
+        assert!(!is_alike(&pulse(dec!(36)), &pulse(dec!(33))));
+        let cold = |number| one(VitalSign::Temperature, number, Unit::Fahrenheit);
+        assert!(is_alike(&cold(dec!(92)), &cold(dec!(92.9))));
+        assert!(!is_alike(&cold(dec!(92)), &cold(dec!(93))));
+        let felt = Numbers::Palpated(dec!(118));
+        let none = Qualifiers::default();
+        let felt = Measurement::new(VitalSign::BloodPressure, felt, Unit::MmHg, none).unwrap();
+        let measured = pressure(dec!(118), dec!(116));
+        assert!(is_alike(&measured, &pressure(dec!(120), dec!(117))));
+        assert!(!is_alike(&measured, &pressure(dec!(120), dec!(100))));
+        assert!(!is_alike(&measured, &felt) && !is_alike(&felt, &measured));
+        let weight = |number, unit| one(VitalSign::Weight, number, unit);
+        let (pounds, kilograms) = (Unit::Pound, Unit::Kilogram);
+        assert!(!is_alike(
+            &weight(dec!(140), pounds),
+            &weight(dec!(140), kilograms)
+        ));
+        assert!(!is_alike(
+            &pulse(dec!(38)),
+            &one(VitalSign::Respiration, dec!(38), Unit::PerMinute)
+        ));
     }
 
     /// Worked by hand: 70 / 1.75² = 22.857; 154 lb at 69 in is 22.74.

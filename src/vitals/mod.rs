@@ -29,7 +29,7 @@ mod working;
 pub use care::{Baseline, Baselines, LimbReason, Precautions, is_chair_weight};
 pub use cautions::{Activity, Caution, CautionKind, Plan, Recent, WentOn, cautions};
 pub use count::{CountError, LATE_SECONDS, period, rate, short_count};
-pub use derived::{body_mass_index, is_narrow, mean_arterial_pressure, pulse_pressure};
+pub use derived::{body_mass_index, is_alike, is_narrow, mean_arterial_pressure, pulse_pressure};
 pub use device::{Device, Unreadable};
 pub use history::{History, Reading, described};
 pub use home_limits::{HomeLimits, HomeLimitsError};

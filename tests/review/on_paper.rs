@@ -110,7 +110,10 @@ async fn one_that_no_round_covers_is_with_its_shift() {
         .post("/residents/AR-000/read-back", &pulse("09:05"))
         .await;
     let page = text(answer).await;
-    assert!(page.contains("its shift: no round went on then"), "{page}");
+    assert!(
+        page.contains("its shift: no round that is known here went on then"),
+        "{page}"
+    );
     stores(&mut nurse, "09:05").await;
     let (fact, _) = entered(&site);
     assert_eq!(fact.round, NO_ROUND);
@@ -162,6 +165,42 @@ async fn one_that_no_round_covers_is_with_its_shift() {
     // What is of the round alone does not have it.
     let (_, csv) = nurse.get(&format!("/rounds/{round}/csv")).await;
     assert!(!csv.contains(&id));
+}
+
+/// A recorder was offline, and its round comes in after the paper was entered.
+#[tokio::test]
+async fn one_that_was_entered_before_its_round_came_in_is_shown_with_it() {
+    let site = Site::new();
+    let mut nurse = site.visitor(Role::Nurse).await;
+    stores(&mut nurse, "09:05").await;
+    let id = entered(&site).0.id.to_string();
+    let (late, aide) = (Uuid::now_v7(), made::aide(1));
+    let mut out = made::Writer::join(&site.record());
+    let home = "Alder Ridge House".to_owned();
+    out.put(at("09:00"), &aide, late, Body::RoundOpened { home });
+    let resident = ResidentId("AR-000".to_owned());
+    let missed = Body::NotTaken {
+        resident,
+        signs: vec![VitalSign::Weight],
+        reason: NotTakenReason::Refused,
+        retry_at: None,
+    };
+    out.put(at("09:06"), &aide, late, missed);
+    let closed = Body::RoundClosed { open_reports: 0 };
+    out.put(at("09:10"), &aide, late, closed);
+    out.end();
+    site.station.refresh().unwrap();
+    for path in [format!("/rounds/{late}"), format!("/rounds/{late}/sheet")] {
+        let (_, page) = nurse.get(&path).await;
+        let heading = "Entered from paper in this shift, outside a round";
+        let part = page.split_once(heading).expect(&page).1;
+        assert!(part.contains("83") && part.contains("09:05"), "{part}");
+    }
+    let (_, page) = nurse.get("/rounds").await;
+    let part = page.split_once("id=\"outside\"").expect(&page).1;
+    assert!(part.contains(&id) && part.contains("one that comes in later"));
+    // Not a claim that there was none.
+    assert!(!part.contains("No round went on"), "{part}");
 }
 
 /// What became of a reading in a later round is on the sheet of its own.

@@ -132,10 +132,14 @@ async fn the_trend_says_which_mark_is_alone() {
     let alone = "alone: by palpation, which gives no diastolic";
     let (_, page) = nurse.get(path).await;
     assert!(!page.contains(alone), "{page}");
+    // For whoever does not see the drawing.
+    let in_words = |page: &str| page.contains(" readings, 1 by palpation, systolic ");
+    assert!(!in_words(&page), "{page}");
     let fields = format!("sign=blood_pressure&value=112&over=&palpated=on&{PRESSURE}&{WHEN}");
     let (status, page) = enters(&mut nurse, &fields, "").await;
     assert_eq!(status, StatusCode::SEE_OTHER, "{page}");
     let (_, page) = nurse.get(path).await;
     assert!(page.contains(alone), "{page}");
+    assert!(in_words(&page), "{page}");
     assert!(page.contains("112/P"), "{page}");
 }

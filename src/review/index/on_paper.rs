@@ -47,7 +47,8 @@ impl Index {
     }
 
     /// Readings that belong to no round, latest first: a nurse entered them from paper, and
-    /// no round went on when they were taken.
+    /// no round that was known then went on when they were taken. One that comes in later,
+    /// from a recorder that was offline, does not take them in: it shows them with its shift.
     #[must_use]
     pub fn outside_rounds(&self) -> Vec<&Entry> {
         let by_hand = self.by_hand.iter().filter_map(|it| self.reading(*it));

@@ -153,7 +153,7 @@ fn kept_with(index: &Index, it: &Proposed, now: Now<'_>) -> Markup {
                 "the round of " (moment(round.opened, now)) ", " (round.by.name)
                 @if !round.signed.is_empty() { ", which is then to be signed again" }
             },
-            None => "its shift: no round went on then",
+            None => "its shift: no round that is known here went on then",
         }
     }
 }

@@ -28,8 +28,9 @@ pub fn outside_rounds(index: &Index, now: Now<'_>) -> Markup {
         @if !all.is_empty() {
             section.card aria-labelledby="outside" {
                 h2 id="outside" { "Entered from paper, outside a round" (count(all.len())) }
-                p.soft { "No round went on when these were taken. They are on the sheet of each round of \
-                     their shift too." }
+                p.soft { "No round that was known here when they were entered went on when these were \
+                     taken. They are on the page and the sheet of each round of their shift too, also of one \
+                     that comes in later." }
                 @for of_shift in latest.chunk_by(|a, b| a.0 == b.0) {
                     h3 { "The shift that began " (moment(of_shift[0].0, now)) }
                     (table(index, of_shift.iter().map(|it| it.1), now))

@@ -15,7 +15,7 @@ use crate::review::now::Now;
 use crate::review::sessions::Session;
 use crate::review::trend::{SPANS, Size, Trend, USUAL_SPAN, draw, weight_compared};
 use crate::speaking::wording::capital;
-use crate::vitals::{Component, VitalSign, shown_source};
+use crate::vitals::{BY_PALPATION, Component, VitalSign, shown_source};
 
 /// Marks in a large drawing, and in a small one.
 const MARKS: (usize, usize) = (80, 40);
@@ -58,6 +58,9 @@ fn in_words(trend: &Trend, who: &str, days: u32) -> String {
         span_name(days),
         counted(trend.readings, "reading")
     );
+    if trend.palpated > 0 {
+        let _ = write!(text, ", {} {BY_PALPATION}", trend.palpated);
+    }
     for (part, name) in [(0, "systolic "), (1, "diastolic ")] {
         if let Some((low, high)) = trend.extent(part) {
             let name = if trend.usual.len() == 2 { name } else { "" };

@@ -100,6 +100,8 @@ pub struct Trend {
     pub usual: Vec<Option<Usual>>,
     /// How many readings there are behind the marks.
     pub readings: usize,
+    /// How many of them are blood pressures by palpation.
+    pub palpated: usize,
 }
 
 const fn parts(sign: VitalSign) -> &'static [Component] {
@@ -150,6 +152,10 @@ impl Trend {
             bands,
             usual,
             readings: entries.len(),
+            palpated: entries
+                .iter()
+                .filter(|it| it.measurement.is_palpated())
+                .count(),
             marks,
         })
     }

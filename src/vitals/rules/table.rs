@@ -7,7 +7,7 @@ use super::early_warning as score;
 use super::early_warning::Band;
 use super::weight::{FROM_THE_LAST, LAST_DAYS};
 use crate::vitals::defaults::{outside_range, unlikely_range};
-use crate::vitals::derived::NARROW;
+use crate::vitals::derived::{ALIKE, ALIKE_TEMPERATURE, NARROW};
 use crate::vitals::sources::{
     CONVERSIONS, EARLY_WARNING, LONG_TERM_CARE_BREATHING, LONG_TERM_CARE_FEVER, ORTHOSTATIC,
     PALPATION, PRESSURE_TECHNIQUE, PULSE_PRESSURE, SURVEILLANCE, TEXTBOOK, TRADE, WEIGHT,
@@ -91,6 +91,10 @@ impl Table {
         self.row(&rule, &format!("{FROM_THE_LAST} %"), TRADE, FIXED);
         let rule = "pulse pressure, of the systolic, below";
         self.row(rule, &format!("{NARROW} %"), PULSE_PRESSURE, FIXED);
+        let rule = "measured again and far again, not asked about once more within";
+        let (share, least) = ALIKE;
+        let alike = format!("{share} %, or {least}; of a temperature {ALIKE_TEMPERATURE} %");
+        self.row(rule, &alike, TRADE, FIXED);
         self.section("Outside the range: reported to the nurse");
         for (sign, component) in parts() {
             let Some(of) = RangeOf::of(sign, component) else {

@@ -1,6 +1,6 @@
 //! A nurse who was told a value that turned out wrong is told of it.
 
-use super::{Flag, Rule};
+use super::{Flag, Rule, capital};
 use crate::vitals::sources::TRADE;
 use crate::vitals::{Layer, Source, VitalSign};
 
@@ -27,7 +27,10 @@ pub fn told_wrong(sign: VitalSign, nurse: &str, was: &str, now: ToldWrong<'_>) -
     let name = sign.name();
     flag(
         sign,
-        format!("{nurse} was told of {name} {was}. {now} Report the correction."),
+        format!(
+            "{} was told of {name} {was}. {now} Report the correction.",
+            capital(nurse)
+        ),
     )
 }
 
