@@ -1,6 +1,7 @@
 //! What all pages share: the record and its fold, the accounts, who is signed
 //! in, and the clock.
 
+use std::collections::HashMap;
 use std::path::Path;
 use std::sync::atomic::{AtomicBool, Ordering};
 use std::sync::{Mutex, MutexGuard, PoisonError, RwLock, RwLockReadGuard};
@@ -8,6 +9,7 @@ use std::time::{Duration, Instant};
 
 use chrono::NaiveDateTime;
 use tokio::sync::watch;
+use uuid::Uuid;
 
 use super::accounts::{AccountError, Accounts};
 use super::acts::{NewFact, NotDone, Refused};
@@ -15,10 +17,10 @@ use super::index::Index;
 use super::ledger::{Arrivals, Ledger};
 use super::now::Now;
 use super::sessions::Sessions;
-use crate::facts::{ChainHead, Fact, Time};
+use crate::facts::{Body, ChainHead, Fact, Time};
 use crate::metrics;
 use crate::residents::{Home, Offsets, ResidentId};
-use crate::store::{Key, Readable, SoundError, SoundPart, Stands, StoreError};
+use crate::store::{Key, Readable, SoundError, SoundPart, Stands, StoreError, Stored};
 
 /// How many facts are read from the record at a time.
 const BATCH: usize = 20_000;
@@ -251,7 +253,7 @@ impl Station {
     ///
     /// # Errors
     /// [`StoreError`] when it cannot be read.
-    pub fn fact(&self, id: uuid::Uuid) -> Result<Option<Fact>, StoreError> {
+    pub fn fact(&self, id: Uuid) -> Result<Option<Fact>, StoreError> {
         self.ask(|it| it.fact(id))
     }
 
@@ -259,7 +261,7 @@ impl Station {
     ///
     /// # Errors
     /// [`StoreError`] when that cannot be read.
-    pub fn arrivals(&self, ids: &[uuid::Uuid]) -> Result<Arrivals, StoreError> {
+    pub fn arrivals(&self, ids: &[Uuid]) -> Result<Arrivals, StoreError> {
         if ids.is_empty() {
             return Ok(Arrivals::new());
         }
@@ -270,7 +272,7 @@ impl Station {
     ///
     /// # Errors
     /// [`StoreError`] when the record cannot be read.
-    pub fn facts_of_round(&self, round: uuid::Uuid) -> Result<Readable, StoreError> {
+    pub fn facts_of_round(&self, round: Uuid) -> Result<Readable, StoreError> {
         self.ask(|it| it.facts_of_round(round))
     }
 
@@ -303,7 +305,7 @@ impl Station {
     /// [`SoundError`] when that cannot be read.
     pub fn sound_stands(
         &self,
-        reading: uuid::Uuid,
+        reading: Uuid,
         part: SoundPart,
     ) -> Result<Option<Stands>, SoundError> {
         let now = self.now();
@@ -318,11 +320,7 @@ impl Station {
     ///
     /// # Errors
     /// [`SoundError`] when they cannot be read.
-    pub fn sound(
-        &self,
-        reading: uuid::Uuid,
-        part: SoundPart,
-    ) -> Result<Option<Vec<i16>>, SoundError> {
+    pub fn sound(&self, reading: Uuid, part: SoundPart) -> Result<Option<Vec<i16>>, SoundError> {
         let now = self.now();
         patiently(|| match self.record().file() {
             Some(file) => file.sound(reading, part, now),
@@ -374,8 +372,19 @@ impl Station {
                 self.back();
                 return Ok(());
             }
+            let opened = opened(&new);
+            let senders = if opened.is_empty() {
+                Arrivals::new()
+            } else {
+                self.note(record.arrivals(&opened.keys().copied().collect::<Vec<_>>()))?
+            };
             let mut index = self.index.write().unwrap_or_else(PoisonError::into_inner);
             index.extend(new);
+            for (fact, round) in &opened {
+                if let Some(it) = senders.get(fact) {
+                    index.set_sender(*round, &it.recorder);
+                }
+            }
             metrics::open_reports(index.open_reports().count());
             self.changed.send_replace(index.seq());
         }
@@ -477,6 +486,14 @@ impl Station {
             let _ = tokio::task::spawn_blocking(keep_up).await;
         }
     }
+}
+
+/// The rounds that begin in these facts, by the fact that says so: who sent that sent the
+/// round.
+fn opened(facts: &[Stored]) -> HashMap<Uuid, Uuid> {
+    let facts = facts.iter().filter_map(|it| it.fact.as_ref().ok());
+    let opened = facts.filter(|it| matches!(it.body, Body::RoundOpened { .. }));
+    opened.map(|it| (it.id, it.round)).collect()
 }
 
 /// Does what may wait for a disk or a network, without holding up other pages.

@@ -30,6 +30,7 @@ mod command;
 mod cut_off;
 mod doors;
 mod exchange;
+mod from_which;
 mod home_record;
 mod linked;
 mod members;

@@ -62,7 +62,7 @@ pub struct Cart {
     _folder: tempfile::TempDir,
     store: Store,
     link: Exchange,
-    rounds: i64,
+    pub rounds: i64,
 }
 
 impl Cart {
