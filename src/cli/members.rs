@@ -4,10 +4,12 @@ use std::path::{Path, PathBuf};
 
 use chrono::{DateTime, Local, Utc};
 use clap::{Args, Subcommand};
+use sayback::facts::Time;
 use sayback::residents::Home;
+use sayback::review::Validity;
 use sayback::sync::{
     Address, Environment, Exchange, Files, HomeRecord, Link, LinkStatus, Linked, MemberKind,
-    Replaced, Setting, Trouble, init, read_status, send_once, usable,
+    Replaced, Setting, Trouble, certificate_of_home, init, read_status, send_once, usable,
 };
 
 use super::commands::{Message, message};
@@ -438,6 +440,11 @@ impl From<Message> for NotWell {
         let passes = false;
         Self { passes, why }
     }
+}
+
+/// How the certificate of the home's server stands, for `doctor`.
+pub fn certificate(path: &Path, now: Time) -> Result<Validity, Message> {
+    certificate_of_home(&recorder(path)?, now).map_err(message)
 }
 
 /// How a record stands with its home, for `doctor`.

@@ -276,12 +276,9 @@ impl TlsArgs {
     fn certificate_to_use(&self) -> Option<Certificate> {
         let certificate = self.certificate()?;
         let now = chrono::Local::now().fixed_offset();
-        match certificate.validity(now) {
-            Ok(Validity::Refused(why) | Validity::Soon(why)) => {
-                anstream::eprintln!("sayback: WARNING: {why}.");
-            }
-            // What can't be read is said where it is to be used.
-            Ok(Validity::Good(_)) | Err(_) => {}
+        // What can't be read is said where it is to be used.
+        if let Some(why) = certificate.validity(now).ok().and_then(Validity::trouble) {
+            anstream::eprintln!("sayback: WARNING: {why}.");
         }
         Some(certificate)
     }

@@ -4,15 +4,17 @@
 use std::collections::HashMap;
 use std::path::Path;
 use std::sync::atomic::{AtomicBool, Ordering};
-use std::sync::{Mutex, MutexGuard, PoisonError, RwLock, RwLockReadGuard};
+use std::sync::{Arc, Mutex, MutexGuard, PoisonError, RwLock, RwLockReadGuard};
 use std::time::{Duration, Instant};
 
+use axum_server::tls_rustls::RustlsConfig;
 use chrono::NaiveDateTime;
 use tokio::sync::watch;
 use uuid::Uuid;
 
 use super::accounts::{AccountError, Accounts};
 use super::acts::{NewFact, NotDone, Refused};
+use super::certificate::{Certificate, Looked};
 use super::index::Index;
 use super::ledger::{Arrivals, Ledger};
 use super::now::Now;
@@ -91,6 +93,7 @@ pub struct Station {
     clock: fn() -> Time,
     offsets: Offsets,
     pub(super) secure: bool,
+    pub(super) certificates: Looked,
 }
 
 impl Station {
@@ -117,6 +120,7 @@ impl Station {
             clock,
             offsets: Offsets::fixed(*clock().offset()),
             secure,
+            certificates: Looked::default(),
         };
         station.refresh()?;
         Ok(station)
@@ -227,7 +231,7 @@ impl Station {
     }
 
     /// Asks the record itself, and at once says no while it can't be read.
-    fn ask<T>(
+    pub(super) fn ask<T>(
         &self,
         question: impl FnOnce(&mut dyn Ledger) -> Result<T, StoreError>,
     ) -> Result<T, StoreError> {
@@ -471,13 +475,14 @@ impl Station {
         })
     }
 
-    /// Keeps up with the record until dropped with its runtime.
-    pub async fn keep_up(self: std::sync::Arc<Self>) {
+    /// Keeps up with the record until dropped with its runtime, and with the certificates.
+    pub async fn keep_up(self: Arc<Self>, pages: Option<(Certificate, RustlsConfig)>) {
         let mut every = tokio::time::interval(EVERY);
         every.set_missed_tick_behavior(tokio::time::MissedTickBehavior::Delay);
         loop {
             every.tick().await;
-            let station = std::sync::Arc::clone(&self);
+            self.look_at_certificates(pages.as_ref()).await;
+            let station = Arc::clone(&self);
             let keep_up = move || {
                 station.let_sound_go();
                 // Where it fails, that is noted, logged and shown.

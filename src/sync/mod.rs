@@ -19,6 +19,7 @@ mod linked;
 mod settings;
 
 pub use admin::Environment;
+pub use connect::certificate_of_home;
 pub use enrol::{Address, Member, init};
 pub use error::{SyncError, Trouble};
 pub use exchange::{Exchange, Moved};

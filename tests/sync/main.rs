@@ -26,6 +26,7 @@ mod split;
 
 mod apart;
 mod by_hand;
+mod certificates;
 mod command;
 mod cut_off;
 mod doors;
