@@ -14,8 +14,8 @@ use super::{
     Bedside, Care, Frequency, Home, KeptSound, Resident, ResidentId, UsualMethods, bed_key, lengths,
 };
 use crate::vitals::{
-    Baseline, Limits, Precautions, Quantity, RangeOf, Source, Unit, Units, VitalSign,
-    is_chair_weight,
+    Baseline, Limits, Mistake, Precautions, Quantity, RangeOf, Source, Unit, Units, VitalSign,
+    is_chair_weight, mistake,
 };
 
 /// What is wrong with a home's file.
@@ -23,7 +23,7 @@ use crate::vitals::{
 pub enum HomeFileError {
     /// Not TOML, an unknown field, or a field of the wrong kind.
     #[error("{0}")]
-    Toml(#[from] toml::de::Error),
+    Toml(#[from] Mistake),
     /// Readable, but it cannot be right.
     #[error("{field}: {problem}; expected {expected}")]
     Field {
@@ -91,7 +91,9 @@ impl Home {
     /// # Errors
     /// [`HomeFileError`] names the line or field and what was expected.
     pub fn from_toml(text: &str) -> Result<Self, HomeFileError> {
-        let file: HomeFile = toml::from_str(text)?;
+        let otherwise = "a home's file as docs/roster.md shows it";
+        let read = toml::from_str(text);
+        let file: HomeFile = read.map_err(|error| mistake(text, &error, right, otherwise))?;
         let mut residents = Vec::with_capacity(file.residents.len());
         let mut ids = BTreeSet::new();
         let mut beds = BTreeMap::new();
@@ -160,6 +162,23 @@ impl Home {
         let mut value = toml::Value::try_from(file).map_err(unwritable)?;
         plain_numbers(&mut value);
         toml::to_string(&value).map_err(unwritable)
+    }
+}
+
+/// What is right where a field is missing, or holds what can't be read.
+fn right(field: &str) -> Option<&'static str> {
+    match field {
+        "birth_date" => {
+            Some("the day of birth in quotes, year, month and day: birth_date = \"1938-05-02\"")
+        }
+        "admitted" => Some("a day in quotes, year, month and day: admitted = \"2026-02-01\""),
+        "on" => Some("a day in quotes, year, month and day: on = \"2026-02-01\""),
+        "shifts" => {
+            Some("times of day in quotes, in brackets: shifts = [\"07:00\", \"15:00\", \"23:00\"]")
+        }
+        "units" => Some("\"us_customary\" or \"metric\""),
+        "room" => Some("a number without quotes: room = 4"),
+        _ => None,
     }
 }
 
