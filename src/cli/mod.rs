@@ -27,6 +27,7 @@ use std::process::ExitCode;
 use clap::{Args, Parser, Subcommand, ValueEnum};
 use sayback::bedside::{Place, key_in};
 use sayback::grammar::Expect;
+use sayback::hearing::with_best_kernels;
 use sayback::metrics;
 use sayback::review::{Certificate, Validity};
 use sayback::vitals::VitalSign;
@@ -212,6 +213,16 @@ enum Command {
     Doctor(doctor::Doctor),
 }
 
+impl Command {
+    /// Whether sound is decoded.
+    const fn hears(&self) -> bool {
+        matches!(
+            self,
+            Self::Hear { .. } | Self::Rehearse { .. } | Self::Listen(_)
+        )
+    }
+}
+
 #[derive(Args)]
 struct Model {
     /// Folder of the recogniser's model; models.md says which there are
@@ -391,6 +402,10 @@ enum End {
 /// Runs the command line.
 pub fn run() -> ExitCode {
     let cli = Cli::parse();
+    // It starts the program anew, which those that decode nothing need not wait for.
+    if cli.command.hears() {
+        with_best_kernels();
+    }
     log::begin(&cli.log);
     // What is in memory is a resident's: it is not dumped to a disk in a crash.
     let none = rustix::process::Rlimit {
