@@ -189,7 +189,11 @@ fn begin(
     ca: Option<&Path>,
 ) -> Result<(), Message> {
     new(out)?;
-    let environment = Environment::read().map_err(message)?;
+    let mut environment = Environment::read().map_err(message)?;
+    // What members are to believe is believed here too.
+    if let Some(ca) = ca {
+        environment.ca = Some(ca.to_owned());
+    }
     let host = match address {
         Some(host) => host,
         None if environment.is_socket() => {
@@ -199,7 +203,7 @@ fn begin(
         }
         None => environment.host.clone(),
     };
-    let ca = ca.or(environment.ca.as_deref()).ok_or(
+    let ca = environment.ca.as_deref().ok_or(
         "say with --ca which authority the database's certificate is from (the certificate \
          itself, where it is its own)",
     )?;

@@ -14,8 +14,8 @@ use super::{
     Bedside, Care, Frequency, Home, KeptSound, Resident, ResidentId, UsualMethods, bed_key, lengths,
 };
 use crate::vitals::{
-    Baseline, Limits, Mistake, Precautions, Quantity, RangeOf, Source, Unit, Units, VitalSign,
-    is_chair_weight, mistake,
+    Baseline, Limits, Mistake, Precautions, Quantity, RangeOf, Right, Source, Unit, Units,
+    VitalSign, is_chair_weight, mistake,
 };
 
 /// What is wrong with a home's file.
@@ -91,7 +91,7 @@ impl Home {
     /// # Errors
     /// [`HomeFileError`] names the line or field and what was expected.
     pub fn from_toml(text: &str) -> Result<Self, HomeFileError> {
-        let otherwise = "a home's file as docs/roster.md shows it";
+        let otherwise = "a home's file like that of the demo round";
         let read = toml::from_str(text);
         let file: HomeFile = read.map_err(|error| mistake(text, &error, right, otherwise))?;
         let mut residents = Vec::with_capacity(file.residents.len());
@@ -166,20 +166,29 @@ impl Home {
 }
 
 /// What is right where a field is missing, or holds what can't be read.
-fn right(field: &str) -> Option<&'static str> {
-    match field {
-        "birth_date" => {
-            Some("the day of birth in quotes, year, month and day: birth_date = \"1938-05-02\"")
-        }
-        "admitted" => Some("a day in quotes, year, month and day: admitted = \"2026-02-01\""),
-        "on" => Some("a day in quotes, year, month and day: on = \"2026-02-01\""),
-        "shifts" => {
-            Some("times of day in quotes, in brackets: shifts = [\"07:00\", \"15:00\", \"23:00\"]")
-        }
-        "units" => Some("\"us_customary\" or \"metric\""),
-        "room" => Some("a number without quotes: room = 4"),
-        _ => None,
-    }
+fn right(field: &str) -> Option<Right> {
+    let (kind, expected) = match field {
+        "birth_date" => (
+            "a day",
+            "the day of birth in quotes, year, month and day: birth_date = \"1938-05-02\"",
+        ),
+        "admitted" => (
+            "a day",
+            "a day in quotes, year, month and day: admitted = \"2026-02-01\"",
+        ),
+        "on" => (
+            "a day",
+            "a day in quotes, year, month and day: on = \"2026-02-01\"",
+        ),
+        "shifts" => (
+            "a time of day",
+            "times in quotes, in brackets: shifts = [\"07:00\", \"15:00\", \"23:00\"]",
+        ),
+        "units" => ("units", "\"us_customary\" or \"metric\""),
+        "room" => ("a room", "a number without quotes: room = 4"),
+        _ => return None,
+    };
+    Some(Right { kind, expected })
 }
 
 /// Numbers that people edit are written as numbers: decimals otherwise come out
@@ -457,7 +466,7 @@ on = "2026-01-05"
                 "0.1 to 15 liters",
             ),
             ("\"weekly\"", "\"fortnightly\"", "line 31", "`monthly`"),
-            ("low = 55\n", "", "line 44", "missing field `low`"),
+            ("low = 55\n", "", "ranges.pulse.low", "missing"),
             ("\"1204\"", "\"12a\"", "Tomas Reed", "2 to 8 digits"),
         ];
         for (right, mistake, field, expected) in cases {

@@ -27,7 +27,7 @@ use serde::Deserialize;
 use toml::Spanned;
 
 use super::defaults::unlikely_range;
-use super::toml_mistake::{Mistake, line_of, mistake};
+use super::toml_mistake::{Mistake, Right, line_of, mistake};
 use super::{
     Bounds, Component, Range, RangeOf, Source, Thresholds, Unit, Units, VitalSign, possible_bounds,
 };
@@ -227,14 +227,19 @@ fn bounds(
 }
 
 /// What is right where a field is missing, or holds what can't be read.
-fn right(field: &str) -> Option<&'static str> {
-    match field {
-        "policy" => Some("the name of the policy that sets these limits, in quotes"),
-        "on" => {
-            Some("the day from which they hold in quotes, year, month and day: on = \"2026-02-01\"")
-        }
-        _ => None,
-    }
+fn right(field: &str) -> Option<Right> {
+    let (kind, expected) = match field {
+        "policy" => (
+            "a name",
+            "the name of the policy that sets these limits, in quotes",
+        ),
+        "on" => (
+            "a day",
+            "the day from which they hold in quotes, year, month and day: on = \"2026-02-01\"",
+        ),
+        _ => return None,
+    };
+    Some(Right { kind, expected })
 }
 
 #[cfg(test)]

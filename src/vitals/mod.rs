@@ -53,6 +53,6 @@ pub use sources::shown_source;
 pub use sums::{SumError, balance_scale, feet_and_inches, pounds_and_ounces, wheelchair_scale};
 pub use thresholds::{Degrees, Thresholds};
 pub use toml_mistake::Mistake;
-pub(crate) use toml_mistake::mistake;
+pub(crate) use toml_mistake::{Right, mistake};
 pub use unit::{Unit, Units};
 pub use working::Working;

@@ -21,13 +21,21 @@ pub struct Mistake {
     pub expected: String,
 }
 
+/// What is right in a field.
+pub(crate) struct Right {
+    /// "a day"
+    pub kind: &'static str,
+    /// How it is written.
+    pub expected: &'static str,
+}
+
 /// The mistake that the reader found. `right` says of a field, by its own name, what is right
 /// where the reader does not know that: it says neither how a day is written, nor what was
 /// meant by a field that is missing.
 pub(crate) fn mistake(
     text: &str,
     error: &Error,
-    right: impl Fn(&str) -> Option<&'static str>,
+    right: impl Fn(&str) -> Option<Right>,
     otherwise: &str,
 ) -> Mistake {
     let span = error.span().unwrap_or_default();
@@ -44,14 +52,14 @@ pub(crate) fn mistake(
     if let Some(name) = missing.and_then(|it| it.strip_suffix('`')) {
         let above = Some(above).filter(|it| !it.is_empty());
         let path: Vec<String> = above.into_iter().chain([name.to_owned()]).collect();
-        let expected = right(name).unwrap_or("it beside the others");
+        let expected = right(name).map_or("it beside the others", |it| it.expected);
         return made(path.join("."), "missing".to_owned(), expected.to_owned());
     }
     let name = above.rsplit('.').next().unwrap_or_default();
     let unknown = message.starts_with("unknown field");
-    if let Some(expected) = right(name).filter(|_| !unknown) {
-        let problem = format!("{} can't be read", found(text, &span));
-        return made(above, problem, expected.to_owned());
+    if let Some(right) = right(name).filter(|_| !unknown) {
+        let problem = format!("{} can't be read as {}", found(text, &span), right.kind);
+        return made(above, problem, right.expected.to_owned());
     }
     // What is checked with a field of our own says which one.
     let (problem, expected) = message
@@ -72,11 +80,23 @@ pub(crate) fn mistake(
     }
 }
 
-/// What stands where the mistake is.
+/// What stands where the mistake is: without quotes the reader may have stopped in the midst
+/// of it.
 fn found(text: &str, span: &Range<usize>) -> String {
     let there = text.get(span.clone()).unwrap_or_default();
-    let there = there.lines().next().unwrap_or_default();
-    there.chars().take(LONGEST_TEXT).collect()
+    let quoted = there.starts_with(['"', '\'']);
+    let before = text.get(..span.start).and_then(|it| it.rfind(['=', '\n']));
+    let from = before.map_or(span.start, |it| it + 1);
+    let whole = || {
+        text.get(from..)
+            .and_then(|it| it.split([',', '}', '#', '\n']).next())
+    };
+    let there = if quoted {
+        there
+    } else {
+        whole().unwrap_or_default()
+    };
+    there.trim().chars().take(LONGEST_TEXT).collect()
 }
 
 /// The line that a place in a text is in, from 1.

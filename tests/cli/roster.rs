@@ -114,13 +114,13 @@ fn what_cannot_be_read_in_the_homes_file_is_said_as_in_the_limits() {
         (
             "\"1938-05-02\"",
             "\"02.05.1938\"",
-            "line 22, residents.birth_date: \"02.05.1938\" can't be read; expected the day of birth \
+            "line 22, residents.birth_date: \"02.05.1938\" can't be read as a day; expected the day of birth \
              in quotes, year, month and day: birth_date = \"1938-05-02\"",
         ),
         (
             "\"1938-05-02\"",
             "1938-05-02",
-            "line 22, residents.birth_date: 1938-05-02 can't be read; expected the day of birth in \
+            "line 22, residents.birth_date: 1938-05-02 can't be read as a day; expected the day of birth in \
              quotes",
         ),
         (
@@ -131,24 +131,24 @@ fn what_cannot_be_read_in_the_homes_file_is_said_as_in_the_limits() {
         (
             "\"2026-02-12\"",
             "\"2026-02-30\"",
-            "line 35, residents.ranges.systolic.on: \"2026-02-30\" can't be read; expected a day in \
+            "line 35, residents.ranges.systolic.on: \"2026-02-30\" can't be read as a day; expected a day in \
              quotes, year, month and day",
         ),
         (
             "room = 12",
             "room = \"twelve\"",
-            "line 51, residents.room: \"twelve\" can't be read; expected a number without quotes: \
+            "line 51, residents.room: \"twelve\" can't be read as a room; expected a number without quotes: \
              room = 4",
         ),
         (
             "units = \"us_customary\"",
             "units = \"us_customary\"\nshifts = [\n  \"07:00\",\n  \"1500\",\n]",
-            "line 6, shifts: \"1500\" can't be read; expected times of day in quotes",
+            "line 6, shifts: \"1500\" can't be read as a time of day; expected times in quotes",
         ),
         (
             "units = \"us_customary\"",
             "units = \"imperial\"",
-            "line 3, units: \"imperial\" can't be read; expected \"us_customary\" or \"metric\"",
+            "line 3, units: \"imperial\" can't be read as units; expected \"us_customary\" or \"metric\"",
         ),
         (
             "room = 9",

@@ -79,6 +79,8 @@ fn begun(server: &Server, database: &str) -> tempfile::TempDir {
             "alder",
             "--name",
             "Alder Ridge House",
+            "--ca",
+            "ca.pem",
         ];
         command.args(words).current_dir(folder);
         command
@@ -86,8 +88,7 @@ fn begun(server: &Server, database: &str) -> tempfile::TempDir {
             .env("PGPORT", server.port.to_string())
             .env("PGDATABASE", database)
             .env("PGUSER", superuser)
-            .env("PGPASSFILE", &pass)
-            .env("PGSSLROOTCERT", folder.join("ca.pem"));
+            .env("PGPASSFILE", &pass);
         let _one = postgres_server::one_at_a_time();
         ended(command.output().unwrap())
     };

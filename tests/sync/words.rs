@@ -111,7 +111,7 @@ fn beginning_a_home_says_what_is_wrong_and_what_to_do() {
     std::fs::write(folder.path().join("other.pem"), other).unwrap();
     begin(
         &[("PGSSLROOTCERT", "other.pem")],
-        &["is from another authority than the one that PGSSLROOTCERT names"],
+        &["is from another authority than the one that --ca or PGSSLROOTCERT names"],
     );
     let socket = ["--address", "localhost", "--out", "none.toml"];
     installer.fails(
