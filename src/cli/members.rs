@@ -460,13 +460,12 @@ pub fn standing(path: &Path, record: &Path) -> Result<String, NotWell> {
         None => read_status(record).unwrap_or_default(),
     };
     let mut exchange = Exchange::new(&link);
-    let found = match &store {
-        Some(store) => exchange.survey(store, written.clone()),
-        None => {
-            let same = written.is_the_same(&link);
-            let head = same.and_then(|()| Ok(exchange.home().head()?));
-            head.map(|_| written.clone())
-        }
+    let found = if let Some(store) = &store {
+        exchange.survey(store, written.clone())
+    } else {
+        let same = written.is_the_same(&link);
+        let head = same.and_then(|()| Ok(exchange.home().head()?));
+        head.map(|_| written.clone())
     };
     match found {
         Ok(status) => {

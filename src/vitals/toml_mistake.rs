@@ -110,45 +110,32 @@ fn field_at(text: &str, offset: usize) -> String {
     let here = line_of(text, offset);
     let start = text.get(..offset).and_then(|it| it.rfind('\n'));
     let start = start.map_or(0, |it| it + 1);
-    let (mut path, mut list) = (String::new(), String::new());
+    let (mut table, mut key) = ("", "");
     for (number, line) in text.lines().enumerate().take(here) {
         let line = line.trim();
         if let Some(header) = line.strip_prefix('[').filter(|_| is_header(line)) {
             let header = header.split(']').next().unwrap_or_default();
-            header.trim_start_matches('[').clone_into(&mut path);
-            list.clear();
-        } else if number + 1 < here || !line.contains('=') {
-            // A list may go on over several lines.
-            if let Some((key, _)) = line.split_once('=') {
-                key.trim().clone_into(&mut list);
-            } else if number + 1 == here && !list.is_empty() {
-                path = [&path, &list]
-                    .map(|it| it.as_str())
-                    .into_iter()
-                    .filter(|it| !it.is_empty())
-                    .collect::<Vec<_>>()
-                    .join(".");
-            }
-        } else {
+            (table, key) = (header.trim_start_matches('['), "");
+        } else if number + 1 == here && line.contains('=') {
             // Of several on a line, the one whose value it is, or that stands there.
             let before = text.get(start..offset).unwrap_or_default();
             let after = text.get(offset..).unwrap_or_default();
-            let key = before.rsplit_once('=').map_or_else(
-                || after.split('=').next().unwrap_or_default(),
-                |(before, _)| before,
-            );
-            let key = key
-                .rsplit(['{', ',', '='])
-                .next()
-                .unwrap_or_default()
-                .trim();
-            if !path.is_empty() {
-                path.push('.');
-            }
-            path.push_str(key);
+            let there = || after.split('=').next().unwrap_or_default();
+            let named = before.rsplit_once('=').map_or_else(there, |it| it.0);
+            key = named.rsplit(['{', ',', '=']).next().unwrap_or_default();
+        } else if let Some((list, value)) = line.split_once('=') {
+            // A list may go on over several lines.
+            let goes_on = value.trim_start().starts_with('[') && !value.contains(']');
+            key = if goes_on { list } else { "" };
+        } else if number + 1 < here && line.contains(']') {
+            key = "";
         }
     }
-    path
+    let parts = [table, key.trim()].into_iter();
+    parts
+        .filter(|it| !it.is_empty())
+        .collect::<Vec<_>>()
+        .join(".")
 }
 
 /// A list that goes on over several lines may have lines that begin with a bracket too.

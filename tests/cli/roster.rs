@@ -160,6 +160,7 @@ fn what_cannot_be_read_in_the_homes_file_is_said_as_in_the_limits() {
             "high = 150, on = \"x\"",
             "line 33, residents.ranges.systolic.",
         ),
+        ("room = 9\n", "room 9\n", "line 39, residents: "),
     ] {
         let text = demo();
         assert!(text.contains(right), "{right}");

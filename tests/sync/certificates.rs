@@ -32,8 +32,8 @@ fn doctor(days: i64) -> String {
         .output()
         .unwrap();
     let said = String::from_utf8(done.stdout).unwrap();
-    let line = said.lines().find(|it| it.contains("the home's server"));
-    line.expect(&said).to_owned()
+    let found = said.lines().find(|it| it.contains("the home's server"));
+    found.expect(&said).to_owned()
 }
 
 #[test]
