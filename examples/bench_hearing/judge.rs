@@ -1,8 +1,8 @@
 //! What Sayback made of an utterance, judged by the real dialogue: what it
 //! offers, asks or does, beside what it does when every word is heard right.
 
-use sayback::dialogue::{Dialogue, Event, State};
-use sayback::facts::{Record, Time};
+use sayback::dialogue::{Action, Dialogue, Event, State};
+use sayback::facts::{Body, Record, Time};
 use sayback::grammar::Grammar;
 use sayback::hearing::Heard;
 use sayback::residents::Home;
@@ -57,14 +57,20 @@ impl Judge {
 
     /// The question that the dialogue puts after these utterances.
     pub fn question(&self, from: &State, heard: &[Heard]) -> Option<String> {
-        let mut state = from.clone();
+        self.after(from, heard).0
+    }
+
+    /// That question, and whether a reading was kept on the way.
+    fn after(&self, from: &State, heard: &[Heard]) -> (Option<String>, bool) {
+        let (mut state, mut kept) = (from.clone(), false);
         for it in heard {
-            state = self
-                .dialogue
-                .step(state, &Event::Heard(it.clone()), now())
-                .0;
+            let (next, actions) = self.dialogue.step(state, &Event::Heard(it.clone()), now());
+            kept |= actions
+                .iter()
+                .any(|it| matches!(it, Action::Keep(fact) if matches!(fact.body, Body::Read(_))));
+            state = next;
         }
-        state.question().map(str::to_owned)
+        (state.question().map(str::to_owned), kept)
     }
 
     /// Where the dialogue is after asking for one value.
@@ -111,10 +117,19 @@ impl Judge {
         question.is_some_and(|it| offers(&it).is_some())
     }
 
-    /// An answer to a read-back: whether it is taken for what it is.
+    /// A yes or no to a read-back: whether it keeps the reading or drops it, as it should.
     pub fn answer(&self, text: &str, heard: &[Heard]) -> Outcome {
-        let kind = std::mem::discriminant;
-        self.meant(&self.offered, text, heard, |a, b| kind(a) == kind(b))
+        let truth = self.after(&self.offered, &[Heard::from_text(text)]);
+        let found = self.after(&self.offered, heard);
+        if found == truth {
+            Outcome::Right
+        } else if heard.is_empty() {
+            Outcome::Nothing
+        } else if !found.1 && found.0.as_deref() == self.offered.question() {
+            Outcome::Asked
+        } else {
+            Outcome::Wrong
+        }
     }
 
     /// Whether a text is a room or a bed of the demo home.
@@ -165,13 +180,14 @@ impl Judge {
         }
     }
 
-    /// Talk that is none of Sayback's business: whether it offered something,
+    /// Talk that is none of Sayback's business: whether it offered or kept a reading,
     /// asked something, or let it pass.
     pub fn talk(&self, from: &State, heard: &[Heard]) -> Outcome {
         let before = from.question().map(str::to_owned);
-        match self.question(from, heard) {
-            found if found == before => Outcome::Right,
-            Some(found) if offers(&found).is_some() => Outcome::Wrong,
+        match self.after(from, heard) {
+            (_, true) => Outcome::Wrong,
+            (found, _) if found == before => Outcome::Right,
+            (Some(found), _) if offers(&found).is_some() => Outcome::Wrong,
             _ => Outcome::Asked,
         }
     }

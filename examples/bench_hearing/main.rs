@@ -295,12 +295,24 @@ impl<'a> Bench<'a> {
     fn talk(&self, judged: &mut Vec<Judged>) -> Anything<()> {
         let items = texts::talk(self.wanted.split);
         let sounds = self.sounds(&items)?;
-        for (set, state) in [
-            ("talk, readings awaited", &self.judge.waiting),
-            ("talk, yes awaited", &self.judge.offered),
+        let (waiting, offered) = (&self.judge.waiting, &self.judge.offered);
+        let television = |snr| Way::Noise(Noise::Television, snr);
+        for (set, state, way) in [
+            ("talk, readings awaited", waiting, Way::Clean),
+            ("talk, yes awaited", offered, Way::Clean),
+            (
+                "talk beside a television 20 dB softer, yes awaited",
+                offered,
+                television(20.0),
+            ),
+            (
+                "talk beside a television 10 dB softer, yes awaited",
+                offered,
+                television(10.0),
+            ),
         ] {
             let judge = |_: &Item, heard: &[Heard]| (set, self.judge.talk(state, heard));
-            self.streams((&items, &sounds), Way::Clean, state, judge, judged)?;
+            self.streams((&items, &sounds), way, state, judge, judged)?;
         }
         Ok(())
     }

@@ -6,7 +6,7 @@ use sayback::dialogue::State;
 use sayback::hearing::Heard;
 
 use super::judge::{Judge, Outcome};
-use super::listen::{Listener, seconds};
+use super::listen::seconds;
 use super::people::trimmed;
 use super::room::{Noise, Way, samples};
 use super::texts::{self, Item, Kind};
@@ -45,51 +45,73 @@ pub fn run(bench: &Bench<'_>) -> Anything<()> {
     let mut answers = texts::answers(split, 2 * most);
     answers.retain(|it| it.kind == Kind::Answer);
     answers.truncate(most);
-    let all = [
-        Said {
-            name: "reading",
-            items: &readings,
-            sounds: &bench.sounds(&readings)?,
-            state: &bench.judge.waiting,
-            judge: Judge::reading,
-        },
-        Said {
-            name: "yes or no",
-            items: &answers,
-            sounds: &bench.sounds(&answers)?,
-            state: &bench.judge.offered,
-            judge: Judge::answer,
-        },
-    ];
+    let readings = Said {
+        name: "reading",
+        items: &readings,
+        sounds: &bench.sounds(&readings)?,
+        state: &bench.judge.waiting,
+        judge: Judge::reading,
+    };
+    let answers = Said {
+        name: "yes or no",
+        items: &answers,
+        sounds: &bench.sounds(&answers)?,
+        state: &bench.judge.offered,
+        judge: Judge::answer,
+    };
     println!(
         "\n| How long the aide waits | n | right | wrong | cut in the middle | median, s | 90 % within, s | over 3 s | no end in 21 s |\n|---|---|---|---|---|---|---|---|---|"
     );
-    for said in &all {
+    // Who answers has said a reading before.
+    for (said, before) in [(&readings, None), (&answers, Some(&readings))] {
         for way in WAYS {
             if bench.wanted.has(way) {
-                println!("{}", row(bench, said, way)?);
+                println!("{}", row(bench, said, before, way)?);
             }
         }
     }
     Ok(())
 }
 
-fn row(bench: &Bench<'_>, said: &Said<'_>, way: Way) -> Anything<String> {
+impl<'a> Said<'a> {
+    /// What a voice said.
+    fn by(&self, voice: &Voice) -> Vec<(&'a Item, &'a Vec<i16>)> {
+        let all = self.items.iter().zip(self.sounds);
+        all.filter(|(it, _)| it.voice == voice).collect()
+    }
+}
+
+fn row(
+    bench: &Bench<'_>,
+    said: &Said<'_>,
+    before: Option<&Said<'_>>,
+    way: Way,
+) -> Anything<String> {
     let (mut waits, mut cut, mut never) = (Vec::new(), 0, 0);
     let (mut right, mut wrong) = (0, 0);
     for voice in Voice::of(bench.wanted.split) {
-        let mut listener: Listener<'_> = bench.listener(&[said.state])?;
-        let of_voice = said.items.iter().zip(said.sounds);
-        for (item, sound) in of_voice.filter(|(it, _)| it.voice == voice) {
+        let mut states = vec![said.state];
+        states.extend(before.map(|it| it.state));
+        let mut listener = bench.listener(&states)?;
+        let before = before.map(|it| (it.state, it.by(voice)));
+        for (at, (item, sound)) in said.by(voice).into_iter().enumerate() {
+            let seed = item.number as u64 + 1;
+            let mut hear = |state: &State, speech: &[i16]| {
+                let sound = bench.room.record(speech, way, seed, (BEFORE, AFTER));
+                let enough = samples(BEFORE) + speech.len() - samples(SLACK);
+                listener.until(state, &sound, enough)
+            };
+            if let Some((state, readings)) = &before
+                && !readings.is_empty()
+            {
+                hear(state, &trimmed(readings[at % readings.len()].1));
+            }
             let speech = trimmed(sound);
-            let starts = samples(BEFORE + SLACK);
+            let mut all = hear(said.state, &speech);
+            // What ended before somebody spoke was the room.
+            all.retain(|(_, at)| *at > samples(BEFORE + SLACK));
             let ends = samples(BEFORE) + speech.len();
             let enough = ends - samples(SLACK);
-            let seed = item.number as u64 + 1;
-            let sound = bench.room.record(&speech, way, seed, (BEFORE, AFTER));
-            let mut all = listener.until(said.state, &sound, enough);
-            // What ended before somebody spoke was the room.
-            all.retain(|(_, at)| *at > starts);
             match all.last() {
                 Some((_, at)) if *at >= enough => {
                     waits.push((seconds(*at) - seconds(ends)).max(0.0));

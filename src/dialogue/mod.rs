@@ -238,6 +238,16 @@ impl Dialogue {
         self.meaning_if_sure(state, heard, self.ask_below)
     }
 
+    /// Whether this is a yes or no, heard surely, where one is waited for.
+    #[must_use]
+    pub fn is_answer(&self, state: &State, heard: &Heard) -> bool {
+        state.expect() == Expect::Confirm
+            && matches!(
+                self.meaning(state, heard),
+                Ok(Utterance::Yes(_) | Utterance::No)
+            )
+    }
+
     fn meaning_if_sure(
         &self,
         state: &State,
@@ -270,6 +280,9 @@ impl Dialogue {
 
     fn heard(&self, turn: &mut Turn<'_>, heard: &Heard) {
         let mut meaning = self.meaning(&turn.state, heard);
+        if meaning == Err(NotUnderstood::SideTalk) && turn.may_be_an_answer(heard) {
+            meaning = Err(NotUnderstood::Unsure);
+        }
         if let Ok(utterance) = &mut meaning {
             turn.doubt_pieces(heard, utterance);
         }

@@ -13,7 +13,7 @@ use super::turn::Turn;
 use super::{Phase, State};
 use crate::facts::Time;
 use crate::grammar::{Spoken, Token};
-use crate::hearing::{By, Heard};
+use crate::hearing::{By, Heard, UNKNOWN};
 use crate::understanding::{Meant, NotUnderstood, Utterance, Why, meant};
 
 /// How often in a row.
@@ -171,7 +171,21 @@ impl Turn<'_> {
         let time = tokens.first().is_some_and(|it| {
             matches!(it.token, Token::Taken(_)) && sure(it) >= self.dialogue.ask_below
         });
-        answer || time || (tokens.len() > 1 && tokens.iter().all(of_a_number))
+        answer || time || self.may_be_an_answer(heard) || (tokens.len() > 1 && tokens.iter().all(of_a_number))
+    }
+
+    /// Whether one word that is no answer was heard where a yes is awaited, and may have
+    /// been an answer: some voices' "yes" is heard as "less". The question would only
+    /// come again after a silence.
+    pub(super) fn may_be_an_answer(&self, heard: &Heard) -> bool {
+        let of_one = |text: &str| {
+            let words: Vec<String> = text.split(' ').map(str::to_owned).collect();
+            let tokens = self.dialogue.vocabulary.tokens(&words);
+            tokens.len() == 1 && matches!(tokens[0].token, Token::Yes | Token::No)
+        };
+        let one_word = heard.words.len() == 1 && heard.words[0].text != UNKNOWN;
+        let mut others = heard.alternatives.iter();
+        self.state.waits_for_yes() && one_word && others.any(|it| of_one(&it.text))
     }
 
     /// What may be a piece of other talk, and would be read back, is asked for again.

@@ -96,8 +96,8 @@ impl Expect {
                 ("conversation.command", 40),
             ],
             Self::Confirm => &[
-                ("conversation.yes", 3000),
-                ("conversation.no", 2000),
+                ("conversation.yes", 9000),
+                ("conversation.no", 6000),
                 ("conversation.replace", 2500),
                 ("reading.part", 2500),
                 ("reading.readings", 4000),

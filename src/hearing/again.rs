@@ -12,10 +12,11 @@ use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
 use vosk::Recognizer;
 
 use super::alternatives::{self, Path as Transcript, best_with_confidence};
+use super::frames::seconds;
 use super::heard::Heard;
 use super::kept_sound::LONGEST;
 use super::model::{EarError, Model, checked};
-use super::recognizer::{RENEW_AFTER, seconds};
+use super::recognizer::RENEW_AFTER;
 use super::tuning::Dither;
 use super::wav::RATE;
 

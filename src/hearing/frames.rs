@@ -14,6 +14,12 @@ pub(super) fn lasting(samples: usize) -> Duration {
     Duration::from_secs(1) * u32::try_from(samples).unwrap_or(0) / RATE
 }
 
+/// The same in seconds.
+#[allow(clippy::cast_precision_loss, reason = "exact for 2^53 samples")]
+pub(super) fn seconds(samples: u64) -> f64 {
+    samples as f64 / f64::from(RATE)
+}
+
 /// Holds what is less than a frame until the next block.
 #[derive(Debug, Clone, Default)]
 pub(super) struct Frames {

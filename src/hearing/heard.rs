@@ -96,6 +96,15 @@ impl Heard {
         words.join(" ")
     }
 
+    /// This, and another utterance right after it.
+    pub(super) fn and(mut self, next: Self) -> Self {
+        self.words.extend(next.words);
+        // An alternative to one half is not an alternative to the whole.
+        self.alternatives.clear();
+        self.clipped |= next.clipped;
+        self
+    }
+
     /// The lowest confidence of any word; 1 when nothing was heard.
     #[must_use]
     pub fn confidence(&self) -> f32 {

@@ -20,6 +20,7 @@ mod microphone;
 mod model;
 mod mute;
 mod near;
+mod nearest;
 mod noise;
 #[cfg(target_os = "linux")]
 mod paced;

@@ -149,6 +149,12 @@ impl Near {
         }
     }
 
+    /// Whether somebody else goes on speaking, or the room is loud, beside a voice as loud
+    /// as the loudest of this utterance.
+    pub(super) fn is_crowded(&self) -> bool {
+        self.loudest - self.room.softest_fifth < CROWDED
+    }
+
     /// How far what was given is behind what was taken.
     pub(super) fn held(&self) -> Duration {
         lasting(self.held.len())

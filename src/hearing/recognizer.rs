@@ -9,12 +9,14 @@ use vosk::{DecodingState, Recognizer};
 
 use super::again::{self, Second};
 use super::alternatives::{Path as Transcript, best_with_confidence, transcripts};
+use super::frames::seconds;
 use super::gate::Gate;
 use super::heard::{Heard, UNKNOWN};
 use super::kept_sound::KeptSound;
 use super::level::ClipDetector;
 use super::model::{EarError, Model, checked};
 use super::near::Near;
+use super::nearest::{Loudness, Nearest};
 use super::noise;
 use super::pause::Pauses;
 use super::steady::Steady;
@@ -101,6 +103,7 @@ pub struct Ear<K> {
     decoded_sound: KeptSound,
     /// What the last utterance may have been.
     transcripts: Vec<Transcript>,
+    nearest: Nearest,
     second: Second,
 }
 
@@ -142,6 +145,7 @@ impl<K: Eq + Hash> Ear<K> {
             kept: KeptSound::default(),
             decoded_sound: KeptSound::default(),
             transcripts: Vec::new(),
+            nearest: Nearest::default(),
             second: Second::default(),
         }
     }
@@ -208,6 +212,8 @@ impl<K: Eq + Hash> Ear<K> {
         if self.expected.as_ref() == Some(&key) {
             return;
         }
+        let loudness = self.loudness();
+        self.nearest.taken(&self.transcripts, &loudness);
         self.drop_utterance();
         self.expected = Some(key);
     }
@@ -220,7 +226,7 @@ impl<K: Eq + Hash> Ear<K> {
         if self.running > 0 {
             // The result is what is dropped. A plain reset would leave the last
             // tenths of a second inside, to turn up in the next utterance.
-            let _ = self.flush();
+            let _ = self.conclude_and_forget();
         }
         self.steady.forget();
         self.near.forget();
@@ -253,7 +259,7 @@ impl<K: Eq + Hash> Ear<K> {
                         Some(first) => {
                             // The sound is of the last of them only.
                             self.transcripts.clear();
-                            joined(first, next)
+                            first.and(next)
                         }
                     });
                 }
@@ -292,7 +298,7 @@ impl<K: Eq + Hash> Ear<K> {
             return None;
         }
         let rest = self.steady.rest();
-        self.decode(&rest).or_else(|| self.flush())
+        self.decode(&rest).or_else(|| self.conclude_and_forget())
     }
 
     /// The samples of what ended last, as they came, with the silence around it;
@@ -355,6 +361,17 @@ impl<K: Eq + Hash> Ear<K> {
         };
         let start = self.seconds() - self.held().as_secs_f64() - seconds(sound.len() as u64);
         again::both(first, (&self.transcripts, second), start, self.belief())
+    }
+
+    /// What the nearest voice said of the last utterance, without the words of others
+    /// further away; `None` where it has none, or nobody near spoke.
+    #[must_use]
+    pub fn nearest(&self) -> Option<Heard> {
+        self.nearest.said(&self.transcripts, &self.loudness())
+    }
+
+    fn loudness(&self) -> Loudness {
+        Loudness::of(self.kept.last(), self.seconds())
     }
 
     /// How far the transcripts of the last utterance are believed. What a network
@@ -432,16 +449,12 @@ impl<K: Eq + Hash> Ear<K> {
         reading.is_some_and(|it| it.recognizer.partial_result().partial.ends_with(UNKNOWN))
     }
 
-    fn flush(&mut self) -> Option<Heard> {
-        if self.running == 0 {
-            return None;
-        }
-        self.conclude_and_forget()
-    }
-
     /// Also decodes the last tenths of a second, which otherwise are left for
     /// the next utterance.
     fn conclude_and_forget(&mut self) -> Option<Heard> {
+        if self.running == 0 {
+            return None;
+        }
         if let Some(slot) = self
             .expected
             .as_ref()
@@ -464,6 +477,7 @@ impl<K: Eq + Hash> Ear<K> {
         self.kept.end();
         self.decoded_sound.end();
         self.pauses.begin();
+        self.nearest.ended(self.near.is_crowded());
         self.near.begin();
         let clipped = std::mem::take(&mut self.clips).clipped();
         let held = self.held().as_secs_f64();
@@ -503,17 +517,4 @@ impl<K: Eq + Hash> Ear<K> {
             Err(error) => tracing::error!("{error}"),
         }
     }
-}
-
-#[allow(clippy::cast_precision_loss, reason = "exact for 2^53 samples")]
-pub(super) fn seconds(samples: u64) -> f64 {
-    samples as f64 / f64::from(RATE)
-}
-
-fn joined(mut first: Heard, second: Heard) -> Heard {
-    first.words.extend(second.words);
-    // An alternative to one half is not an alternative to the whole.
-    first.alternatives.clear();
-    first.clipped |= second.clipped;
-    first
 }

@@ -373,6 +373,13 @@ pub fn heard_again(
     ear: &mut Ear<Expect>,
     heard: Heard,
 ) -> Heard {
+    // Of a reading no word may be left out; a yes or no may be alone among a television's.
+    if !dialogue.is_answer(state, &heard)
+        && let Some(near) = ear.nearest()
+        && dialogue.is_answer(state, &near)
+    {
+        return near;
+    }
     match dialogue.worth_hearing_again(state, &heard) {
         Some(again) => ear.hear_again(heard, &again.name(), || dialogue.phrases_again(&again)),
         None => heard,
