@@ -253,7 +253,7 @@ fn the_roster_is_set_with_a_word_on_what_it_replaces() {
     }
     let right = std::fs::read_to_string(&roster).unwrap();
     let long = right.replacen("Rosa Delgado", &"Rosa ".repeat(50), 1);
-    for (bad, why) in [("name = 1", "string"), (&long, "name: too long")] {
+    for (bad, why) in [("name = 1", "text in quotes"), (&long, "name: too long")] {
         std::fs::write(folder.join("bad.toml"), bad).unwrap();
         let set = ["home", "set-roster", "bad.toml", "--by", "me"];
         fails(folder, &set, "Nothing is changed");
