@@ -5,6 +5,5 @@ mod cli;
 use std::process::ExitCode;
 
 fn main() -> ExitCode {
-    sayback::hearing::with_best_kernels();
     cli::run()
 }

@@ -94,20 +94,16 @@ pub fn doctor(arguments: &Doctor) -> Result<End, Message> {
         checks.push(("fhir", fhir(address)));
     }
     if let Some(certificate) = arguments.tls.certificate() {
-        checks.push((
-            "certificate",
-            match certificate.examine(now) {
-                Ok(Validity::Good(text)) => ok(text),
-                Ok(Validity::Soon(why)) => warn(why),
-                Ok(Validity::Refused(why)) | Err(why) => fail(why),
-            },
-        ));
+        checks.push(("certificate", stands(certificate.examine(now))));
     }
     if let Some(link) = &arguments.link {
-        checks.push((
-            "link",
-            super::members::standing(link, store).map_or_else(not_well, ok),
-        ));
+        let standing = super::members::standing(link, store);
+        let certificate = super::members::certificate(link, now);
+        // Of a home that is not reached, that is said once.
+        if standing.is_ok() || certificate.is_ok() {
+            checks.push(("server", stands(certificate)));
+        }
+        checks.push(("link", standing.map_or_else(not_well, ok)));
     }
     let lines = checks.into_iter().map(|(check, (outcome, text))| Line {
         check,
@@ -139,6 +135,14 @@ fn warn(text: impl Into<String>) -> Found {
 
 fn fail(text: impl Into<String>) -> Found {
     (Outcome::Fail, text.into())
+}
+
+fn stands(certificate: Result<Validity, Message>) -> Found {
+    match certificate {
+        Ok(Validity::Good(text)) => ok(text),
+        Ok(Validity::Soon(why)) => warn(why),
+        Ok(Validity::Refused(why)) | Err(why) => fail(why),
+    }
 }
 
 /// A home that is away for now stops no round; what somebody has to put right is told.

@@ -4,7 +4,7 @@ use std::io::Write;
 use std::path::{Path, PathBuf};
 
 use clap::Subcommand;
-use sayback::residents::{Home, Resident, differences, import_csv};
+use sayback::residents::{Home, Imported, Resident, differences, import_csv};
 use sayback::sync::limits_of;
 use sayback::vitals::{HomeLimits, Units};
 
@@ -126,16 +126,13 @@ fn import(csv: &Path, path: &Path, drop: bool, dry_run: bool) -> Result<End, Mes
     let mut home = read_roster(path)?;
     let text = read(csv)?;
     let today = chrono::Local::now().date_naive();
-    let read = |drop: bool| {
-        import_csv(&text, &home, today, drop).map_err(|errors| {
-            let errors: Vec<String> = errors.iter().map(|it| format!("\n  {it}")).collect();
-            format!("{}: nothing is imported{}", csv.display(), errors.concat())
-        })
-    };
-    let (imported, bare) = (read(drop)?, read(true)?);
+    let imported = import_csv(&text, &home, today, drop).map_err(|errors| {
+        let errors: Vec<String> = errors.iter().map(|it| format!("\n  {it}")).collect();
+        format!("{}: nothing is imported{}", csv.display(), errors.concat())
+    })?;
     let before = home.clone();
     let mut said = Vec::new();
-    for (resident, bare) in imported.into_iter().zip(bare) {
+    for Imported { resident, bare } in imported {
         let id = resident.id.0.clone();
         let known = home.residents.iter().position(|it| it.id == resident.id);
         let Some(at) = known else {
@@ -147,7 +144,8 @@ fn import(csv: &Path, path: &Path, drop: bool, dry_run: bool) -> Result<End, Mes
             let (field, before, after) = (it.field, it.before, it.after);
             said.push(format!("changed: {id}, {field}: {before} -> {after}"));
         }
-        for it in differences(&resident, &bare).map_err(message)? {
+        let kept = bare.map(|bare| differences(&resident, &bare)).transpose();
+        for it in kept.map_err(message)?.into_iter().flatten() {
             said.push(format!(
                 "kept: {id}, {}: {}; the table leaves it empty, and --drop would take it away",
                 it.field, it.before

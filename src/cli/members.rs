@@ -4,10 +4,12 @@ use std::path::{Path, PathBuf};
 
 use chrono::{DateTime, Local, Utc};
 use clap::{Args, Subcommand};
+use sayback::facts::Time;
 use sayback::residents::Home;
+use sayback::review::Validity;
 use sayback::sync::{
     Address, Environment, Exchange, Files, HomeRecord, Link, LinkStatus, Linked, MemberKind,
-    Replaced, Setting, Trouble, init, read_status, send_once, usable,
+    Replaced, Setting, Trouble, certificate_of_home, init, read_status, send_once, usable,
 };
 
 use super::commands::{Message, message};
@@ -187,7 +189,11 @@ fn begin(
     ca: Option<&Path>,
 ) -> Result<(), Message> {
     new(out)?;
-    let environment = Environment::read().map_err(message)?;
+    let mut environment = Environment::read().map_err(message)?;
+    // What members are to believe is believed here too.
+    if let Some(ca) = ca {
+        environment.ca = Some(ca.to_owned());
+    }
     let host = match address {
         Some(host) => host,
         None if environment.is_socket() => {
@@ -197,7 +203,7 @@ fn begin(
         }
         None => environment.host.clone(),
     };
-    let ca = ca.or(environment.ca.as_deref()).ok_or(
+    let ca = environment.ca.as_deref().ok_or(
         "say with --ca which authority the database's certificate is from (the certificate \
          itself, where it is its own)",
     )?;
@@ -380,20 +386,18 @@ pub fn send(arguments: &Send) -> Result<End, Message> {
     let link = recorder(&arguments.link)?;
     let mut store = vault::open(&arguments.store)?;
     let mut exchange = Exchange::new(&link);
-    let sent = send_once(
-        &mut exchange,
-        &mut store,
-        &arguments.store,
-        arguments.relinked,
-    );
-    let (moved, status) = sent.map_err(message)?;
+    let sent = send_once(&mut exchange, &mut store, arguments.relinked);
+    let (moved, mut status) = sent.map_err(message)?;
     let today = Local::now().date_naive();
-    if exchange.another() {
+    if let Some(at) = status.another.take() {
         anstream::eprintln!(
-            "sayback: WARNING: \"{}\" sent entries before that were not in this record. Where \
-             that is another machine, this one needs a link file of its own: what it sends is \
-             shown as from \"{0}\".",
-            link.label
+            "sayback: WARNING: \"{}\" sent entries that were not in this record (seen on {}). \
+             They are fetched. Where this record is new or was put back from a backup, that is \
+             all, and `sayback send --relinked` says this no more. Else another machine has a \
+             copy of this link file: what it sends is shown as from \"{0}\". Enrol that one \
+             under a label of its own.",
+            link.label,
+            at.format("%Y-%m-%d at %H:%M")
         );
     }
     for why in exchange.refused() {
@@ -440,26 +444,42 @@ impl From<Message> for NotWell {
     }
 }
 
+/// How the certificate of the home's server stands, for `doctor`.
+pub fn certificate(path: &Path, now: Time) -> Result<Validity, Message> {
+    certificate_of_home(&recorder(path)?, now).map_err(message)
+}
+
 /// How a record stands with its home, for `doctor`.
 pub fn standing(path: &Path, record: &Path) -> Result<String, NotWell> {
     let link = recorder(path)?;
     let today = Local::now().date_naive();
-    let home = HomeRecord::open(&link).and_then(|mut it| Ok(it.head()?));
-    let mut status = read_status(record).unwrap_or_default();
-    status.is_the_same(&link).map_err(message)?;
-    if record.metadata().is_ok_and(|it| it.len() > 0) {
-        let store = vault::open_to_read(record)?;
-        status.waiting = store.waiting(status.sent).map_err(message)?;
-    }
-    let text = status.after(&home).line(today);
-    match home {
-        Ok(_) => Ok(format!(
-            "reached as \"{}\" of {}: {text}",
-            link.label, link.home
-        )),
-        Err(error) => Err(NotWell {
-            passes: error.trouble() == Trouble::Away,
-            why: text,
-        }),
+    let there = record.metadata().is_ok_and(|it| it.len() > 0);
+    let store = there.then(|| vault::open_to_read(record)).transpose()?;
+    let written = match &store {
+        Some(store) => LinkStatus::of(store).map_err(message)?,
+        None => read_status(record).unwrap_or_default(),
+    };
+    let mut exchange = Exchange::new(&link);
+    let found = if let Some(store) = &store {
+        exchange.survey(store, written.clone())
+    } else {
+        let same = written.is_the_same(&link);
+        let head = same.and_then(|()| Ok(exchange.home().head()?));
+        head.map(|_| written.clone())
+    };
+    match found {
+        Ok(status) => {
+            let text = status.line(today);
+            let why = format!("reached as \"{}\" of {}: {text}", link.label, link.home);
+            match status.another {
+                None => Ok(why),
+                Some(_) => Err(NotWell { passes: true, why }),
+            }
+        }
+        Err(error) => {
+            let passes = error.trouble() == Trouble::Away;
+            let why = written.after::<()>(&Err(error)).line(today);
+            Err(NotWell { passes, why })
+        }
     }
 }

@@ -27,6 +27,7 @@ use std::process::ExitCode;
 use clap::{Args, Parser, Subcommand, ValueEnum};
 use sayback::bedside::{Place, key_in};
 use sayback::grammar::Expect;
+use sayback::hearing::with_best_kernels;
 use sayback::metrics;
 use sayback::review::{Certificate, Validity};
 use sayback::vitals::VitalSign;
@@ -212,6 +213,16 @@ enum Command {
     Doctor(doctor::Doctor),
 }
 
+impl Command {
+    /// Whether sound is decoded.
+    const fn hears(&self) -> bool {
+        matches!(
+            self,
+            Self::Hear { .. } | Self::Rehearse { .. } | Self::Listen(_)
+        )
+    }
+}
+
 #[derive(Args)]
 struct Model {
     /// Folder of the recogniser's model; models.md says which there are
@@ -276,12 +287,9 @@ impl TlsArgs {
     fn certificate_to_use(&self) -> Option<Certificate> {
         let certificate = self.certificate()?;
         let now = chrono::Local::now().fixed_offset();
-        match certificate.validity(now) {
-            Ok(Validity::Refused(why) | Validity::Soon(why)) => {
-                anstream::eprintln!("sayback: WARNING: {why}.");
-            }
-            // What can't be read is said where it is to be used.
-            Ok(Validity::Good(_)) | Err(_) => {}
+        // What can't be read is said where it is to be used.
+        if let Some(why) = certificate.validity(now).ok().and_then(Validity::trouble) {
+            anstream::eprintln!("sayback: WARNING: {why}.");
         }
         Some(certificate)
     }
@@ -394,6 +402,10 @@ enum End {
 /// Runs the command line.
 pub fn run() -> ExitCode {
     let cli = Cli::parse();
+    // It starts the program anew, which those that decode nothing need not wait for.
+    if cli.command.hears() {
+        with_best_kernels();
+    }
     log::begin(&cli.log);
     // What is in memory is a resident's: it is not dumped to a disk in a crash.
     let none = rustix::process::Rlimit {

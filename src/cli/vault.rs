@@ -396,9 +396,10 @@ fn rotate(records: &[PathBuf], forget_old: bool) -> Result<(), Message> {
         let done = |it: &PathBuf| !store::is_plain(it) && store::opens(it, &new).is_ok();
         files.retain(|it| !done(it));
     }
-    // All must open before any is changed.
+    // All must open, and be used by nobody, before any is changed: a station whose record
+    // can't be changed under it would be left with accounts that it can't read.
     for it in &files {
-        store::opens(it, old).map_err(message)?;
+        store::is_free(it, old).map_err(message)?;
     }
     if let Key::File(file) = old {
         store::add_key(file).map_err(message)?;

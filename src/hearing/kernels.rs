@@ -13,7 +13,8 @@ const VARIABLE: &str = "OPENBLAS_CORETYPE";
 
 /// Starts the program that is running anew, in its own process, with the routines that
 /// this processor can do best; or returns, where that has been done, where someone else has
-/// chosen, or where nothing better is known. To be called before anything else.
+/// chosen, or where nothing better is known. To be called before anything is done, and only
+/// by what decodes: the library chose as it was loaded, before `main`.
 pub fn with_best_kernels() {
     if std::env::var_os(VARIABLE).is_some() {
         return;

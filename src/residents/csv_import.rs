@@ -12,7 +12,7 @@ use chrono::NaiveDate;
 use rust_decimal::Decimal;
 use thiserror::Error;
 
-use self::columns::{header_errors, holds};
+use self::columns::{header_errors, holds, unreadable};
 use super::file_ranges::{possible, range};
 use super::names::{begins_like_formula, name_expected};
 use super::{Care, Frequency, Home, Resident, ResidentId, UsualMethods};
@@ -40,6 +40,16 @@ pub struct CsvError {
     pub expected: String,
 }
 
+/// A resident as a line of a table leaves one.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Imported {
+    /// As it is to be.
+    pub resident: Resident,
+    /// As it would be if each empty field took away what the home's file has; none where no
+    /// field is empty, or where that would be a mistake.
+    pub bare: Option<Resident>,
+}
+
 /// Reads a roster. Values are in the home's units. What a line does not say of a
 /// resident is as `home` has it, or as nothing said of a new one; with `drop`, an
 /// empty field takes away what `home` has.
@@ -51,7 +61,7 @@ pub fn import_csv(
     home: &Home,
     today: NaiveDate,
     drop: bool,
-) -> Result<Vec<Resident>, Vec<CsvError>> {
+) -> Result<Vec<Imported>, Vec<CsvError>> {
     let text = text.strip_prefix('\u{feff}').unwrap_or(text);
     let mut reader = csv::ReaderBuilder::new()
         .trim(csv::Trim::All)
@@ -91,7 +101,8 @@ pub fn import_csv(
                 }
             }
             errors.append(&mut row.errors);
-            residents.push(resident);
+            let bare = row.bare(&resident.id);
+            residents.push(Imported { resident, bare });
         }
     }
     if errors.is_empty() && residents.is_empty() {
@@ -106,25 +117,6 @@ pub fn import_csv(
         Ok(residents)
     } else {
         Err(errors)
-    }
-}
-
-fn unreadable(error: &csv::Error) -> CsvError {
-    let line = error.position().map_or(1, csv::Position::line);
-    let (found, expected) = match error.kind() {
-        csv::ErrorKind::UnequalLengths {
-            expected_len, len, ..
-        } => (
-            format!("{len} fields"),
-            format!("{expected_len} fields, as in the header"),
-        ),
-        _ => (error.to_string(), "UTF-8 text in CSV".to_owned()),
-    };
-    CsvError {
-        line,
-        column: "all".to_owned(),
-        found,
-        expected,
     }
 }
 
@@ -249,6 +241,18 @@ impl<'a> Row<'a> {
             self.wrong(column, "a number");
         }
         number
+    }
+
+    /// The same with nothing kept where a field is empty, of one whom the home's file has.
+    fn bare(&mut self, id: &ResidentId) -> Option<Resident> {
+        let empty = || self.fields.values().any(|it| it.is_empty());
+        if self.drop || self.home.resident(id).is_none() || !empty() {
+            return None;
+        }
+        self.drop = true;
+        let bare = self.resident();
+        self.drop = false;
+        std::mem::take(&mut self.errors).is_empty().then_some(bare)
     }
 
     fn resident(&mut self) -> Resident {

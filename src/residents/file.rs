@@ -14,8 +14,8 @@ use super::{
     Bedside, Care, Frequency, Home, KeptSound, Resident, ResidentId, UsualMethods, bed_key, lengths,
 };
 use crate::vitals::{
-    Baseline, Limits, Precautions, Quantity, RangeOf, Source, Unit, Units, VitalSign,
-    is_chair_weight,
+    Baseline, Limits, Mistake, Precautions, Quantity, RangeOf, Right, Source, Unit, Units,
+    VitalSign, is_chair_weight, mistake,
 };
 
 /// What is wrong with a home's file.
@@ -23,7 +23,7 @@ use crate::vitals::{
 pub enum HomeFileError {
     /// Not TOML, an unknown field, or a field of the wrong kind.
     #[error("{0}")]
-    Toml(#[from] toml::de::Error),
+    Toml(#[from] Mistake),
     /// Readable, but it cannot be right.
     #[error("{field}: {problem}; expected {expected}")]
     Field {
@@ -91,7 +91,9 @@ impl Home {
     /// # Errors
     /// [`HomeFileError`] names the line or field and what was expected.
     pub fn from_toml(text: &str) -> Result<Self, HomeFileError> {
-        let file: HomeFile = toml::from_str(text)?;
+        let otherwise = "a home's file like that of the demo round";
+        let read = toml::from_str(text);
+        let file: HomeFile = read.map_err(|error| mistake(text, &error, right, otherwise))?;
         let mut residents = Vec::with_capacity(file.residents.len());
         let mut ids = BTreeSet::new();
         let mut beds = BTreeMap::new();
@@ -161,6 +163,32 @@ impl Home {
         plain_numbers(&mut value);
         toml::to_string(&value).map_err(unwritable)
     }
+}
+
+/// What is right where a field is missing, or holds what can't be read.
+fn right(field: &str) -> Option<Right> {
+    let (kind, expected) = match field {
+        "birth_date" => (
+            "a day",
+            "the day of birth in quotes, year, month and day: birth_date = \"1938-05-02\"",
+        ),
+        "admitted" => (
+            "a day",
+            "a day in quotes, year, month and day: admitted = \"2026-02-01\"",
+        ),
+        "on" => (
+            "a day",
+            "a day in quotes, year, month and day: on = \"2026-02-01\"",
+        ),
+        "shifts" => (
+            "a time of day",
+            "times in quotes, in brackets: shifts = [\"07:00\", \"15:00\", \"23:00\"]",
+        ),
+        "units" => ("units", "\"us_customary\" or \"metric\""),
+        "room" => ("a room", "a number without quotes: room = 4"),
+        _ => return None,
+    };
+    Some(Right { kind, expected })
 }
 
 /// Numbers that people edit are written as numbers: decimals otherwise come out
@@ -438,7 +466,7 @@ on = "2026-01-05"
                 "0.1 to 15 liters",
             ),
             ("\"weekly\"", "\"fortnightly\"", "line 31", "`monthly`"),
-            ("low = 55\n", "", "line 44", "missing field `low`"),
+            ("low = 55\n", "", "ranges.pulse.low", "missing"),
             ("\"1204\"", "\"12a\"", "Tomas Reed", "2 to 8 digits"),
         ];
         for (right, mistake, field, expected) in cases {

@@ -97,7 +97,7 @@ mod tests {
             ("days = -3", "leave [kept_sound] out"),
             ("days = 14\nmegabytes = 0", "1 to 100000"),
             ("days = \"two weeks\"", "invalid type"),
-            ("megabytes = 10", "missing field `days`"),
+            ("megabytes = 10", "kept_sound.days: missing"),
             ("days = 14\nforever = true", "unknown field `forever`"),
         ] {
             let said = home(&format!("[kept_sound]\n{entry}\n")).unwrap_err();

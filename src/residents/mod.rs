@@ -27,7 +27,7 @@ use crate::vitals::{
 
 pub use beds::{bed_key, bed_parts};
 pub use check::{Notice, NoticeKind};
-pub use csv_import::{CsvError, columns_table, import_csv};
+pub use csv_import::{CsvError, Imported, columns_table, import_csv};
 pub use difference::{Difference, differences};
 pub use due::{Frequency, shift_start};
 pub use file::HomeFileError;

@@ -7,6 +7,7 @@ use chrono::TimeDelta;
 use uuid::Uuid;
 
 use super::acts::NewFact;
+use super::certificate::Validity;
 use crate::facts::{ChainHead, Fact, Time};
 use crate::residents::{Home, ResidentId};
 use crate::store::{Readable, Store, StoreError, Stored};
@@ -112,6 +113,15 @@ pub trait Ledger: Send {
     /// [`StoreError`] when it can't be read.
     fn arrivals(&mut self, _ids: &[Uuid]) -> Result<Arrivals, StoreError> {
         Ok(Arrivals::new())
+    }
+
+    /// How the certificate of the server that keeps this record stands at a moment; of a
+    /// record on this machine there is none.
+    ///
+    /// # Errors
+    /// Why that can't be told, in words.
+    fn certificate(&mut self, _now: Time) -> Result<Option<Validity>, String> {
+        Ok(None)
     }
 
     /// Whether this is a recorder's record, and that recorder is linked to a home:

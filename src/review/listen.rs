@@ -51,11 +51,12 @@ pub async fn serve(
             stop.graceful_shutdown(Some(GRACE));
         }
     });
-    tokio::spawn(Arc::clone(&station).keep_up());
-    let tls = match certificate {
+    let tls = match &certificate {
         Some(certificate) => Some(certificate.read().await?),
         None => None,
     };
+    let pages = certificate.zip(tls.clone());
+    tokio::spawn(Arc::clone(&station).keep_up(pages));
     ready(address);
     answer(listener, tls, app(station), handle)
         .await

@@ -21,7 +21,7 @@ mod trend;
 mod web;
 pub mod worklist;
 
-pub use certificate::{Certificate, Validity};
+pub use certificate::{Certificate, Validity, Whose, validity};
 pub use ledger::{Arrival, Arrivals, Ledger, Recorder};
 pub(crate) use listen::answer_apart;
 pub use listen::{MOST_CONNECTIONS, serve};

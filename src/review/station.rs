@@ -1,24 +1,28 @@
 //! What all pages share: the record and its fold, the accounts, who is signed
 //! in, and the clock.
 
+use std::collections::HashMap;
 use std::path::Path;
 use std::sync::atomic::{AtomicBool, Ordering};
-use std::sync::{Mutex, MutexGuard, PoisonError, RwLock, RwLockReadGuard};
+use std::sync::{Arc, Mutex, MutexGuard, PoisonError, RwLock, RwLockReadGuard};
 use std::time::{Duration, Instant};
 
+use axum_server::tls_rustls::RustlsConfig;
 use chrono::NaiveDateTime;
 use tokio::sync::watch;
+use uuid::Uuid;
 
 use super::accounts::{AccountError, Accounts};
 use super::acts::{NewFact, NotDone, Refused};
+use super::certificate::{Certificate, Looked};
 use super::index::Index;
 use super::ledger::{Arrivals, Ledger};
 use super::now::Now;
 use super::sessions::Sessions;
-use crate::facts::{ChainHead, Fact, Time};
+use crate::facts::{Body, ChainHead, Fact, Time};
 use crate::metrics;
 use crate::residents::{Home, Offsets, ResidentId};
-use crate::store::{Key, Readable, SoundError, SoundPart, Stands, StoreError};
+use crate::store::{Key, Readable, SoundError, SoundPart, Stands, StoreError, Stored};
 
 /// How many facts are read from the record at a time.
 const BATCH: usize = 20_000;
@@ -89,6 +93,7 @@ pub struct Station {
     clock: fn() -> Time,
     offsets: Offsets,
     pub(super) secure: bool,
+    pub(super) certificates: Looked,
 }
 
 impl Station {
@@ -115,6 +120,7 @@ impl Station {
             clock,
             offsets: Offsets::fixed(*clock().offset()),
             secure,
+            certificates: Looked::default(),
         };
         station.refresh()?;
         Ok(station)
@@ -225,7 +231,7 @@ impl Station {
     }
 
     /// Asks the record itself, and at once says no while it can't be read.
-    fn ask<T>(
+    pub(super) fn ask<T>(
         &self,
         question: impl FnOnce(&mut dyn Ledger) -> Result<T, StoreError>,
     ) -> Result<T, StoreError> {
@@ -251,7 +257,7 @@ impl Station {
     ///
     /// # Errors
     /// [`StoreError`] when it cannot be read.
-    pub fn fact(&self, id: uuid::Uuid) -> Result<Option<Fact>, StoreError> {
+    pub fn fact(&self, id: Uuid) -> Result<Option<Fact>, StoreError> {
         self.ask(|it| it.fact(id))
     }
 
@@ -259,7 +265,7 @@ impl Station {
     ///
     /// # Errors
     /// [`StoreError`] when that cannot be read.
-    pub fn arrivals(&self, ids: &[uuid::Uuid]) -> Result<Arrivals, StoreError> {
+    pub fn arrivals(&self, ids: &[Uuid]) -> Result<Arrivals, StoreError> {
         if ids.is_empty() {
             return Ok(Arrivals::new());
         }
@@ -270,7 +276,7 @@ impl Station {
     ///
     /// # Errors
     /// [`StoreError`] when the record cannot be read.
-    pub fn facts_of_round(&self, round: uuid::Uuid) -> Result<Readable, StoreError> {
+    pub fn facts_of_round(&self, round: Uuid) -> Result<Readable, StoreError> {
         self.ask(|it| it.facts_of_round(round))
     }
 
@@ -303,7 +309,7 @@ impl Station {
     /// [`SoundError`] when that cannot be read.
     pub fn sound_stands(
         &self,
-        reading: uuid::Uuid,
+        reading: Uuid,
         part: SoundPart,
     ) -> Result<Option<Stands>, SoundError> {
         let now = self.now();
@@ -318,11 +324,7 @@ impl Station {
     ///
     /// # Errors
     /// [`SoundError`] when they cannot be read.
-    pub fn sound(
-        &self,
-        reading: uuid::Uuid,
-        part: SoundPart,
-    ) -> Result<Option<Vec<i16>>, SoundError> {
+    pub fn sound(&self, reading: Uuid, part: SoundPart) -> Result<Option<Vec<i16>>, SoundError> {
         let now = self.now();
         patiently(|| match self.record().file() {
             Some(file) => file.sound(reading, part, now),
@@ -374,8 +376,19 @@ impl Station {
                 self.back();
                 return Ok(());
             }
+            let opened = opened(&new);
+            let senders = if opened.is_empty() {
+                Arrivals::new()
+            } else {
+                self.note(record.arrivals(&opened.keys().copied().collect::<Vec<_>>()))?
+            };
             let mut index = self.index.write().unwrap_or_else(PoisonError::into_inner);
             index.extend(new);
+            for (fact, round) in &opened {
+                if let Some(it) = senders.get(fact) {
+                    index.set_sender(*round, &it.recorder);
+                }
+            }
             metrics::open_reports(index.open_reports().count());
             self.changed.send_replace(index.seq());
         }
@@ -462,13 +475,14 @@ impl Station {
         })
     }
 
-    /// Keeps up with the record until dropped with its runtime.
-    pub async fn keep_up(self: std::sync::Arc<Self>) {
+    /// Keeps up with the record until dropped with its runtime, and with the certificates.
+    pub async fn keep_up(self: Arc<Self>, pages: Option<(Certificate, RustlsConfig)>) {
         let mut every = tokio::time::interval(EVERY);
         every.set_missed_tick_behavior(tokio::time::MissedTickBehavior::Delay);
         loop {
             every.tick().await;
-            let station = std::sync::Arc::clone(&self);
+            self.look_at_certificates(pages.as_ref()).await;
+            let station = Arc::clone(&self);
             let keep_up = move || {
                 station.let_sound_go();
                 // Where it fails, that is noted, logged and shown.
@@ -477,6 +491,14 @@ impl Station {
             let _ = tokio::task::spawn_blocking(keep_up).await;
         }
     }
+}
+
+/// The rounds that begin in these facts, by the fact that says so: who sent that sent the
+/// round.
+fn opened(facts: &[Stored]) -> HashMap<Uuid, Uuid> {
+    let facts = facts.iter().filter_map(|it| it.fact.as_ref().ok());
+    let opened = facts.filter(|it| matches!(it.body, Body::RoundOpened { .. }));
+    opened.map(|it| (it.id, it.round)).collect()
 }
 
 /// Does what may wait for a disk or a network, without holding up other pages.

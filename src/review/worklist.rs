@@ -92,8 +92,8 @@ pub struct Worklist<'a> {
     pub apart: Vec<&'a Entry>,
     /// Read back twice and never answered.
     pub held: Vec<&'a Held>,
-    /// Begun or read back when the recorder stopped, and when that was.
-    pub pending: Vec<(&'a Pending, Time)>,
+    /// Begun or read back when the recorder stopped, when that was, and in which round.
+    pub pending: Vec<(&'a Pending, Time, Uuid)>,
     /// Kept, with words the recogniser was not sure of.
     pub unsure: Vec<&'a Entry>,
     /// Kept although far from the usual.
@@ -163,7 +163,7 @@ impl<'a> Worklist<'a> {
                         && unseen(*round)
                         && admits(&it.resident, &by, *round)
                 })
-                .map(|(it, at, _)| (it, *at))
+                .map(|(it, at, round)| (it, *at, *round))
                 .collect(),
             unsure: open().filter(|it| it.confidence < SURE).collect(),
             unlikely: open().filter(|it| it.second_look).collect(),

@@ -200,6 +200,14 @@ pub fn opens(path: &Path, key: &Key) -> Result<(), StoreError> {
     connect(path, flags, key).map(drop)
 }
 
+/// Whether a database opens with a key, and no other program uses it.
+///
+/// # Errors
+/// [`StoreError`] says why not.
+pub fn is_free(path: &Path, key: &Key) -> Result<(), StoreError> {
+    alone(path, key).map(drop)
+}
+
 /// Whether a file is a database that is not encrypted.
 #[must_use]
 pub fn is_plain(path: &Path) -> bool {

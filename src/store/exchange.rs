@@ -102,7 +102,68 @@ impl Store {
     }
 }
 
+/// A fact that did not come from the home, as far as it is compared with it.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Own {
+    /// Its place here.
+    pub seq: i64,
+    /// Its identifier.
+    pub id: Uuid,
+    /// Whether it is a reading.
+    pub reading: bool,
+}
+
 impl Store {
+    /// At most `most` facts before the one at `seq` that did not come from the home, the
+    /// newest first. Those that [`Store::unsent`] leaves out are not among them.
+    ///
+    /// # Errors
+    /// [`StoreError::Read`].
+    pub fn own_before(&self, seq: i64, most: usize) -> Result<Vec<Own>, StoreError> {
+        const OWN: &str = "SELECT seq, id, kind = 'read' FROM facts
+             WHERE seq < ? AND length(chain) = 32
+                 AND NOT EXISTS (SELECT 1 FROM came WHERE came.seq = facts.seq)
+             ORDER BY seq DESC LIMIT ?";
+        let failed = |error: rusqlite::Error| StoreError::read(&error);
+        let mut select = self.connection.prepare_cached(OWN).map_err(failed)?;
+        let most = i64::try_from(most).unwrap_or(i64::MAX);
+        let rows = select.query_map([seq, most], |row| {
+            let id: String = row.get(1)?;
+            // One that is none is none of the home's either, and the check names it.
+            let id = id.parse().unwrap_or_default();
+            Ok(Own {
+                seq: row.get(0)?,
+                id,
+                reading: row.get(2)?,
+            })
+        });
+        rows.and_then(Iterator::collect).map_err(failed)
+    }
+
+    /// Whether a fact with this identifier is here.
+    ///
+    /// # Errors
+    /// [`StoreError::Read`].
+    pub fn has(&self, id: Uuid) -> Result<bool, StoreError> {
+        const HAS: &str = "SELECT EXISTS (SELECT 1 FROM facts WHERE id = ?)";
+        let has = self.connection.prepare_cached(HAS);
+        let has = has.and_then(|mut it| it.query_row([id.to_string()], |row| row.get(0)));
+        has.map_err(|error| StoreError::read(&error))
+    }
+
+    /// The link in the chain of the fact at a place, if there is one.
+    ///
+    /// # Errors
+    /// [`StoreError::Read`].
+    pub fn link_at(&self, seq: i64) -> Result<Option<String>, StoreError> {
+        const LINK: &str = "SELECT lower(hex(chain)) FROM facts WHERE seq = ?";
+        let link = self
+            .connection
+            .query_row(LINK, [seq], |row| row.get(0))
+            .optional();
+        link.map_err(|error| StoreError::read(&error))
+    }
+
     /// The last fact that came from the home.
     ///
     /// # Errors
@@ -161,6 +222,14 @@ pub struct Waiting {
     pub facts: i64,
     /// Readings among them.
     pub readings: i64,
+}
+
+impl Waiting {
+    /// One more.
+    pub fn add(&mut self, reading: bool) {
+        self.facts += 1;
+        self.readings += i64::from(reading);
+    }
 }
 
 /// Where it is written how a record stands with its home.

@@ -38,7 +38,7 @@ use self::sound::Sounding;
 use crate::facts::{Body, ChainHead, Fact, KeptReading};
 use crate::metrics;
 
-pub use self::backup::{Copied, encrypt, is_plain, opens, reencrypt, restore, verify};
+pub use self::backup::{Copied, encrypt, is_free, is_plain, opens, reencrypt, restore, verify};
 pub use self::chain::hex;
 pub use self::error::StoreError;
 pub use self::exchange::{RawFact, RawStored, Waiting};

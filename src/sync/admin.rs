@@ -71,7 +71,8 @@ impl Environment {
         }
         config.host(&self.host);
         let Some(ca) = &self.ca else {
-            let why = "PGSSLROOTCERT must name the certificate of the server's authority";
+            let why =
+                "say with --ca, or PGSSLROOTCERT, which authority the server's certificate is from";
             return Err(SyncError::Setup(why.to_owned()));
         };
         let ca = std::fs::read(ca).map_err(|error| SyncError::Link {

@@ -125,7 +125,7 @@ impl Sought {
         if self.by_link {
             "the one in the link file"
         } else {
-            "the one that PGSSLROOTCERT names"
+            "the one that --ca or PGSSLROOTCERT names"
         }
     }
 

@@ -8,9 +8,9 @@ use postgres::types::ToSql;
 use serde::Deserialize;
 use uuid::Uuid;
 
-use super::{HomeRecord, Link, Sent, SyncError};
+use super::{HomeRecord, Link, LinkStatus, Sent, SyncError};
 use crate::facts::ChainHead;
-use crate::store::{RawFact, RawStored, Store, StoreError};
+use crate::store::{RawFact, RawStored, Store, StoreError, Waiting};
 
 /// So many facts go at once: a batch is a second or less on a slow link, and what
 /// is lost with it is soon sent again.
@@ -53,8 +53,13 @@ pub struct Exchange {
     fetched: Option<i64>,
     /// Whether the home has something of this recorder that is not in the record.
     refill: bool,
-    /// Whether that is of another record than this one, as far as can be told.
+    /// Whether that is of another record than this one, as far as can be told, since that
+    /// was asked last.
     another: bool,
+    /// All that the home has of this link up to here is in the record, or is being fetched.
+    looked: i64,
+    /// Whether this record is known to be sent with this link.
+    known: bool,
     /// The home's head when it was seen last.
     head: Option<ChainHead>,
     /// What the home refuses, by place, and why.
@@ -88,17 +93,24 @@ impl Exchange {
             fetched: None,
             refill: false,
             another: false,
+            looked: 0,
+            known: false,
             head: None,
             refused: BTreeMap::new(),
             not_taken: BTreeMap::new(),
         }
     }
 
-    /// Whether another record was sent with this link, as far as can be told: the home
-    /// has of it what this one does not have, and this one has something of its own.
-    #[must_use]
-    pub const fn another(&self) -> bool {
-        self.another
+    /// Whether another record was sent with this link since this was asked last, as far as
+    /// can be told: the home has of it what this one does not have, and this one has
+    /// something of its own.
+    pub fn saw_another(&mut self) -> bool {
+        std::mem::take(&mut self.another)
+    }
+
+    /// That this record is sent with this link is known: the home is not asked.
+    pub const fn is_known(&mut self) {
+        self.known = true;
     }
 
     /// The home at the other end.
@@ -142,7 +154,12 @@ impl Exchange {
             tracing::warn!("the home was put back to an earlier state; all is compared anew");
             (self.compare, self.fetched, self.sent) = (None, None, 0);
         }
+        let seq = head.seq;
         self.head = Some(head);
+        if !self.known {
+            self.is_not_anothers(store)?;
+            self.known = true;
+        }
         if self.compare.is_none() {
             let last = store.head()?.map_or(0, |it| it.seq);
             self.refused.clear();
@@ -151,21 +168,121 @@ impl Exchange {
         }
         if self.fetched.is_none() {
             self.not_taken.clear();
-            self.refill = match self.home.last_of_mine()? {
-                Some(id) => store.fact(id)?.is_none(),
-                None => false,
-            };
-            self.another = self.refill && !store.unsent(0, 1)?.is_empty();
-            if self.another {
-                tracing::warn!("the home has entries of this link that are not in this record");
+            self.refill = self.has_more_of_mine(store)?;
+            if self.refill && !store.unsent(0, 1)?.is_empty() {
+                self.see_another();
             }
+            self.looked = seq;
             let last = match store.last_came()? {
                 Some(id) if !self.refill => self.home.place_of(id)?,
                 _ => None,
             };
             self.fetched = Some(last.unwrap_or(0));
         }
+        self.look_for_another(store, seq)
+    }
+
+    /// Whether something was sent with this link meanwhile, and not from here. It is fetched
+    /// as what others sent is.
+    fn look_for_another(&mut self, store: &Store, until: i64) -> Result<(), SyncError> {
+        while self.looked < until {
+            let mine = self.home.mine_after(self.looked, until)?;
+            let full = mine.len() >= COMPARED;
+            let end = mine.last().filter(|_| full).map_or(until, |it| it.0);
+            for (_, id) in mine {
+                if !store.has(id)? {
+                    self.see_another();
+                    self.refill = true;
+                    self.fetched = self.fetched.map(|it| it.min(self.looked));
+                }
+            }
+            self.looked = end;
+        }
         Ok(())
+    }
+
+    fn see_another(&mut self) {
+        if !self.another {
+            tracing::warn!("the home has entries of this link that are not in this record");
+        }
+        self.another = true;
+    }
+
+    fn has_more_of_mine(&mut self, store: &Store) -> Result<bool, SyncError> {
+        let last = self.home.last_of_mine()?;
+        Ok(last.map(|it| store.has(it)).transpose()? == Some(false))
+    }
+
+    /// What says with which link a record was sent is a file beside it, which may be gone,
+    /// or not of this record. The home knows who sent the newest of what is here.
+    fn is_not_anothers(&mut self, store: &Store) -> Result<(), SyncError> {
+        let mut before = i64::MAX;
+        loop {
+            let own = store.own_before(before, COMPARED)?;
+            let Some(last) = own.last() else {
+                return Ok(());
+            };
+            before = last.seq;
+            let ids: Vec<Uuid> = own.iter().map(|it| it.id).collect();
+            match self.home.newest_is_mine(&ids)? {
+                Some(true) => return Ok(()),
+                Some(false) => {
+                    let label = &self.home.link().label;
+                    return Err(SyncError::Setup(format!(
+                        "this record was sent with another link file before, and this one is of \
+                         \"{label}\": its readings would be shown as from there, so nothing is \
+                         sent. Give the link file that it was sent with; if it is \"{label}\" \
+                         from now on, or was enrolled anew, say so once with `sayback send \
+                         --relinked`"
+                    )));
+                }
+                None => {}
+            }
+        }
+    }
+
+    /// How a record really stands with the home: what of it is not there, whatever is
+    /// written beside it. Nothing is moved.
+    ///
+    /// # Errors
+    /// [`SyncError`]; [`SyncError::Setup`] where it was sent with another link.
+    pub fn survey(
+        &mut self,
+        store: &Store,
+        mut status: LinkStatus,
+    ) -> Result<LinkStatus, SyncError> {
+        status.is_the_same(self.home.link())?;
+        if status.sent_as.is_none() {
+            self.is_not_anothers(store)?;
+        }
+        let (mut before, mut refused, mut own) = (i64::MAX, Waiting::default(), false);
+        let sent = std::mem::take(&mut status.sent);
+        status.waiting = Waiting::default();
+        loop {
+            let batch = store.own_before(before, COMPARED)?;
+            let Some(last) = batch.last() else { break };
+            (before, own) = (last.seq, true);
+            let ids: Vec<Uuid> = batch.iter().map(|it| it.id).collect();
+            let lacking = self.home.lacking(&ids)?;
+            for it in batch {
+                if !lacking.contains(&it.id) {
+                    status.sent = status.sent.max(it.seq);
+                } else if it.seq <= sent {
+                    refused.add(it.reading);
+                } else {
+                    status.waiting.add(it.reading);
+                }
+            }
+        }
+        // What the home refused stays here, and waits for nothing.
+        if usize::try_from(refused.facts).is_ok_and(|it| it > status.refused) {
+            status.waiting.facts += refused.facts;
+            status.waiting.readings += refused.readings;
+        }
+        if own && self.has_more_of_mine(store)? {
+            status.another = Some(chrono::Local::now().fixed_offset());
+        }
+        Ok(status)
     }
 
     fn send(&mut self, store: &Store) -> Result<u64, SyncError> {
@@ -293,6 +410,40 @@ impl HomeRecord {
             WHERE home = $1 AND sender = $2::text::name AND kind = ANY($3) ORDER BY seq DESC LIMIT 1";
         self.twice(|client, link| {
             let row = client.query_opt(MINE, &[&link.home, &link.role, &WANTED.as_slice()])?;
+            Ok(row.map(|it| it.get(0)))
+        })
+    }
+
+    /// What was sent with this link, of what is fetched: places and identifiers.
+    fn mine_after(&mut self, seq: i64, until: i64) -> Result<Vec<(i64, Uuid)>, SyncError> {
+        const MINE: &str = "SELECT seq, id FROM sayback.fact WHERE home = $1 \
+            AND sender = $2::text::name AND seq > $3 AND seq <= $4 AND kind = ANY($5) \
+            ORDER BY seq LIMIT $6";
+        let most = i64::try_from(COMPARED).unwrap_or(i64::MAX);
+        self.twice(|client, link| {
+            let with: [&(dyn ToSql + Sync); 6] = [
+                &link.home,
+                &link.role,
+                &seq,
+                &until,
+                &WANTED.as_slice(),
+                &most,
+            ];
+            let rows = client.query(MINE, &with)?;
+            Ok(rows.iter().map(|it| (it.get(0), it.get(1))).collect())
+        })
+    }
+
+    /// Whether the newest of these that a recorder sent was sent with this link; none where
+    /// none of them was.
+    fn newest_is_mine(&mut self, ids: &[Uuid]) -> Result<Option<bool>, SyncError> {
+        // They are found by their identifiers, and not by walking through the home.
+        const NEWEST: &str = "SELECT it.sender = $2::text::name FROM (SELECT sender, seq \
+            FROM sayback.fact WHERE home = $1 AND id = ANY($3) AND sender_seq IS NOT NULL \
+            OFFSET 0) it \
+            ORDER BY it.seq DESC LIMIT 1";
+        self.twice(|client, link| {
+            let row = client.query_opt(NEWEST, &[&link.home, &link.role, &ids])?;
             Ok(row.map(|it| it.get(0)))
         })
     }

@@ -6,12 +6,13 @@ use std::time::{Duration, Instant};
 use postgres::Client;
 use uuid::Uuid;
 
+use super::connect::certificate_of_home;
 use super::home_record::reading;
 use super::{HomeRecord, Link, MemberKind, Setting, SyncError, Version};
-use crate::facts::{ChainHead, Fact};
+use crate::facts::{ChainHead, Fact, Time};
 use crate::residents::{Home, ResidentId};
 use crate::review::acts::NewFact;
-use crate::review::{Arrivals, Ledger, Recorder};
+use crate::review::{Arrivals, Ledger, Recorder, Validity};
 use crate::store::{Readable, StoreError, Stored};
 use crate::vitals::HomeLimits;
 
@@ -141,6 +142,11 @@ impl Ledger for HomeLedger {
             arrived: it.last_sent.map(|at| at.fixed_offset()),
         });
         Ok(Some(recorders.collect()))
+    }
+
+    fn certificate(&mut self, now: Time) -> Result<Option<Validity>, String> {
+        let stands = certificate_of_home(self.record.link(), now);
+        stands.map(Some).map_err(|it| it.to_string())
     }
 
     fn arrivals(&mut self, ids: &[Uuid]) -> Result<Arrivals, StoreError> {

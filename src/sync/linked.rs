@@ -6,14 +6,14 @@ use std::sync::mpsc::{self, RecvTimeoutError};
 use std::thread::JoinHandle;
 use std::time::{Duration, SystemTime};
 
-use serde::{Deserialize, Serialize};
 use tokio::sync::watch;
 
-use super::files::{self, Files};
-use super::{Exchange, Link, SyncError, Trouble};
+use super::files::Files;
+use super::status::{LinkStatus, SentAs, write_status};
+use super::{Exchange, Link, SyncError};
 use crate::facts::Time;
 use crate::metrics;
-use crate::store::{Key, Store, Waiting, link_state};
+use crate::store::{Key, Store, link_state};
 
 /// How often there is a look at what is new, while the home answers.
 const EVERY: Duration = Duration::from_secs(3);
@@ -23,122 +23,6 @@ const FIRST_WAIT: Duration = Duration::from_secs(2);
 const LONGEST_WAIT: Duration = Duration::from_secs(300);
 /// At the end of a round what is left is sent, if that is soon done.
 const AT_THE_END: Duration = Duration::from_secs(5);
-
-/// How a recorder stands with its home.
-#[derive(Debug, Clone, Default, PartialEq, Eq, Serialize, Deserialize)]
-pub struct LinkStatus {
-    /// What is not there yet.
-    pub waiting: Waiting,
-    /// Up to which place all of the record is there, or refused.
-    pub sent: i64,
-    /// When all that had been recorded was there last.
-    pub last: Option<Time>,
-    /// Why the home was not reached just now.
-    pub trouble: Option<String>,
-    /// What kind of trouble that is.
-    #[serde(default)]
-    pub kind: Trouble,
-    /// How many facts the home refuses.
-    pub refused: usize,
-    /// What came of the home's roster and limits, where that is to be known.
-    pub settings: Vec<String>,
-    /// As which recorder, of which home, this record was sent last.
-    #[serde(default)]
-    pub sent_as: Option<SentAs>,
-}
-
-/// As which recorder a record is sent.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
-pub struct SentAs {
-    /// The home's identifier.
-    pub home: String,
-    /// What people call the recorder.
-    pub label: String,
-}
-
-impl SentAs {
-    fn of(link: &Link) -> Self {
-        Self {
-            home: link.home.clone(),
-            label: link.label.clone(),
-        }
-    }
-}
-
-impl std::fmt::Display for SentAs {
-    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
-        write!(f, "\"{}\" of the home {}", self.label, self.home)
-    }
-}
-
-impl LinkStatus {
-    /// In one line: "12 readings not at the station yet, last sent 14:02".
-    #[must_use]
-    pub fn line(&self, today: chrono::NaiveDate) -> String {
-        self.told(today, true)
-    }
-
-    /// The same for an aide, who mends no network: what is wrong, and not why.
-    #[must_use]
-    pub fn brief(&self, today: chrono::NaiveDate) -> String {
-        self.told(today, false)
-    }
-
-    /// Whether the record is sent with this link as the recorder that it was sent as
-    /// before. One that was enrolled anew has another login and the same label.
-    ///
-    /// # Errors
-    /// [`SyncError::Setup`] says who is who, and what to do.
-    pub fn is_the_same(&self, link: &Link) -> Result<(), SyncError> {
-        let now = SentAs::of(link);
-        match &self.sent_as {
-            Some(before) if *before != now => Err(SyncError::Setup(format!(
-                "this record was sent as {before} before, and the link file is of {now}: its \
-                 readings would be shown as from there, so nothing is sent. Give the link file \
-                 of the one it was; if it is the other from now on, say so once with \
-                 `sayback send --relinked`"
-            ))),
-            _ => Ok(()),
-        }
-    }
-
-    /// The same with what came of trying to reach the home.
-    #[must_use]
-    pub fn after<T>(self, tried: &Result<T, SyncError>) -> Self {
-        let error = tried.as_ref().err();
-        Self {
-            trouble: error.map(ToString::to_string),
-            kind: error.map(SyncError::trouble).unwrap_or_default(),
-            ..self
-        }
-    }
-
-    fn told(&self, today: chrono::NaiveDate, whole: bool) -> String {
-        let Waiting { facts, readings } = self.waiting;
-        let waiting = match (readings, facts) {
-            (0, 0) => "All is at the station".to_owned(),
-            (0, 1) => "No reading, but 1 other entry not at the station yet".to_owned(),
-            (0, _) => format!("No reading, but {facts} other entries not at the station yet"),
-            (1, _) => "1 reading not at the station yet".to_owned(),
-            _ => format!("{readings} readings not at the station yet"),
-        };
-        let last = match self.last {
-            Some(at) if at.date_naive() == today => at.format("last sent %H:%M").to_string(),
-            Some(at) => at.format("last sent on %Y-%m-%d at %H:%M").to_string(),
-            None => "nothing sent so far".to_owned(),
-        };
-        let mut line = format!("{waiting}, {last}");
-        if self.refused > 0 {
-            let see = if whole { ", see the log" } else { "" };
-            line = format!("{line}; {} refused{see}", self.refused);
-        }
-        if let Some(trouble) = &self.trouble {
-            let trouble = if whole { trouble } else { self.kind.words() };
-            line = format!("{line}; {trouble}");
-        }
-        line
-    }
-}
 
 /// A running link; it ends when this is dropped.
 pub struct Linked {
@@ -159,15 +43,21 @@ impl Linked {
         let (stop, told) = mpsc::channel();
         let (ending, ended) = mpsc::channel();
         let state = link_state(record);
-        let before = read_status(record).unwrap_or_default();
+        let before = LinkStatus::of(&store)?;
+        let mut exchange = Exchange::new(link);
+        if before.sent_as.is_some() {
+            exchange.is_known();
+        }
         let (show, status) = watch::channel(LinkStatus {
             last: before.last,
             sent: before.sent,
-            sent_as: before.sent_as.clone(),
+            sent_as: before.sent_as,
+            sent_link: before.sent_link,
+            another: before.another,
             ..LinkStatus::default()
         });
         let keeping = Keeping {
-            exchange: Exchange::new(link),
+            exchange,
             store,
             files,
             show,
@@ -251,13 +141,15 @@ impl Keeping {
             sent,
             refused: self.exchange.refused().count(),
             sent_as: sent_as(&mut self.exchange, &before, done.is_ok()),
+            sent_link: self.store.link_at(sent).unwrap_or_default(),
             ..before.clone()
         }
         .after(&done);
+        status.note_another(self.exchange.saw_another(), now());
         let answered = done.is_ok();
         match done {
             Ok(settings) => {
-                status.last = Some(chrono::Local::now().fixed_offset());
+                status.last = Some(now());
                 // What is tried again is not said again.
                 for line in settings {
                     if !status.settings.contains(&line) {
@@ -276,6 +168,7 @@ impl Keeping {
             || status.settings != before.settings
             || status.refused != before.refused
             || status.sent_as != before.sent_as
+            || status.another != before.another
             || minute(&status) != minute(&before)
         {
             write_status(&self.state, &status);
@@ -283,6 +176,10 @@ impl Keeping {
         }
         answered
     }
+}
+
+fn now() -> Time {
+    chrono::Local::now().fixed_offset()
 }
 
 /// How far it is sent. Before identifiers were compared with the home, that is what
@@ -311,21 +208,6 @@ fn back_off(failed: u32, random: f64) -> Duration {
     doubled.min(LONGEST_WAIT).mul_f64(0.5 + random)
 }
 
-/// How a record stood with its home when that was written last, for whoever asks while
-/// the home is away. Nothing is resumed from it.
-#[must_use]
-pub fn read_status(record: &Path) -> Option<LinkStatus> {
-    let text = std::fs::read_to_string(link_state(record)).ok()?;
-    serde_json::from_str(&text).ok()
-}
-
-fn write_status(path: &Path, status: &LinkStatus) {
-    let text = serde_json::to_string(status).unwrap_or_default();
-    if let Err(error) = files::replace(path, &text) {
-        tracing::warn!("{}: {error}", path.display());
-    }
-}
-
 /// One exchange by hand: what was moved, or what went wrong, and how it stands then.
 /// `relinked` says that the record is another recorder's from now on.
 ///
@@ -335,28 +217,33 @@ fn write_status(path: &Path, status: &LinkStatus) {
 pub fn send_once(
     exchange: &mut Exchange,
     store: &mut Store,
-    record: &Path,
     relinked: bool,
 ) -> Result<(Result<super::Moved, SyncError>, LinkStatus), SyncError> {
-    let before = read_status(record).unwrap_or_default();
+    let before = LinkStatus::of(store)?;
     if !relinked {
         before.is_the_same(exchange.home().link())?;
     }
+    if relinked || before.sent_as.is_some() {
+        exchange.is_known();
+    }
     let moved = exchange.run(store);
     let sent = far(exchange, &before, moved.is_ok());
-    let status = LinkStatus {
+    let mut status = LinkStatus {
         waiting: store.waiting(sent)?,
         sent,
         last: match &moved {
-            Ok(_) => Some(chrono::Local::now().fixed_offset()),
+            Ok(_) => Some(now()),
             Err(_) => before.last,
         },
+        sent_link: store.link_at(sent)?,
+        another: before.another.filter(|_| !relinked),
         sent_as: sent_as(exchange, &before, moved.is_ok()),
         refused: exchange.refused().count(),
         ..LinkStatus::default()
     }
     .after(&moved);
-    write_status(&link_state(record), &status);
+    status.note_another(exchange.saw_another() && !relinked, now());
+    write_status(&link_state(store.path()), &status);
     Ok((moved, status))
 }
 
@@ -373,38 +260,5 @@ mod tests {
         assert!((seconds(40, 0.5) - 300.0).abs() < 1e-9);
         assert!((seconds(4, 0.0) - 8.0).abs() < 1e-9);
         assert!((seconds(4, 1.0) - 24.0).abs() < 1e-9);
-    }
-
-    #[test]
-    fn the_line_says_what_waits_and_when_it_was_sent_last() {
-        let at = Time::parse_from_rfc3339("2026-03-02T14:02:30-05:00").unwrap();
-        let mut status = LinkStatus {
-            waiting: Waiting {
-                facts: 40,
-                readings: 12,
-            },
-            last: Some(at),
-            ..LinkStatus::default()
-        };
-        let today = at.date_naive();
-        let line = "12 readings not at the station yet, last sent 14:02";
-        assert_eq!(status.line(today), line);
-        status.waiting = Waiting::default();
-        status.refused = 2;
-        let line = "All is at the station, last sent 14:02; 2 refused, see the log";
-        assert_eq!(status.line(today), line);
-        let why = "nothing answers at desk.lan:5432. Is it running?".to_owned();
-        let mut status = status.after::<()>(&Err(SyncError::Unreachable(why)));
-        let line = "All is at the station, last sent 14:02; 2 refused; the home can't be reached";
-        assert_eq!(status.brief(today), line);
-        status.waiting.facts = 1;
-        (status.refused, status.last) = (0, None);
-        let status = status.after::<()>(&Err(SyncError::Database("no room: ask".to_owned())));
-        let line = "No reading, but 1 other entry not at the station yet, nothing sent so far; ";
-        let why = "the home's database says: no room: ask";
-        assert_eq!(status.line(today), format!("{line}{why}"));
-        let why = "something is wrong at the home's database";
-        assert_eq!(status.brief(today), format!("{line}{why}"));
-        assert_eq!(status.after(&Ok(())).trouble, None);
     }
 }

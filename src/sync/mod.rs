@@ -17,8 +17,10 @@ mod ledger;
 mod link;
 mod linked;
 mod settings;
+mod status;
 
 pub use admin::Environment;
+pub use connect::certificate_of_home;
 pub use enrol::{Address, Member, init};
 pub use error::{SyncError, Trouble};
 pub use exchange::{Exchange, Moved};
@@ -26,8 +28,9 @@ pub use files::{Files, limits_of, replace, usable};
 pub use home_record::{HomeRecord, Sent};
 pub use ledger::HomeLedger;
 pub use link::{Link, MemberKind, Password};
-pub use linked::{LinkStatus, Linked, read_status, send_once};
+pub use linked::{Linked, send_once};
 pub use settings::{Replaced, Setting, Version};
+pub use status::{LinkStatus, SentAs, read_status};
 
 /// The tables, functions and rights of a database for homes.
 pub const SCHEMA: &str = include_str!("schema.sql");

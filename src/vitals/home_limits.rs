@@ -24,10 +24,10 @@ use std::collections::BTreeMap;
 use chrono::NaiveDate;
 use rust_decimal::Decimal;
 use serde::Deserialize;
-use thiserror::Error;
 use toml::Spanned;
 
 use super::defaults::unlikely_range;
+use super::toml_mistake::{Mistake, Right, line_of, mistake};
 use super::{
     Bounds, Component, Range, RangeOf, Source, Thresholds, Unit, Units, VitalSign, possible_bounds,
 };
@@ -39,20 +39,6 @@ pub(crate) const LONGEST_TEXT: usize = 200;
 /// Whether a text has more characters than that.
 pub(crate) fn too_long(text: &str) -> bool {
     text.chars().count() > LONGEST_TEXT
-}
-
-/// A mistake in a home's limits: where it is and what would be right.
-#[derive(Debug, Clone, PartialEq, Eq, Error)]
-#[error("line {line}, {field}: {problem}; expected {expected}")]
-pub struct HomeLimitsError {
-    /// Line of the text, from 1.
-    pub line: usize,
-    /// The field, as a path; empty when the line has none.
-    pub field: String,
-    /// What is wrong with it.
-    pub problem: String,
-    /// What would be right.
-    pub expected: String,
 }
 
 /// What a home has changed of the defaults. The default value changes nothing.
@@ -94,10 +80,12 @@ impl HomeLimits {
     /// limits it has.
     ///
     /// # Errors
-    /// [`HomeLimitsError`] for the first mistake.
-    pub fn parse(text: &str, units: Units) -> Result<Self, HomeLimitsError> {
-        let file: File = toml::from_str(text).map_err(|error| not_read(text, &error))?;
-        let at = |offset: usize, field: &str, problem: &str, expected: String| HomeLimitsError {
+    /// [`Mistake`]: the first.
+    pub fn parse(text: &str, units: Units) -> Result<Self, Mistake> {
+        let otherwise = "a home's limits as docs/limits.md shows them";
+        let file: File =
+            toml::from_str(text).map_err(|error| mistake(text, &error, right, otherwise))?;
+        let at = |offset: usize, field: &str, problem: &str, expected: String| Mistake {
             line: line_of(text, offset),
             field: field.to_owned(),
             problem: problem.to_owned(),
@@ -238,82 +226,20 @@ fn bounds(
     Ok(bounds)
 }
 
-/// Names the line and field of what the TOML reader could not read.
-fn not_read(text: &str, error: &toml::de::Error) -> HomeLimitsError {
-    let offset = error.span().map_or(0, |span| span.start);
-    let message = error.message();
-    let (problem, expected) = message
-        .split_once(", expected ")
-        .unwrap_or((message, "a home's limits as docs/limits.md shows them"));
-    let missing = problem.strip_prefix("missing field `");
-    if let Some(name) = missing.and_then(|it| it.strip_suffix('`')) {
-        let above = Some(field_at(text, offset)).filter(|it| !it.is_empty());
-        let path = above.into_iter().chain([name.to_owned()]);
-        return HomeLimitsError {
-            line: line_of(text, offset),
-            field: path.collect::<Vec<_>>().join("."),
-            problem: "missing".to_owned(),
-            expected: match name {
-                "policy" => "the name of the policy that sets these limits".to_owned(),
-                "on" => DAY.to_owned(),
-                _ => "it beside the others".to_owned(),
-            },
-        };
-    }
-    let (line, field) = (line_of(text, offset), field_at(text, offset));
-    // What reads days says neither what it read nor how a day is written.
-    if field == "on" {
-        return HomeLimitsError {
-            problem: format!("{} can't be read as a day", value_at(text, line)),
-            expected: DAY.to_owned(),
-            line,
-            field,
-        };
-    }
-    HomeLimitsError {
-        line,
-        field,
-        problem: problem.to_owned(),
-        expected: expected.to_owned(),
-    }
-}
-
-/// How a day is written.
-const DAY: &str =
-    "the day from which they hold in quotes, year, month and day: on = \"2026-02-01\"";
-
-/// What stands after the key of a line, without a remark.
-fn value_at(text: &str, line: usize) -> String {
-    let line = text.lines().nth(line - 1).unwrap_or_default();
-    let value = line.split_once('=').map_or("", |(_, value)| value);
-    let value = value.split('#').next().unwrap_or_default().trim();
-    value.chars().take(LONGEST_TEXT).collect()
-}
-
-fn line_of(text: &str, offset: usize) -> usize {
-    let before = text.get(..offset).unwrap_or(text);
-    before.matches('\n').count() + 1
-}
-
-/// The table header above `offset` and the key on its line, as a path.
-fn field_at(text: &str, offset: usize) -> String {
-    let mut path = String::new();
-    for (number, line) in text.lines().enumerate() {
-        let line = line.trim();
-        let here = number + 1 == line_of(text, offset);
-        if let Some(header) = line.strip_prefix('[') {
-            header.trim_end_matches(']').clone_into(&mut path);
-        } else if here && let Some((key, _)) = line.split_once('=') {
-            if !path.is_empty() {
-                path.push('.');
-            }
-            path.push_str(key.trim());
-        }
-        if here {
-            break;
-        }
-    }
-    path
+/// What is right where a field is missing, or holds what can't be read.
+fn right(field: &str) -> Option<Right> {
+    let (kind, expected) = match field {
+        "policy" => (
+            "a name",
+            "the name of the policy that sets these limits, in quotes",
+        ),
+        "on" => (
+            "a day",
+            "the day from which they hold in quotes, year, month and day: on = \"2026-02-01\"",
+        ),
+        _ => return None,
+    };
+    Some(Right { kind, expected })
 }
 
 #[cfg(test)]

@@ -23,6 +23,7 @@ mod sign;
 mod sources;
 pub mod sums;
 mod thresholds;
+mod toml_mistake;
 mod unit;
 mod working;
 
@@ -32,7 +33,7 @@ pub use count::{CountError, LATE_SECONDS, period, rate, short_count};
 pub use derived::{body_mass_index, is_alike, is_narrow, mean_arterial_pressure, pulse_pressure};
 pub use device::{Device, Unreadable};
 pub use history::{History, Reading, described};
-pub use home_limits::{HomeLimits, HomeLimitsError};
+pub use home_limits::HomeLimits;
 pub(crate) use home_limits::{LONGEST_TEXT, too_long};
 pub use limits::{Bounds, Component, Finding, Layer, Limits, Range, Side, Source, When};
 pub use measurement::{
@@ -51,5 +52,7 @@ pub use sign::VitalSign;
 pub use sources::shown_source;
 pub use sums::{SumError, balance_scale, feet_and_inches, pounds_and_ounces, wheelchair_scale};
 pub use thresholds::{Degrees, Thresholds};
+pub use toml_mistake::Mistake;
+pub(crate) use toml_mistake::{Right, mistake};
 pub use unit::{Unit, Units};
 pub use working::Working;

@@ -106,3 +106,69 @@ fn a_table_out_of_a_spreadsheet_is_taken_or_told_how_to_be_saved() {
     assert_eq!(copies.len(), 2);
     assert!(copies.contains(&demo()));
 }
+
+/// Which field, what stands there and what to write instead: nothing of the reader's own.
+#[test]
+fn what_cannot_be_read_in_the_homes_file_is_said_as_in_the_limits() {
+    for (right, wrong, said) in [
+        (
+            "\"1938-05-02\"",
+            "\"02.05.1938\"",
+            "line 22, residents.birth_date: \"02.05.1938\" can't be read as a day; expected the day of birth \
+             in quotes, year, month and day: birth_date = \"1938-05-02\"",
+        ),
+        (
+            "\"1938-05-02\"",
+            "1938-05-02",
+            "line 22, residents.birth_date: 1938-05-02 can't be read as a day; expected the day of birth in \
+             quotes",
+        ),
+        (
+            "birth_date = \"1938-05-02\"\n",
+            "",
+            "line 17, residents.birth_date: missing; expected the day of birth in quotes",
+        ),
+        (
+            "\"2026-02-12\"",
+            "\"2026-02-30\"",
+            "line 35, residents.ranges.systolic.on: \"2026-02-30\" can't be read as a day; expected a day in \
+             quotes, year, month and day",
+        ),
+        (
+            "room = 12",
+            "room = \"twelve\"",
+            "line 51, residents.room: \"twelve\" can't be read as a room; expected a number without quotes: \
+             room = 4",
+        ),
+        (
+            "units = \"us_customary\"",
+            "units = \"us_customary\"\nshifts = [\n  \"07:00\",\n  \"1500\",\n]",
+            "line 6, shifts: \"1500\" can't be read as a time of day; expected times in quotes",
+        ),
+        (
+            "units = \"us_customary\"",
+            "units = \"imperial\"",
+            "line 3, units: \"imperial\" can't be read as units; expected \"us_customary\" or \"metric\"",
+        ),
+        (
+            "room = 9",
+            "room = 9\nward = \"north\"",
+            "line 40, residents.ward: unknown field `ward`; expected one of `id`, `wing`, `room`",
+        ),
+        (
+            "high = 150",
+            "high = 150, on = \"x\"",
+            "line 33, residents.ranges.systolic.",
+        ),
+        ("room = 9\n", "room 9\n", "line 39, residents: "),
+    ] {
+        let text = demo();
+        assert!(text.contains(right), "{right}");
+        let files = folder(&[("home.toml", &text.replacen(right, wrong, 1))]);
+        let home = files.path().join("home.toml").display().to_string();
+        let ran = sayback(["roster", "check", "--home", &home]);
+        assert_eq!(ran.code, 1, "{wrong}: {}", ran.err);
+        assert!(ran.err.contains(said), "{wrong}: {}", ran.err);
+        assert!(!ran.err.contains("TOML"), "{wrong}: {}", ran.err);
+    }
+}

@@ -341,7 +341,7 @@ async fn what_another_program_appends_is_seen() {
     let site = Site::new();
     let mut changes = site.station.changes();
     changes.mark_unchanged();
-    tokio::spawn(std::sync::Arc::clone(&site.station).keep_up());
+    tokio::spawn(std::sync::Arc::clone(&site.station).keep_up(None));
     let mut other = made::Writer::join(&site.record());
     let (at, by) = (made::now(), made::aide(0));
     other.put(

@@ -79,6 +79,8 @@ fn begun(server: &Server, database: &str) -> tempfile::TempDir {
             "alder",
             "--name",
             "Alder Ridge House",
+            "--ca",
+            "ca.pem",
         ];
         command.args(words).current_dir(folder);
         command
@@ -86,8 +88,7 @@ fn begun(server: &Server, database: &str) -> tempfile::TempDir {
             .env("PGPORT", server.port.to_string())
             .env("PGDATABASE", database)
             .env("PGUSER", superuser)
-            .env("PGPASSFILE", &pass)
-            .env("PGSSLROOTCERT", folder.join("ca.pem"));
+            .env("PGPASSFILE", &pass);
         let _one = postgres_server::one_at_a_time();
         ended(command.output().unwrap())
     };
@@ -252,7 +253,7 @@ fn the_roster_is_set_with_a_word_on_what_it_replaces() {
     }
     let right = std::fs::read_to_string(&roster).unwrap();
     let long = right.replacen("Rosa Delgado", &"Rosa ".repeat(50), 1);
-    for (bad, why) in [("name = 1", "string"), (&long, "name: too long")] {
+    for (bad, why) in [("name = 1", "text in quotes"), (&long, "name: too long")] {
         std::fs::write(folder.join("bad.toml"), bad).unwrap();
         let set = ["home", "set-roster", "bad.toml", "--by", "me"];
         fails(folder, &set, "Nothing is changed");

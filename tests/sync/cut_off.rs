@@ -17,7 +17,7 @@ async fn a_station_that_is_cut_off_puts_everything_away() {
     let id = site.station.index().open_reports().next().unwrap().reading;
     let pages = ["/worklist", "/residents", "/rounds", "/find", "/here", "/"];
     let reading = format!("/readings/{id}");
-    let keeping_up = tokio::spawn(Arc::clone(&site.station).keep_up());
+    let keeping_up = tokio::spawn(Arc::clone(&site.station).keep_up(None));
 
     // A lost connection is no revocation.
     tokio::task::block_in_place(|| server.down());

@@ -26,10 +26,12 @@ mod split;
 
 mod apart;
 mod by_hand;
+mod certificates;
 mod command;
 mod cut_off;
 mod doors;
 mod exchange;
+mod from_which;
 mod home_record;
 mod linked;
 mod members;

@@ -62,7 +62,7 @@ pub struct Cart {
     _folder: tempfile::TempDir,
     store: Store,
     link: Exchange,
-    rounds: i64,
+    pub rounds: i64,
 }
 
 impl Cart {
@@ -172,7 +172,7 @@ async fn what_a_recorder_sent_is_acted_on_and_what_was_done_goes_back() {
 async fn a_home_that_is_away_comes_back_by_itself() {
     let (server, _aspen, mut cart, site) = tokio::task::block_in_place(after_a_round);
     let mut nurse = site.visitor(Role::Nurse).await;
-    let keeping_up = tokio::spawn(Arc::clone(&site.station).keep_up());
+    let keeping_up = tokio::spawn(Arc::clone(&site.station).keep_up(None));
     assert!(nurse.get("/worklist").await.1.contains("Rosa Delgado"));
     let flag = site.station.index().open_reports().next().unwrap().id;
     let acknowledge = format!("/reports/{flag}/acknowledge");

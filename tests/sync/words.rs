@@ -111,7 +111,7 @@ fn beginning_a_home_says_what_is_wrong_and_what_to_do() {
     std::fs::write(folder.path().join("other.pem"), other).unwrap();
     begin(
         &[("PGSSLROOTCERT", "other.pem")],
-        &["is from another authority than the one that PGSSLROOTCERT names"],
+        &["is from another authority than the one that --ca or PGSSLROOTCERT names"],
     );
     let socket = ["--address", "localhost", "--out", "none.toml"];
     installer.fails(
@@ -197,7 +197,7 @@ fn a_link_that_leads_nowhere_says_what_is_wrong_and_what_to_do() {
 #[test]
 fn a_certificate_that_is_over_is_said_to_be() {
     let folder = tempfile::tempdir().unwrap();
-    let server = Server::certified(postgres_server::certificates_until(2020));
+    let server = Server::certified(postgres_server::certificates_for(-400));
     let installer = at(&server, folder.path());
     installer.fails(&INIT, &[], &["has expired", "make a new one"]);
 }

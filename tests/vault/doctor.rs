@@ -188,8 +188,11 @@ fn the_doctor_looks_for_no_sound_where_a_tablet_has_it() {
 #[test]
 fn the_services_are_hardened() {
     let alone = ["sayback-serve.service", "sayback-listen.service"].map(|it| (it, None));
-    let with = ["sayback-listen-home.conf", "sayback-listen-tablet.conf"];
-    let with = with.map(|it| ("sayback-listen.service", Some(it)));
+    let with = [
+        ("sayback-listen.service", Some("sayback-listen-home.conf")),
+        ("sayback-listen.service", Some("sayback-listen-tablet.conf")),
+        ("sayback-serve.service", Some("sayback-serve-home.conf")),
+    ];
     for (unit, dropped_in) in alone.into_iter().chain(with) {
         let path = format!("{ROOT}/dist/{unit}");
         // It must name a program that is there.

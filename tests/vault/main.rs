@@ -327,6 +327,28 @@ fn a_key_is_changed_and_a_record_encrypted_by_command() {
     let locked = place.sayback(&["record", "--store", &record, "--key-file", &old]);
     assert!(locked.with(1).contains("another key"));
 
+    // While a station has it open nothing is changed: not the accounts either, which come
+    // before it by name, and which the station would not be able to read any more.
+    drop(Station::accounts_with(Path::new(&record), &place.key()).unwrap());
+    let key = || std::fs::read(place.path("keys/record.key")).unwrap();
+    let (before, held) = (
+        key(),
+        Store::open_with(Path::new(&record), &place.key()).unwrap(),
+    );
+    held.facts().unwrap();
+    let said = place.sayback(&["key", "rotate", &record]).with(1);
+    assert!(said.contains("record.db must not be in use"), "{said}");
+    assert!(!said.contains("is encrypted with the new key"), "{said}");
+    assert_eq!(key(), before, "nor is there a new key");
+    drop(held);
+    let said = place.sayback(&["key", "rotate", &record]).well();
+    assert!(
+        said.contains("accounts.db is encrypted with the new key"),
+        "{said}"
+    );
+
+    std::fs::remove_file(place.path("accounts.db")).unwrap();
+
     std::fs::create_dir(place.path("old")).unwrap();
     let plain = place.name("old/plain.db");
     let pins = place.path("old/plain.pins.db");

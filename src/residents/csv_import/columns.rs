@@ -162,3 +162,23 @@ pub(super) fn holds(column: &str) -> &'static str {
     let known = COLUMNS.iter().find(|(name, ..)| *name == column);
     known.map_or("nothing", |(_, _, holds)| holds)
 }
+
+/// A line that is none of a table.
+pub(super) fn unreadable(error: &csv::Error) -> CsvError {
+    let line = error.position().map_or(1, csv::Position::line);
+    let (found, expected) = match error.kind() {
+        csv::ErrorKind::UnequalLengths {
+            expected_len, len, ..
+        } => (
+            format!("{len} fields"),
+            format!("{expected_len} fields, as in the header"),
+        ),
+        _ => (error.to_string(), "UTF-8 text in CSV".to_owned()),
+    };
+    CsvError {
+        line,
+        column: "all".to_owned(),
+        found,
+        expected,
+    }
+}

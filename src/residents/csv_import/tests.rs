@@ -31,7 +31,8 @@ fn of(residents: Vec<Resident>) -> Home {
 
 fn over(home: &Home, text: &str, drop: bool) -> Result<Vec<Resident>, Vec<CsvError>> {
     let today = NaiveDate::from_ymd_opt(2026, 3, 9).unwrap();
-    import_csv(text, home, today, drop)
+    let read = import_csv(text, home, today, drop)?;
+    Ok(read.into_iter().map(|it| it.resident).collect())
 }
 
 fn imported(text: &str) -> Result<Vec<Resident>, Vec<CsvError>> {
@@ -189,6 +190,16 @@ fn what_a_table_does_not_say_stays_and_is_dropped_only_when_told() {
     assert!(dropped.care.precautions.limbs_not_to_use.is_empty());
     assert!(!dropped.care.precautions.on_oxygen);
     assert_eq!(dropped.care.alias, before.care.alias, "it has no column");
+    // What is kept is known from the same reading.
+    let today = NaiveDate::from_ymd_opt(2026, 3, 9).unwrap();
+    let bare = |text, drop| {
+        import_csv(text, &home, today, drop).unwrap()[0]
+            .bare
+            .clone()
+    };
+    assert_eq!(bare(empty, false).as_ref(), Some(dropped));
+    assert_eq!(bare(empty, true), None, "nothing is kept");
+    assert_eq!(bare(few, false), None, "no field is empty");
 
     let new = GOOD
         .replace(",50,95,", ",52,95,")

@@ -33,6 +33,10 @@ pub struct Index {
     home: Home,
     /// The recorders that send to this record.
     recorders: Vec<Recorder>,
+    /// Which recorder sent a round, by what people call it.
+    sent_by: HashMap<Uuid, Arc<str>>,
+    /// All that ever sent one.
+    senders: BTreeSet<Arc<str>>,
     seq: i64,
     damaged: usize,
     people: Names<ResidentId>,
@@ -101,6 +105,8 @@ impl Index {
         Self {
             home,
             recorders: Vec::new(),
+            sent_by: HashMap::new(),
+            senders: BTreeSet::new(),
             seq: 0,
             damaged: 0,
             people: Names::new(),
@@ -170,6 +176,32 @@ impl Index {
     /// Takes note of when something of each recorder arrived.
     pub fn set_recorders(&mut self, recorders: Vec<Recorder>) {
         self.recorders = recorders;
+    }
+
+    /// Takes note of which recorder sent a round.
+    pub fn set_sender(&mut self, round: Uuid, recorder: &str) {
+        let known = self.senders.get(recorder).map(Arc::clone);
+        let label = known.unwrap_or_else(|| Arc::from(recorder));
+        self.senders.insert(Arc::clone(&label));
+        self.sent_by.insert(round, label);
+    }
+
+    /// What people call the recorder of a round, where the home has or had more than one:
+    /// of one there is nothing to tell apart.
+    #[must_use]
+    pub fn sender_of_round(&self, round: Uuid) -> Option<&str> {
+        let sender = self.sent_by.get(&round)?;
+        let mut enrolled = self.recorders.iter();
+        let several = self.senders.len() > 1 || enrolled.any(|it| *it.label != **sender);
+        several.then_some(sender)
+    }
+
+    /// The same of a reading's recorder; none of what a nurse entered or moved at the
+    /// station.
+    #[must_use]
+    pub fn sender_of(&self, entry: &Entry) -> Option<&str> {
+        let round = (!self.is_by_hand(entry)).then_some(entry.round)?;
+        self.sender_of_round(round)
     }
 
     /// The place in the record up to which this has been folded.

@@ -3,7 +3,7 @@
 use maud::{Markup, html};
 
 use super::acting::{may_act, token};
-use super::parts::{how, large_reading_link, moment, resident_link, staff, states, value};
+use super::parts::{how, large_reading_link, moment, on, resident_link, staff, states, value};
 use super::worklist::{MOST, count, more};
 use crate::facts::Correction;
 use crate::review::acts::state_of;
@@ -56,7 +56,7 @@ pub fn to_decide(index: &Index, all: &[&Entry], now: Now<'_>) -> Markup {
                             div.when {
                                 (states(index, it))
                                 p.soft { (moment(it.measured_at, now)) ", "
-                                    (index.recorder_of(it).name) }
+                                    (index.recorder_of(it).name) (on(index.sender_of(it))) }
                             }
                         }
                     }

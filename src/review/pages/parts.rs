@@ -72,6 +72,12 @@ pub fn staff(it: &Staff) -> String {
     format!("{}, {}", it.name, it.title)
 }
 
+/// Which recorder something came from, after who recorded it; nothing where there is
+/// nothing to tell apart.
+pub fn on(recorder: Option<&str>) -> Markup {
+    html! { @if let Some(it) = recorder { " on " (it) } }
+}
+
 /// Which vital signs were not taken.
 pub fn what_was_due(it: &Missed) -> String {
     if it.signs.is_empty() {

@@ -7,6 +7,7 @@ use super::parts::state;
 use crate::review::accounts::{LogPage, Role, User};
 use crate::review::fields::Fields;
 use crate::review::sessions::Session;
+use crate::speaking::wording::capital;
 
 /// A one-time code, to be shown this once.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -17,10 +18,11 @@ pub struct NewCode {
     pub code: String,
 }
 
-/// Everyone who may sign in, and the form for another.
+/// Everyone who may sign in, and the form for another; with a word on certificates that are
+/// to be made anew, which nobody else here could do anything about.
 pub fn people(
     session: &Session,
-    users: &[User],
+    (users, certificates): (&[User], &[String]),
     code: Option<&NewCode>,
     problem: Option<&str>,
     typed: &Fields,
@@ -59,6 +61,7 @@ pub fn people(
                          and then a password is chosen." }
                 }
             }
+            @for why in certificates { p.problem role="alert" { (capital(why)) "." } }
             @if let Some(problem) = problem { p.problem role="alert" { (problem) } }
             section.card {
                 table.rows {

@@ -7,8 +7,8 @@ use super::acting::{Outcome, may_act, may_take, token};
 use super::layout::{Place, page};
 use super::on_paper::{of_shift, outside_rounds};
 use super::parts::{
-    counted, large_reading_link, loud, moment, reading_link, resident_link, staff, state, states,
-    value, what_was_due,
+    counted, large_reading_link, loud, moment, on, reading_link, resident_link, staff, state,
+    states, value, what_was_due,
 };
 use super::worklist::count;
 use crate::review::acts::LONGEST_AGO;
@@ -181,7 +181,7 @@ fn table(index: &Index, rounds: &[&Round], now: Now<'_>) -> Markup {
                 @for round in rounds {
                     tr {
                         th scope="row" { a.name href={ "/rounds/" (round.id) } { (moment(round.opened, now)) } }
-                        td { (staff(&round.by)) }
+                        td { (staff(&round.by)) span.soft { (on(index.sender_of_round(round.id))) } }
                         td { (kept(round)) }
                         td { (standing(index, round, now)) }
                     }
@@ -251,7 +251,7 @@ fn head(index: &Index, round: &Round, now: Now<'_>) -> Markup {
     html! {
         div.head {
             h1 { "Round of " (date) }
-            p { (staff(&round.by)) ". " (kept(round)) "." }
+            p { (staff(&round.by)) (on(index.sender_of_round(round.id))) ". " (kept(round)) "." }
             p { (standing(index, round, now)) }
             @for (by, at, _) in &round.signed {
                 p { "Signed by " (staff(by)) ", " (moment(*at, now))

@@ -5,17 +5,18 @@ use std::collections::BTreeSet;
 
 use chrono::TimeDelta;
 use maud::{Markup, html};
+use uuid::Uuid;
 
 use super::acting::{Outcome, may_act, token};
 use super::apart::to_decide;
 use super::compared::compared_with;
 use super::layout::{Place, page};
 use super::parts::{
-    counted, how, large_reading_link, lasted, loud, moment, place, resident_link, resident_path,
-    side, state, states, value, what_was_due,
+    counted, how, large_reading_link, lasted, loud, moment, on, place, resident_link,
+    resident_path, side, state, states, value, what_was_due,
 };
 use crate::facts::{Raised, Time};
-use crate::residents::ResidentId;
+use crate::residents::{ResidentId, Staff};
 use crate::review::fields::Fields;
 use crate::review::index::{Entry, Flag, Index};
 use crate::review::ledger::Arrivals;
@@ -147,6 +148,7 @@ fn filters(index: &Index, filter: &Filter, now: Now<'_>) -> Markup {
                     @for round in index.rounds().take(12) {
                         option value=(round.id) selected[filter.round == Some(round.id)] {
                             (now.shown(round.opened).format("%b %-d, %H:%M")) ", " (round.by.name)
+                            (on(index.sender_of_round(round.id)))
                         }
                     }
                 }
@@ -178,6 +180,7 @@ fn reports(
     back: &str,
     now: Now<'_>,
 ) -> Markup {
+    let sender = |flag: &Flag| index.sender_of(index.reading(flag.reading)?);
     let report = |flag: &Flag| {
         html! {
             li.item {
@@ -207,7 +210,7 @@ fn reports(
                 div.when {
                     (loud("\u{25c6}", "open report"))
                     p.soft { "open for " b { (lasted(now.at - flag.at)) } ", since " (moment(flag.at, now)) }
-                    p.soft { "recorded by " (flag.by.name) }
+                    p.soft { "recorded by " (flag.by.name) (on(sender(flag))) }
                     @if let Some(it) = arrivals.get(&flag.id) && let Some(late) = it.late(flag.at) {
                         p { "arrived " (moment(it.at, now)) ", " b { (lasted(late)) " after it was raised" } }
                     }
@@ -255,7 +258,7 @@ pub fn more(of: usize) -> Markup {
 }
 
 fn attention(index: &Index, list: &Worklist<'_>, now: Now<'_>) -> Markup {
-    let item = |who: &ResidentId, what: &Markup, badge: &Markup, when: Time, by: &str| {
+    let item = |who: &ResidentId, what: &Markup, badge: &Markup, when: Time, by: &Markup| {
         html! {
             li.item {
                 div.what { (resident_link(index, who)) (what) }
@@ -268,15 +271,16 @@ fn attention(index: &Index, list: &Worklist<'_>, now: Now<'_>) -> Markup {
             (large_reading_link(entry))
             p.soft { (how(&entry.measurement)) }
         };
-        let (at, by) = (entry.measured_at, &index.recorder_of(entry).name);
+        let by = html! { (index.recorder_of(entry).name) (on(index.sender_of(entry))) };
         item(
             index.resident_of(entry),
             &what,
             &states(index, entry),
-            at,
-            by,
+            entry.measured_at,
+            &by,
         )
     };
+    let in_round = |by: &Staff, round: Uuid| html! { (by.name) (on(index.sender_of_round(round))) };
     let unconfirmed = list.held.len() + list.pending.len();
     html! {
         @if unconfirmed > 0 {
@@ -284,10 +288,11 @@ fn attention(index: &Index, list: &Worklist<'_>, now: Now<'_>) -> Markup {
                 h2 id="held" { "Not confirmed" (count(unconfirmed)) }
                 p.soft { "Begun or read back, and never answered with yes. These are not readings." }
                 ol.items {
-                    @for (it, at) in list.pending.iter().take(MOST) {
+                    @for (it, at, round) in list.pending.iter().take(MOST) {
                         li.item {
                             div.what { (resident_link(index, &it.resident)) p { "\u{201c}" (it.read_back) "\u{201d}" } }
-                            div.when { (state("\u{25cb}", "recorder stopped")) p.soft { (moment(*at, now)) } }
+                            div.when { (state("\u{25cb}", "recorder stopped"))
+                                p.soft { (moment(*at, now)) (on(index.sender_of_round(*round))) } }
                         }
                     }
                     @for it in list.held.iter().take(MOST) {
@@ -297,7 +302,7 @@ fn attention(index: &Index, list: &Worklist<'_>, now: Now<'_>) -> Markup {
                                     span.soft { (how(reading)) } }
                             }
                         };
-                        (item(&it.resident, &what, &state("\u{25cb}", "unconfirmed"), it.at, &it.by.name))
+                        (item(&it.resident, &what, &state("\u{25cb}", "unconfirmed"), it.at, &in_round(&it.by, it.round)))
                     }
                 }
                 (more(unconfirmed))
@@ -323,7 +328,7 @@ fn attention(index: &Index, list: &Worklist<'_>, now: Now<'_>) -> Markup {
                 ol.items {
                     @for it in list.missed.iter().take(MOST) {
                         @let what = html! { p { (what_was_due(it)) } };
-                        (item(&it.resident, &what, &state("\u{2013}", it.reason.spoken()), it.at, &it.by.name))
+                        (item(&it.resident, &what, &state("\u{2013}", it.reason.spoken()), it.at, &in_round(&it.by, it.round)))
                     }
                 }
                 (more(list.missed.len()))
@@ -335,7 +340,7 @@ fn attention(index: &Index, list: &Worklist<'_>, now: Now<'_>) -> Markup {
                 ol.items {
                     @for it in list.rechecks.iter().take(MOST) {
                         @let what = html! { p { b { (capital(it.sign.name())) } ": " (it.reason) } };
-                        (item(&it.resident, &what, &state("\u{21bb}", "recheck"), it.at, &it.by.name))
+                        (item(&it.resident, &what, &state("\u{21bb}", "recheck"), it.at, &html! { (it.by.name) }))
                     }
                 }
                 (more(list.rechecks.len()))
@@ -399,6 +404,13 @@ fn value_in_line(index: &Index, entry: &Entry) -> Markup {
     }
 }
 
+/// A visit is seldom of two recorders; then both are named.
+fn from_recorders(index: &Index, visit: &[&Entry]) -> Markup {
+    let all: BTreeSet<&str> = visit.iter().filter_map(|it| index.sender_of(it)).collect();
+    let all: Vec<&str> = all.into_iter().collect();
+    on((!all.is_empty()).then(|| all.join(" and ")).as_deref())
+}
+
 fn marked(said: &str, (shape, word): (&str, &str)) -> Markup {
     html! { b { (said) " " span aria-hidden="true" { (shape) } span.unseen { " " (word) } } }
 }
@@ -438,7 +450,7 @@ fn by_resident(index: &Index, list: &Worklist<'_>, now: Now<'_>) -> Markup {
                                             @if at > 0 { ", " }
                                             (in_line(index, entry))
                                         }
-                                        " " span.soft { (moment(at, now)) }
+                                        " " span.soft { (moment(at, now)) (from_recorders(index, &visit)) }
                                     }
                                 }
                                 @if row.taken.is_empty() { span.soft { "nothing" } }

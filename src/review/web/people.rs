@@ -38,7 +38,13 @@ fn list(
             } else {
                 StatusCode::OK
             };
-            let page = pages::people(session, &users, code, problem, typed);
+            let page = pages::people(
+                session,
+                (&users, &station.certificates()),
+                code,
+                problem,
+                typed,
+            );
             (status, page).into_response()
         }
         Err(error) => broken(&error),

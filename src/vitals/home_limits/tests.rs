@@ -20,7 +20,7 @@ unit = "fahrenheit"
 weight_30_days = 4
 "#;
 
-fn parse(text: &str) -> Result<HomeLimits, HomeLimitsError> {
+fn parse(text: &str) -> Result<HomeLimits, Mistake> {
     HomeLimits::parse(text, Units::UsCustomary)
 }
 
