@@ -117,7 +117,7 @@ fn beside_a_television(sound: &[i16], softer: f64) -> Vec<i16> {
 
 #[test]
 fn a_yes_beside_a_television_is_taken() {
-    for softer in [20.0, 15.0] {
+    for softer in [25.0, 20.0] {
         for answer in ["yes correct", "that's correct", "keep it"] {
             let mut bedside = Bedside::new();
             bedside.listen(&words("pulse seventy two", 0.0, (1.0, 2.0)));

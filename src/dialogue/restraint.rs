@@ -268,6 +268,27 @@ mod tests {
     }
 
     #[test]
+    fn a_word_that_may_have_been_a_yes_is_asked_about_at_once() {
+        let now = Time::parse_from_rfc3339("2026-03-02T07:30:00-05:00").unwrap();
+        let said = |words: &str, alternative: &str| {
+            let (dialogue, state) = having_said(&["room nine", "yes", "pulse seventy two"]);
+            let mut heard = Heard::from_text(words);
+            heard.alternatives.push(crate::hearing::Alternative {
+                text: alternative.to_owned(),
+                behind: 2.0,
+            });
+            let (state, actions) = dialogue.step(state, &Event::Heard(heard), now);
+            assert!(state.waits_for_yes(), "{words}");
+            actions.iter().any(|it| matches!(it, Action::Say(_)))
+        };
+        assert!(said("less", "yes"));
+        assert!(said("less", "no"));
+        assert!(!said("less", "last"));
+        assert!(!said("[unk]", "yes"));
+        assert!(!said("less the", "yes the"));
+    }
+
+    #[test]
     fn a_reading_without_a_pause_before_it_is_asked_for_again() {
         let now = Time::parse_from_rfc3339("2026-03-02T07:30:00-05:00").unwrap();
         let question = |before: &[&str], pause: f32| {

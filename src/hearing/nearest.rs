@@ -111,6 +111,7 @@ impl Loudness {
     #[allow(
         clippy::cast_possible_truncation,
         clippy::cast_sign_loss,
+        clippy::cast_precision_loss,
         reason = "frames of half a minute"
     )]
     fn at(&self, time: f32) -> usize {
@@ -125,9 +126,12 @@ impl Loudness {
     }
 }
 
-/// Transcripts without the words that are much softer than the loudest that is known,
-/// `beside` another who goes on speaking or not. `None` where the likeliest has none of
-/// these.
+/// Transcripts without the words at both ends that are much softer than the loudest that is
+/// known, `beside` another who goes on speaking or not. `None` where the likeliest has none
+/// of these.
+///
+/// Nothing inside is left out, or "that's not correct" might become its contrary; and a
+/// known word at the end only where it is very soft, for it may take a yes back.
 fn nearest(
     transcripts: &[Transcript],
     loudness: &Loudness,
@@ -135,11 +139,17 @@ fn nearest(
 ) -> Option<Vec<Transcript>> {
     let further = if beside { BESIDE_ANOTHER } else { FURTHER };
     let without_far = |it: &Transcript| {
-        let softest = loudness.loudest(&it.words).unwrap_or(FLOOR) - further;
-        let near = |word: &&Spoken| loudness.word(word) >= softest;
+        let loudest = loudness.loudest(&it.words).unwrap_or(FLOOR);
+        let far = |word: &Spoken, by: f32| loudness.word(word) < loudest - by;
+        let mut words = it.words.clone();
+        words.drain(..words.iter().take_while(|it| far(it, further)).count());
+        while words
+            .pop_if(|it| far(it, if it.0 == UNKNOWN { further } else { FURTHER }))
+            .is_some()
+        {}
         Transcript {
             score: it.score,
-            words: it.words.iter().filter(near).cloned().collect(),
+            words,
         }
     };
     let near: Vec<Transcript> = transcripts.iter().map(without_far).collect();
@@ -153,6 +163,7 @@ mod tests {
 
     /// Words of half a second each, one after the other up to second 20 of a stream, each
     /// at this level in dBFS.
+    #[allow(clippy::cast_precision_loss, reason = "a few words")]
     fn heard(words: &[(&str, f32)]) -> (Transcript, Loudness) {
         let half = RATE as usize / 2;
         let mut sound = Vec::new();
@@ -228,6 +239,16 @@ mod tests {
         };
         assert_eq!(said(-20.0).as_deref(), Some("yes"));
         assert_eq!(said(-26.0), None);
+    }
+
+    #[test]
+    fn nothing_inside_is_left_out_and_no_word_that_may_take_a_yes_back() {
+        let not = [("that's", -15.0), ("[unk]", -32.0), ("correct", -15.0)];
+        assert_eq!(left(&not, true), None);
+        let taken_back = [("yes", -15.0), ("no", -24.0), ("eighty", -24.0)];
+        assert_eq!(left(&taken_back, true), None);
+        let beside = [("yes", -15.0), ("[unk]", -24.0)];
+        assert_eq!(left(&beside, true).as_deref(), Some("yes"));
     }
 
     #[test]
