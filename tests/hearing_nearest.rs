@@ -5,10 +5,9 @@ mod sound;
 
 use sayback::dialogue::{Action, Dialogue, Event, State};
 use sayback::facts::{Body, Record, Time};
-use sayback::grammar::{Expect, Grammar};
-use sayback::hearing::{Ear, RATE};
-use sayback::residents::Home;
-use sayback::round::{hear, listen_for, model_for};
+use sayback::grammar::Expect;
+use sayback::hearing::{Ear, Heard, RATE};
+use sayback::round::{hear, listen_for};
 
 /// What goes on beside the aide, who says neither a reading nor a yes.
 const TELEVISION: [&str; 4] = [
@@ -30,19 +29,14 @@ struct Bedside {
 
 impl Bedside {
     fn new() -> Self {
-        let grammar = Grammar::standard();
-        let (model, grammar) = model_for(&sound::model_folder(), grammar).unwrap();
-        let home = include_str!("../audio-fixtures/demo-home.toml");
-        let home = Home::from_toml(home).unwrap();
-        let aide = home.aides[0].clone();
-        let dialogue = Dialogue::new(home, aide, &grammar).unwrap();
+        let (model, grammar, dialogue) = sound::demo();
         let mut ear = Ear::new(model);
         for expect in [Expect::Readings, Expect::Confirm] {
             listen_for(&mut ear, expect, &grammar).unwrap();
         }
         let (mut state, _) = dialogue.begin(&Record::default(), 1, now());
         for words in ["room nine", "yes"] {
-            let event = Event::Heard(sayback::hearing::Heard::from_text(words));
+            let event = Event::Heard(Heard::from_text(words));
             state = dialogue.step(state, &event, now()).0;
         }
         assert_eq!(state.expect(), Expect::Readings);

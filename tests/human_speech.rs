@@ -14,8 +14,7 @@ use sayback::dialogue::{Dialogue, Event, State};
 use sayback::facts::{Record, Time};
 use sayback::grammar::{Expect, Grammar, Token, Vocabulary};
 use sayback::hearing::{Ear, Heard, Model, RATE, read_wav, read_wav_bytes};
-use sayback::residents::Home;
-use sayback::round::{heard_again, listen_for, model_for};
+use sayback::round::{heard_again, listen_for};
 use sayback::understanding::{ASK_BELOW, Context, NotUnderstood, Part, Utterance, understand};
 use sayback::vitals::{Units, Value, VitalSign};
 
@@ -47,13 +46,9 @@ struct Listener {
 
 impl Listener {
     fn new() -> Self {
-        let grammar = Grammar::standard();
-        let (model, grammar) = model_for(&sound::model_folder(), grammar).unwrap();
-        let home = include_str!("../audio-fixtures/demo-home.toml");
-        let home = Home::from_toml(home).unwrap();
-        let aide = home.aides[0].clone();
+        let (model, grammar, dialogue) = sound::demo();
         Self {
-            dialogue: Dialogue::new(home, aide, &grammar).unwrap(),
+            dialogue,
             model,
             vocabulary: grammar.vocabulary(),
             grammar,

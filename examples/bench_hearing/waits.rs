@@ -96,10 +96,10 @@ fn row(
         let before = before.map(|it| (it.state, it.by(voice)));
         for (at, (item, sound)) in said.by(voice).into_iter().enumerate() {
             let seed = item.number as u64 + 1;
+            let ends = |speech: &[i16]| samples(BEFORE) + speech.len();
             let mut hear = |state: &State, speech: &[i16]| {
                 let sound = bench.room.record(speech, way, seed, (BEFORE, AFTER));
-                let enough = samples(BEFORE) + speech.len() - samples(SLACK);
-                listener.until(state, &sound, enough)
+                listener.until(state, &sound, ends(speech) - samples(SLACK))
             };
             if let Some((state, readings)) = &before
                 && !readings.is_empty()
@@ -108,7 +108,7 @@ fn row(
             }
             let speech = trimmed(sound);
             let all = hear(said.state, &speech);
-            let ends = samples(BEFORE) + speech.len();
+            let ends = ends(&speech);
             let enough = ends - samples(SLACK);
             match all.last() {
                 Some((_, at)) if *at >= enough => {

@@ -58,8 +58,8 @@ impl Turn<'_> {
         let measured_again = self.is_far_again(&unlikely);
         for reading in offer.read_back.confirm(yes, self.now, second_look) {
             let record = reading.record().clone();
-            self.state.in_vain.remove(&record.measurement.sign());
             let kept = record.measurement.sign();
+            self.state.in_vain.remove(&kept);
             self.state.far.retain(|it| it.sign() != kept);
             let id = self.keep(Body::Read(reading));
             said.extend(self.judge(resident, id, &record));

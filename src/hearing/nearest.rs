@@ -30,21 +30,22 @@ const ANOTHER: f32 = 14.0;
 pub(super) struct Nearest {
     /// Whether somebody else went on speaking beside the last utterance.
     beside: bool,
+    /// How loud its loudest known word was, in dBFS.
+    last: Option<f32>,
     /// How loud whoever is answered now was, in dBFS.
     voice: Option<f32>,
 }
 
 impl Nearest {
-    /// An utterance ended.
-    pub(super) const fn ended(&mut self, beside: bool) {
+    /// An utterance ended, beside another who goes on speaking or not.
+    pub(super) fn ended(&mut self, beside: bool, best: &[Spoken], loudness: &Loudness) {
         self.beside = beside;
+        self.last = loudness.loudest(best);
     }
 
     /// Something else is waited for now, because of the last utterance.
-    pub(super) fn taken(&mut self, transcripts: &[Transcript], loudness: &Loudness) {
-        let best = transcripts.first();
-        let loudest = best.and_then(|it| loudness.loudest(&it.words));
-        self.voice = loudest.or(self.voice);
+    pub(super) fn taken(&mut self) {
+        self.voice = self.last.or(self.voice);
     }
 
     /// What the nearest voice said of the last utterance, where words of somebody further
@@ -62,10 +63,8 @@ impl Nearest {
 
     /// Whether the last utterance may be another's than the one who is answered, by how
     /// soft it is. True once for each: who has moved away is heard the second time.
-    pub(super) fn is_another(&mut self, transcripts: &[Transcript], loudness: &Loudness) -> bool {
-        let best = transcripts.first();
-        let level = best.and_then(|it| loudness.loudest(&it.words));
-        let another = level.is_some_and(|it| self.is_softer(it, ANOTHER));
+    pub(super) fn is_another(&mut self) -> bool {
+        let another = self.last.is_some_and(|it| self.is_softer(it, ANOTHER));
         if another {
             self.voice = None;
         }
@@ -206,36 +205,36 @@ mod tests {
         assert_eq!(left(&[], true), None);
     }
 
+    /// A word of this level ends.
+    fn say(nearest: &mut Nearest, level: f32) {
+        let (transcript, loudness) = heard(&[("pulse", level)]);
+        nearest.ended(false, &transcript.words, &loudness);
+    }
+
     #[test]
     fn an_answer_that_is_much_softer_than_the_reading_is_anothers_once() {
         let mut nearest = Nearest::default();
-        let said = |level| heard(&[("pulse", level)]);
-        let mut is_another = |level| {
-            let (transcript, loudness) = said(level);
-            nearest.is_another(&[transcript], &loudness)
+        let is_another = |nearest: &mut Nearest, level| {
+            say(nearest, level);
+            nearest.is_another()
         };
-        assert!(!is_another(-50.0), "nobody spoke before");
-        let (transcript, loudness) = said(-15.0);
-        let mut nearest = Nearest::default();
-        nearest.taken(&[transcript], &loudness);
-        let mut is_another = |level| {
-            let (transcript, loudness) = said(level);
-            nearest.is_another(&[transcript], &loudness)
-        };
-        assert!(!is_another(-28.0));
-        assert!(is_another(-30.0));
-        assert!(!is_another(-30.0), "again");
+        assert!(!is_another(&mut nearest, -50.0), "nobody spoke before");
+        say(&mut nearest, -15.0);
+        nearest.taken();
+        assert!(!is_another(&mut nearest, -28.0));
+        assert!(is_another(&mut nearest, -30.0));
+        assert!(!is_another(&mut nearest, -30.0), "again");
     }
 
     #[test]
     fn a_yes_among_other_words_counts_where_it_is_as_loud_as_the_reading() {
         let mut nearest = Nearest::default();
-        let yes = |level| heard(&[("[unk]", -45.0), ("yes", level)]);
-        let (transcript, loudness) = heard(&[("pulse", -15.0)]);
-        nearest.taken(&[transcript], &loudness);
+        say(&mut nearest, -15.0);
+        nearest.taken();
         let said = |level| {
-            let (transcript, loudness) = yes(level);
-            nearest.said(&[transcript], &loudness).map(|it| it.text())
+            let (transcript, loudness) = heard(&[("[unk]", -45.0), ("yes", level)]);
+            let near = nearest.said(&[transcript], &loudness);
+            near.map(|it| it.text())
         };
         assert_eq!(said(-20.0).as_deref(), Some("yes"));
         assert_eq!(said(-26.0), None);

@@ -190,8 +190,7 @@ impl<K: Eq + Hash> Ear<K> {
         if self.expected.as_ref() == Some(&key) {
             return;
         }
-        let loudness = self.loudness();
-        self.nearest.taken(&self.transcripts, &loudness);
+        self.nearest.taken();
         self.drop_utterance();
         self.expected = Some(key);
     }
@@ -351,8 +350,7 @@ impl<K: Eq + Hash> Ear<K> {
     /// Whether the last utterance may be another's, by how soft it is; once after each change
     /// of what is expected.
     pub fn is_another(&mut self) -> bool {
-        let loudness = self.loudness();
-        self.nearest.is_another(&self.transcripts, &loudness)
+        self.nearest.is_another()
     }
 
     fn loudness(&self) -> Loudness {
@@ -462,7 +460,7 @@ impl<K: Eq + Hash> Ear<K> {
         self.kept.end();
         self.decoded_sound.end();
         self.pauses.begin();
-        self.nearest.ended(self.near.is_crowded());
+        let beside = self.near.is_crowded();
         self.near.begin();
         let clipped = std::mem::take(&mut self.clips).clipped();
         let held = self.held().as_secs_f64();
@@ -482,6 +480,8 @@ impl<K: Eq + Hash> Ear<K> {
             it.shift(offset);
         }
         self.transcripts = transcripts;
+        let best = self.transcripts.first().map_or(&[][..], |it| &it.words);
+        self.nearest.ended(beside, best, &self.loudness());
         let mut heard = best_with_confidence(&self.transcripts, self.belief())?;
         heard.clipped = clipped;
         Some(heard)

@@ -7,7 +7,11 @@ pub mod server;
 
 use std::path::PathBuf;
 
+use sayback::dialogue::Dialogue;
+use sayback::grammar::Grammar;
 use sayback::hearing::{Model, RATE, resample, to_f32, to_i16};
+use sayback::residents::Home;
+use sayback::round::model_for;
 use sayback::speaking::{Audio, Espeak, EspeakSettings, Voice};
 
 /// The folder of the speech model.
@@ -18,6 +22,16 @@ pub fn model_folder() -> PathBuf {
 /// The speech model.
 pub fn model() -> Model {
     Model::open(&model_folder()).unwrap_or_else(|error| panic!("{error}"))
+}
+
+/// The speech model ready to listen for the grammar, and the dialogue of the demo home.
+pub fn demo() -> (Model, Grammar, Dialogue) {
+    let (model, grammar) = model_for(&model_folder(), Grammar::standard()).unwrap();
+    let home = include_str!("../../audio-fixtures/demo-home.toml");
+    let home = Home::from_toml(home).unwrap();
+    let aide = home.aides[0].clone();
+    let dialogue = Dialogue::new(home, aide, &grammar).unwrap();
+    (model, grammar, dialogue)
 }
 
 /// A sentence as the default voice says it.
