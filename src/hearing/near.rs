@@ -5,12 +5,13 @@
 //! never finds the end of the utterance. Speech has soft sounds too, before and behind
 //! loud ones, so only what is further from anything loud is softened; and what is softer
 //! by far disturbs nobody and stays as it is. A room that is quiet now and then is left
-//! alone, and so is a steady noise: who speaks softly there is not taken for another.
+//! alone, and so is a steady noise: who speaks softly there is not taken for another. Nor is
+//! the end of a sentence: who speaks near may become softer while going on.
 
 use std::collections::VecDeque;
 use std::time::Duration;
 
-use super::frames::{FRAME, lasting};
+use super::frames::{FRAME, FRAME_TIME, lasting};
 use super::level::{FLOOR, Smoothed, rms};
 
 /// What is softer than the loudest of the utterance by more than this, in dB, may be
@@ -18,6 +19,12 @@ use super::level::{FLOOR, Smoothed, rms};
 /// of their own speech are softer than this and far enough from anything louder; with 8
 /// dB it would be 7 s.
 const FURTHER: f32 = 14.0;
+/// People begin a sentence louder than they end it: since its loudest moment a voice may
+/// have lost so many dB with each second of its own speech. Chosen on the bench's tune half,
+/// whose neural voices do so (docs/hearing-tried.md).
+const FALLS: f32 = 5.0;
+/// And no more than this, in dB.
+const FALLS_AT_MOST: f32 = 6.0;
 /// What is softer than the loudest by more than this, in dB, is the room.
 const ROOM: f32 = 32.0;
 /// So many frames (8 s) tell what the room is like: longer than most sentences, or a
@@ -50,6 +57,8 @@ pub(super) struct Near {
     waiting: usize,
     level: Smoothed,
     loudest: f32,
+    /// How many dB softer its speaker may be by now.
+    fallen: f32,
     /// Frames since something loud.
     since: usize,
     gain: f32,
@@ -95,6 +104,7 @@ impl Default for Near {
             waiting: 0,
             level: Smoothed::default(),
             loudest: FLOOR,
+            fallen: 0.0,
             since: 0,
             gain: 1.0,
             room: Room::default(),
@@ -118,9 +128,13 @@ impl Near {
     /// Where the frame behind those that wait belongs, by its level in dBFS.
     fn judge(&mut self, rms: f32, out: &mut Vec<i16>) {
         let level = self.level.frame(rms);
-        self.loudest = self.loudest.max(level);
+        if level >= self.loudest {
+            (self.loudest, self.fallen) = (level, 0.0);
+        } else if self.since <= AFTER {
+            self.fallen = (self.fallen + FALLS * FRAME_TIME.as_secs_f32()).min(FALLS_AT_MOST);
+        }
         self.room.frame(level);
-        let below = self.loudest - level;
+        let below = self.loudest - self.fallen - level;
         if below < FURTHER {
             self.since = 0;
             self.release(self.waiting + 1, 1.0, out);
@@ -170,6 +184,7 @@ impl Near {
     /// A new utterance begins, of somebody who may be softer.
     pub(super) fn begin(&mut self) {
         self.loudest = FLOOR;
+        self.fallen = 0.0;
         self.since = 0;
     }
 }
@@ -219,6 +234,19 @@ mod tests {
         near(1_200, -40.0);
         near(1_998, -40.0);
         near(2_200, -20.0);
+    }
+
+    #[test]
+    fn who_speaks_near_may_become_softer_while_going_on() {
+        let room = (-50.0, 500);
+        let begins = (-20.0, 200);
+        let long = passed(&[room, begins, (-24.0, 2_000), (-38.0, 800), (-20.0, 600)]);
+        let end = level(&long, 3_100);
+        assert!((end + 38.0).abs() < 0.5, "{end}");
+        // Not right after its loudest moment.
+        let short = passed(&[room, begins, (-38.0, 800), (-20.0, 600)]);
+        let end = level(&short, 1_100);
+        assert!(end < -60.0, "{end}");
     }
 
     #[test]

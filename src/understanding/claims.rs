@@ -5,7 +5,7 @@ use super::flows::{flows_of, with_flows};
 use super::manner::{Manner, with_count};
 use super::utterance::{Claim, Part, Taken, Unclear, Utterance, Why, Yes};
 use super::value::{Beside, is_core, no_diastolic, value_of};
-use super::{Sentence, lasting, painless, taken};
+use super::{Sentence, painless, taken};
 use crate::grammar::{Side, Spoken, Token};
 use crate::vitals::{
     Alertness, Arm, NotTakenReason, Qualifier, QualifierKind, Qualifiers, Scale, Supply, VitalSign,
@@ -258,8 +258,7 @@ impl Sentence<'_> {
     }
 
     fn may_lack_a_digit(&self, from: usize, to: usize) -> bool {
-        let long = lasting::as_long_as_two(&self.heard.words);
-        long.iter().any(|at| (from..to).contains(at))
+        self.long.iter().any(|at| (from..to).contains(at))
     }
 
     fn confidence(&self, from: usize, to: usize) -> f32 {

@@ -5,8 +5,9 @@
 //! asked for again. A digit before a pause, or at the end, is drawn out anyway,
 //! and says nothing.
 
-use crate::grammar::ONES;
-use crate::hearing::Word;
+use super::{Context, Order, Utterance, meaning};
+use crate::grammar::{ONES, Vocabulary};
+use crate::hearing::{Heard, Word};
 
 /// How much longer than at this speaker's pace a digit lasts that may be two. Of
 /// 1,063 digits of the bench's tune half, one that was one lasted as long; of four
@@ -43,8 +44,40 @@ fn is_digit(word: &str) -> bool {
     word == "oh" || ONES[..10].contains(&word)
 }
 
+/// Which words may have been a digit said twice, by their place: they last as long, and
+/// twice is said of a value too. People draw many a word out, and "pain five five out of
+/// ten" nobody says. After a point, twice would be some hundredths more.
+pub(super) fn may_be_two(
+    heard: &Heard,
+    vocabulary: &Vocabulary,
+    context: &Context<'_>,
+) -> Vec<usize> {
+    let mut long = as_long_as_two(&heard.words);
+    if long.is_empty() {
+        return long;
+    }
+    let values = |text: &str| match meaning(&Heard::from_text(text), vocabulary, context) {
+        Ok(Utterance::Readings { claims, .. }) => claims.len(),
+        Ok(Utterance::Part(part)) => usize::from(part.value.is_some() || !part.whose.is_empty()),
+        Ok(Utterance::Order(Order::Change { to: Some(_), .. })) => 1,
+        _ => 0,
+    };
+    let once = values(&heard.text()).max(1);
+    let after_point = |at: usize| at > 0 && heard.words[at - 1].text == "point";
+    long.retain(|at| !after_point(*at) && values(&twice(&heard.words, *at)) >= once);
+    long
+}
+
+/// The words as text, with the one there twice.
+fn twice(words: &[Word], at: usize) -> String {
+    let mut words: Vec<&str> = words.iter().map(|it| it.text.as_str()).collect();
+    let again = words[at];
+    words.insert(at, again);
+    words.join(" ")
+}
+
 /// Which words are digits that last as long as two, by their place.
-pub(super) fn as_long_as_two(words: &[Word]) -> Vec<usize> {
+fn as_long_as_two(words: &[Word]) -> Vec<usize> {
     let stretched: Vec<Option<f32>> = (0..words.len()).map(|at| stretched(words, at)).collect();
     let doubtful = |at: &usize| {
         let Some(own) = stretched[*at].filter(|_| is_digit(&words[*at].text)) else {
@@ -74,6 +107,18 @@ fn stretched(words: &[Word], at: usize) -> Option<f32> {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::grammar::Grammar;
+    use crate::understanding::ASK_BELOW;
+    use crate::vitals::Units;
+
+    const CONTEXT: Context<'static> = Context {
+        units: Units::UsCustomary,
+        pending: &[],
+        precautions: None,
+        ask_below: ASK_BELOW,
+        manners: &[],
+        kept: &[],
+    };
 
     /// Words with how many hundredths of a second each lasts, one right after the
     /// other.
@@ -127,6 +172,64 @@ mod tests {
             ("pounds", 44.0),
         ];
         assert!(said(&hundred).is_empty());
+    }
+
+    /// The same by what it may mean.
+    fn doubtful(words: &[(&str, f32)]) -> Vec<String> {
+        let text: Vec<&str> = words.iter().map(|it| it.0).collect();
+        let mut heard = Heard::from_text(&text.join(" "));
+        let mut at = 0.0;
+        for (word, (_, lasts)) in heard.words.iter_mut().zip(words) {
+            word.start = at;
+            at += lasts / 100.0;
+            word.end = at;
+        }
+        let vocabulary = Grammar::standard().vocabulary();
+        let long = may_be_two(&heard, &vocabulary, &CONTEXT);
+        long.iter()
+            .map(|at| heard.words[*at].text.clone())
+            .collect()
+    }
+
+    #[test]
+    fn a_long_digit_is_doubted_where_two_would_be_a_value_too() {
+        let degrees = [
+            ("temperature", 63.0),
+            ("thirty", 37.0),
+            ("eight", 45.0),
+            ("degrees", 40.0),
+            ("celsius", 57.0),
+        ];
+        assert_eq!(doubtful(&degrees), ["eight"]);
+        let pain = [
+            ("pain", 32.0),
+            ("level", 38.0),
+            ("five", 60.0),
+            ("out", 20.0),
+            ("of", 12.0),
+            ("ten", 27.0),
+        ];
+        assert!(doubtful(&pain).is_empty());
+        let two = [
+            ("weight", 32.0),
+            ("one", 45.0),
+            ("forty", 41.0),
+            ("two", 45.0),
+            ("pounds", 44.0),
+            ("pulse", 32.0),
+            ("rate", 28.0),
+            ("eighty", 29.0),
+        ];
+        assert!(doubtful(&two).is_empty());
+        let hundredths = [
+            ("weight", 32.0),
+            ("one", 23.0),
+            ("forty", 41.0),
+            ("point", 38.0),
+            ("three", 60.0),
+            ("pounds", 44.0),
+        ];
+        assert!(doubtful(&hundredths).is_empty());
     }
 
     #[test]

@@ -109,6 +109,7 @@ fn meaning(
         heard,
         tokens: &tokens,
         context,
+        long: &lasting::may_be_two(heard, vocabulary, context),
     };
     if ordered {
         // Half of an order is none, and no reading either.
@@ -385,6 +386,8 @@ struct Sentence<'a> {
     heard: &'a Heard,
     tokens: &'a [Spoken],
     context: &'a Context<'a>,
+    /// The words that may have been a digit said twice, by their place.
+    long: &'a [usize],
 }
 
 impl Sentence<'_> {
