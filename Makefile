@@ -76,6 +76,7 @@ bench-engines: setup-test ## Install the voices and recognisers that only the sp
 	apt-get install -y festival festvox-kallpc16k
 	python3 -m venv out/bench/engines
 	out/bench/engines/bin/pip install --quiet -r examples/bench_hearing/engines.txt
+	setup/bench-voices.sh
 
 # PEOPLE=DIR is a folder of people's spoken digits (docs/hearing.md); without it
 # that part is reported as absent.

@@ -35,7 +35,7 @@ use report::Judged;
 use room::{Microphone, Noise, Room, Way};
 use tables::tables;
 use texts::{Item, Kind};
-use voices::{Order, Voice, babble, speak};
+use voices::{Order, babble, speak};
 use wanted::Wanted;
 
 type Anything<T> = Result<T, Box<dyn std::error::Error>>;
@@ -79,8 +79,8 @@ fn main() -> Anything<()> {
     if part("others") {
         bench.others(&mut judged)?;
     }
-    print!("{}", tables(&bench.judge, wanted.split, &judged));
-    let file = format!("out/bench/{}.json", wanted.split.name());
+    print!("{}", tables(&bench.judge, wanted.half.split, &judged));
+    let file = format!("out/bench/{}.json", wanted.half.name());
     std::fs::write(&file, serde_json::to_string_pretty(&report::json(&judged))?)?;
     println!("\nEvery utterance is in {file}.");
     Ok(())
@@ -123,7 +123,7 @@ impl<'a> Bench<'a> {
         let file = |it: &Item| {
             let (kind, split) = (
                 format!("{:?}", it.kind).to_lowercase(),
-                self.wanted.split.name(),
+                self.wanted.half.name(),
             );
             PathBuf::from(format!(
                 "out/bench/{split}/{kind}-{:04}-{}.wav",
@@ -152,7 +152,7 @@ impl<'a> Bench<'a> {
         judged: &mut Vec<Judged>,
     ) -> Anything<()> {
         let mut busy = (0.0, 0.0);
-        for voice in Voice::of(self.wanted.split) {
+        for voice in self.wanted.half.voices() {
             let mut listener = self.listener(&[state])?;
             for (item, sound) in items.iter().zip(sounds).filter(|(it, _)| it.voice == voice) {
                 let seed = item.number as u64 + 1;
@@ -203,7 +203,7 @@ impl<'a> Bench<'a> {
     /// So many readings. Some leave out what is required, and are asked for it: another
     /// matter.
     fn offered(&self, many: usize) -> Vec<Item> {
-        let mut items = texts::readings(self.wanted.split, 2 * many);
+        let mut items = texts::readings(self.wanted.half, 2 * many);
         items.retain(|it| self.judge.is_offered(&it.text));
         items.truncate(many);
         items
@@ -246,7 +246,7 @@ impl<'a> Bench<'a> {
 
     /// Numbers that are easily taken for each other, by every voice.
     fn pairs(&self, judged: &mut Vec<Judged>) -> Anything<()> {
-        let (sets, items): (Vec<_>, Vec<_>) = texts::pairs(self.wanted.split).into_iter().unzip();
+        let (sets, items): (Vec<_>, Vec<_>) = texts::pairs(self.wanted.half).into_iter().unzip();
         let sounds = self.sounds(&items)?;
         let mut ways = Way::three().to_vec();
         ways.retain(|it| self.wanted.has(*it));
@@ -259,7 +259,7 @@ impl<'a> Bench<'a> {
     }
 
     fn answers(&self, judged: &mut Vec<Judged>) -> Anything<()> {
-        let items = texts::answers(self.wanted.split, 200);
+        let items = texts::answers(self.wanted.half, 200);
         let sounds = self.sounds(&items)?;
         let judge = |it: &Item, heard: &[Heard]| match it.kind {
             Kind::Correction => ("corrections", self.judge.correction(&it.text, heard)),
@@ -271,7 +271,7 @@ impl<'a> Bench<'a> {
 
     /// Rooms, when one is awaited and in the middle of readings.
     fn places(&self, judged: &mut Vec<Judged>) -> Anything<()> {
-        let mut items = texts::places(self.wanted.split, &self.grammar, 3 * self.wanted.noisy);
+        let mut items = texts::places(self.wanted.half, &self.grammar, 3 * self.wanted.noisy);
         items.retain(|it| self.judge.is_place(&it.text));
         items.truncate(self.wanted.noisy);
         let sounds = self.sounds(&items)?;
@@ -293,7 +293,7 @@ impl<'a> Bench<'a> {
     }
 
     fn talk(&self, judged: &mut Vec<Judged>) -> Anything<()> {
-        let items = texts::talk(self.wanted.split);
+        let items = texts::talk(self.wanted.half);
         let sounds = self.sounds(&items)?;
         let (waiting, offered) = (&self.judge.waiting, &self.judge.offered);
         let television = |snr| Way::Noise(Noise::Television, snr);
@@ -320,7 +320,7 @@ impl<'a> Bench<'a> {
     /// Every engine on the same sound. Readings of one vital sign only: a grammar
     /// of two is more than `PocketSphinx` can search (eight times real time).
     fn others(&self, judged: &mut Vec<Judged>) -> Anything<()> {
-        let mut items = texts::readings(self.wanted.split, 4 * self.wanted.same);
+        let mut items = texts::readings(self.wanted.half, 4 * self.wanted.same);
         items.retain(|it| it.signs.len() == 1 && self.judge.is_offered(&it.text));
         items.truncate(self.wanted.same);
         let sounds = self.sounds(&items)?;
@@ -369,14 +369,14 @@ impl<'a> Bench<'a> {
             println!("People's digits: absent, no folder was given (--people DIR).");
             return Ok(());
         };
-        let split = self.wanted.split;
+        let half = self.wanted.half;
         let mut names = Vec::new();
         for (sign, text) in [
             (VitalSign::Pulse, "pulse"),
             (VitalSign::Respiration, "respiration"),
         ] {
             let mut sounds = Vec::new();
-            for voice in Voice::of(split) {
+            for voice in half.voices() {
                 let file = PathBuf::from(format!("out/bench/names/{text}-{}.wav", voice.name));
                 let order = Order {
                     voice,
@@ -389,7 +389,8 @@ impl<'a> Bench<'a> {
             names.push((sign, sounds));
         }
         for with_name in [true, false] {
-            let Some(all) = people::readings(folder, split, self.wanted.joined, &names, with_name)?
+            let Some(all) =
+                people::readings(folder, half.split, self.wanted.joined, &names, with_name)?
             else {
                 println!(
                     "People's digits: absent, {} does not hold them.",

@@ -9,7 +9,7 @@ use sayback::grammar::Grammar;
 use sayback::vitals::{Units, VitalSign};
 
 use super::truth::Truth;
-use super::voices::Voice;
+use super::voices::{Half, Voice};
 
 /// Which half of the texts and voices: settings are chosen on one, and figures
 /// are taken from the other.
@@ -20,13 +20,6 @@ pub enum Split {
 }
 
 impl Split {
-    pub const fn name(self) -> &'static str {
-        match self {
-            Self::Tune => "tune",
-            Self::Test => "test",
-        }
-    }
-
     const fn seed(self) -> u64 {
         match self {
             Self::Tune => 0x7431,
@@ -65,7 +58,7 @@ pub struct Item {
 
 /// Numbers that are easily taken for another, each by every voice of the half: teens,
 /// tens, and digits said twice.
-pub fn pairs(split: Split) -> Vec<(&'static str, Item)> {
+pub fn pairs(half: Half) -> Vec<(&'static str, Item)> {
     const TEENS: [&str; 7] = [
         "thirteen",
         "fourteen",
@@ -89,7 +82,7 @@ pub fn pairs(split: Split) -> Vec<(&'static str, Item)> {
         .chain(DIGITS.iter().map(twice));
     let texts: Vec<_> = texts.collect();
     let by = |voice: &'static Voice| texts.iter().map(move |it| (voice, it.clone()));
-    let all = Voice::of(split).into_iter().flat_map(by).enumerate();
+    let all = half.voices().into_iter().flat_map(by).enumerate();
     all.map(|(number, (voice, (set, text)))| {
         let item = Item {
             kind: Kind::Pair,
@@ -104,9 +97,9 @@ pub fn pairs(split: Split) -> Vec<(&'static str, Item)> {
 }
 
 /// Readings, two in one breath now and then, with every part that is required.
-pub fn readings(split: Split, count: usize) -> Vec<Item> {
-    let mut rng = Rng::with_seed(split.seed());
-    let voices = Voice::of(split);
+pub fn readings(half: Half, count: usize) -> Vec<Item> {
+    let mut rng = Rng::with_seed(half.split.seed());
+    let voices = half.voices();
     let mut items = Vec::new();
     while items.len() < count {
         let mut truths = Truth::draw_several(&mut rng);
@@ -126,7 +119,7 @@ pub fn readings(split: Split, count: usize) -> Vec<Item> {
 }
 
 /// Yes and no in every form, and corrections of one value.
-pub fn answers(split: Split, count: usize) -> Vec<Item> {
+pub fn answers(half: Half, count: usize) -> Vec<Item> {
     const YES: [&str; 5] = [
         "yes",
         "keep it",
@@ -135,8 +128,8 @@ pub fn answers(split: Split, count: usize) -> Vec<Item> {
         "yes keep it",
     ];
     const NO: [&str; 3] = ["no", "that's wrong", "no that's wrong"];
-    let mut rng = Rng::with_seed(split.seed() + 1);
-    let voices = Voice::of(split);
+    let mut rng = Rng::with_seed(half.split.seed() + 1);
+    let voices = half.voices();
     let item = |number: usize| {
         let (kind, text) = match number % 4 {
             0 => (Kind::Answer, "yes".to_owned()),
@@ -161,9 +154,9 @@ pub fn answers(split: Split, count: usize) -> Vec<Item> {
 }
 
 /// Rooms and beds.
-pub fn places(split: Split, grammar: &Grammar, count: usize) -> Vec<Item> {
-    let mut rng = Rng::with_seed(split.seed() + 2);
-    let voices = Voice::of(split);
+pub fn places(half: Half, grammar: &Grammar, count: usize) -> Vec<Item> {
+    let mut rng = Rng::with_seed(half.split.seed() + 2);
+    let voices = half.voices();
     let item = |number: usize| Item {
         kind: Kind::Place,
         text: grammar.draw("place.where", &mut rng),
@@ -175,9 +168,9 @@ pub fn places(split: Split, grammar: &Grammar, count: usize) -> Vec<Item> {
 }
 
 /// Talk without and with numbers, in as many voices as there are.
-pub fn talk(split: Split) -> Vec<Item> {
-    let voices = Voice::of(split);
-    let offset = usize::from(split == Split::Test);
+pub fn talk(half: Half) -> Vec<Item> {
+    let voices = half.voices();
+    let offset = usize::from(half.split == Split::Test);
     let mine = TALK.iter().skip(offset).step_by(2);
     let each = mine.flat_map(|text| voices.iter().map(move |voice| (text, *voice)));
     let item = |(number, (text, voice)): (usize, (&&str, &'static Voice))| Item {

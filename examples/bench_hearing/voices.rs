@@ -22,7 +22,7 @@ pub struct Voice {
     id: &'static str,
     /// Words a minute, where the program takes it.
     speed: &'static str,
-    split: Split,
+    half: Half,
 }
 
 #[derive(Debug, PartialEq, Eq)]
@@ -30,7 +30,53 @@ enum Program {
     EspeakNg,
     Flite,
     Festival,
+    /// Spoken in batches, by a script in Python.
     Piper,
+    Kokoro,
+}
+
+impl Program {
+    /// For those that take long to start: what speaks a list of files, voices and texts.
+    const fn script(&self) -> Option<&'static str> {
+        match self {
+            Self::Piper => Some("examples/bench_hearing/piper_say.py"),
+            Self::Kokoro => Some("examples/bench_hearing/kokoro_say.py"),
+            Self::EspeakNg | Self::Flite | Self::Festival => None,
+        }
+    }
+}
+
+/// Two casts say the same texts, in runs of their own.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Cast {
+    /// Synthesizers of several makes.
+    Mixed,
+    /// One network that has learned from people how they speak: nearer to people, though
+    /// clear and even as no round is.
+    Neural,
+}
+
+/// Which voices and texts.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Half {
+    pub split: Split,
+    pub cast: Cast,
+}
+
+impl Half {
+    /// For files.
+    pub const fn name(self) -> &'static str {
+        match (self.split, self.cast) {
+            (Split::Tune, Cast::Mixed) => "tune",
+            (Split::Test, Cast::Mixed) => "test",
+            (Split::Tune, Cast::Neural) => "tune-neural",
+            (Split::Test, Cast::Neural) => "test-neural",
+        }
+    }
+
+    pub fn voices(self) -> Vec<&'static Voice> {
+        VOICES.iter().filter(|it| it.half == self).collect()
+    }
 }
 
 const fn voice(
@@ -40,17 +86,30 @@ const fn voice(
     speed: &'static str,
     split: Split,
 ) -> Voice {
+    let cast = Cast::Mixed;
     Voice {
         name,
         program,
         id,
         speed,
-        split,
+        half: Half { split, cast },
     }
 }
 
-/// One speaker's voices are all in one half (flite's and festival's `kal`).
-static VOICES: [Voice; 18] = {
+const fn neural(name: &'static str, split: Split) -> Voice {
+    let cast = Cast::Neural;
+    Voice {
+        name,
+        program: Program::Kokoro,
+        id: name,
+        speed: "",
+        half: Half { split, cast },
+    }
+}
+
+/// One speaker's voices are all in one half (flite's and festival's `kal`). All English
+/// voices of the neural cast, in the order of their names, take turns.
+static VOICES: [Voice; 46] = {
     use Program::{EspeakNg, Festival, Flite, Piper};
     use Split::{Test, Tune};
     [
@@ -72,15 +131,36 @@ static VOICES: [Voice; 18] = {
         voice("espeak-clan-f4", EspeakNg, "en-gb-x-gbclan+f4", "160", Test),
         voice("espeak-wmd", EspeakNg, "en-gb-x-gbcwmd", "140", Test),
         voice("espeak-rp-m4", EspeakNg, "en-gb-x-rp+m4", "190", Test),
+        neural("af_alloy", Test),
+        neural("af_aoede", Tune),
+        neural("af_bella", Test),
+        neural("af_heart", Tune),
+        neural("af_jessica", Test),
+        neural("af_kore", Tune),
+        neural("af_nicole", Test),
+        neural("af_nova", Tune),
+        neural("af_river", Test),
+        neural("af_sarah", Tune),
+        neural("af_sky", Test),
+        neural("am_adam", Tune),
+        neural("am_echo", Test),
+        neural("am_eric", Tune),
+        neural("am_fenrir", Test),
+        neural("am_liam", Tune),
+        neural("am_michael", Test),
+        neural("am_onyx", Tune),
+        neural("am_puck", Test),
+        neural("am_santa", Tune),
+        neural("bf_alice", Test),
+        neural("bf_emma", Tune),
+        neural("bf_isabella", Test),
+        neural("bf_lily", Tune),
+        neural("bm_daniel", Test),
+        neural("bm_fable", Tune),
+        neural("bm_george", Test),
+        neural("bm_lewis", Tune),
     ]
 };
-
-impl Voice {
-    /// The voices of one half.
-    pub fn of(split: Split) -> Vec<&'static Self> {
-        VOICES.iter().filter(|it| it.split == split).collect()
-    }
-}
 
 /// A text to be spoken into a file.
 pub struct Order {
@@ -93,8 +173,8 @@ pub struct Order {
 /// sample at half of full scale.
 pub fn speak(orders: &[Order]) -> Anything<()> {
     let missing = orders.iter().filter(|it| !it.file.exists());
-    let (piper, others): (Vec<&Order>, Vec<&Order>) =
-        missing.partition(|it| it.voice.program == Program::Piper);
+    let (batches, others): (Vec<&Order>, Vec<&Order>) =
+        missing.partition(|it| it.voice.program.script().is_some());
     for order in others {
         let raw = raw(&order.file)?;
         let mut command = match order.voice.program {
@@ -118,24 +198,31 @@ pub fn speak(orders: &[Order]) -> Anything<()> {
                 command.arg(&text).args(["-eval", &voice, "-o"]).arg(&raw);
                 command
             }
-            Program::Piper => continue,
+            Program::Piper | Program::Kokoro => continue,
         };
         run(&mut command)?;
         finish(&raw, &order.file)?;
     }
-    if piper.is_empty() {
-        return Ok(());
+    for program in [Program::Piper, Program::Kokoro] {
+        let orders = batches.iter().filter(|it| it.voice.program == program);
+        speak_batch(&program, &orders.copied().collect::<Vec<_>>())?;
     }
-    let list = PathBuf::from("out/bench/piper.tsv");
+    Ok(())
+}
+
+fn speak_batch(program: &Program, orders: &[&Order]) -> Anything<()> {
+    let Some(script) = program.script().filter(|_| !orders.is_empty()) else {
+        return Ok(());
+    };
+    let list = PathBuf::from(format!("out/bench/{program:?}.tsv"));
     let mut lines = String::new();
-    for order in &piper {
-        let raw = raw(&order.file)?;
-        writeln!(lines, "{}\t{}", raw.display(), order.text)?;
+    for order in orders {
+        let (raw, voice) = (raw(&order.file)?, order.voice.id);
+        writeln!(lines, "{}\t{voice}\t{}", raw.display(), order.text)?;
     }
     std::fs::write(&list, lines)?;
-    let script = "examples/bench_hearing/piper_say.py";
     run(Command::new(super::python()).arg(script).arg(&list))?;
-    for order in &piper {
+    for order in orders {
         finish(&raw(&order.file)?, &order.file)?;
     }
     Ok(())
@@ -166,7 +253,11 @@ fn finish(raw: &Path, file: &Path) -> Anything<()> {
 
 /// The talk that babble and television are made of, each sentence by one voice.
 pub fn babble() -> Anything<Vec<Vec<i16>>> {
-    let voices: Vec<&Voice> = [Voice::of(Split::Tune), Voice::of(Split::Test)].concat();
+    let halves = [Split::Tune, Split::Test].map(|split| Half {
+        split,
+        cast: Cast::Mixed,
+    });
+    let voices: Vec<&Voice> = halves.into_iter().flat_map(Half::voices).collect();
     let order = |(at, text): (usize, &&str)| {
         let voice = voices[at * 5 % voices.len()];
         let file = PathBuf::from(format!("out/bench/babble/{at:02}-{}.wav", voice.name));

@@ -40,9 +40,9 @@ struct Said<'a> {
 }
 
 pub fn run(bench: &Bench<'_>) -> Anything<()> {
-    let (split, most) = (bench.wanted.split, bench.wanted.noisy);
+    let (half, most) = (bench.wanted.half, bench.wanted.noisy);
     let readings = bench.offered(most);
-    let mut answers = texts::answers(split, 2 * most);
+    let mut answers = texts::answers(half, 2 * most);
     answers.retain(|it| it.kind == Kind::Answer);
     answers.truncate(most);
     let readings = Said {
@@ -89,7 +89,7 @@ fn row(
 ) -> Anything<String> {
     let (mut waits, mut cut, mut never) = (Vec::new(), 0, 0);
     let (mut right, mut wrong) = (0, 0);
-    for voice in Voice::of(bench.wanted.split) {
+    for voice in bench.wanted.half.voices() {
         let mut states = vec![said.state];
         states.extend(before.map(|it| it.state));
         let mut listener = bench.listener(&states)?;

@@ -5,10 +5,11 @@ use std::path::PathBuf;
 use super::Anything;
 use super::room::Way;
 use super::texts::Split;
+use super::voices::{Cast, Half};
 
 /// Readings by the hundred, unless it says otherwise.
 pub struct Wanted {
-    pub split: Split,
+    pub half: Half,
     /// Readings in the quiet, and in each of the other ways.
     pub clean: usize,
     pub noisy: usize,
@@ -35,7 +36,10 @@ impl Wanted {
 
     pub fn from_arguments() -> Anything<Self> {
         let mut wanted = Self {
-            split: Split::Tune,
+            half: Half {
+                split: Split::Tune,
+                cast: Cast::Mixed,
+            },
             clean: 300,
             noisy: 100,
             people: None,
@@ -51,8 +55,10 @@ impl Wanted {
                 .next()
                 .ok_or_else(|| format!("{name} needs a value"))?;
             match name.as_str() {
-                "--split" if value == "test" => wanted.split = Split::Test,
-                "--split" if value == "tune" => wanted.split = Split::Tune,
+                "--split" if value == "test" => wanted.half.split = Split::Test,
+                "--split" if value == "tune" => wanted.half.split = Split::Tune,
+                "--cast" if value == "mixed" => wanted.half.cast = Cast::Mixed,
+                "--cast" if value == "neural" => wanted.half.cast = Cast::Neural,
                 "--clean" => wanted.clean = value.parse()?,
                 "--noisy" => wanted.noisy = value.parse()?,
                 "--people" => wanted.people = Some(value.into()),
