@@ -83,6 +83,8 @@ pub struct Place {
     pub key: Option<String>,
     /// The home's own certificate; the page then goes out over TLS only.
     pub certificate: Option<Certificate>,
+    /// The clock by which that certificate is looked at once a day.
+    pub clock: fn() -> Time,
     /// Where a page may give its microphone and loudspeaker to the round.
     pub tablet: Option<Arc<Tablet>>,
 }
@@ -95,6 +97,7 @@ impl Place {
             address,
             key: None,
             certificate: None,
+            clock: || chrono::Local::now().fixed_offset(),
             tablet: None,
         }
     }
@@ -116,6 +119,7 @@ pub fn open(
         address,
         key,
         certificate,
+        clock,
         tablet,
     } = place;
     let wrong = |error: std::io::Error| format!("the screen cannot be at {address}: {error}");
@@ -143,6 +147,7 @@ pub fn open(
     } else {
         format!("{scheme}://{at}/?key={}", link.key)
     };
+    let certificate = certificate.map(|it| (it, clock));
     answer_apart("the bedside screen", listener, certificate, app(link))?;
     Ok((Bedside::new(to), given, url))
 }

@@ -18,7 +18,8 @@ const OF_MEASURING: [&str; 4] = [
     "figures.md",
 ];
 
-/// Files below a folder of the project that end so.
+/// Files in a folder of the project, and in those below it, that end so; of the project itself
+/// (no name), only what lies in it.
 fn files(folder: &str, ends: &[&str], found: &mut Vec<PathBuf>) {
     for entry in std::fs::read_dir(Path::new(ROOT).join(folder)).unwrap() {
         let path = entry.unwrap().path();
@@ -64,12 +65,13 @@ fn lines(text: &str) -> Vec<Vec<String>> {
 
 /// What stands between backticks in a document, though it goes on in the next line.
 fn in_backticks(text: &str) -> Vec<Vec<String>> {
-    // Blocks have three of them.
+    // Every second part is a block between three of them, of which `lines` has what is typed.
     let text = text.split("```").step_by(2).collect::<String>();
     text.split('`').skip(1).step_by(2).map(words).collect()
 }
 
-/// The same in a source, of commands alone: what is in its texts goes on after a backslash.
+/// The commands that a source names between backticks, in its texts and remarks: those go on
+/// in the next line after a backslash, or with `///`.
 fn commands_in_source(text: &str) -> Vec<Vec<String>> {
     let text = text.replace("\\\n", " ").replace("\n///", " ");
     let after = text.split("`sayback ").skip(1);
@@ -79,8 +81,17 @@ fn commands_in_source(text: &str) -> Vec<Vec<String>> {
     parts.map(|it| words(&format!("sayback {it}"))).collect()
 }
 
-/// Whether a command line is taken; a mention of it may lack what is required.
-fn is_taken(words: &[String], whole: bool) -> Result<(), String> {
+/// How much of a command line is there.
+#[derive(Clone, Copy, PartialEq, Eq)]
+enum Said {
+    /// All that is to be typed.
+    Whole,
+    /// Its name and what it is about: what is required may be missing.
+    Mention,
+}
+
+/// Whether the command line takes it, or why not.
+fn is_taken(words: &[String], said: Said) -> Result<(), String> {
     let lacks = [
         ErrorKind::MissingRequiredArgument,
         ErrorKind::MissingSubcommand,
@@ -91,7 +102,9 @@ fn is_taken(words: &[String], whole: bool) -> Result<(), String> {
     match Cli::try_parse_from(words) {
         Err(error) => match error.kind() {
             ErrorKind::DisplayHelp | ErrorKind::DisplayVersion => Ok(()),
-            kind if !whole && (lacks.contains(&kind) || lacks_value(&error)) => Ok(()),
+            kind if said == Said::Mention && (lacks.contains(&kind) || lacks_value(&error)) => {
+                Ok(())
+            }
             _ => Err(error.to_string()),
         },
         Ok(_) => Ok(()),
@@ -123,7 +136,7 @@ fn every_line_to_be_typed_is_taken() {
         let text = std::fs::read_to_string(&path).unwrap();
         for line in lines(&text).iter().filter(|it| it[1] != "...") {
             tried += 1;
-            if let Err(why) = is_taken(line, true) {
+            if let Err(why) = is_taken(line, Said::Whole) {
                 wrong.push(format!("{}: {line:?}: {why}", path.display()));
             }
         }
@@ -132,12 +145,52 @@ fn every_line_to_be_typed_is_taken() {
     assert!(tried > 25, "{tried}");
 }
 
+/// What there is to be mentioned.
+struct Known {
+    commands: BTreeSet<String>,
+    options: BTreeSet<String>,
+}
+
+impl Known {
+    fn all() -> Self {
+        let cli = Cli::command();
+        let commands = cli.get_subcommands().map(|it| it.get_name().to_owned());
+        let mut known = BTreeSet::from(["--help".to_owned(), "--version".to_owned()]);
+        options(&cli, &mut known);
+        Self {
+            commands: commands.collect(),
+            options: known,
+        }
+    }
+
+    /// Whether what is mentioned is right, or why not; none where it is about neither a
+    /// command nor an option. Where `others` are spoken of, an option alone may be theirs.
+    fn judge(&self, said: &[String], others: bool) -> Option<Result<(), String>> {
+        let is_option = |it: &String| it.starts_with("--");
+        match said {
+            // A name in capitals stands for any; where the record's chain begins is written
+            // down as "sayback record, chain 1".
+            [first, second, ..] if first == "sayback" => {
+                let another = ["COMMAND", "record,"].contains(&second.as_str());
+                (!another).then(|| is_taken(said, Said::Mention))
+            }
+            // "serve --link" is of a command, and "record" alone may be any word.
+            [first, rest @ ..] if self.commands.contains(first) && rest.iter().any(is_option) => {
+                let whole = [&["sayback".to_owned()], said].concat();
+                Some(is_taken(&whole, Said::Mention))
+            }
+            [first, ..] if is_option(first) && !others => {
+                let known = self.options.contains(first);
+                Some(known.then_some(()).ok_or("no such option".to_owned()))
+            }
+            _ => None,
+        }
+    }
+}
+
 #[test]
 fn every_mention_of_a_command_or_an_option_is_of_one() {
-    let cli = Cli::command();
-    let commands: BTreeSet<&str> = cli.get_subcommands().map(Command::get_name).collect();
-    let mut known = BTreeSet::from(["--help".to_owned(), "--version".to_owned()]);
-    options(&cli, &mut known);
+    let known = Known::all();
     let mut found = Vec::new();
     files("", &[".md"], &mut found);
     files("docs", &[".md"], &mut found);
@@ -147,33 +200,15 @@ fn every_mention_of_a_command_or_an_option_is_of_one() {
     let (mut tried, mut wrong) = (0, Vec::new());
     for path in found {
         let text = std::fs::read_to_string(&path).unwrap();
-        let document = path.extension().is_some_and(|it| it == "md");
-        let measuring = OF_MEASURING.iter().any(|it| path.ends_with(it));
-        let mentioned = if document {
+        let mentioned = if path.extension().is_some_and(|it| it == "md") {
             in_backticks(&text)
         } else {
             commands_in_source(&text)
         };
-        for mut said in mentioned {
-            let option = |it: &String| it.starts_with("--");
-            let first = said.first().map(String::as_str);
-            if first.is_some_and(|it| commands.contains(it)) && said.iter().any(option) {
-                said.insert(0, "sayback".to_owned());
-            }
-            let taken = match said.as_slice() {
-                // A name in capitals stands for any; where the record's chain begins is
-                // written down as "sayback record, chain 1".
-                [first, second, ..] if first == "sayback" => {
-                    if ["COMMAND", "record,"].contains(&&**second) {
-                        continue;
-                    }
-                    is_taken(&said, false)
-                }
-                [first, ..] if option(first) && !measuring => known
-                    .contains(first)
-                    .then_some(())
-                    .ok_or_else(|| "no such option".to_owned()),
-                _ => continue,
+        let others = OF_MEASURING.iter().any(|it| path.ends_with(it));
+        for said in mentioned {
+            let Some(taken) = known.judge(&said, others) else {
+                continue;
             };
             tried += 1;
             if let Err(why) = taken {

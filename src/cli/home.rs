@@ -216,7 +216,11 @@ fn check(path: &Path, model: &super::Model) -> Result<End, Message> {
         anstream::println!("{about}: {}", notice.text);
     }
     let spoken = home.residents.iter().map(Resident::spoken_name).count();
-    anstream::println!("{spoken} residents; {} to mind.", notices.len());
+    let found = match notices.len() {
+        0 => "nothing to mind".to_owned(),
+        some => format!("{some} to mind"),
+    };
+    anstream::println!("{spoken} residents; {found}.");
     Ok(End::Done)
 }
 

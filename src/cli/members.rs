@@ -1,5 +1,6 @@
 //! `sayback home` and `sayback send`: several recorders, one home.
 
+use std::io::ErrorKind;
 use std::path::{Path, PathBuf};
 
 use chrono::{DateTime, Local, Utc};
@@ -231,14 +232,16 @@ fn begin(
     Ok(())
 }
 
-/// Nobody is enrolled whose link can't be written.
+/// Nobody is enrolled whose link can't be written: a file is made there on trial, and taken
+/// away again.
 fn new(out: &Path) -> Result<(), Message> {
-    match out.symlink_metadata() {
-        Ok(_) => Err(format!(
-            "{} is there already; name another file",
-            out.display()
-        )),
-        Err(_) => Ok(()),
+    let at = out.display();
+    match std::fs::File::create_new(out) {
+        Ok(_) => std::fs::remove_file(out).map_err(|error| format!("{at}: {error}")),
+        Err(error) if error.kind() == ErrorKind::AlreadyExists => {
+            Err(format!("{at} is there already; name another file"))
+        }
+        Err(error) => Err(format!("{at} can't be written: {error}; name another file")),
     }
 }
 
@@ -304,7 +307,9 @@ fn set(setting: Setting, arguments: &Set) -> Result<(), Message> {
             let units = Home::from_toml(&roster.text)
                 .map_err(|it| wrong(&it))?
                 .units;
-            parse_limits(&arguments.file, &text, units).map_err(|it| wrong(&it))?;
+            // This names the file itself.
+            parse_limits(&arguments.file, &text, units)
+                .map_err(|it| format!("{it}\nNothing is changed."))?;
         }
     }
     let done = home.set(setting, &text, &arguments.by, arguments.based_on);

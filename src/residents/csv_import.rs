@@ -3,22 +3,21 @@
 //! it does not say of a resident stays as the home's file has it.
 
 mod columns;
+mod row;
 
 use std::collections::btree_map::Entry;
 use std::collections::{BTreeMap, BTreeSet};
-use std::str::FromStr;
 
 use chrono::NaiveDate;
-use rust_decimal::Decimal;
 use thiserror::Error;
 
-use self::columns::{header_errors, holds, unreadable};
+use self::columns::{header_errors, unreadable};
+use self::row::{Row, tagged};
 use super::file_ranges::{possible, range};
-use super::names::{begins_like_formula, name_expected};
 use super::{Care, Frequency, Home, Resident, ResidentId, UsualMethods};
 use crate::vitals::{
-    Arm, Baseline, LONGEST_TEXT, LimbReason, Limits, Method, OxygenFlow, Position, Precautions,
-    PulseSite, Quantity, RangeOf, Scale, Source, VitalSign, is_chair_weight, too_long,
+    Arm, Baseline, LimbReason, Limits, Method, OxygenFlow, Position, Precautions, PulseSite,
+    Quantity, RangeOf, Scale, Source, VitalSign, is_chair_weight,
 };
 
 pub use self::columns::columns_table;
@@ -120,129 +119,7 @@ pub fn import_csv(
     }
 }
 
-struct Row<'a> {
-    line: u64,
-    fields: BTreeMap<&'a str, &'a str>,
-    home: &'a Home,
-    today: NaiveDate,
-    /// Whether an empty field takes away what the home's file has.
-    drop: bool,
-    errors: Vec<CsvError>,
-}
-
 impl<'a> Row<'a> {
-    fn new(
-        headers: &'a [String],
-        record: &'a csv::StringRecord,
-        (home, today, drop): (&'a Home, NaiveDate, bool),
-    ) -> Self {
-        let names = headers.iter().map(String::as_str);
-        let mut row = Self {
-            line: record.position().map_or(0, csv::Position::line),
-            fields: names.zip(record.iter()).collect(),
-            home,
-            today,
-            drop,
-            errors: Vec::new(),
-        };
-        let fields = row.fields.iter();
-        let long = fields.filter(|(_, field)| too_long(field));
-        for column in long.map(|(column, _)| *column).collect::<Vec<_>>() {
-            row.wrong(column, &format!("{LONGEST_TEXT} characters at most"));
-        }
-        for column in ["id", "wing", "bed"] {
-            if row.text(column).is_some_and(begins_like_formula) {
-                let expected = format!("{}, and nothing that begins like a formula", holds(column));
-                row.wrong(column, &expected);
-            }
-        }
-        for column in ["name", "alias"] {
-            if let Some(expected) = row.text(column).and_then(name_expected) {
-                row.wrong(column, expected);
-            }
-        }
-        row
-    }
-
-    fn wrong(&mut self, column: &str, expected: &str) {
-        let found = self.fields.get(column).copied().unwrap_or_default();
-        self.errors.push(CsvError {
-            line: self.line,
-            column: column.to_owned(),
-            found: found.chars().take(LONGEST_TEXT).collect(),
-            expected: expected.to_owned(),
-        });
-    }
-
-    /// The field of a column, unless it is empty or not there.
-    fn text(&self, column: &str) -> Option<&'a str> {
-        let field = self.fields.get(column).copied();
-        field.filter(|field| !field.is_empty())
-    }
-
-    /// Whether what was known stays: the field is not there, or empty and not to
-    /// take anything away.
-    fn leaves(&self, column: &str) -> bool {
-        self.text(column).is_none() && !(self.drop && self.fields.contains_key(column))
-    }
-
-    fn required(&mut self, column: &str) -> &'a str {
-        let field = self.text(column);
-        if field.is_none() {
-            self.wrong(column, holds(column));
-        }
-        field.unwrap_or_default()
-    }
-
-    /// A field read by `read`, or an error that says what the column holds.
-    fn read<T>(&mut self, column: &str, read: impl Fn(&str) -> Option<T>) -> Option<T> {
-        let value = read(self.text(column)?);
-        if value.is_none() {
-            self.wrong(column, holds(column));
-        }
-        value
-    }
-
-    /// The same, or what was `known` where the field leaves it.
-    fn read_over<T>(
-        &mut self,
-        column: &str,
-        known: Option<T>,
-        read: impl Fn(&str) -> Option<T>,
-    ) -> Option<T> {
-        if self.leaves(column) {
-            known
-        } else {
-            self.read(column, read)
-        }
-    }
-
-    fn flag(&mut self, column: &str, known: bool) -> bool {
-        let read = |field: &str| match field.to_ascii_lowercase().as_str() {
-            "yes" | "true" | "1" => Some(true),
-            "no" | "false" | "0" => Some(false),
-            _ => None,
-        };
-        self.read_over(column, Some(known), read).unwrap_or(false)
-    }
-
-    /// A day that has been.
-    fn day(&mut self, column: &str) -> Option<NaiveDate> {
-        let day: NaiveDate = self.read(column, |it| it.parse().ok())?;
-        if day > self.today {
-            self.wrong(column, "a day that has been");
-        }
-        Some(day)
-    }
-
-    fn number(&mut self, column: &str) -> Option<Decimal> {
-        let number = Decimal::from_str(self.text(column)?).ok();
-        if number.is_none() {
-            self.wrong(column, "a number");
-        }
-        number
-    }
-
     /// The same with nothing kept where a field is empty, of one whom the home's file has.
     fn bare(&mut self, id: &ResidentId) -> Option<Resident> {
         let empty = || self.fields.values().any(|it| it.is_empty());
@@ -486,17 +363,6 @@ fn has_set(resident: &Resident, name: &str) -> bool {
     let of = |it: &Source| matches!(it, Source::Nurse { name: nurse, .. } if nurse == name);
     let mut baselines = resident.care.baselines.values();
     ranges.any(|it| of(&it.source)) || baselines.any(|it| it.nurse == name)
-}
-
-/// Reads a tag, with or without capitals and with blanks for underscores.
-fn tagged<T: Copy>(
-    all: &'static [T],
-    tag: impl Fn(T) -> &'static str,
-) -> impl Fn(&str) -> Option<T> {
-    move |field| {
-        let field = field.to_ascii_lowercase().replace(' ', "_");
-        all.iter().copied().find(|it| tag(*it) == field)
-    }
 }
 
 #[cfg(test)]

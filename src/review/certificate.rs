@@ -3,6 +3,7 @@
 
 use std::path::PathBuf;
 use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
+use std::time::Duration;
 
 use axum_server::tls_rustls::RustlsConfig;
 use chrono::{DateTime, TimeDelta, Utc};
@@ -19,6 +20,9 @@ const SOON: TimeDelta = TimeDelta::days(30);
 
 /// How often they are looked at.
 const A_DAY: TimeDelta = TimeDelta::days(1);
+
+/// How often the clock is asked whether a day is over.
+const EVERY: Duration = Duration::from_secs(1);
 
 /// The home's own certificate and its key, as PEM files.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -41,21 +45,12 @@ pub enum Validity {
 }
 
 impl Certificate {
-    pub(super) async fn read(&self) -> Result<RustlsConfig, String> {
+    async fn read(&self) -> Result<RustlsConfig, String> {
         let config = RustlsConfig::from_pem_file(&self.chain, &self.key);
         config.await.map_err(|error| {
             let (chain, key) = (self.chain.display(), self.key.display());
             format!("the certificate {chain} with the key {key} can't be used: {error}")
         })
-    }
-
-    /// Takes what the files hold now for the pages that go out from now on. Where that can't
-    /// be used, the pages go out as before.
-    pub(super) async fn read_again(&self, used: &RustlsConfig) -> Result<(), String> {
-        let read = self.read().await;
-        let read = read.map_err(|why| format!("{why}; the pages go out with the one before"))?;
-        used.reload_from_config(read.get_inner());
-        Ok(())
     }
 
     /// Whether it can be used, with its key, and how it stands at this moment.
@@ -165,12 +160,96 @@ impl Validity {
     }
 }
 
-/// When certificates were looked at last, and what is wrong with them, or will be soon.
+/// The certificate that pages go out with. Those who serve them for months take what its
+/// files hold by then, and need no new start.
+#[derive(Debug)]
+pub struct InUse {
+    files: Certificate,
+    used: RustlsConfig,
+}
+
+impl InUse {
+    pub(super) async fn of(files: Certificate) -> Result<Self, String> {
+        let used = files.read().await?;
+        Ok(Self { files, used })
+    }
+
+    pub(super) fn tls(&self) -> RustlsConfig {
+        self.used.clone()
+    }
+
+    /// Takes what the files hold now for the pages that go out from now on. Where that can't
+    /// be used, the pages go out as before.
+    async fn read_again(&self) -> Result<(), String> {
+        let read = self.files.read().await;
+        let read = read.map_err(|why| format!("{why}; the pages go out with the one before"))?;
+        self.used.reload_from_config(read.get_inner());
+        Ok(())
+    }
+
+    /// What is wrong with it, or will be soon. It was read at the start, and is read again at
+    /// each later look.
+    async fn look(&self, now: Time, look: Look) -> Option<String> {
+        let read = match look {
+            Look::First => Ok(()),
+            Look::Again => self.read_again().await,
+        };
+        let stands = read.and_then(|()| self.files.validity(now));
+        stands.map_or_else(Some, Validity::trouble)
+    }
+
+    /// Looks at it once a day for as long as its pages go out, where nothing else does.
+    pub(super) async fn keep_up(self, clock: fn() -> Time) {
+        let mut daily = Daily::default();
+        let mut every = tokio::time::interval(EVERY);
+        loop {
+            every.tick().await;
+            let now = clock();
+            // Of the first, whoever started this has been told.
+            if let Some(Look::Again) = daily.look(now)
+                && let Some(why) = self.look(now, Look::Again).await
+            {
+                tracing::warn!("{why}");
+            }
+        }
+    }
+}
+
+/// A look at certificates.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+enum Look {
+    /// The one at the start.
+    First,
+    /// One after a day.
+    Again,
+}
+
+/// When certificates were looked at last, by the clock on the wall: one that counts how long
+/// a program runs stands still while the machine sleeps.
 #[derive(Debug, Default)]
-pub(super) struct Looked(Mutex<(Option<Time>, Vec<String>)>);
+struct Daily(Option<Time>);
+
+impl Daily {
+    /// The look that is due now, if any.
+    fn look(&mut self, now: Time) -> Option<Look> {
+        let look = match self.0 {
+            None => Look::First,
+            // A clock that was set back would be waited for.
+            Some(last) if (now - last).abs() < A_DAY => return None,
+            Some(_) => Look::Again,
+        };
+        self.0 = Some(now);
+        Some(look)
+    }
+}
+
+/// When a station's certificates were looked at last, and what is wrong with them, or will
+/// be soon.
+#[derive(Debug, Default)]
+pub(super) struct Looked(Mutex<(Daily, Vec<String>)>);
 
 impl Looked {
-    fn last(&self) -> MutexGuard<'_, (Option<Time>, Vec<String>)> {
+    fn last(&self) -> MutexGuard<'_, (Daily, Vec<String>)> {
         self.0.lock().unwrap_or_else(PoisonError::into_inner)
     }
 }
@@ -183,38 +262,34 @@ impl Station {
         self.certificates.last().1.clone()
     }
 
-    /// Looks at the certificates once a day, since a station runs for months: at that of
-    /// the pages, which is taken anew where it was changed, and at that of the home's server.
-    pub(super) async fn look_at_certificates(
-        self: &Arc<Self>,
-        pages: Option<&(Certificate, RustlsConfig)>,
-    ) {
+    /// Looks at the certificates once a day: at that of the pages, and at that of the home's
+    /// server.
+    pub(super) async fn look_at_certificates(self: &Arc<Self>, pages: Option<&InUse>) {
         let now = self.now();
-        let before = self.certificates.last().0;
-        // A clock that was set back would be waited for.
-        if before.is_some_and(|it| (now - it).abs() < A_DAY) {
+        let due = self.certificates.last().0.look(now);
+        let Some(look) = due else {
             return;
-        }
-        let mut wrong = Vec::new();
-        if let Some((certificate, used)) = pages {
-            let read = match before {
-                Some(_) => certificate.read_again(used).await,
-                None => Ok(()),
-            };
-            let stands = read.and_then(|()| certificate.validity(now));
-            wrong.extend(stands.map_or_else(Some, Validity::trouble));
-        }
+        };
+        let of_pages = match pages {
+            Some(pages) => pages.look(now, look).await,
+            None => None,
+        };
         let station = Arc::clone(self);
         let of_home = move || station.ask(|it| Ok(it.certificate(now)));
-        match tokio::task::spawn_blocking(of_home).await {
-            Ok(Ok(Ok(stands))) => wrong.extend(stands.and_then(Validity::trouble)),
+        let of_home = match tokio::task::spawn_blocking(of_home).await {
+            Ok(Ok(Ok(stands))) => stands.and_then(Validity::trouble),
             // That the home is away is said where it matters.
-            Ok(Ok(Err(why))) => tracing::info!("{why}"),
-            Ok(Err(_)) | Err(_) => {}
-        }
-        for why in &wrong {
+            Ok(Ok(Err(why))) => {
+                tracing::info!("{why}");
+                None
+            }
+            Ok(Err(_)) | Err(_) => None,
+        };
+        // Of that of the pages, whoever started this has been told at the start.
+        let untold = of_pages.iter().filter(|_| look == Look::Again);
+        for why in untold.chain(&of_home) {
             tracing::warn!("{why}");
         }
-        *self.certificates.last() = (Some(now), wrong);
+        self.certificates.last().1 = of_pages.into_iter().chain(of_home).collect();
     }
 }

@@ -13,9 +13,10 @@ use axum_server::{Address, Handle, Server};
 use tokio::net::TcpStream;
 use tokio::sync::Semaphore;
 
-use super::certificate::Certificate;
+use super::certificate::{Certificate, InUse};
 use super::station::Station;
 use super::web::app;
+use crate::facts::Time;
 
 /// How long open pages are waited for at the end.
 const GRACE: Duration = Duration::from_secs(2);
@@ -51,11 +52,11 @@ pub async fn serve(
             stop.graceful_shutdown(Some(GRACE));
         }
     });
-    let tls = match &certificate {
-        Some(certificate) => Some(certificate.read().await?),
+    let pages = match certificate {
+        Some(certificate) => Some(InUse::of(certificate).await?),
         None => None,
     };
-    let pages = certificate.zip(tls.clone());
+    let tls = pages.as_ref().map(InUse::tls);
     tokio::spawn(Arc::clone(&station).keep_up(pages));
     ready(address);
     answer(listener, tls, app(station), handle)
@@ -128,11 +129,12 @@ fn impatient<A: Address, Acc>(mut server: Server<A, Acc>) -> Server<A, Acc> {
 }
 
 /// Answers on a thread of its own, so that nothing else the program does keeps
-/// it waiting. `what` is answered there, for the log.
+/// it waiting. `what` is answered there, for the log. A certificate comes with the clock by
+/// which it is looked at.
 pub(crate) fn answer_apart(
     what: &'static str,
     listener: TcpListener,
-    certificate: Option<Certificate>,
+    certificate: Option<(Certificate, fn() -> Time)>,
     pages: Router,
 ) -> Result<(), String> {
     let wrong = |error: io::Error| format!("{what}: {error}");
@@ -141,8 +143,12 @@ pub(crate) fn answer_apart(
         .enable_all()
         .build()
         .map_err(wrong)?;
-    let tls = certificate.map(|it| runtime.block_on(it.read()));
-    let tls = tls.transpose()?;
+    let mut tls = None;
+    if let Some((certificate, clock)) = certificate {
+        let in_use = runtime.block_on(InUse::of(certificate))?;
+        tls = Some(in_use.tls());
+        runtime.spawn(in_use.keep_up(clock));
+    }
     std::thread::spawn(move || {
         let served = runtime.block_on(answer(listener, tls, pages, Handle::new()));
         if let Err(error) = served {

@@ -5,6 +5,7 @@
 
 pub mod accounts;
 pub mod acts;
+mod away;
 mod certificate;
 mod compared;
 pub mod export;

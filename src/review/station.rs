@@ -7,14 +7,14 @@ use std::sync::atomic::{AtomicBool, Ordering};
 use std::sync::{Arc, Mutex, MutexGuard, PoisonError, RwLock, RwLockReadGuard};
 use std::time::{Duration, Instant};
 
-use axum_server::tls_rustls::RustlsConfig;
 use chrono::NaiveDateTime;
 use tokio::sync::watch;
 use uuid::Uuid;
 
 use super::accounts::{AccountError, Accounts};
 use super::acts::{NewFact, NotDone, Refused};
-use super::certificate::{Certificate, Looked};
+use super::away::Away;
+use super::certificate::{InUse, Looked};
 use super::index::Index;
 use super::ledger::{Arrivals, Ledger};
 use super::now::Now;
@@ -37,47 +37,6 @@ const TRY_FOR: Duration = Duration::from_secs(5);
 pub const AT_THE_HOME: &str = "This is the record of a recorder that is linked to the home\u{2019}s \
     database, and the home takes what nurses do only from a station with a link of its own. \
     Acknowledge, correct, retract and sign at the home\u{2019}s station; here it can only be read.";
-
-/// Since when the record can't be read, and why.
-#[derive(Debug, Clone)]
-pub struct Away {
-    since: Time,
-    why: String,
-    /// It is not merely out of reach: this station may not read it any more.
-    cut_off: bool,
-}
-
-impl std::fmt::Display for Away {
-    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
-        let since = self.since.format("%H:%M");
-        if self.cut_off {
-            return write!(
-                f,
-                "Since {since} {}. Nothing of the home is shown here any more, and nothing is \
-                 kept here. If that is a mistake, whoever enrols the home's machines makes a new \
-                 link file; the station is then started anew with it.",
-                self.why
-            );
-        }
-        write!(
-            f,
-            "Since {since} {}. Nothing can be stored until it is back. It is tried again all the \
-             time.",
-            self.why
-        )
-    }
-}
-
-impl Away {
-    /// The same, on a page that shows something all the same.
-    #[must_use]
-    pub fn over_a_page(&self) -> String {
-        if self.cut_off {
-            return self.to_string();
-        }
-        format!("{self} What is shown is as it was then.")
-    }
-}
 
 /// The nurse's station.
 pub struct Station {
@@ -476,7 +435,7 @@ impl Station {
     }
 
     /// Keeps up with the record until dropped with its runtime, and with the certificates.
-    pub async fn keep_up(self: Arc<Self>, pages: Option<(Certificate, RustlsConfig)>) {
+    pub async fn keep_up(self: Arc<Self>, pages: Option<InUse>) {
         let mut every = tokio::time::interval(EVERY);
         every.set_missed_tick_behavior(tokio::time::MissedTickBehavior::Delay);
         loop {

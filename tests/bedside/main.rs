@@ -2,6 +2,9 @@
 
 #[path = "../browser/mod.rs"]
 mod browser;
+mod certificate;
+#[path = "../certified/mod.rs"]
+mod certified;
 #[path = "../crowd/mod.rs"]
 mod crowd;
 mod door;

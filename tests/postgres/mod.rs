@@ -14,11 +14,15 @@ use std::sync::atomic::{AtomicU32, Ordering};
 use std::sync::{Mutex, MutexGuard, OnceLock, PoisonError};
 use std::time::{Duration, Instant};
 
-use chrono::Datelike as _;
 use postgres::{Client, Config, NoTls};
-use rcgen::{BasicConstraints, CertificateParams, CertifiedIssuer, IsCa, KeyPair};
 use rustls::pki_types::pem::PemObject as _;
 use sayback::sync::{Address, HomeRecord, Link, MemberKind, init};
+
+#[path = "../certified/mod.rs"]
+mod certified;
+
+#[allow(unused_imports, reason = "each test program uses its own part of this")]
+pub use certified::{certificates, certificates_for, shown};
 
 /// A running server.
 pub struct Server {
@@ -61,27 +65,6 @@ fn as_other(folder: &Path) -> Vec<String> {
     }
     let words = "setpriv --reuid 65534 --regid 65534 --clear-groups --";
     words.split(' ').map(str::to_owned).collect()
-}
-
-/// An authority, and a certificate of it for this machine, PEM: the authority's,
-/// the certificate and its key.
-pub fn certificates() -> [String; 3] {
-    certificates_for(20_000)
-}
-
-/// The same, good until midnight UTC so many days from now.
-pub fn certificates_for(days: i64) -> [String; 3] {
-    let end = chrono::Utc::now().date_naive() + chrono::TimeDelta::days(days);
-    let [month, day] = [end.month(), end.day()].map(|it| u8::try_from(it).unwrap());
-    let mut authority = CertificateParams::new(Vec::new()).unwrap();
-    authority.is_ca = IsCa::Ca(BasicConstraints::Unconstrained);
-    let authority = CertifiedIssuer::self_signed(authority, KeyPair::generate().unwrap()).unwrap();
-    let names = vec!["localhost".to_owned(), "127.0.0.1".to_owned()];
-    let key = KeyPair::generate().unwrap();
-    let mut certificate = CertificateParams::new(names).unwrap();
-    certificate.not_after = rcgen::date_time_ymd(end.year(), month, day);
-    let certificate = certificate.signed_by(&key, &authority).unwrap();
-    [authority.pem(), certificate.pem(), key.serialize_pem()]
 }
 
 fn free_port() -> u16 {

@@ -7,7 +7,7 @@ use sayback::vitals::{Measurement, Numbers, Unit, VitalSign};
 use super::acting::{PRESSURE, reading, refused};
 use super::browser::DESK;
 use super::made;
-use super::pages::{Open, in_order};
+use super::open::{Open, in_order};
 use super::site::Site;
 
 /// The nurse and a recorder that was cut off correct one reading, neither knowing of

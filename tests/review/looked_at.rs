@@ -7,7 +7,7 @@ use sayback::vitals::VitalSign;
 
 use super::browser::{DESK, HAND, Look};
 use super::by_hand::enters;
-use super::pages::{Open, in_order};
+use super::open::{Open, in_order};
 use super::shown::set;
 use super::signed::signed;
 use super::site::Site;

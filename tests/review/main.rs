@@ -27,6 +27,7 @@ mod looked_at;
 mod made;
 mod moved;
 mod on_paper;
+mod open;
 mod pages;
 mod palpated;
 mod score;

@@ -5,7 +5,7 @@ use sayback::review::accounts::Role;
 use sayback::vitals::VitalSign;
 
 use super::browser::{Browser, DESK, HAND, Look};
-use super::pages::{Open, in_order};
+use super::open::{Open, in_order};
 
 /// Chooses or types, whatever the field and the browser's language.
 pub fn set(browser: &Browser, field: &str, value: &str) {

@@ -12,7 +12,7 @@ use sayback::store::Store;
 use uuid::Uuid;
 
 use super::browser::{Browser, DESK, HAND, NIGHT};
-use super::pages::{Open, in_order};
+use super::open::{Open, in_order};
 use super::site::{Site, Visitor, key_in};
 use super::{conversation, made};
 

@@ -1,26 +1,25 @@
 //! Certificates that end: whoever looks after the machines is told before, by the doctor
 //! and by a station that runs for months.
 
-use std::net::{SocketAddr, TcpStream};
+use std::net::SocketAddr;
 use std::sync::atomic::{AtomicI64, Ordering};
 use std::sync::{Arc, mpsc};
 use std::time::{Duration, Instant};
 
 use chrono::{TimeDelta, Utc};
-use rustls::pki_types::pem::PemObject as _;
-use rustls::pki_types::{CertificateDer, ServerName};
 use sayback::facts::Time;
 use sayback::review::accounts::Role;
 use sayback::review::{Certificate, serve};
 use sayback::sync::HomeLedger;
 
+use super::postgres_server::{certificates_for, shown};
 use super::site::Site;
 use super::station::{ROSTER, put_roster};
 use super::*;
 
 /// What the doctor says of the certificate of a home's server that ends in so many days.
 fn doctor(days: i64) -> String {
-    let server = Server::certified(postgres_server::certificates_for(days));
+    let server = Server::certified(certificates_for(days));
     let aspen = Aspen::on(&server);
     let folder = tempfile::tempdir().unwrap();
     let link = folder.path().join("link.toml");
@@ -55,25 +54,6 @@ fn clock() -> Time {
     Utc::now().fixed_offset() + TimeDelta::days(DAYS.load(Ordering::Relaxed))
 }
 
-/// The certificate that is shown at an address to who believes this authority.
-fn shown(at: SocketAddr, ca: &str) -> Vec<u8> {
-    let mut roots = rustls::RootCertStore::empty();
-    roots
-        .add(CertificateDer::from_pem_slice(ca.as_bytes()).unwrap())
-        .unwrap();
-    let ring = Arc::new(rustls::crypto::ring::default_provider());
-    let config = rustls::ClientConfig::builder_with_provider(ring);
-    let config = config.with_safe_default_protocol_versions().unwrap();
-    let config = config.with_root_certificates(roots).with_no_client_auth();
-    let name = ServerName::try_from("localhost").unwrap();
-    let mut tls = rustls::ClientConnection::new(Arc::new(config), name).unwrap();
-    let mut stream = TcpStream::connect(at).unwrap();
-    while tls.is_handshaking() {
-        tls.complete_io(&mut stream).unwrap();
-    }
-    tls.peer_certificates().unwrap()[0].to_vec()
-}
-
 async fn until(what: &str, mut done: impl AsyncFnMut() -> bool) {
     let began = Instant::now();
     while !done().await {
@@ -85,7 +65,7 @@ async fn until(what: &str, mut done: impl AsyncFnMut() -> bool) {
 #[tokio::test(flavor = "multi_thread")]
 async fn a_station_that_runs_for_months_looks_at_certificates_once_a_day() {
     let (_server, aspen) = tokio::task::block_in_place(|| {
-        let server = Server::certified(postgres_server::certificates_for(60));
+        let server = Server::certified(certificates_for(60));
         let aspen = Aspen::on(&server);
         put_roster(&aspen.keeper, ROSTER);
         (server, aspen)
@@ -96,7 +76,7 @@ async fn a_station_that_runs_for_months_looks_at_certificates_once_a_day() {
         key: folder.path().join("home.key"),
     };
     let put = |days: i64| {
-        let [ca, pem, key] = postgres_server::certificates_for(days);
+        let [ca, pem, key] = certificates_for(days);
         std::fs::write(&certificate.chain, pem).unwrap();
         std::fs::write(&certificate.key, key).unwrap();
         ca
@@ -119,7 +99,7 @@ async fn a_station_that_runs_for_months_looks_at_certificates_once_a_day() {
         let mut administrator = site.visitor(Role::Administrator).await;
         administrator.get("/people").await.1
     };
-    let first = tokio::task::block_in_place(|| shown(at, &first));
+    let first = tokio::task::block_in_place(|| shown(at, &first)).unwrap();
     assert!(!people().await.contains("expires on"), "both are good");
 
     // Three weeks on, that of the pages has 29 days left, and the server's 39.
@@ -153,7 +133,7 @@ async fn a_station_that_runs_for_months_looks_at_certificates_once_a_day() {
     })
     .await;
     assert!(!people().await.contains("home.pem"));
-    let now = tokio::task::block_in_place(|| shown(at, &second));
+    let now = tokio::task::block_in_place(|| shown(at, &second)).unwrap();
     assert_ne!(first, now);
     tokio::task::block_in_place(|| drop(site));
 }

@@ -68,7 +68,7 @@ fn begun(server: &Server, database: &str) -> tempfile::TempDir {
         format!("localhost:{}:*:{superuser}:{password}\n", server.port),
     )
     .unwrap();
-    let init = |mode: u32| {
+    let init = |mode: u32, out: &str| {
         use std::os::unix::fs::PermissionsExt as _;
         std::fs::set_permissions(&pass, std::fs::Permissions::from_mode(mode)).unwrap();
         let mut command = Command::new(env!("CARGO_BIN_EXE_sayback"));
@@ -81,6 +81,8 @@ fn begun(server: &Server, database: &str) -> tempfile::TempDir {
             "Alder Ridge House",
             "--ca",
             "ca.pem",
+            "--out",
+            out,
         ];
         command.args(words).current_dir(folder);
         command
@@ -92,21 +94,25 @@ fn begun(server: &Server, database: &str) -> tempfile::TempDir {
         let _one = postgres_server::one_at_a_time();
         ended(command.output().unwrap())
     };
-    let open_to_others = init(0o644);
+    let open_to_others = init(0o644, "keeper.toml");
     assert_eq!(open_to_others.code, 1);
     assert!(
         open_to_others.all.contains("chmod 600"),
         "{}",
         open_to_others.all
     );
-    let begun = init(0o600);
+    // No keeper is enrolled whose file could not be written: it would be lost.
+    let nowhere = init(0o600, "nowhere/keeper.toml");
+    assert_eq!(nowhere.code, 1);
+    assert!(nowhere.all.contains("can't be written"), "{}", nowhere.all);
+    let begun = init(0o600, "keeper.toml");
     assert_eq!(begun.code, 0, "{}", begun.all);
     assert!(
         begun.all.contains("is begun") && !begun.all.contains("WARNING"),
         "{}",
         begun.all
     );
-    let again = init(0o600);
+    let again = init(0o600, "keeper.toml");
     assert!(
         again.code == 1 && again.all.contains("is there already"),
         "{}",

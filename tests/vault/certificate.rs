@@ -3,6 +3,7 @@
 
 use std::io::{BufRead as _, BufReader, Read as _};
 use std::process::Stdio;
+use std::time::Duration;
 
 use chrono::{Datelike as _, NaiveDate, TimeDelta, Utc};
 use rcgen::{CertificateParams, CertifiedIssuer, KeyPair, date_time_ymd};
@@ -36,11 +37,14 @@ fn serves(place: &Place, tls: &[&str]) -> String {
     let all = [&all[..], &["--store", &store], tls].concat();
     let mut command = place.command(&all);
     command.stdout(Stdio::piped()).stderr(Stdio::piped());
+    command.env("SAYBACK_LOG", "warn");
     let mut child = command.spawn().unwrap();
     let lines = BufReader::new(child.stdout.take().unwrap()).lines();
     let served = lines
         .map_while(Result::ok)
         .any(|it| it.contains("https://"));
+    // Time for a look at the certificate, which is the first thing that it does then.
+    std::thread::sleep(Duration::from_millis(700));
     child.kill().unwrap();
     let mut said = String::new();
     let mut stderr = child.stderr.take().unwrap();
@@ -82,7 +86,12 @@ fn a_certificate_that_browsers_refuse_is_said_at_the_start_and_by_the_doctor() {
             wanted,
             "{warned}"
         );
-        assert_eq!(warned.contains(said), wanted, "{warned}");
+        // Said once, though the log warns too.
+        assert_eq!(
+            warned.matches(said).count(),
+            usize::from(wanted),
+            "{warned}"
+        );
     }
     // With the key of another it can't be used at all.
     let [pem, key] = certificate(&place, days(-1), days(400));

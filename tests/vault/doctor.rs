@@ -192,6 +192,7 @@ fn the_services_are_hardened() {
         ("sayback-listen.service", Some("sayback-listen-home.conf")),
         ("sayback-listen.service", Some("sayback-listen-tablet.conf")),
         ("sayback-serve.service", Some("sayback-serve-home.conf")),
+        ("sayback-serve.service", Some("sayback-serve-network.conf")),
     ];
     for (unit, dropped_in) in alone.into_iter().chain(with) {
         let path = format!("{ROOT}/dist/{unit}");

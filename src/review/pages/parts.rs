@@ -4,13 +4,13 @@
 use chrono::{Datelike, TimeDelta};
 use maud::{Markup, html};
 
-use crate::facts::Time;
+use crate::facts::{Raised, Time};
 use crate::residents::{Resident, ResidentId, Staff};
 use crate::review::index::{Entry, Flag, Index, Missed};
 use crate::review::now::Now;
 use crate::review::worklist::SURE;
 use crate::speaking::wording::{capital, names};
-use crate::vitals::{Measurement, Side, Value};
+use crate::vitals::{Component, Finding, Measurement, Side, Value};
 
 /// The value of a measurement with its unit.
 pub fn value(it: &Measurement) -> String {
@@ -176,13 +176,38 @@ pub fn states(index: &Index, entry: &Entry) -> Markup {
         } @else if index.flags_of(entry.id).any(|it| open(&it) && (entry.flagged || it.raised.score().is_some())) {
             (loud("\u{25c6}", "open report"))
         } @else if entry.flagged {
-            (state("\u{25c7}", "outside range"))
+            (outside_range(index, entry))
         }
         @if entry.corrected() { (state("\u{270e}", "corrected")) }
         @if index.is_by_hand(entry) { (state("\u{270d}", "entered by hand")) }
         @if entry.second_look { (state("\u{2248}", "far from usual")) }
         @if entry.confidence < SURE && !entry.corrected() {
             (state("?", &format!("speech recognition {} sure", percent(entry.confidence))))
+        }
+    }
+}
+
+/// On which side of the range a reading lies, and of two numbers which; "outside range" where
+/// a rule over several readings was met, or another value was flagged.
+fn outside_range(index: &Index, entry: &Entry) -> Markup {
+    let now = entry.measurement.components();
+    let mut beyond: Vec<&Finding> = Vec::new();
+    for flag in index.flags_of(entry.id) {
+        if let Raised::Limit(it) = &flag.raised
+            && now.contains(&(it.component, it.value))
+            && beyond.iter().all(|other| other.component != it.component)
+        {
+            beyond.push(it);
+        }
+    }
+    html! {
+        @if beyond.is_empty() { (state("\u{25c7}", "outside range")) }
+        @for it in beyond {
+            @let (shape, side) = side(it.side);
+            @match it.component {
+                Component::Whole => (state(shape, &format!("{side} range"))),
+                _ => (state(shape, &format!("{} {side} range", it.name()))),
+            }
         }
     }
 }

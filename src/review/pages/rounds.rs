@@ -89,7 +89,7 @@ fn standing(index: &Index, round: &Round, now: Now<'_>) -> Markup {
     }
 }
 
-/// The latest rounds, and those that wait for a nurse.
+/// The rounds that wait for a nurse, and the latest.
 pub fn rounds(session: &Session, index: &Index, now: Now<'_>) -> Markup {
     let section = |list: List, id: &str, heading: &str, most: usize| {
         let all = || index.rounds().filter(|it| list.has(it, now));
@@ -123,9 +123,9 @@ pub fn rounds(session: &Session, index: &Index, now: Now<'_>) -> Markup {
             @if index.rounds().next().is_none() {
                 section.card { p.none { "No round is recorded yet." } }
             }
+            (section(List::Unsigned, "unsigned", "Ended and not signed", FIRST))
             (section(List::All, "latest", "The latest", PAGE))
             (outside_rounds(index, now))
-            (section(List::Unsigned, "unsigned", "Ended and not signed", FIRST))
         },
     )
 }

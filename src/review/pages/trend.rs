@@ -134,7 +134,10 @@ pub fn trend(
         &html! {
             p.trail { (identified_link(index, &resident.id)) }
             div.head {
-                h1 { (capital(sign.name())) ", " (span_name(days)) }
+                h1 {
+                    (capital(sign.name())) ", " (span_name(days))
+                    @if let Some(trend) = &trend { " " span.soft { (trend.unit.symbol()) } }
+                }
             }
             (spans(&path, days))
             div id="live" {

@@ -1,4 +1,4 @@
-use rust_decimal::dec;
+use rust_decimal::{Decimal, dec};
 
 use super::*;
 use crate::vitals::{Numbers, Qualifiers};
