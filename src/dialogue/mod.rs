@@ -9,6 +9,7 @@ mod asking;
 mod care;
 mod change;
 mod confirm;
+mod felt;
 mod insist;
 mod instead;
 mod judge;
@@ -27,6 +28,7 @@ mod readings;
 mod recheck;
 mod rejudge;
 mod report;
+mod retaken;
 mod restraint;
 mod seen;
 mod sound;
@@ -42,15 +44,17 @@ mod turn;
 use chrono::TimeDelta;
 
 use crate::facts::{Body, Fact, KeptReading, Record, Time};
-use crate::grammar::{Command, Expect, Grammar, GrammarError, Vocabulary};
+use crate::grammar::{Command, Expect, Grammar, GrammarError, Spoken, Token, Vocabulary};
 use crate::hearing::Heard;
 use crate::residents::{Home, Offsets, Speech, Staff};
 use crate::speaking::Saying;
+use crate::vitals::{Felt, VitalSign};
 use crate::understanding::{ASK_BELOW, Context, NotUnderstood, Utterance, understand};
 
 pub use again::Again;
 pub(crate) use care::against;
 pub use change::{Change, Doubt};
+pub use felt::Remark;
 pub use moved::Move;
 pub use seen::Running;
 pub use state::{Offer, Phase, Question, State};
@@ -269,7 +273,16 @@ impl Dialogue {
             manners: &manners,
             kept: &kept,
         };
-        understand(heard, &self.vocabulary, &context)
+        let found = understand(heard, &self.vocabulary, &context);
+        if found != Err(NotUnderstood::SideTalk) || !state.takes_position() {
+            return found;
+        }
+        let context = Context {
+            pending: &[VitalSign::BloodPressure],
+            ..context
+        };
+        let said = understand(heard, &self.vocabulary, &context).ok();
+        said.and_then(orthostatic::position).ok_or(NotUnderstood::SideTalk)
     }
 
     /// Whether words that were not heard surely are asked for again although
@@ -345,6 +358,7 @@ impl Dialogue {
             },
             other => other,
         };
+        let felt = self.felt_beside(heard, &utterance);
         match utterance {
             Utterance::Command(command) => turn.command(command),
             Utterance::Order(order) => turn.order(order, heard),
@@ -371,7 +385,28 @@ impl Dialogue {
             Utterance::LastValue(sign) => turn.last_value(sign),
             Utterance::Did(activity, minutes) => turn.did(activity, minutes),
             Utterance::Reason(reason) => turn.reason(reason),
+            Utterance::Felt(felt) => turn.felt(felt),
         }
+        if let Some(felt) = felt {
+            turn.felt(felt);
+        }
+    }
+
+    /// What was said to be felt in one breath with readings.
+    fn felt_beside(&self, heard: &Heard, said: &Utterance) -> Option<Felt> {
+        if !matches!(said, Utterance::Readings { .. }) {
+            return None;
+        }
+        let words: Vec<String> = heard.words.iter().map(|it| it.text.clone()).collect();
+        let sure = |it: &Spoken| {
+            let mut words = heard.words[it.from..it.to].iter();
+            words.all(|it| it.confidence >= self.ask_below)
+        };
+        let felt = |it: &Spoken| match it.token {
+            Token::Felt(felt) if sure(it) => Some(felt),
+            _ => None,
+        };
+        self.vocabulary.tokens(&words).iter().find_map(felt)
     }
 }
 
@@ -413,6 +448,7 @@ impl Turn<'_> {
             Command::Next => self.next(),
             Command::Back => self.back(),
             Command::Skip => self.skip(None),
+            Command::Later => self.later(),
             Command::WhoIsLeft => self.who_is_left(),
             Command::Lead => self.lead(),
             Command::StopListening => {

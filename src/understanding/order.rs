@@ -46,6 +46,8 @@ pub enum Order {
     },
     /// Measure again; this one, where it was said.
     Recheck(Option<VitalSign>),
+    /// Measure again after so many seconds.
+    RecheckIn(Option<VitalSign>, u32),
 }
 
 impl Order {
@@ -98,6 +100,12 @@ impl Sentence<'_> {
                 thermometer: word == OrderWord::Thermometer,
                 seconds: seconds(time)?,
             }),
+            (OrderWord::Recheck, [Token::Order(OrderWord::In), time @ ..]) => {
+                Some(Order::RecheckIn(None, seconds(time)?))
+            }
+            (OrderWord::Recheck, [Token::Sign(sign), Token::Order(OrderWord::In), time @ ..]) => {
+                Some(Order::RecheckIn(Some(*sign), seconds(time)?))
+            }
             (OrderWord::Recheck, []) => Some(Order::Recheck(None)),
             (OrderWord::Recheck, [Token::Sign(sign)]) => Some(Order::Recheck(Some(*sign))),
             _ => None,

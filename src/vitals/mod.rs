@@ -14,6 +14,7 @@ mod history;
 mod home_limits;
 mod limits;
 mod measurement;
+mod felt;
 mod not_taken;
 mod observed;
 mod qualifier;
@@ -39,6 +40,7 @@ pub use limits::{Bounds, Component, Finding, Layer, Limits, Range, Side, Source,
 pub use measurement::{
     BY_PALPATION, Impossible, Measurement, Numbers, Quantity, Value, possible_bounds,
 };
+pub use felt::Felt;
 pub use not_taken::{NotTakenReason, Retake, RetakeReason};
 pub use observed::{Alertness, NotAFlow, NotOnScale, OxygenFlow, Pain, PainScore};
 pub use qualifier::{
