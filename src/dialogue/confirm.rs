@@ -133,7 +133,8 @@ impl Turn<'_> {
                 self.state.phase = Phase::Open;
                 self.advance();
             }
-            Phase::Asking(_) | Phase::WhichKept(_) | Phase::WhichBed(_) => self.ask_again(),
+            Phase::WhichKept(_) => self.change_refused(),
+            Phase::Asking(_) | Phase::WhichBed(_) => self.ask_again(),
             Phase::Place | Phase::Open => {}
         }
     }

@@ -1,11 +1,14 @@
 //! "She is dizzy": what to do is said at once, whatever waits, and the remark is noted for
 //! the nurse after a yes.
 
-use super::Phase;
 use super::state::Draft;
 use super::turn::Turn;
+use super::{Dialogue, Phase};
 use crate::facts::Body;
+use crate::grammar::{Spoken, Token};
+use crate::hearing::Heard;
 use crate::speaking::wording;
+use crate::understanding::Utterance;
 use crate::vitals::rules::Step;
 use crate::vitals::{Felt, Measurement, VitalSign};
 
@@ -19,6 +22,25 @@ pub struct Remark {
 impl Remark {
     fn text(self) -> String {
         format!("{}{}", self.felt.spoken(), self.when)
+    }
+}
+
+impl Dialogue {
+    /// What was said to be felt in one breath with readings.
+    pub(super) fn felt_beside(&self, heard: &Heard, said: &Utterance) -> Option<Felt> {
+        if !matches!(said, Utterance::Readings { .. }) {
+            return None;
+        }
+        let words: Vec<String> = heard.words.iter().map(|it| it.text.clone()).collect();
+        let sure = |it: &Spoken| {
+            let mut words = heard.words[it.from..it.to].iter();
+            words.all(|it| it.confidence >= self.ask_below)
+        };
+        let felt = |it: &Spoken| match it.token {
+            Token::Felt(felt) if sure(it) => Some(felt),
+            _ => None,
+        };
+        self.vocabulary.tokens(&words).iter().find_map(felt)
     }
 }
 

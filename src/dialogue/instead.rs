@@ -139,7 +139,13 @@ impl Turn<'_> {
 
     /// "No, the temperature": that is asked for first, and after it what was asked for.
     pub(super) fn ask_instead(&mut self, said: Vec<Unclear>) {
-        let asked: Vec<VitalSign> = self.state.unclear.iter().take(1).map(|it| it.sign).collect();
+        let asked: Vec<VitalSign> = self
+            .state
+            .unclear
+            .iter()
+            .take(1)
+            .map(|it| it.sign)
+            .collect();
         for it in said.into_iter().rev() {
             self.state.unclear.retain(|waits| waits.sign != it.sign);
             self.state.unclear.push_front(it);

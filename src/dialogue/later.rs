@@ -2,8 +2,8 @@
 //! to be said again.
 
 use super::state::Draft;
-use super::{Phase, Question};
 use super::turn::Turn;
+use super::{Phase, Question};
 use crate::speaking::wording;
 use crate::understanding::{Unclear, Why};
 use crate::vitals::VitalSign;

@@ -28,8 +28,8 @@ mod readings;
 mod recheck;
 mod rejudge;
 mod report;
-mod retaken;
 mod restraint;
+mod retaken;
 mod seen;
 mod sound;
 mod staff;
@@ -44,11 +44,10 @@ mod turn;
 use chrono::TimeDelta;
 
 use crate::facts::{Body, Fact, KeptReading, Record, Time};
-use crate::grammar::{Command, Expect, Grammar, GrammarError, Spoken, Token, Vocabulary};
+use crate::grammar::{Command, Expect, Grammar, GrammarError, Vocabulary};
 use crate::hearing::Heard;
 use crate::residents::{Home, Offsets, Speech, Staff};
 use crate::speaking::Saying;
-use crate::vitals::{Felt, VitalSign};
 use crate::understanding::{ASK_BELOW, Context, NotUnderstood, Utterance, understand};
 
 pub use again::Again;
@@ -274,15 +273,12 @@ impl Dialogue {
             kept: &kept,
         };
         let found = understand(heard, &self.vocabulary, &context);
-        if found != Err(NotUnderstood::SideTalk) || !state.takes_position() {
-            return found;
+        if found == Err(NotUnderstood::SideTalk) && state.takes_position() {
+            return self
+                .position(heard, &context)
+                .ok_or(NotUnderstood::SideTalk);
         }
-        let context = Context {
-            pending: &[VitalSign::BloodPressure],
-            ..context
-        };
-        let said = understand(heard, &self.vocabulary, &context).ok();
-        said.and_then(orthostatic::position).ok_or(NotUnderstood::SideTalk)
+        found
     }
 
     /// Whether words that were not heard surely are asked for again although
@@ -318,6 +314,12 @@ impl Dialogue {
                 if *turn.state.phase() == Phase::Open && turn.state.staff.is_known() =>
             {
                 turn.refuse("Of what? Say the name and the value.");
+                return turn.keep_last_said();
+            }
+            Err(NotUnderstood::SideTalk) if turn.is_late_how(heard) => {
+                turn.refuse(
+                    "That is kept already. To change how it was taken, say that was, and how.",
+                );
                 return turn.keep_last_said();
             }
             // Side talk and noise change nothing: not even the count of silences.
@@ -390,23 +392,6 @@ impl Dialogue {
         if let Some(felt) = felt {
             turn.felt(felt);
         }
-    }
-
-    /// What was said to be felt in one breath with readings.
-    fn felt_beside(&self, heard: &Heard, said: &Utterance) -> Option<Felt> {
-        if !matches!(said, Utterance::Readings { .. }) {
-            return None;
-        }
-        let words: Vec<String> = heard.words.iter().map(|it| it.text.clone()).collect();
-        let sure = |it: &Spoken| {
-            let mut words = heard.words[it.from..it.to].iter();
-            words.all(|it| it.confidence >= self.ask_below)
-        };
-        let felt = |it: &Spoken| match it.token {
-            Token::Felt(felt) if sure(it) => Some(felt),
-            _ => None,
-        };
-        self.vocabulary.tokens(&words).iter().find_map(felt)
     }
 }
 

@@ -1,12 +1,15 @@
 //! Lying and standing pressures, step by step; the time comes from ticks.
 
-use super::{Phase, Question};
+use super::{Dialogue, Phase, Question};
+use chrono::Duration;
+
 use super::asking::sentence;
 use super::state::{Draft, State};
 use super::turn::Turn;
 use crate::facts::{Raised, Time};
+use crate::hearing::Heard;
 use crate::residents::Resident;
-use crate::understanding::{Part, Utterance};
+use crate::understanding::{Context, Part, Utterance, understand};
 use crate::vitals::rules::{Moment, OrthostaticTest, Step};
 use crate::vitals::{Position, Qualifier, Reading, VitalSign};
 
@@ -108,7 +111,9 @@ impl Turn<'_> {
             }
             Phase::Open => self.say(say),
             Phase::Confirming(_) | Phase::Asking(Question::Qualifier(..))
-                if lying && standing && self.state.pending_signs() == [VitalSign::BloodPressure] =>
+                if lying
+                    && standing
+                    && self.state.pending_signs() == [VitalSign::BloodPressure] =>
             {
                 self.say("Not standing yet: this is the blood pressure lying.");
                 self.ask_again();
@@ -180,11 +185,16 @@ impl Turn<'_> {
     }
 }
 
+/// Whether nothing was said but how something was taken.
+fn is_how(part: &Part) -> bool {
+    let other = part.value.is_some() || part.why.is_some() || part.taken.is_some();
+    !other && !part.no && !part.qualifiers.is_empty()
+}
+
 /// Whether nothing was said but a position.
 fn is_position(part: &Part) -> bool {
     let position = |it: &Qualifier| matches!(it, Qualifier::Position(_));
-    let other = part.value.is_some() || part.why.is_some() || part.taken.is_some();
-    !other && !part.qualifiers.is_empty() && part.qualifiers.iter().all(position)
+    is_how(part) && part.qualifiers.iter().all(position)
 }
 
 impl State {
@@ -195,8 +205,50 @@ impl State {
     }
 }
 
-/// What was said, where it is a position alone.
-pub(super) fn position(said: Utterance) -> Option<Utterance> {
-    let alone = matches!(&said, Utterance::Part(part) if is_position(part));
-    alone.then_some(said)
+/// How long after "Kept" a word of how it was taken is meant for that. Common practice, no
+/// source.
+const JUST_KEPT: Duration = Duration::seconds(20);
+
+impl Dialogue {
+    /// What was said, where it is a position alone.
+    pub(super) fn position(&self, heard: &Heard, context: &Context<'_>) -> Option<Utterance> {
+        let said = self.how(heard, VitalSign::BloodPressure, context)?;
+        is_position(&said).then(|| Utterance::Part(Box::new(said)))
+    }
+
+    /// How a vital sign was taken, where nothing else was said.
+    fn how(&self, heard: &Heard, sign: VitalSign, context: &Context<'_>) -> Option<Part> {
+        let context = Context {
+            pending: &[sign],
+            ..*context
+        };
+        match understand(heard, &self.vocabulary, &context) {
+            Ok(Utterance::Part(part)) if is_how(&part) => Some(*part),
+            _ => None,
+        }
+    }
+}
+
+impl Turn<'_> {
+    /// Whether how it was taken was said of what was kept just now: a silence would be taken
+    /// for noted.
+    pub(super) fn is_late_how(&self, heard: &Heard) -> bool {
+        let Some(last) = self.own_kept().last() else {
+            return false;
+        };
+        let context = Context {
+            units: self.dialogue.home.units,
+            pending: &[],
+            precautions: None,
+            ask_below: self.dialogue.ask_below,
+            manners: &[],
+            kept: &[],
+        };
+        self.state.phase == Phase::Open
+            && !self.state.asleep
+            && self.state.guided.is_none()
+            && self.now - last.record.confirmed_at <= JUST_KEPT
+            && heard.confidence() >= self.dialogue.ask_below
+            && self.dialogue.how(heard, last.sign(), &context).is_some()
+    }
 }

@@ -52,7 +52,9 @@ impl Turn<'_> {
             wording::capital(name)
         );
         let wanted = now + Duration::seconds(seconds.into());
-        let until = self.again_from(resident, &first).map_or(wanted, |it| it.max(wanted));
+        let until = self
+            .again_from(resident, &first)
+            .map_or(wanted, |it| it.max(wanted));
         match Some(until).filter(|it| *it > now) {
             Some(until) => {
                 let wait = wait((until - now).num_seconds());

@@ -32,8 +32,8 @@ impl State {
             let again: Vec<&Raised> = last.flags.iter().filter(own).map(|(_, it)| it).collect();
             let mut text = match &report.raised {
                 Raised::Limit(was) if again.iter().any(|it| is_same_limit(it, &report.raised)) => {
-                    let was = wording::digits(was.value.value());
-                    format!("Before it was measured again: {was}.")
+                    let number = wording::digits(was.value.value());
+                    format!("Before it was measured again: {} {number}.", was.name())
                 }
                 raised if again.is_empty() => spoken(raised),
                 raised => format!("Before it was measured again: {}", spoken(raised)),
@@ -67,7 +67,10 @@ impl State {
 }
 
 fn is_same_way(first: &KeptHere, again: &KeptHere) -> bool {
-    let (first, again) = (first.measurement.qualifiers(), again.measurement.qualifiers());
+    let (first, again) = (
+        first.measurement.qualifiers(),
+        again.measurement.qualifiers(),
+    );
     let way = |it: &crate::vitals::Qualifier| it.kind().is_way();
     first.iter().filter(way).eq(again.iter().filter(way))
 }

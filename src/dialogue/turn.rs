@@ -171,7 +171,12 @@ impl<'a> Turn<'a> {
             use Body::{Identified, NotTaken, Noted, Read, Recorder, ReportedToNurse};
             matches!(
                 it,
-                Read(_) | NotTaken { .. } | Noted { .. } | ReportedToNurse { .. } | Identified { .. } | Recorder
+                Read(_)
+                    | NotTaken { .. }
+                    | Noted { .. }
+                    | ReportedToNurse { .. }
+                    | Identified { .. }
+                    | Recorder
             )
         });
         let dropped = any(|it| {

@@ -44,7 +44,10 @@ impl OrderWord {
     /// Whether an order begins with it.
     #[must_use]
     pub const fn begins(self) -> bool {
-        !matches!(self, Self::To | Self::In | Self::Seconds | Self::Minutes | Self::Ticks)
+        !matches!(
+            self,
+            Self::To | Self::In | Self::Seconds | Self::Minutes | Self::Ticks
+        )
     }
 
     /// Whether it may follow a no: it puts right what was said, or has it measured anew.

@@ -4,7 +4,9 @@ use rust_decimal::Decimal;
 use serde::{Deserialize, Serialize};
 
 use super::OrderWord;
-use crate::vitals::{Activity, Alertness, Device, Felt, NotTakenReason, Qualifier, Unit, VitalSign};
+use crate::vitals::{
+    Activity, Alertness, Device, Felt, NotTakenReason, Qualifier, Unit, VitalSign,
+};
 
 /// A piece of a spoken number.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]

@@ -8,8 +8,8 @@ use super::{Manner, Order};
 use crate::grammar::{Command, HalfDay};
 use crate::hearing::{By, Sound};
 use crate::vitals::{
-    Activity, Device, Felt, Impossible, Measurement, NotTakenReason, Qualifier, Qualifiers, VitalSign,
-    Working,
+    Activity, Device, Felt, Impossible, Measurement, NotTakenReason, Qualifier, Qualifiers,
+    VitalSign, Working,
 };
 
 /// Proof that the aide said yes. Only understanding can make one, and only from

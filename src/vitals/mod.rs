@@ -10,11 +10,11 @@ mod count;
 mod defaults;
 mod derived;
 mod device;
+mod felt;
 mod history;
 mod home_limits;
 mod limits;
 mod measurement;
-mod felt;
 mod not_taken;
 mod observed;
 mod qualifier;
@@ -33,6 +33,7 @@ pub use cautions::{Activity, Caution, CautionKind, Plan, Recent, WentOn, caution
 pub use count::{CountError, LATE_SECONDS, period, rate, short_count};
 pub use derived::{body_mass_index, is_alike, is_narrow, mean_arterial_pressure, pulse_pressure};
 pub use device::{Device, Unreadable};
+pub use felt::Felt;
 pub use history::{History, Reading, described};
 pub use home_limits::HomeLimits;
 pub(crate) use home_limits::{LONGEST_TEXT, too_long};
@@ -40,7 +41,6 @@ pub use limits::{Bounds, Component, Finding, Layer, Limits, Range, Side, Source,
 pub use measurement::{
     BY_PALPATION, Impossible, Measurement, Numbers, Quantity, Value, possible_bounds,
 };
-pub use felt::Felt;
 pub use not_taken::{NotTakenReason, Retake, RetakeReason};
 pub use observed::{Alertness, NotAFlow, NotOnScale, OxygenFlow, Pain, PainScore};
 pub use qualifier::{
