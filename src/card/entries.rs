@@ -219,6 +219,12 @@ pub const ENTRIES: &[Entry] = &[
     ),
     entry(
         Group::Answers,
+        "say that the resident has stood up, for standing pressures",
+        "blood_pressure.stood",
+        &["standing"],
+    ),
+    entry(
+        Group::Answers,
         "give a count that was asked for",
         "reading.rate",
         &["eighty two", "pulse eighty two"],
