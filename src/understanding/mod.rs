@@ -418,7 +418,9 @@ impl Sentence<'_> {
         let Some(first) = meant.next() else {
             return false;
         };
-        alone(first) || (sign(first) && meant.next().is_some_and(not_taken))
+        let lost = |it: &Spoken| it.token == Token::Unknown;
+        (alone(first) && meant.clone().all(lost))
+            || (sign(first) && meant.next().is_some_and(not_taken))
     }
 
     /// Why an utterance without meaning has none. Words that are nothing but a
