@@ -438,7 +438,9 @@ fn every_phrase_of_the_grammar_is_understood() {
                                 | Why::Arithmetic(_)
                                 | Why::NoDiastolic(_)
                         );
-                        assert!(plain, "<{rule}> \"{said}\": {it:?}");
+                        // "No, the temperature" has it asked for.
+                        let asked = rule == "conversation.instead" && it.why == Why::NoNumber;
+                        assert!(plain || asked, "<{rule}> \"{said}\": {it:?}");
                     }
                 }
                 Ok(_) => {}

@@ -326,9 +326,10 @@ fn waiting(dialogue: &Dialogue, state: &State) -> Option<Waiting> {
                 ..ask(Kind::Change, &question)
             }
         }
-        Phase::ConfirmNotTaken(..) | Phase::ConfirmReport { .. } | Phase::ConfirmSkip(_) => {
-            note(ask(Kind::Note, "Note this?"), state)
-        }
+        Phase::ConfirmNotTaken(..)
+        | Phase::ConfirmRemark(_)
+        | Phase::ConfirmReport { .. }
+        | Phase::ConfirmSkip(_) => note(ask(Kind::Note, "Note this?"), state),
         Phase::WhySkip(_) => Waiting {
             choices: why_not(vocabulary),
             ..ask(Kind::Question, state.question().unwrap_or_default())

@@ -219,6 +219,12 @@ pub const ENTRIES: &[Entry] = &[
     ),
     entry(
         Group::Answers,
+        "say that the resident has stood up, for standing pressures",
+        "blood_pressure.stood",
+        &["standing"],
+    ),
+    entry(
+        Group::Answers,
         "give a count that was asked for",
         "reading.rate",
         &["eighty two", "pulse eighty two"],
@@ -273,6 +279,12 @@ pub const ENTRIES: &[Entry] = &[
     ),
     entry(
         Group::NotTaken,
+        "have it noted how the resident feels",
+        "reading.felt",
+        &["she is dizzy", "no dizziness", "unable to stand"],
+    ),
+    entry(
+        Group::NotTaken,
         "say what a reading must wait for",
         "reading.activity-said",
         &["just drank", "ate ten minutes ago"],
@@ -309,6 +321,7 @@ pub const ENTRIES: &[Entry] = &[
     ),
     // Every command is listed from the grammar; these stand for their rules.
     entry(Group::Commands, "", "conversation.command", &[]),
+    entry(Group::Commands, "", "conversation.later", &[]),
     entry(Group::Commands, "", "conversation.wake", &[]),
     entry(Group::Commands, "", "order.command", &[]),
 ];

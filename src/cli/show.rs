@@ -58,6 +58,7 @@ pub fn meaning_line(meaning: &Utterance) -> String {
         Utterance::Called { phrase, .. } => format!("resident: \"{phrase}\""),
         Utterance::ThisIs(phrase) => format!("recorder: \"{phrase}\""),
         Utterance::Skip(reason) => format!("skip: {}", reason.spoken()),
+        Utterance::Felt(felt) => format!("remark: {}", felt.spoken()),
         Utterance::Reason(reason) => format!("reason to go on: {reason}"),
     }
 }
@@ -77,6 +78,10 @@ fn order(order: &Order) -> String {
             format!("count {}{}", sign.name(), over.unwrap_or_default())
         }
         Order::Time { seconds, .. } => format!("time {seconds} seconds"),
+        Order::RecheckIn(sign, seconds) => {
+            let name = sign.map_or("", VitalSign::name);
+            format!("recheck {name} in {seconds} s")
+        }
         Order::Recheck(sign) => format!("recheck {}", sign.map_or("", VitalSign::name)),
     }
 }

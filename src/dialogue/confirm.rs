@@ -16,6 +16,7 @@ impl Turn<'_> {
             Phase::Identify(id) => self.identified(id, yes),
             Phase::Confirming(offer) => self.confirmed(*offer, yes),
             Phase::ConfirmNotTaken(signs, reason) => self.not_taken_confirmed(signs, reason),
+            Phase::ConfirmRemark(remark) => self.remark_confirmed(remark),
             Phase::ConfirmReport { to, read_back } => self.report_confirmed(&to, &read_back),
             Phase::ConfirmChange(change) => self.change_confirmed(*change, yes),
             Phase::ConfirmMove(offer) => self.move_confirmed(*offer, yes),
@@ -113,7 +114,7 @@ impl Turn<'_> {
                 self.prompt(&question);
                 self.state.phase = Phase::Asking(Question::Correction { refused: true });
             }
-            Phase::ConfirmNotTaken(..) | Phase::ConfirmReport { .. } => {
+            Phase::ConfirmNotTaken(..) | Phase::ConfirmRemark(_) | Phase::ConfirmReport { .. } => {
                 self.state.phase = self.idle();
                 self.refuse("Not noted.");
                 if !self.state.unclear.is_empty() {
@@ -132,7 +133,8 @@ impl Turn<'_> {
                 self.state.phase = Phase::Open;
                 self.advance();
             }
-            Phase::Asking(_) | Phase::WhichKept(_) | Phase::WhichBed(_) => self.ask_again(),
+            Phase::WhichKept(_) => self.change_refused(),
+            Phase::Asking(_) | Phase::WhichBed(_) => self.ask_again(),
             Phase::Place | Phase::Open => {}
         }
     }
@@ -145,6 +147,7 @@ impl Turn<'_> {
             // Nothing of these is a reading: it is a no to them.
             Phase::Identify(_)
             | Phase::ConfirmNotTaken(..)
+            | Phase::ConfirmRemark(_)
             | Phase::ConfirmReport { .. }
             | Phase::WhySkip(_)
             | Phase::ConfirmSkip(_) => return self.no(),
@@ -205,7 +208,7 @@ impl Turn<'_> {
                 let names = self.abandoned(Some(&question));
                 self.say(&format!("No answer. Not kept: {names}."));
             }
-            Phase::ConfirmNotTaken(..) | Phase::ConfirmReport { .. } => {
+            Phase::ConfirmNotTaken(..) | Phase::ConfirmRemark(_) | Phase::ConfirmReport { .. } => {
                 self.state.phase = self.idle();
                 self.refuse("No answer. Not noted.");
                 self.say_unclear_lost();

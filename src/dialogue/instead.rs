@@ -18,7 +18,7 @@ impl Turn<'_> {
             // Nobody else is called.
             _ if self.is_here(&what) => {}
             Phase::Confirming(_) | Phase::Asking(_) => return self.instead_of_readings(what),
-            Phase::ConfirmNotTaken(..) | Phase::ConfirmReport { .. } => {
+            Phase::ConfirmNotTaken(..) | Phase::ConfirmRemark(_) | Phase::ConfirmReport { .. } => {
                 self.state.phase = self.idle();
                 self.refuse("Not noted.");
                 if !of_value {
@@ -31,6 +31,9 @@ impl Turn<'_> {
             // "No, asleep" is another reason to skip.
             Phase::WhySkip(_) if of_value => {}
             Phase::WhySkip(_) | Phase::ConfirmSkip(_) => self.skip_dropped("Not skipped."),
+            Phase::Open
+                if what == Utterance::Command(Command::Later)
+                    && self.state.order.asked.is_some() => {}
             // A no to nothing may be of what was just kept, or talk.
             Phase::Place | Phase::Open
                 if matches!(what, Utterance::Command(_) | Utterance::Skip(_)) =>
@@ -49,6 +52,15 @@ impl Turn<'_> {
     fn instead_of_readings(&mut self, what: Utterance) -> Option<Utterance> {
         let waited = self.state.awaited();
         match what {
+            // A question is passed over; what was read back is let go.
+            Utterance::Command(Command::Later) if matches!(self.state.phase, Phase::Asking(_)) => {
+                Some(what)
+            }
+            Utterance::Command(Command::Later) => {
+                self.let_go(&waited);
+                self.state.order.later.extend(waited);
+                None
+            }
             // Which of several is measured again?
             Utterance::Order(Order::Recheck(None)) if waited.len() > 1 => {
                 self.no();
@@ -113,6 +125,32 @@ impl Turn<'_> {
                 manner: None,
             });
         }
+        self.advance();
+    }
+
+    /// Whether these are names alone, of others than the value that is asked for.
+    pub(super) fn names_another(&self, said: &[Unclear]) -> bool {
+        let Phase::Asking(Question::Value(asked)) = &self.state.phase else {
+            return false;
+        };
+        let other = |it: &Unclear| it.sign != asked.sign && it.why == Why::NoNumber;
+        !said.is_empty() && said.iter().all(other)
+    }
+
+    /// "No, the temperature": that is asked for first, and after it what was asked for.
+    pub(super) fn ask_instead(&mut self, said: Vec<Unclear>) {
+        let asked: Vec<VitalSign> = self
+            .state
+            .unclear
+            .iter()
+            .take(1)
+            .map(|it| it.sign)
+            .collect();
+        for it in said.into_iter().rev() {
+            self.state.unclear.retain(|waits| waits.sign != it.sign);
+            self.state.unclear.push_front(it);
+        }
+        self.say_ask_after(&asked);
         self.advance();
     }
 

@@ -51,7 +51,7 @@ impl Turn<'_> {
         let reading = record.reading();
         let sign = reading.measurement.sign();
         let raised = self.raised_by(resident, &reading);
-        self.link_retake(resident, id, sign);
+        let first = self.link_retake(resident, id, sign);
         let done = |it: &Recheck| it.resident == resident.id && it.sign == sign;
         let rechecks = std::mem::take(&mut self.state.rechecks);
         let (settled, left) = rechecks.into_iter().partition(done);
@@ -64,6 +64,7 @@ impl Turn<'_> {
             version: id,
             flags: Vec::new(),
             visit: self.state.visit,
+            first,
             by: self.state.staff.by().name,
             settled,
         };
@@ -125,22 +126,21 @@ impl Turn<'_> {
     }
 
     /// A reading taken again after one of this round that was flagged.
-    fn link_retake(&mut self, resident: &Resident, again: Uuid, sign: VitalSign) {
+    /// Returns that one.
+    fn link_retake(&mut self, resident: &Resident, again: Uuid, sign: VitalSign) -> Option<Uuid> {
         let kept = self.state.kept.get(&resident.id);
         let first = kept
             .into_iter()
             .flatten()
             .rev()
             .find(|it| it.sign() == sign);
-        let Some(first) = first else {
-            return;
-        };
+        let first = first?;
         let reason = if first.flagged() {
             RetakeReason::OutsideRange
         } else if self.is_rechecking(sign) {
             RetakeReason::Doubted
         } else {
-            return;
+            return None;
         };
         let first = first.id;
         self.keep(Body::Retaken(Retake {
@@ -148,5 +148,6 @@ impl Turn<'_> {
             again,
             reason,
         }));
+        Some(first)
     }
 }

@@ -23,6 +23,8 @@ pub(super) struct KeptHere {
     pub(super) flags: Vec<(Uuid, Raised)>,
     /// The visit in which it was kept.
     pub(super) visit: u32,
+    /// The reading that it was taken again for.
+    pub(super) first: Option<Uuid>,
     /// The name of the aide who kept it.
     pub(super) by: String,
     /// What nurses had wanted taken again, and was.

@@ -3,6 +3,7 @@
 
 use super::state::Draft;
 use super::turn::Turn;
+use super::{Phase, Question};
 use crate::speaking::wording;
 use crate::understanding::{Unclear, Why};
 use crate::vitals::VitalSign;
@@ -13,9 +14,55 @@ impl Turn<'_> {
         self.say_of(signs, "not taken yet, say it after this");
     }
 
+    /// "Later", "skip it": past what is asked for, which stays due. What was said already
+    /// waits for its answer.
+    pub(super) fn later(&mut self) {
+        match &self.state.phase {
+            Phase::Asking(Question::Value(unclear)) => {
+                let sign = unclear.sign;
+                self.state.phase = Phase::Open;
+                self.leave_for_later(&[sign]);
+                self.advance();
+            }
+            Phase::Asking(Question::Correction { refused: true }) => {
+                let refused = std::mem::take(&mut self.state.drafts);
+                let signs: Vec<VitalSign> = refused.iter().map(Draft::sign).collect();
+                self.state.phase = Phase::Open;
+                self.leave_for_later(&signs);
+                self.advance();
+            }
+            Phase::Open if self.state.order.asked.is_some() => {
+                let asked: Vec<VitalSign> = self.state.order.asked.into_iter().collect();
+                self.leave_for_later(&asked);
+            }
+            Phase::Place | Phase::Open => {
+                if !self.speaks() {
+                    self.say("Nothing is asked for now.");
+                    self.keep_last_said();
+                }
+            }
+            _ => {
+                if !self.pending_says_first() {
+                    self.ask_again();
+                }
+            }
+        }
+    }
+
+    /// These are not kept, and not asked for again in this visit.
+    pub(super) fn leave_for_later(&mut self, signs: &[VitalSign]) {
+        self.state.order.later.extend(signs);
+        self.say_of(signs, "not kept, left for later");
+    }
+
     /// What was said while a caution waits for its answer.
     pub(super) fn say_read_back_later(&mut self, signs: &[VitalSign]) {
         self.say_of(signs, "I read that back after this");
+    }
+
+    /// What was asked for, and is asked for again after what was said instead.
+    pub(super) fn say_ask_after(&mut self, signs: &[VitalSign]) {
+        self.say_of(signs, "I ask after this");
     }
 
     /// What was refused and not replaced is asked for, after what was said instead: it is

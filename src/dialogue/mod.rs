@@ -9,6 +9,7 @@ mod asking;
 mod care;
 mod change;
 mod confirm;
+mod felt;
 mod insist;
 mod instead;
 mod judge;
@@ -28,6 +29,7 @@ mod recheck;
 mod rejudge;
 mod report;
 mod restraint;
+mod retaken;
 mod seen;
 mod sound;
 mod staff;
@@ -51,6 +53,7 @@ use crate::understanding::{ASK_BELOW, Context, NotUnderstood, Utterance, underst
 pub use again::Again;
 pub(crate) use care::against;
 pub use change::{Change, Doubt};
+pub use felt::Remark;
 pub use moved::Move;
 pub use seen::Running;
 pub use state::{Offer, Phase, Question, State};
@@ -269,7 +272,13 @@ impl Dialogue {
             manners: &manners,
             kept: &kept,
         };
-        understand(heard, &self.vocabulary, &context)
+        let found = understand(heard, &self.vocabulary, &context);
+        if found == Err(NotUnderstood::SideTalk) && state.takes_position() {
+            return self
+                .position(heard, &context)
+                .ok_or(NotUnderstood::SideTalk);
+        }
+        found
     }
 
     /// Whether words that were not heard surely are asked for again although
@@ -305,6 +314,12 @@ impl Dialogue {
                 if *turn.state.phase() == Phase::Open && turn.state.staff.is_known() =>
             {
                 turn.refuse("Of what? Say the name and the value.");
+                return turn.keep_last_said();
+            }
+            Err(NotUnderstood::SideTalk) if turn.is_late_how(heard) => {
+                turn.refuse(
+                    "That is kept already. To change how it was taken, say that was, and how.",
+                );
                 return turn.keep_last_said();
             }
             // Side talk and noise change nothing: not even the count of silences.
@@ -345,6 +360,7 @@ impl Dialogue {
             },
             other => other,
         };
+        let felt = self.felt_beside(heard, &utterance);
         match utterance {
             Utterance::Command(command) => turn.command(command),
             Utterance::Order(order) => turn.order(order, heard),
@@ -371,6 +387,10 @@ impl Dialogue {
             Utterance::LastValue(sign) => turn.last_value(sign),
             Utterance::Did(activity, minutes) => turn.did(activity, minutes),
             Utterance::Reason(reason) => turn.reason(reason),
+            Utterance::Felt(felt) => turn.felt(felt),
+        }
+        if let Some(felt) = felt {
+            turn.felt(felt);
         }
     }
 }
@@ -413,6 +433,7 @@ impl Turn<'_> {
             Command::Next => self.next(),
             Command::Back => self.back(),
             Command::Skip => self.skip(None),
+            Command::Later => self.later(),
             Command::WhoIsLeft => self.who_is_left(),
             Command::Lead => self.lead(),
             Command::StopListening => {

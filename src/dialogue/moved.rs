@@ -118,7 +118,7 @@ impl Turn<'_> {
         let question = match &self.state.phase {
             Phase::Confirming(_) => None,
             Phase::Asking(question) => Some(question.clone()),
-            Phase::ConfirmNotTaken(..) => return self.no(),
+            Phase::ConfirmNotTaken(..) | Phase::ConfirmRemark(_) => return self.no(),
             _ => return,
         };
         if question.is_none() {
@@ -295,7 +295,8 @@ impl Turn<'_> {
                 thermometer,
                 seconds,
             } => self.start_wait(thermometer, seconds),
-            Order::Recheck(sign) => self.recheck(sign),
+            Order::Recheck(sign) => self.recheck(sign, 0),
+            Order::RecheckIn(sign, seconds) => self.recheck(sign, seconds),
         }
     }
 }

@@ -21,6 +21,8 @@ pub(super) struct Order {
     /// Who was offered or named last: "next" goes on from there.
     pub(super) at: Option<ResidentId>,
     leading: bool,
+    /// Left for later by the aide: asked for no more in this visit.
+    pub(super) later: Vec<VitalSign>,
     /// The vital sign that was asked for in turn.
     pub(super) asked: Option<VitalSign>,
 }
@@ -249,15 +251,21 @@ impl<'a> Turn<'a> {
         if !self.state.order.leading || !free || self.state.asleep {
             return;
         }
-        let next = self.due(resident).first().copied();
+        let due = self.due(resident);
+        let later = &self.state.order.later;
+        let next = due.iter().find(|it| !later.contains(it)).copied();
         self.state.order.asked = next;
         if !self.speaks() {
             return;
         }
         match next {
             Some(sign) => self.say(&format!("{}?", wording::capital(sign.name()))),
-            None if self.keeps() => self.say("Nothing more is due here. Say next."),
-            None => {}
+            None if !self.keeps() => {}
+            None if due.is_empty() => self.say("Nothing more is due here. Say next."),
+            None => {
+                let names = wording::names(&due);
+                self.say(&format!("Left for later: {names}. Say it now, or next."));
+            }
         }
     }
 

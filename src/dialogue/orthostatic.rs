@@ -1,11 +1,15 @@
 //! Lying and standing pressures, step by step; the time comes from ticks.
 
-use super::Phase;
+use super::{Dialogue, Phase, Question};
+use chrono::Duration;
+
 use super::asking::sentence;
-use super::state::Draft;
+use super::state::{Draft, State};
 use super::turn::Turn;
 use crate::facts::{Raised, Time};
+use crate::hearing::Heard;
 use crate::residents::Resident;
+use crate::understanding::{Context, Part, Utterance, understand};
 use crate::vitals::rules::{Moment, OrthostaticTest, Step};
 use crate::vitals::{Position, Qualifier, Reading, VitalSign};
 
@@ -77,6 +81,48 @@ impl Turn<'_> {
         }
     }
 
+    /// "Standing" before its turn, or a position said to no question: what the sequence
+    /// expects is said. True when it was. A pressure that was measured lying is not made one
+    /// standing by it, unless a no comes first.
+    pub(super) fn stands_too_early(&mut self, part: &Part) -> bool {
+        let Some(test) = &self.state.guided else {
+            return false;
+        };
+        let lying = matches!(
+            test.step(),
+            Step::Measure(Moment::Lying)
+                | Step::Wait {
+                    moment: Moment::Lying,
+                    ..
+                }
+        );
+        let say = test.say();
+        let standing = part
+            .qualifiers
+            .contains(&Qualifier::Position(Position::Standing));
+        let waits = matches!(test.step(), Step::Wait { .. });
+        match &self.state.phase {
+            _ if part.no || !is_position(part) => return false,
+            Phase::Open if lying && standing => {
+                self.say("Not standing yet: first the blood pressure lying.");
+                if waits {
+                    self.say("I will tell you when to measure.");
+                }
+            }
+            Phase::Open => self.say(say),
+            Phase::Confirming(_) | Phase::Asking(Question::Qualifier(..))
+                if lying
+                    && standing
+                    && self.state.pending_signs() == [VitalSign::BloodPressure] =>
+            {
+                self.say("Not standing yet: this is the blood pressure lying.");
+                self.ask_again();
+            }
+            _ => return false,
+        }
+        true
+    }
+
     /// A pressure spoken when the sequence asks for one is in its position, and standing on
     /// the arm that was measured lying, unless another is said.
     pub(super) fn assume_position(&self, draft: &mut Draft) {
@@ -132,9 +178,77 @@ impl Turn<'_> {
             said.push("The diastolic was not compared: one was by palpation.".to_owned());
         }
         said.push(test.say().to_owned());
-        if test.step() != Step::Finished {
+        if !matches!(test.step(), Step::Finished | Step::Stopped) {
             self.state.guided = Some(test);
         }
         said
+    }
+}
+
+/// Whether nothing was said but how something was taken.
+fn is_how(part: &Part) -> bool {
+    let other = part.value.is_some() || part.why.is_some() || part.taken.is_some();
+    !other && !part.no && !part.qualifiers.is_empty()
+}
+
+/// Whether nothing was said but a position.
+fn is_position(part: &Part) -> bool {
+    let position = |it: &Qualifier| matches!(it, Qualifier::Position(_));
+    is_how(part) && part.qualifiers.iter().all(position)
+}
+
+impl State {
+    /// Whether a position alone is said to the lying and standing pressures, where nothing
+    /// else waits for it.
+    pub(super) fn takes_position(&self) -> bool {
+        self.guided.is_some() && self.phase == Phase::Open
+    }
+}
+
+/// How long after "Kept" a word of how it was taken is meant for that. Common practice, no
+/// source.
+const JUST_KEPT: Duration = Duration::seconds(20);
+
+impl Dialogue {
+    /// What was said, where it is a position alone.
+    pub(super) fn position(&self, heard: &Heard, context: &Context<'_>) -> Option<Utterance> {
+        let said = self.how(heard, VitalSign::BloodPressure, context)?;
+        is_position(&said).then(|| Utterance::Part(Box::new(said)))
+    }
+
+    /// How a vital sign was taken, where nothing else was said.
+    fn how(&self, heard: &Heard, sign: VitalSign, context: &Context<'_>) -> Option<Part> {
+        let context = Context {
+            pending: &[sign],
+            ..*context
+        };
+        match understand(heard, &self.vocabulary, &context) {
+            Ok(Utterance::Part(part)) if is_how(&part) => Some(*part),
+            _ => None,
+        }
+    }
+}
+
+impl Turn<'_> {
+    /// Whether how it was taken was said of what was kept just now: a silence would be taken
+    /// for noted.
+    pub(super) fn is_late_how(&self, heard: &Heard) -> bool {
+        let Some(last) = self.own_kept().last() else {
+            return false;
+        };
+        let context = Context {
+            units: self.dialogue.home.units,
+            pending: &[],
+            precautions: None,
+            ask_below: self.dialogue.ask_below,
+            manners: &[],
+            kept: &[],
+        };
+        self.state.phase == Phase::Open
+            && !self.state.asleep
+            && self.state.guided.is_none()
+            && self.now - last.record.confirmed_at <= JUST_KEPT
+            && heard.confidence() >= self.dialogue.ask_below
+            && self.dialogue.how(heard, last.sign(), &context).is_some()
     }
 }

@@ -8,12 +8,12 @@ use super::{Phase, Question};
 use crate::facts::Dropped;
 use crate::speaking::wording;
 use crate::understanding::{Claim, Manner, Part, Unclear, Why};
-use crate::vitals::{Qualifier, VitalSign};
+use crate::vitals::{CautionKind, Qualifier, VitalSign};
 
 impl Turn<'_> {
     /// An answer, or a change of what is pending.
     pub(super) fn part(&mut self, part: Part) {
-        if self.stood(&part.qualifiers) {
+        if self.stood(&part.qualifiers) || self.stands_too_early(&part) {
             return;
         }
         if self.count_answered(&part) || (part.why.is_none() && self.change_replaced(&part)) {
@@ -38,14 +38,22 @@ impl Turn<'_> {
                 _ => "I missed part of that.".to_owned(),
             };
             let Phase::Asking(Question::Value(unclear)) = &self.state.phase else {
-                self.say(&again);
+                // The caution that waits says it already.
+                let chair = matches!(
+                    self.state.phase,
+                    Phase::Asking(Question::GoOn(_, CautionKind::ChairNotKnown))
+                );
+                if !chair || !matches!(why, Why::Arithmetic(_)) {
+                    self.say(&again);
+                }
                 return self.ask_again();
             };
             let mut unclear = unclear.clone();
             unclear.set_fitting(part.qualifiers);
             match (&why, &unclear.why) {
                 // Said again, and impossible again: the question tells one of them.
-                (Why::Impossible(_), Why::Impossible(_)) => unclear.why = why,
+                (Why::Impossible(_), Why::Impossible(_))
+                | (Why::Arithmetic(_), Why::Arithmetic(_)) => unclear.why = why,
                 (Why::NoDiastolic(systolic), _) => {
                     unclear.manner = Some(Manner::without_diastolic(*systolic));
                     unclear.why = why;

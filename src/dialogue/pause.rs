@@ -47,6 +47,7 @@ impl Dialogue {
             | Utterance::NotTaken { .. }
             | Utterance::Reported { .. }
             | Utterance::LastValue(_)
+            | Utterance::Felt(_)
             | Utterance::Reason(_) => Some(AFTER_A_WHOLE),
             _ => None,
         }
@@ -72,6 +73,7 @@ impl State {
             Phase::Identify(_)
                 | Phase::Confirming(_)
                 | Phase::ConfirmNotTaken(..)
+                | Phase::ConfirmRemark(_)
                 | Phase::ConfirmSkip(_)
                 | Phase::ConfirmReport { .. }
                 | Phase::ConfirmChange(_)

@@ -145,6 +145,7 @@ impl Turn<'_> {
         self.state.drafts.clear();
         self.state.unclear.clear();
         self.state.guided = None;
+        self.state.order.later.clear();
         self.state.rechecking = None;
         self.drop_timers();
         self.state.phase = Phase::Place;
@@ -168,6 +169,7 @@ impl Turn<'_> {
         let pending = match &self.state.phase {
             Phase::Confirming(_)
             | Phase::ConfirmNotTaken(..)
+            | Phase::ConfirmRemark(_)
             | Phase::ConfirmSkip(_)
             | Phase::ConfirmReport { .. }
             | Phase::ConfirmChange(_)

@@ -42,7 +42,7 @@ impl Dialogue {
     /// bedside goes without its value too.
     fn without_names(&self, state: &State, text: &str) -> String {
         let mut text = text.to_owned();
-        for (id, open) in texts_of(&self.home, state.open_reports.iter()) {
+        for (id, open) in texts_of(&self.home, state, state.open_reports.iter()) {
             if state.resident.as_ref() != Some(id)
                 && let Some(resident) = self.home.resident(id)
             {

@@ -30,6 +30,7 @@ impl Turn<'_> {
                 return self.first_the_room();
             }
             Phase::ConfirmNotTaken(..)
+            | Phase::ConfirmRemark(_)
             | Phase::WhySkip(_)
             | Phase::ConfirmSkip(_)
             | Phase::ConfirmReport { .. }
@@ -58,7 +59,11 @@ impl Turn<'_> {
         }
         let asked = Phase::Asking(Question::Correction { refused: true });
         let refused = no || self.state.phase == asked;
+        let instead = no && claims.is_empty() && self.names_another(&unclear);
         self.take_back(Dropped::Replaced);
+        if instead {
+            return self.ask_instead(unclear);
+        }
         let said = signs_of(&claims, &unclear);
         let others = !self.state.drafts.iter().any(|it| said.contains(&it.sign()));
         let refused = if refused && others {

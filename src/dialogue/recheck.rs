@@ -19,8 +19,9 @@ pub(super) struct Rechecking {
 
 impl Turn<'_> {
     /// "Recheck the pressure": waits as long as it must, and asks for it. With
-    /// no vital sign named, what was out of range in this visit is meant.
-    pub(super) fn recheck(&mut self, sign: Option<VitalSign>) {
+    /// no vital sign named, what was out of range in this visit is meant. It may be wanted so
+    /// many seconds from now.
+    pub(super) fn recheck(&mut self, sign: Option<VitalSign>, seconds: u32) {
         let Some(resident) = self.resident() else {
             return self.first_the_room();
         };
@@ -50,7 +51,11 @@ impl Turn<'_> {
             "{}: measure again{how}, and say it.",
             wording::capital(name)
         );
-        match self.again_from(resident, &first).filter(|it| *it > now) {
+        let wanted = now + Duration::seconds(seconds.into());
+        let until = self
+            .again_from(resident, &first)
+            .map_or(wanted, |it| it.max(wanted));
+        match Some(until).filter(|it| *it > now) {
             Some(until) => {
                 let wait = wait((until - now).num_seconds());
                 self.say(&format!(

@@ -3,6 +3,7 @@
 use std::collections::BTreeSet;
 
 use super::Phase;
+use super::State;
 use super::turn::Turn;
 use crate::facts::{Body, OpenReport, Raised};
 use crate::residents::{Home, Resident, ResidentId};
@@ -109,7 +110,7 @@ impl Turn<'_> {
     fn report_texts(&self) -> String {
         let meant = self.reports_meant();
         let meant = meant.iter().map(|&at| &self.state.open_reports[at]);
-        let texts = texts_of(&self.dialogue.home, meant).into_iter();
+        let texts = texts_of(&self.dialogue.home, &self.state, meant).into_iter();
         texts.map(|(_, text)| text).collect::<Vec<_>>().join(" ")
     }
 
@@ -224,11 +225,12 @@ pub(super) fn spoken(raised: &Raised) -> String {
 /// What was crossed or met, for each resident: the name once, and nothing twice.
 pub(super) fn texts_of<'a>(
     home: &Home,
+    state: &State,
     reports: impl Iterator<Item = &'a OpenReport>,
 ) -> Vec<(&'a ResidentId, String)> {
     let mut all: Vec<(&ResidentId, Vec<String>)> = Vec::new();
-    for report in reports {
-        let said = spoken(&report.raised);
+    let reports: Vec<&OpenReport> = reports.collect();
+    for (report, said) in state.in_order_of_retakes(&reports) {
         match all.iter_mut().find(|(id, _)| *id == &report.resident) {
             Some((_, texts)) if texts.contains(&said) => {}
             Some((_, texts)) => texts.push(said),

@@ -256,6 +256,7 @@ impl Turn<'_> {
             Phase::Confirming(_)
                 | Phase::Asking(_)
                 | Phase::ConfirmNotTaken(..)
+                | Phase::ConfirmRemark(_)
                 | Phase::ConfirmReport { .. }
                 | Phase::WhySkip(_)
                 | Phase::ConfirmSkip(_)

@@ -7,6 +7,7 @@ use fastrand::Rng;
 use uuid::Uuid;
 
 use super::change::{Change, Doubt};
+use super::felt::Remark;
 use super::kept::{KeptHere, Told};
 use super::moved::{Move, Moving};
 use super::order::Order;
@@ -43,6 +44,8 @@ pub enum Phase {
     Confirming(Box<Offer>),
     /// "Not taken" was read back and waits for a yes.
     ConfirmNotTaken(Vec<VitalSign>, NotTakenReason),
+    /// What a resident feels was read back as a remark and waits for a yes.
+    ConfirmRemark(Remark),
     /// A resident is to be skipped; the reason is asked for.
     WhySkip(ResidentId),
     /// Skipping a resident was read back, with what is due there, and waits for
@@ -396,6 +399,7 @@ impl State {
             Phase::Identify(_)
             | Phase::Confirming(_)
             | Phase::ConfirmNotTaken(..)
+            | Phase::ConfirmRemark(_)
             | Phase::ConfirmSkip(_)
             | Phase::ConfirmReport { .. }
             | Phase::ConfirmChange(_)

@@ -168,10 +168,15 @@ impl<'a> Turn<'a> {
             actions.any(|it| matches!(it, Action::Keep(fact) if is(&fact.body)))
         };
         let kept = any(|it| {
-            use Body::{Identified, NotTaken, Read, Recorder, ReportedToNurse};
+            use Body::{Identified, NotTaken, Noted, Read, Recorder, ReportedToNurse};
             matches!(
                 it,
-                Read(_) | NotTaken { .. } | ReportedToNurse { .. } | Identified { .. } | Recorder
+                Read(_)
+                    | NotTaken { .. }
+                    | Noted { .. }
+                    | ReportedToNurse { .. }
+                    | Identified { .. }
+                    | Recorder
             )
         });
         let dropped = any(|it| {

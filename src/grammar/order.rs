@@ -36,13 +36,18 @@ pub enum OrderWord {
     Thermometer,
     /// "recheck".
     Recheck,
+    /// "in", before the minutes until a recheck.
+    In,
 }
 
 impl OrderWord {
     /// Whether an order begins with it.
     #[must_use]
     pub const fn begins(self) -> bool {
-        !matches!(self, Self::To | Self::Seconds | Self::Minutes | Self::Ticks)
+        !matches!(
+            self,
+            Self::To | Self::In | Self::Seconds | Self::Minutes | Self::Ticks
+        )
     }
 
     /// Whether it may follow a no: it puts right what was said, or has it measured anew.

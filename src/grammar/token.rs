@@ -4,7 +4,9 @@ use rust_decimal::Decimal;
 use serde::{Deserialize, Serialize};
 
 use super::OrderWord;
-use crate::vitals::{Activity, Alertness, Device, NotTakenReason, Qualifier, Unit, VitalSign};
+use crate::vitals::{
+    Activity, Alertness, Device, Felt, NotTakenReason, Qualifier, Unit, VitalSign,
+};
 
 /// A piece of a spoken number.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -64,6 +66,8 @@ pub enum Command {
     Back,
     /// Past this resident.
     Skip,
+    /// Past what is asked for.
+    Later,
     /// Who is left in this round?
     WhoIsLeft,
     /// Ask for each vital sign that is due, in turn.
@@ -75,10 +79,10 @@ impl Command {
     /// elsewhere, or to stop. After the end of the round nothing could be put right.
     #[must_use]
     pub const fn is_instead(self) -> bool {
-        use Command::{Back, Done, Next, Scratch, Skip, Stop, StopListening, WrongResident};
+        use Command::{Back, Done, Later, Next, Scratch, Skip, Stop, StopListening, WrongResident};
         matches!(
             self,
-            Back | Done | Next | Scratch | Skip | Stop | StopListening | WrongResident
+            Back | Done | Later | Next | Scratch | Skip | Stop | StopListening | WrongResident
         )
     }
 }
@@ -160,6 +164,8 @@ pub enum Token {
     Reason(String),
     /// What the resident did before.
     Activity(Activity),
+    /// How the resident feels.
+    Felt(Felt),
     /// "last", of an earlier value.
     Last,
     /// "no": a refusal at the start, a self-correction inside.
@@ -244,6 +250,7 @@ impl Token {
             ("device", _) => Self::Device(named(value)?),
             ("reason", _) => Self::Reason(value.replace('_', " ")),
             ("activity", _) => Self::Activity(named(value)?),
+            ("felt", _) => Self::Felt(named(value)?),
             ("last", "_") => Self::Last,
             ("no", "_") => Self::No,
             ("fix", "_") => Self::Fix,

@@ -217,6 +217,7 @@ impl<W: Write> Screen for Terminal<W> {
                 let text = format!("{names} not taken: {}", reason.spoken());
                 self.line("", "noted", KEPT, &text);
             }
+            Body::Noted { text, .. } => self.line("", "noted", KEPT, text),
             Body::Corrected { old, new, .. } => {
                 let text = format!("{}, before: {}", shown(new), shown(old));
                 self.line("", "changed", KEPT, &text);

@@ -299,6 +299,7 @@ const fn no_part(spoken: &Spoken) -> bool {
             | Token::Nurse(_)
             | Token::NotTaken(_)
             | Token::Activity(_)
+            | Token::Felt(_)
             | Token::Reason(_)
             | Token::Last
     )

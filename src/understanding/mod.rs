@@ -23,7 +23,9 @@ use std::borrow::Cow;
 
 use crate::grammar::{Piece, Spoken, Token, Vocabulary};
 use crate::hearing::{Heard, UNKNOWN, Word};
-use crate::vitals::{Measurement, Precautions, Qualifier, Qualifiers, Units, VitalSign};
+use crate::vitals::{
+    Measurement, NotTakenReason, Precautions, Qualifier, Qualifiers, Units, VitalSign,
+};
 
 pub use address::{Meant, meant};
 pub use manner::{Manner, Worked};
@@ -409,7 +411,19 @@ impl Sentence<'_> {
         let mut meant = self.tokens.iter().filter(|it| it.token != Token::Filler);
         let sign = |it: &Spoken| matches!(it.token, Token::Sign(_));
         let not_taken = |it: &Spoken| matches!(it.token, Token::NotTaken(_));
-        meant.next().is_some_and(sign) && meant.next().is_some_and(not_taken)
+        // "Asleep, didn't wake her."
+        let alone = |it: &Spoken| {
+            matches!(
+                it.token,
+                Token::NotTaken(NotTakenReason::Refused | NotTakenReason::Asleep)
+            )
+        };
+        let Some(first) = meant.next() else {
+            return false;
+        };
+        let lost = |it: &Spoken| it.token == Token::Unknown;
+        (alone(first) && meant.clone().all(lost))
+            || (sign(first) && meant.next().is_some_and(not_taken))
     }
 
     /// Why an utterance without meaning has none. Words that are nothing but a

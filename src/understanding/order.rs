@@ -11,6 +11,9 @@ use crate::vitals::{Qualifier, VitalSign};
 /// The longest time that is timed, in seconds.
 const LONGEST: u32 = 30 * 60;
 
+/// The longest time until a recheck that is said so, in seconds.
+const LONGEST_TO_RECHECK: u32 = 2 * 60 * 60;
+
 /// Something that the aide wants done.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 #[serde(rename_all = "snake_case")]
@@ -46,6 +49,8 @@ pub enum Order {
     },
     /// Measure again; this one, where it was said.
     Recheck(Option<VitalSign>),
+    /// Measure again after so many seconds.
+    RecheckIn(Option<VitalSign>, u32),
 }
 
 impl Order {
@@ -98,6 +103,15 @@ impl Sentence<'_> {
                 thermometer: word == OrderWord::Thermometer,
                 seconds: seconds(time)?,
             }),
+            (OrderWord::Recheck, [Token::Order(OrderWord::In), time @ ..]) => Some(
+                Order::RecheckIn(None, seconds_up_to(LONGEST_TO_RECHECK, time)?),
+            ),
+            (OrderWord::Recheck, [Token::Sign(sign), Token::Order(OrderWord::In), time @ ..]) => {
+                Some(Order::RecheckIn(
+                    Some(*sign),
+                    seconds_up_to(LONGEST_TO_RECHECK, time)?,
+                ))
+            }
             (OrderWord::Recheck, []) => Some(Order::Recheck(None)),
             (OrderWord::Recheck, [Token::Sign(sign)]) => Some(Order::Recheck(Some(*sign))),
             _ => None,
@@ -168,6 +182,10 @@ fn count(sign: VitalSign, over: &[&Token]) -> Option<Order> {
 
 /// A number of minutes or seconds, in seconds.
 fn seconds(tokens: &[&Token]) -> Option<u32> {
+    seconds_up_to(LONGEST, tokens)
+}
+
+fn seconds_up_to(longest: u32, tokens: &[&Token]) -> Option<u32> {
     let [number @ .., Token::Order(unit)] = tokens else {
         return None;
     };
@@ -185,5 +203,5 @@ fn seconds(tokens: &[&Token]) -> Option<u32> {
         return None;
     };
     let seconds = number.to_u32()?.checked_mul(times)?;
-    (1..=LONGEST).contains(&seconds).then_some(seconds)
+    (1..=longest).contains(&seconds).then_some(seconds)
 }

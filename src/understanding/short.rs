@@ -32,6 +32,7 @@ impl Sentence<'_> {
             }
             [Token::Staff(phrase)] => Some(Utterance::ThisIs(phrase.clone())),
             [Token::Last, Token::Sign(sign)] => Some(Utterance::LastValue(*sign)),
+            [Token::Felt(felt)] => Some(Utterance::Felt(*felt)),
             [Token::Reason(reason)] => Some(Utterance::Reason(reason.clone())),
             [Token::Activity(activity), ago @ ..] => {
                 taken::minutes_ago(ago).map(|minutes| Utterance::Did(*activity, minutes))

@@ -8,8 +8,8 @@ use super::{Manner, Order};
 use crate::grammar::{Command, HalfDay};
 use crate::hearing::{By, Sound};
 use crate::vitals::{
-    Activity, Device, Impossible, Measurement, NotTakenReason, Qualifier, Qualifiers, VitalSign,
-    Working,
+    Activity, Device, Felt, Impossible, Measurement, NotTakenReason, Qualifier, Qualifiers,
+    VitalSign, Working,
 };
 
 /// Proof that the aide said yes. Only understanding can make one, and only from
@@ -293,6 +293,8 @@ pub enum Utterance {
     Did(Activity, u32),
     /// Why the aide goes on past a caution.
     Reason(String),
+    /// The resident feels so.
+    Felt(Felt),
     /// A report was made.
     Reported {
         /// The home's key of the nurse; none where the name was not understood.

@@ -348,7 +348,7 @@ fn worked_weight(
             Some(chair) => less_chair(total, chair, unit)?,
             None => {
                 return Err(Why::Arithmetic(
-                    "the weight of the chair is not known".to_owned(),
+                    "the weight of the chair is not known: say less, and what it weighs".to_owned(),
                 ));
             }
         },

@@ -10,6 +10,7 @@ mod count;
 mod defaults;
 mod derived;
 mod device;
+mod felt;
 mod history;
 mod home_limits;
 mod limits;
@@ -32,6 +33,7 @@ pub use cautions::{Activity, Caution, CautionKind, Plan, Recent, WentOn, caution
 pub use count::{CountError, LATE_SECONDS, period, rate, short_count};
 pub use derived::{body_mass_index, is_alike, is_narrow, mean_arterial_pressure, pulse_pressure};
 pub use device::{Device, Unreadable};
+pub use felt::Felt;
 pub use history::{History, Reading, described};
 pub use home_limits::HomeLimits;
 pub(crate) use home_limits::{LONGEST_TEXT, too_long};

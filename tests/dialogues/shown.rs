@@ -79,6 +79,7 @@ pub fn show(fact: &Fact<KeptReading>) -> Option<String> {
             let signs: Vec<&str> = signs.iter().map(|it| it.tag()).collect();
             format!("not taken {} {}", signs.join(" "), reason.spoken())
         }
+        Body::Noted { text, .. } => format!("noted {text}"),
         Body::Flagged { finding, .. } => {
             format!(
                 "flag {} {:?}",

@@ -98,6 +98,8 @@ pub struct OrthostaticTest {
     standing: Vec<(Moment, Reading)>,
     /// The last flag that was given.
     flagged: Option<Flag>,
+    /// It stops when the pressure is kept that was measured already.
+    ending: bool,
 }
 
 impl OrthostaticTest {
@@ -114,6 +116,7 @@ impl OrthostaticTest {
             stood: None,
             standing: Vec::new(),
             flagged: None,
+            ending: false,
         }
     }
 
@@ -144,6 +147,12 @@ impl OrthostaticTest {
         }
     }
 
+    /// Whether the resident has stood up in it, and it is not over.
+    #[must_use]
+    pub const fn has_stood(&self) -> bool {
+        self.stood.is_some() && !matches!(self.step, Step::Finished | Step::Stopped)
+    }
+
     /// The arm on which the pressure lying was measured.
     #[must_use]
     pub fn arm(&self) -> Option<Arm> {
@@ -171,6 +180,15 @@ impl OrthostaticTest {
     pub fn stop(&mut self) {
         if self.step != Step::Finished {
             self.step = Step::Stopped;
+        }
+    }
+
+    /// Stops when the pressure is taken that was measured for this step, which is compared
+    /// still; at any other step it stops now.
+    pub fn stop_after_this(&mut self) {
+        match self.step {
+            Step::Measure(_) => self.ending = true,
+            _ => self.stop(),
         }
     }
 
@@ -208,6 +226,9 @@ impl OrthostaticTest {
             Moment::Lying | Moment::OneMinute => wait(Moment::ThreeMinutes, stood),
             Moment::ThreeMinutes => Step::Finished,
         };
+        if self.ending {
+            self.stop();
+        }
         if late {
             self.tick(reading.at);
             return Err(StepError::TooLate);

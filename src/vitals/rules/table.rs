@@ -393,6 +393,12 @@ impl Table {
         for (rule, default, field) in precautions {
             self.row(rule, default, TRADE, &format!("nurse, {field}"));
         }
+        self.row(
+            "dizzy, lightheaded, faint or unable to stand",
+            "sit or lie down, tell the nurse; lying and standing pressures stop once standing",
+            TRADE,
+            FIXED,
+        );
         for reason in NotTakenReason::PLAIN {
             let default = match reason.retry_after() {
                 Some(after) => format!("try again in {} minutes", after.num_minutes()),
