@@ -11,7 +11,7 @@ use bench::judge::{Judge, Outcome};
 use bench::listen::{self, Listener};
 use bench::room::{Noise, Room, Way};
 use bench::texts::{self, Split};
-use bench::voices::Voice;
+use bench::voices::Half;
 use bench::{Anything, at_hand};
 
 /// Readings in each way.
@@ -25,9 +25,10 @@ const FLOORS: [(Way, usize, usize); 2] = [
 
 #[test]
 fn readings_are_heard_no_worse_than_before() -> Anything<()> {
+    let half = Half::mixed(Split::Tune);
     let judge = Judge::new()?;
     let (model, grammar) = model_for(&sound::model_folder(), Grammar::standard())?;
-    let mut items = texts::readings(Split::Tune, 4 * READINGS);
+    let mut items = texts::readings(half, 4 * READINGS);
     items.retain(|it| at_hand(it.voice) && judge.is_offered(&it.text));
     items.truncate(READINGS);
     let sounds = bench::spoken(items.iter().map(|it| (it.voice, &*it.text)))?;
@@ -35,7 +36,7 @@ fn readings_are_heard_no_worse_than_before() -> Anything<()> {
     for (way, right, wrong) in FLOORS {
         let mut outcomes = Vec::new();
         let mut missed = Vec::new();
-        for voice in Voice::of(Split::Tune) {
+        for voice in half.voices() {
             let expect = [judge.waiting.expect()];
             let mut listener = Listener::new(&model, &grammar, &judge.dialogue, &expect)?;
             for (item, sound) in items

@@ -12,7 +12,7 @@ use sayback::round::model_for;
 use bench::judge::{Judge, Outcome, offers};
 use bench::listen::{self, Listener};
 use bench::texts::Split;
-use bench::voices::Voice;
+use bench::voices::{Half, Voice};
 use bench::{Anything, at_hand};
 
 const PALPATED: [&str; 6] = [
@@ -36,7 +36,7 @@ const HEARD: [&str; 2] = [
 const STEP: usize = RATE as usize / 10;
 
 fn spoken(texts: &[&'static str]) -> Anything<Vec<(&'static Voice, &'static str, Vec<i16>)>> {
-    let voices = Voice::of(Split::Tune);
+    let voices = Half::mixed(Split::Tune).voices();
     let voices = voices.into_iter().filter(|it| at_hand(it));
     let both = voices.flat_map(|it| texts.iter().map(move |text| (it, *text)));
     let both: Vec<_> = both.collect();

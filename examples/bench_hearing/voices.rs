@@ -64,6 +64,11 @@ pub struct Half {
 }
 
 impl Half {
+    pub const fn mixed(split: Split) -> Self {
+        let cast = Cast::Mixed;
+        Self { split, cast }
+    }
+
     /// For files.
     pub const fn name(self) -> &'static str {
         match (self.split, self.cast) {
@@ -86,13 +91,12 @@ const fn voice(
     speed: &'static str,
     split: Split,
 ) -> Voice {
-    let cast = Cast::Mixed;
     Voice {
         name,
         program,
         id,
         speed,
-        half: Half { split, cast },
+        half: Half::mixed(split),
     }
 }
 
@@ -253,10 +257,7 @@ fn finish(raw: &Path, file: &Path) -> Anything<()> {
 
 /// The talk that babble and television are made of, each sentence by one voice.
 pub fn babble() -> Anything<Vec<Vec<i16>>> {
-    let halves = [Split::Tune, Split::Test].map(|split| Half {
-        split,
-        cast: Cast::Mixed,
-    });
+    let halves = [Split::Tune, Split::Test].map(Half::mixed);
     let voices: Vec<&Voice> = halves.into_iter().flat_map(Half::voices).collect();
     let order = |(at, text): (usize, &&str)| {
         let voice = voices[at * 5 % voices.len()];

@@ -36,10 +36,7 @@ impl Wanted {
 
     pub fn from_arguments() -> Anything<Self> {
         let mut wanted = Self {
-            half: Half {
-                split: Split::Tune,
-                cast: Cast::Mixed,
-            },
+            half: Half::mixed(Split::Tune),
             clean: 300,
             noisy: 100,
             people: None,

@@ -121,7 +121,9 @@ impl Turn<'_> {
                     self.advance();
                 }
             }
-            Phase::ConfirmChange(_) | Phase::ConfirmMove(_) => self.change_refused(),
+            Phase::ConfirmChange(_) | Phase::ConfirmMove(_) | Phase::WhichKept(_) => {
+                self.change_refused();
+            }
             Phase::WhySkip(_) | Phase::ConfirmSkip(_) => self.skip_dropped("Not skipped."),
             // A caution: then it is not kept.
             Phase::Asking(Question::GoOn(at, _)) => {
@@ -133,7 +135,6 @@ impl Turn<'_> {
                 self.state.phase = Phase::Open;
                 self.advance();
             }
-            Phase::WhichKept(_) => self.change_refused(),
             Phase::Asking(_) | Phase::WhichBed(_) => self.ask_again(),
             Phase::Place | Phase::Open => {}
         }

@@ -9,7 +9,7 @@ use crate::grammar::{Spoken, Token};
 use crate::hearing::Heard;
 use crate::speaking::wording;
 use crate::understanding::Utterance;
-use crate::vitals::rules::Step;
+use crate::vitals::rules::{OrthostaticTest, Step};
 use crate::vitals::{Felt, Measurement, VitalSign};
 
 /// What was said to be felt, and when in the lying and standing pressures, if in them.
@@ -74,7 +74,7 @@ impl Turn<'_> {
 
     /// When in the lying and standing pressures it was felt.
     fn when_felt(&self, felt: Felt) -> &'static str {
-        match self.state.guided.as_ref().map(|it| it.has_stood()) {
+        match self.state.guided.as_ref().map(OrthostaticTest::has_stood) {
             Some(true) if felt == Felt::UnableToStand => " any longer",
             Some(true) => " while standing",
             Some(false) if felt != Felt::UnableToStand => " before standing up",

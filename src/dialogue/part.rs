@@ -30,37 +30,7 @@ impl Turn<'_> {
             return self.ask_anew(&why, &part);
         }
         if let Some(why) = part.why {
-            let again = match &why {
-                Why::NoDiastolic(_) => "If it was palpated, say palpated.".to_owned(),
-                Why::PalpatedOver => "Palpation gives no diastolic.".to_owned(),
-                Why::Impossible(why) => format!("{}.", sentence(&why.to_string())),
-                Why::Arithmetic(why) => format!("{}.", sentence(why)),
-                _ => "I missed part of that.".to_owned(),
-            };
-            let Phase::Asking(Question::Value(unclear)) = &self.state.phase else {
-                // The caution that waits says it already.
-                let chair = matches!(
-                    self.state.phase,
-                    Phase::Asking(Question::GoOn(_, CautionKind::ChairNotKnown))
-                );
-                if !chair || !matches!(why, Why::Arithmetic(_)) {
-                    self.say(&again);
-                }
-                return self.ask_again();
-            };
-            let mut unclear = unclear.clone();
-            unclear.set_fitting(part.qualifiers);
-            match (&why, &unclear.why) {
-                // Said again, and impossible again: the question tells one of them.
-                (Why::Impossible(_), Why::Impossible(_))
-                | (Why::Arithmetic(_), Why::Arithmetic(_)) => unclear.why = why,
-                (Why::NoDiastolic(systolic), _) => {
-                    unclear.manner = Some(Manner::without_diastolic(*systolic));
-                    unclear.why = why;
-                }
-                _ => self.say(&again),
-            }
-            return self.ask(Question::Value(unclear));
+            return self.unclear_part(why, part.qualifiers);
         }
         if part.whose.len() > 1 {
             let names = wording::names(&part.whose);
@@ -123,6 +93,42 @@ impl Turn<'_> {
             return self.correction();
         }
         self.advance();
+    }
+
+    /// Says why a part is not taken, and asks again.
+    fn unclear_part(&mut self, why: Why, qualifiers: Vec<Qualifier>) {
+        let again = match &why {
+            Why::NoDiastolic(_) => "If it was palpated, say palpated.".to_owned(),
+            Why::PalpatedOver => "Palpation gives no diastolic.".to_owned(),
+            Why::Impossible(why) => format!("{}.", sentence(&why.to_string())),
+            Why::Arithmetic(why) => format!("{}.", sentence(why)),
+            _ => "I missed part of that.".to_owned(),
+        };
+        let Phase::Asking(Question::Value(unclear)) = &self.state.phase else {
+            // The caution that waits says it already.
+            let chair = matches!(
+                self.state.phase,
+                Phase::Asking(Question::GoOn(_, CautionKind::ChairNotKnown))
+            );
+            if !chair || !matches!(why, Why::Arithmetic(_)) {
+                self.say(&again);
+            }
+            return self.ask_again();
+        };
+        let mut unclear = unclear.clone();
+        unclear.set_fitting(qualifiers);
+        match (&why, &unclear.why) {
+            // Said again, and impossible again: the question tells one of them.
+            (Why::Impossible(_), Why::Impossible(_)) | (Why::Arithmetic(_), Why::Arithmetic(_)) => {
+                unclear.why = why;
+            }
+            (Why::NoDiastolic(systolic), _) => {
+                unclear.manner = Some(Manner::without_diastolic(*systolic));
+                unclear.why = why;
+            }
+            _ => self.say(&again),
+        }
+        self.ask(Question::Value(unclear));
     }
 
     /// Where the question about a vital sign is that waits behind what was read back.
