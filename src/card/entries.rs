@@ -217,12 +217,7 @@ pub const ENTRIES: &[Entry] = &[
         "blood_pressure.alone",
         &["one ten palpated"],
     ),
-    entry(
-        Group::Answers,
-        "say that the resident has stood up, for standing pressures",
-        "blood_pressure.stood",
-        &["standing"],
-    ),
+    entry(Group::Answers, "", "blood_pressure.stood", &[]),
     entry(
         Group::Answers,
         "give a count that was asked for",
@@ -279,9 +274,9 @@ pub const ENTRIES: &[Entry] = &[
     ),
     entry(
         Group::NotTaken,
-        "have it noted how the resident feels",
+        "note how the resident feels",
         "reading.felt",
-        &["she is dizzy", "no dizziness", "unable to stand"],
+        &["she is dizzy", "unable to stand"],
     ),
     entry(
         Group::NotTaken,

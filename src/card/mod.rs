@@ -116,7 +116,7 @@ const fn does(command: Command) -> &'static str {
         Command::Next => "go to whoever is next",
         Command::Back => "go back to the one before",
         Command::Skip => "go past this resident",
-        Command::Later => "leave for later what is asked for",
+        Command::Later => "leave a question",
         Command::WhoIsLeft => "hear who is left",
         Command::Lead => "be asked for each that is due, in turn",
         Command::Stop => "stop a count, what is timed, or being led",
