@@ -208,6 +208,10 @@ impl Aide<'_> {
                 "scratch that"
             });
         }
+        // A word was misheard as a time: nobody said one, so it is dropped and said anew.
+        if question.contains("with when it was taken") && self.plain() {
+            return self.say("scratch that");
+        }
         if question.ends_with("Which bed?") {
             return self.say("room nine");
         }
