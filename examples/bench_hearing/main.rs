@@ -121,12 +121,12 @@ impl<'a> Bench<'a> {
     /// Recordings of these items, in their order.
     fn sounds(&self, items: &[Item]) -> Anything<Vec<Vec<i16>>> {
         let file = |it: &Item| {
-            let (kind, split) = (
+            let (kind, half) = (
                 format!("{:?}", it.kind).to_lowercase(),
                 self.wanted.half.name(),
             );
             PathBuf::from(format!(
-                "out/bench/{split}/{kind}-{:04}-{}.wav",
+                "out/bench/{half}/{kind}-{:04}-{}.wav",
                 it.number, it.voice.name
             ))
         };

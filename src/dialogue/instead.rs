@@ -139,18 +139,12 @@ impl Turn<'_> {
 
     /// "No, the temperature": that is asked for first, and after it what was asked for.
     pub(super) fn ask_instead(&mut self, said: Vec<Unclear>) {
-        let asked: Vec<VitalSign> = self
-            .state
-            .unclear
-            .iter()
-            .take(1)
-            .map(|it| it.sign)
-            .collect();
+        let asked = self.state.unclear.front().map(|it| it.sign);
         for it in said.into_iter().rev() {
             self.state.unclear.retain(|waits| waits.sign != it.sign);
             self.state.unclear.push_front(it);
         }
-        self.say_ask_after(&asked);
+        self.say_ask_after(asked.as_slice());
         self.advance();
     }
 

@@ -10,6 +10,7 @@ mod care;
 mod change;
 mod confirm;
 mod felt;
+mod how;
 mod insist;
 mod instead;
 mod judge;

@@ -1,15 +1,14 @@
 //! Lying and standing pressures, step by step; the time comes from ticks.
 
-use super::{Dialogue, Phase, Question};
-use chrono::Duration;
-
 use super::asking::sentence;
+use super::how::is_how;
 use super::state::{Draft, State};
 use super::turn::Turn;
+use super::{Dialogue, Phase, Question};
 use crate::facts::{Raised, Time};
 use crate::hearing::Heard;
 use crate::residents::Resident;
-use crate::understanding::{Context, Part, Utterance, understand};
+use crate::understanding::{Context, Part, Utterance};
 use crate::vitals::rules::{Moment, OrthostaticTest, Step};
 use crate::vitals::{Position, Qualifier, Reading, VitalSign};
 
@@ -185,12 +184,6 @@ impl Turn<'_> {
     }
 }
 
-/// Whether nothing was said but how something was taken.
-fn is_how(part: &Part) -> bool {
-    let other = part.value.is_some() || part.why.is_some() || part.taken.is_some();
-    !other && !part.no && !part.qualifiers.is_empty()
-}
-
 /// Whether nothing was said but a position.
 fn is_position(part: &Part) -> bool {
     let position = |it: &Qualifier| matches!(it, Qualifier::Position(_));
@@ -205,50 +198,10 @@ impl State {
     }
 }
 
-/// How long after "Kept" a word of how it was taken is meant for that. Common practice, no
-/// source.
-const JUST_KEPT: Duration = Duration::seconds(20);
-
 impl Dialogue {
     /// What was said, where it is a position alone.
     pub(super) fn position(&self, heard: &Heard, context: &Context<'_>) -> Option<Utterance> {
         let said = self.how(heard, VitalSign::BloodPressure, context)?;
         is_position(&said).then(|| Utterance::Part(Box::new(said)))
-    }
-
-    /// How a vital sign was taken, where nothing else was said.
-    fn how(&self, heard: &Heard, sign: VitalSign, context: &Context<'_>) -> Option<Part> {
-        let context = Context {
-            pending: &[sign],
-            ..*context
-        };
-        match understand(heard, &self.vocabulary, &context) {
-            Ok(Utterance::Part(part)) if is_how(&part) => Some(*part),
-            _ => None,
-        }
-    }
-}
-
-impl Turn<'_> {
-    /// Whether how it was taken was said of what was kept just now: a silence would be taken
-    /// for noted.
-    pub(super) fn is_late_how(&self, heard: &Heard) -> bool {
-        let Some(last) = self.own_kept().last() else {
-            return false;
-        };
-        let context = Context {
-            units: self.dialogue.home.units,
-            pending: &[],
-            precautions: None,
-            ask_below: self.dialogue.ask_below,
-            manners: &[],
-            kept: &[],
-        };
-        self.state.phase == Phase::Open
-            && !self.state.asleep
-            && self.state.guided.is_none()
-            && self.now - last.record.confirmed_at <= JUST_KEPT
-            && heard.confidence() >= self.dialogue.ask_below
-            && self.dialogue.how(heard, last.sign(), &context).is_some()
     }
 }

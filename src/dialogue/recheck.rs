@@ -55,15 +55,14 @@ impl Turn<'_> {
         let until = self
             .again_from(resident, &first)
             .map_or(wanted, |it| it.max(wanted));
-        match Some(until).filter(|it| *it > now) {
-            Some(until) => {
-                let wait = wait((until - now).num_seconds());
-                self.say(&format!(
-                    "Wait {wait} before the {name}{how}. I will say when."
-                ));
-                self.wait_for_recheck(sign, until, measure);
-            }
-            None => self.say(&measure),
+        if until > now {
+            let wait = wait((until - now).num_seconds());
+            self.say(&format!(
+                "Wait {wait} before the {name}{how}. I will say when."
+            ));
+            self.wait_for_recheck(sign, until, measure);
+        } else {
+            self.say(&measure);
         }
         let first = first.measurement;
         self.state.rechecking = Some(Rechecking { sign, first });

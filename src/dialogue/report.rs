@@ -2,9 +2,8 @@
 
 use std::collections::BTreeSet;
 
-use super::Phase;
-use super::State;
 use super::turn::Turn;
+use super::{Phase, State};
 use crate::facts::{Body, OpenReport, Raised};
 use crate::residents::{Home, Resident, ResidentId};
 use crate::speaking::{Tone, wording};

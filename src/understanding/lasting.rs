@@ -111,30 +111,24 @@ mod tests {
     use crate::understanding::ASK_BELOW;
     use crate::vitals::Units;
 
-    const CONTEXT: Context<'static> = Context {
-        units: Units::UsCustomary,
-        pending: &[],
-        precautions: None,
-        ask_below: ASK_BELOW,
-        manners: &[],
-        kept: &[],
-    };
+    const CONTEXT: Context<'static> = Context::at_rest(Units::UsCustomary, ASK_BELOW);
 
     /// Words with how many hundredths of a second each lasts, one right after the
     /// other.
-    fn said(words: &[(&str, f32)]) -> Vec<usize> {
+    fn timed(words: &[(&str, f32)]) -> Heard {
+        let text: Vec<&str> = words.iter().map(|it| it.0).collect();
+        let mut heard = Heard::from_text(&text.join(" "));
         let mut at = 0.0;
-        let word = |(text, lasts): &(&str, f32)| {
-            let start = at;
+        for (word, (_, lasts)) in heard.words.iter_mut().zip(words) {
+            word.start = at;
             at += lasts / 100.0;
-            Word {
-                text: (*text).to_owned(),
-                start,
-                end: at,
-                confidence: 1.0,
-            }
-        };
-        as_long_as_two(&words.iter().map(word).collect::<Vec<_>>())
+            word.end = at;
+        }
+        heard
+    }
+
+    fn said(words: &[(&str, f32)]) -> Vec<usize> {
+        as_long_as_two(&timed(words).words)
     }
 
     #[test]
@@ -176,14 +170,7 @@ mod tests {
 
     /// The same by what it may mean.
     fn doubtful(words: &[(&str, f32)]) -> Vec<String> {
-        let text: Vec<&str> = words.iter().map(|it| it.0).collect();
-        let mut heard = Heard::from_text(&text.join(" "));
-        let mut at = 0.0;
-        for (word, (_, lasts)) in heard.words.iter_mut().zip(words) {
-            word.start = at;
-            at += lasts / 100.0;
-            word.end = at;
-        }
+        let heard = timed(words);
         let vocabulary = Grammar::standard().vocabulary();
         let long = may_be_two(&heard, &vocabulary, &CONTEXT);
         long.iter()

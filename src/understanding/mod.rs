@@ -59,6 +59,21 @@ pub struct Context<'a> {
     pub kept: &'a [Manner],
 }
 
+impl Context<'static> {
+    /// Where nothing waits and nothing is kept.
+    #[must_use]
+    pub const fn at_rest(units: Units, ask_below: f32) -> Self {
+        Self {
+            units,
+            pending: &[],
+            precautions: None,
+            ask_below,
+            manners: &[],
+            kept: &[],
+        }
+    }
+}
+
 /// The confidence under which a value is asked for again, unless a home says
 /// otherwise.
 pub const ASK_BELOW: f32 = 0.85;

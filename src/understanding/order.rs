@@ -103,14 +103,11 @@ impl Sentence<'_> {
                 thermometer: word == OrderWord::Thermometer,
                 seconds: seconds(time)?,
             }),
-            (OrderWord::Recheck, [Token::Order(OrderWord::In), time @ ..]) => Some(
-                Order::RecheckIn(None, seconds_up_to(LONGEST_TO_RECHECK, time)?),
-            ),
+            (OrderWord::Recheck, [Token::Order(OrderWord::In), time @ ..]) => {
+                recheck_in(None, time)
+            }
             (OrderWord::Recheck, [Token::Sign(sign), Token::Order(OrderWord::In), time @ ..]) => {
-                Some(Order::RecheckIn(
-                    Some(*sign),
-                    seconds_up_to(LONGEST_TO_RECHECK, time)?,
-                ))
+                recheck_in(Some(*sign), time)
             }
             (OrderWord::Recheck, []) => Some(Order::Recheck(None)),
             (OrderWord::Recheck, [Token::Sign(sign)]) => Some(Order::Recheck(Some(*sign))),
@@ -178,6 +175,11 @@ fn count(sign: VitalSign, over: &[&Token]) -> Option<Order> {
         seconds,
         ticks,
     })
+}
+
+fn recheck_in(sign: Option<VitalSign>, time: &[&Token]) -> Option<Order> {
+    let seconds = seconds_up_to(LONGEST_TO_RECHECK, time)?;
+    Some(Order::RecheckIn(sign, seconds))
 }
 
 /// A number of minutes or seconds, in seconds.

@@ -189,14 +189,7 @@ mod tests {
     fn a_typed_number_is_never_another() {
         let vocabulary = Grammar::standard().vocabulary();
         let meaning = |text: &str, units| {
-            let context = Context {
-                units,
-                pending: &[],
-                precautions: None,
-                ask_below: ASK_BELOW,
-                manners: &[],
-                kept: &[],
-            };
+            let context = Context::at_rest(units, ASK_BELOW);
             understand(&typed(text), &vocabulary, &context)
         };
         for (sign, tenths, fewest) in [

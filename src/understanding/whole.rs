@@ -130,14 +130,7 @@ mod tests {
     use crate::understanding::{ASK_BELOW, understand};
     use crate::vitals::Units;
 
-    const CONTEXT: Context<'static> = Context {
-        units: Units::UsCustomary,
-        pending: &[],
-        precautions: None,
-        ask_below: ASK_BELOW,
-        manners: &[],
-        kept: &[],
-    };
+    const CONTEXT: Context<'static> = Context::at_rest(Units::UsCustomary, ASK_BELOW);
 
     fn heard(transcripts: &[(&str, f32)]) -> Heard {
         let mut heard = Heard::from_text(transcripts[0].0);
