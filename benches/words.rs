@@ -13,14 +13,7 @@ use sayback::vitals::Units;
 
 fn understanding(criterion: &mut Criterion) {
     let vocabulary = Grammar::standard().vocabulary();
-    let context = Context {
-        units: Units::default(),
-        pending: &[],
-        precautions: None,
-        ask_below: ASK_BELOW,
-        manners: &[],
-        kept: &[],
-    };
+    let context = Context::at_rest(Units::default(), ASK_BELOW);
     for (name, words) in [
         ("yes", "yes"),
         (

@@ -184,12 +184,8 @@ pub fn heard(data: &[u8]) {
 fn meant(heard: &Heard) {
     for pending in [&[][..], &[VitalSign::Pulse], &VitalSign::ALL] {
         let context = Context {
-            units: Units::UsCustomary,
             pending,
-            precautions: None,
-            ask_below: 0.5,
-            manners: &[],
-            kept: &[],
+            ..Context::at_rest(Units::UsCustomary, 0.5)
         };
         let _ = understand(heard, &VOCABULARY, &context);
     }

@@ -12,12 +12,8 @@ use sayback::vitals::{Units, VitalSign};
 fn meaning(phrase: &str, pending: &[VitalSign]) -> Result<Utterance, NotUnderstood> {
     static VOCABULARY: LazyLock<Vocabulary> = LazyLock::new(|| Grammar::standard().vocabulary());
     let context = Context {
-        units: Units::UsCustomary,
         pending,
-        precautions: None,
-        ask_below: ASK_BELOW,
-        manners: &[],
-        kept: &[],
+        ..Context::at_rest(Units::UsCustomary, ASK_BELOW)
     };
     understand(&Heard::from_text(phrase), &VOCABULARY, &context)
 }

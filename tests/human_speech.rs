@@ -87,12 +87,8 @@ impl Listener {
 
     fn meaning(&self, heard: &Heard, pending: &[VitalSign]) -> Result<Utterance, NotUnderstood> {
         let context = Context {
-            units: Units::UsCustomary,
             pending,
-            precautions: None,
-            ask_below: ASK_BELOW,
-            manners: &[],
-            kept: &[],
+            ..Context::at_rest(Units::UsCustomary, ASK_BELOW)
         };
         understand(heard, &self.vocabulary, &context)
     }

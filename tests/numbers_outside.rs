@@ -50,12 +50,8 @@ fn pieces(words: &str) -> Option<Vec<Piece>> {
 
 fn meaning(said: &str, units: Units, pending: &[VitalSign]) -> Option<Utterance> {
     let context = Context {
-        units,
         pending,
-        precautions: None,
-        ask_below: ASK_BELOW,
-        manners: &[],
-        kept: &[],
+        ..Context::at_rest(units, ASK_BELOW)
     };
     understand(&Heard::from_text(said), &VOCABULARY, &context).ok()
 }

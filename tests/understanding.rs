@@ -15,12 +15,8 @@ static VOCABULARY: LazyLock<Vocabulary> = LazyLock::new(|| Grammar::standard().v
 
 fn context(pending: &[VitalSign], units: Units) -> Context<'_> {
     Context {
-        units,
         pending,
-        precautions: None,
-        ask_below: ASK_BELOW,
-        manners: &[],
-        kept: &[],
+        ..Context::at_rest(units, ASK_BELOW)
     }
 }
 
@@ -72,9 +68,13 @@ fn show_all(utterance: &Utterance) -> String {
             }
             Why::Impossible(why) => format!("impossible, {why}"),
             Why::Gap => "gap".to_owned(),
+            Why::Cut => "cut".to_owned(),
             Why::NoNumber => "no number".to_owned(),
             Why::NotANumber(words) => format!("no number in {words}"),
             Why::TwoQualifiers(a, b) => format!("{} and {}", a.spoken(), b.spoken()),
+            Why::OnlySystolic { systolic, over } => {
+                format!("{systolic}{}", if *over { " over what" } else { "" })
+            }
             other => format!("{other:?}"),
         };
         format!("{}? {why}", sign.name())

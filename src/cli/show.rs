@@ -89,6 +89,7 @@ fn order(order: &Order) -> String {
 fn ask(unclear: &Unclear) -> String {
     let why = match &unclear.why {
         Why::Gap => "words were lost beside the number".to_owned(),
+        Why::Cut => "its number goes on in other words".to_owned(),
         Why::NoNumber => "no number".to_owned(),
         Why::NotANumber(words) => format!("\"{words}\" is no such number"),
         Why::Either(ways) => {
@@ -103,6 +104,7 @@ fn ask(unclear: &Unclear) -> String {
         Why::OrNotTaken(_, reason) => format!("a value, and {}", reason.spoken()),
         Why::Counted(seconds) => format!("counted over {seconds} seconds"),
         Why::BadTime => "that time can't be".to_owned(),
+        Why::OnlySystolic { systolic, .. } => format!("only one number, {systolic}"),
         Why::NoDiastolic(_) => "no diastolic, and not said to be palpated".to_owned(),
         Why::PalpatedOver => "palpated, and a diastolic".to_owned(),
     };

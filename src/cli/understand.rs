@@ -46,12 +46,9 @@ impl Understanding {
 
     fn of(&self, heard: &Heard) -> Result<Utterance, NotUnderstood> {
         let context = Context {
-            units: self.units,
             pending: &self.pending,
-            precautions: None,
-            ask_below: ASK_BELOW,
-            manners: &[],
-            kept: &[],
+            last: self.pending.last().copied(),
+            ..Context::at_rest(self.units, ASK_BELOW)
         };
         sayback::understanding::understand(heard, &self.vocabulary, &context)
     }

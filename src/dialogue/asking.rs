@@ -17,7 +17,7 @@ pub(super) fn ask_value(unclear: &Unclear, hard: bool) -> String {
     let hard = if hard { ", digit by digit" } else { "" };
     let missed = format!("I missed part of the {name}. Say the {again}{hard}.");
     match &unclear.why {
-        Why::Gap | Why::Unsure(_) => missed,
+        Why::Gap | Why::Cut | Why::Unsure(_) => missed,
         // What may be a diastolic that was cut short is no palpation to choose.
         Why::Either(ways) if ways.iter().any(Measurement::is_palpated) && !all_palpated(ways) => {
             missed
@@ -28,20 +28,26 @@ pub(super) fn ask_value(unclear: &Unclear, hard: bool) -> String {
         {
             format!("Less than one liter? Say the {again}, with zero before the point.")
         }
-        Why::NotANumber(words) => {
-            // One number alone, again and again, may be all there is.
-            let one = unclear.sign == VitalSign::BloodPressure && !words.contains("over");
-            let alone = if one && !hard.is_empty() {
-                "; or with palpated, if only the systolic was felt"
-            } else {
-                ""
-            };
+        Why::NotANumber(_) => {
             let n = if name.starts_with(['a', 'o']) {
                 "n"
             } else {
                 ""
             };
-            format!("I could not make a{n} {name} of that. Say the {again}{hard}{alone}.")
+            format!("I could not make a{n} {name} of that. Say the {again}{hard}.")
+        }
+        Why::OnlySystolic {
+            systolic,
+            over: true,
+        } if hard.is_empty() => format!("{} over what?", sentence(&systolic.to_string())),
+        Why::OnlySystolic { over, .. } => {
+            // One number alone, again and again, may be all there is.
+            let alone = if *over || hard.is_empty() {
+                ""
+            } else {
+                "; or with palpated, if only the systolic was felt"
+            };
+            format!("I could not make a {name} of that. Say the {again}{hard}{alone}.")
         }
         Why::Either(ways) => {
             let ways: Vec<String> = ways.iter().map(wording::measurement).collect();

@@ -265,6 +265,7 @@ impl Dialogue {
         let context = Context {
             units: self.home.units,
             pending: &pending,
+            last: state.said_last(),
             precautions: state
                 .resident()
                 .and_then(|id| self.home.resident(id))

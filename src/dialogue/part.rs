@@ -126,6 +126,15 @@ impl Turn<'_> {
                 unclear.manner = Some(Manner::without_diastolic(*systolic));
                 unclear.why = why;
             }
+            (Why::OnlySystolic { systolic, over }, _) => {
+                unclear.manner = Some(Manner::only_systolic(*systolic, *over));
+                unclear.why = why;
+            }
+            // Which systolic was meant is not known any more.
+            (_, Why::OnlySystolic { .. }) => {
+                unclear.manner = None;
+                unclear.why = why;
+            }
             _ => self.say(&again),
         }
         self.ask(Question::Value(unclear));

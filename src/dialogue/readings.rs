@@ -342,8 +342,15 @@ impl Turn<'_> {
                 format!("{}: {}", wording::capital(&name), kind.question())
             }
             Question::Value(unclear) => {
-                if let Why::Gap | Why::Unsure(_) | Why::NotANumber(_) | Why::Either(_) = unclear.why
-                {
+                if matches!(
+                    unclear.why,
+                    Why::Gap
+                        | Why::Cut
+                        | Why::Unsure(_)
+                        | Why::NotANumber(_)
+                        | Why::OnlySystolic { .. }
+                        | Why::Either(_)
+                ) {
                     self.in_vain([unclear.sign]);
                 }
                 ask_value(unclear, self.is_hard(&[unclear.sign]))

@@ -132,9 +132,13 @@ impl Turn<'_> {
                 return Doubt::Talk;
             }
             Err(Unsure | Nameless) => true,
-            Ok(Utterance::Readings { claims, .. }) => {
+            Ok(Utterance::Readings {
+                claims, unclear, ..
+            }) => {
                 let meant = || meant(heard, &dialogue.vocabulary, dialogue.ask_below);
-                claims.is_empty() && (at_once || meant() < Meant::Surely)
+                let sure = heard.confidence() >= dialogue.ask_below;
+                let cut = sure && unclear.iter().any(|it| it.why == Why::Cut);
+                claims.is_empty() && (at_once || !(cut || meant() == Meant::Surely))
             }
             Ok(Utterance::Part(part)) => part.why.is_some() || part.whose.len() > 1,
             // A yes to another nurse than was said would close the report.

@@ -368,6 +368,19 @@ impl State {
         all.iter().filter(one_way).copied().collect()
     }
 
+    /// The vital sign that was said last, of what waits.
+    pub(super) fn said_last(&self) -> Option<VitalSign> {
+        match &self.phase {
+            Phase::Asking(Question::Value(unclear)) => Some(unclear.sign),
+            Phase::Asking(_) => self.drafts.last().map(Draft::sign),
+            Phase::Confirming(offer) => {
+                let last = offer.read_back.claims().last();
+                last.map(|it| it.measurement.sign())
+            }
+            _ => None,
+        }
+    }
+
     /// What the recogniser should listen for.
     #[must_use]
     pub fn expect(&self) -> Expect {

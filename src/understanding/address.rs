@@ -5,7 +5,7 @@
 use super::claims::qualifier;
 use super::flows::with_flows;
 use super::value::{is_core, no_diastolic};
-use super::{Part, Utterance, taken};
+use super::{Part, Utterance, Why, taken};
 use crate::grammar::{Spoken, Token, Vocabulary};
 use crate::hearing::Heard;
 use crate::vitals::{Qualifier, VitalSign};
@@ -135,7 +135,7 @@ fn weight(spoken: &Spoken, signs: &[VitalSign]) -> f32 {
 /// and a half", and 68.5 inches a height.
 pub(super) fn doubted(mut utterance: Utterance, meant: impl FnOnce() -> Meant) -> Utterance {
     let half_clear = matches!(&utterance, Utterance::Readings { claims, unclear, .. }
-        if !claims.is_empty() && !unclear.is_empty());
+        if !claims.is_empty() && unclear.iter().any(|it| it.why != Why::Cut));
     if half_clear && meant() == Meant::No {
         utterance.doubt();
     }
@@ -150,7 +150,12 @@ pub(super) fn is_talk(
     meant: impl FnOnce() -> Meant,
 ) -> bool {
     match utterance {
-        Utterance::Readings { claims, .. } => claims.is_empty() && meant() == Meant::No,
+        Utterance::Readings {
+            claims, unclear, ..
+        } => {
+            let cut = unclear.iter().any(|it| it.why == Why::Cut);
+            claims.is_empty() && !cut && meant() == Meant::No
+        }
         // "Deep", while a pulse waits.
         Utterance::Part(part) => {
             let Part {

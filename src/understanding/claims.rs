@@ -1,6 +1,7 @@
 //! Readings in an utterance: cut it at the names of vital signs, give each
 //! qualifier to the vital sign it can belong to, and settle each value.
 
+use super::cut::begins_with_a_rest;
 use super::flows::{flows_of, with_flows};
 use super::manner::{Manner, with_count};
 use super::utterance::{Claim, Part, Taken, Unclear, Utterance, Why, Yes};
@@ -38,14 +39,17 @@ impl Sentence<'_> {
             _ => with_flows(&tokens),
         };
         let tokens = painless::as_nought(tokens);
-        if tokens.iter().any(|it| matches!(it.token, Token::Sign(_))) {
+        let named = |it: &Spoken| matches!(it.token, Token::Sign(_));
+        if let Some(at) = tokens.iter().position(named) {
             let readings = self.readings(&tokens, taken)?;
+            let readings = self.after_a_rest(&tokens[..at], readings);
             // A reading in one breath with a name may be of somebody else: who
             // it is comes first.
             return Some(tokens.iter().find_map(called).unwrap_or(readings));
         }
-        self.part(&tokens, taken)
-            .map(|it| Utterance::Part(Box::new(it)))
+        let part = self.part(&tokens, taken)?;
+        let rest = self.rest(&tokens, part.taken);
+        Some(rest.unwrap_or_else(|| Utterance::Part(Box::new(part))))
     }
 
     /// `None` when the names of vital signs are all that speaks for a reading,
@@ -191,7 +195,11 @@ impl Sentence<'_> {
             by: self.heard.by,
             ..Part::default()
         };
-        if lost || denied(tokens) || self.may_lack_a_digit(0, self.heard.words.len()) {
+        if lost
+            || begins_with_a_rest(tokens)
+            || denied(tokens)
+            || self.may_lack_a_digit(0, self.heard.words.len())
+        {
             part.why = Some(Why::Gap);
         } else if taken == Some(Err(())) {
             part.why = Some(Why::BadTime);
@@ -220,6 +228,9 @@ impl Sentence<'_> {
         if let Why::NoDiastolic(systolic) = why {
             return Some(Manner::without_diastolic(*systolic));
         }
+        if let Why::OnlySystolic { systolic, over } = *why {
+            return Some(Manner::only_systolic(systolic, over));
+        }
         let said = Manner::said(sign, body, self.context.precautions);
         let before = || self.manner(sign).map(Manner::unless_palpated);
         let mut manner = said.or_else(before)?;
@@ -230,7 +241,7 @@ impl Sentence<'_> {
     }
 
     /// How what waits of a vital sign was said.
-    fn manner(&self, sign: VitalSign) -> Option<Manner> {
+    pub(super) fn manner(&self, sign: VitalSign) -> Option<Manner> {
         let manners = self.context.manners.iter();
         manners.copied().find(|it| it.sign == sign)
     }

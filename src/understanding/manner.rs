@@ -38,6 +38,12 @@ pub enum Worked {
     LessChair(Quantity),
     /// By palpation, without a diastolic.
     Palpated,
+    /// With a diastolic that was not said yet. A number alone is taken for it only where
+    /// "over" was said before.
+    Over {
+        /// Whether it was.
+        said: bool,
+    },
 }
 
 impl Manner {
@@ -99,7 +105,7 @@ impl Manner {
         let unit = match worked {
             Some(Worked::Counted(_)) => Unit::PerMinute,
             Some(Worked::LessChair(chair)) => unit.unwrap_or(chair.unit()),
-            Some(Worked::Palpated) | None => unit?,
+            Some(Worked::Palpated | Worked::Over { .. }) | None => unit?,
         };
         Some(Self {
             sign,
@@ -122,12 +128,22 @@ impl Manner {
         }
     }
 
-    /// The same without palpation. Only where it waits for a yes it was surely said: a
-    /// diastolic that was lost must not pass for none.
+    /// A systolic that waits for its diastolic.
+    #[must_use]
+    pub const fn only_systolic(systolic: Decimal, over: bool) -> Self {
+        Self {
+            worked: Some(Worked::Over { said: over }),
+            ..Self::without_diastolic(Some(systolic))
+        }
+    }
+
+    /// The same of a pressure that is said anew: not without a diastolic. Only where it waits
+    /// for a yes was it surely palpated: a diastolic that was lost must not pass for none.
     #[must_use]
     pub fn unless_palpated(self) -> Self {
+        let whole = |it: &Worked| !matches!(it, Worked::Palpated | Worked::Over { .. });
         Self {
-            worked: self.worked.filter(|it| *it != Worked::Palpated),
+            worked: self.worked.filter(whole),
             ..self
         }
     }

@@ -5,6 +5,7 @@
 
 mod address;
 mod claims;
+mod cut;
 mod flows;
 mod instead;
 mod lasting;
@@ -47,6 +48,9 @@ pub struct Context<'a> {
     /// The vital signs that wait for an answer or a yes. A number spoken
     /// without a name can only belong to one of these.
     pub pending: &'a [VitalSign],
+    /// Of these, the one that was said last: a number that begins with "and" or "point"
+    /// goes on with its.
+    pub last: Option<VitalSign>,
     /// The precautions of the resident being recorded.
     pub precautions: Option<&'a Precautions>,
     /// Recogniser confidence, 0 to 1, under which a value is asked for again
@@ -66,6 +70,7 @@ impl Context<'static> {
         Self {
             units,
             pending: &[],
+            last: None,
             precautions: None,
             ask_below,
             manners: &[],
@@ -229,6 +234,12 @@ fn with_rivals(
                     None => Unclear::of(&claim, Why::Unsure(share)),
                 });
             }
+            let believed = |it: Unclear| {
+                let why = cut::believed(it.why.clone(), heard.confidence(), context, &others);
+                let manner = it.manner.filter(|_| why == it.why);
+                Unclear { why, manner, ..it }
+            };
+            let unclear: Vec<Unclear> = unclear.into_iter().map(believed).collect();
             // "Yesterday my pressure was" begins with what sounds like a yes.
             Ok(Utterance::Readings {
                 yes: yes.filter(|_| unclear.is_empty()),
@@ -249,6 +260,8 @@ fn with_rivals(
             let doubted = part.confidence < DOUBTED_WORD;
             part.confidence = 1.0 / (1.0 + rivals);
             part.rivals = rivals_of(&part, &others);
+            let believed = |why| cut::believed(why, heard.confidence(), context, &others);
+            part.why = part.why.map(believed);
             if part.confidence < context.ask_below || doubted {
                 part.why = part.why.or(Some(Why::Unsure(part.confidence)));
             }

@@ -167,6 +167,8 @@ impl Unclear {
 pub enum Why {
     /// Words were lost in or next to the number.
     Gap,
+    /// A number that went on in the words after it.
+    Cut,
     /// A name and no number.
     NoNumber,
     /// Words that make no number for this vital sign.
@@ -189,6 +191,13 @@ pub enum Why {
     OrNotTaken(Measurement, NotTakenReason),
     /// It was counted over so many seconds, and the count was not said yet.
     Counted(u16),
+    /// A pressure's first number and not its second, with "over" after it or without.
+    OnlySystolic {
+        /// In mmHg.
+        systolic: Decimal,
+        /// Whether "over" was said.
+        over: bool,
+    },
     /// A systolic was said, and that there is no diastolic, but not that it was palpated.
     NoDiastolic(Option<Decimal>),
     /// It was said to be palpated, with a diastolic.

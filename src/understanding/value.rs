@@ -3,6 +3,7 @@
 use rust_decimal::Decimal;
 use rust_decimal::prelude::ToPrimitive;
 
+use super::cut::{diastolic_of, only_systolic};
 use super::manner::{Manner, Worked};
 use super::number::{candidates, of_litres};
 use super::utterance::{Valued, Why};
@@ -103,7 +104,7 @@ pub fn value_of(sign: VitalSign, tokens: &[Spoken], beside: Beside<'_>) -> Resul
         (VitalSign::BloodPressure, all) if without == Some(Without::Unsaid) => {
             // Both numbers after all.
             let why = if all.contains(&&Token::Over) {
-                not_a_number(&inside)
+                not_a_number(sign, &inside)
             } else {
                 Why::NoDiastolic(single(all))
             };
@@ -113,8 +114,9 @@ pub fn value_of(sign: VitalSign, tokens: &[Spoken], beside: Beside<'_>) -> Resul
             let by = |beside| {
                 let palpated = without == Some(Without::Palpated);
                 let claimed = shapes(sign, &inside, (&said, palpated), beside)?;
-                let claimed = claimed.ok_or_else(|| not_a_number(&inside))?;
-                choose(sign, claimed).unwrap_or_else(|| Err(not_a_number(&inside)))
+                let none = || not_a_number(sign, &inside);
+                let claimed = claimed.ok_or_else(none)?;
+                choose(sign, claimed).unwrap_or_else(|| Err(none()))
             };
             // What can't be in the unit of before may be in the home's.
             let anew = Beside {
@@ -172,7 +174,12 @@ fn choose(
     })
 }
 
-fn not_a_number(tokens: &[&Token]) -> Why {
+fn not_a_number(sign: VitalSign, tokens: &[&Token]) -> Why {
+    if sign == VitalSign::BloodPressure
+        && let Some(why) = only_systolic(tokens)
+    {
+        return why;
+    }
     let show = |token: &&Token| match token {
         Token::Number(Piece::Digit(it) | Piece::Teen(it) | Piece::Ten(it)) => it.to_string(),
         Token::Number(Piece::Oh) => "oh".to_owned(),
@@ -219,7 +226,10 @@ fn shapes(
             } else {
                 None
             };
-            one.or_else(|| pressures(tokens, said)).map(plain)
+            let whole = || pressures(tokens, said).filter(|it| !it.is_empty());
+            let found = one.or_else(whole);
+            let rest = || diastolic_of(tokens, said, beside.manner?);
+            found.or_else(rest).map(plain)
         }
         (VitalSign::Height, _) if tokens.contains(&&Token::Feet) => {
             feet_said(tokens, said)?.map(|it| plain(vec![it]))
@@ -463,7 +473,7 @@ fn pressures(tokens: &[&Token], said: &[Unit]) -> Option<Vec<(Numbers, Unit)>> {
 }
 
 /// The one number these tokens make, when there is exactly one.
-fn single(tokens: &[&Token]) -> Option<Decimal> {
+pub(super) fn single(tokens: &[&Token]) -> Option<Decimal> {
     match candidates(&pieces(tokens)?, false).as_slice() {
         [only] => Some(*only),
         _ => None,
