@@ -22,7 +22,7 @@ impl Turn<'_> {
         if self.state.phase == Phase::Open && !self.answers_in_turn() {
             return self.ask_again();
         }
-        if let Some(why @ Why::Arithmetic(_)) = &part.why
+        if let Some(why) = part.why.as_ref().filter(|it| puts_in_doubt(it, part.no))
             && let Phase::Confirming(offer) = &self.state.phase
             && offer.read_back.measurements().len() == 1
         {
@@ -233,5 +233,15 @@ impl Turn<'_> {
             }
             Err(_) => false,
         }
+    }
+}
+
+/// Whether what waits can't be right when this was said instead of it, after a "no" or not.
+const fn puts_in_doubt(why: &Why, no: bool) -> bool {
+    match why {
+        Why::Arithmetic(_) | Why::Impossible(_) => true,
+        // How it was taken is asked for, and the systolic may stand.
+        Why::NoDiastolic(_) | Why::PalpatedOver => false,
+        _ => no,
     }
 }

@@ -36,10 +36,12 @@ pub(super) fn diastolic_of(
     said: &[Unit],
     before: Manner,
 ) -> Option<Vec<(Numbers, Unit)>> {
-    let rest = match (before.worked?, tokens) {
-        (Worked::Over { .. }, [Token::Over, rest @ ..]) => rest,
-        (Worked::Over { said: true }, rest) => rest,
-        _ => return None,
+    let Some(Worked::Over { said: over }) = before.worked else {
+        return None;
+    };
+    let rest = match tokens {
+        [Token::Over, rest @ ..] => rest,
+        rest => over.then_some(rest)?,
     };
     let (systolic, diastolic) = (before.said?, single(rest)?);
     let fits = said.iter().all(|it| *it == Unit::MmHg) && diastolic < Decimal::ONE_THOUSAND;
