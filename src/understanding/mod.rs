@@ -4,6 +4,7 @@
 //! to ask again.
 
 mod address;
+mod breath;
 mod claims;
 mod cut;
 mod flows;
@@ -23,7 +24,7 @@ mod whole;
 use std::borrow::Cow;
 
 use crate::grammar::{Piece, Spoken, Token, Vocabulary};
-use crate::hearing::{Alternative, Heard, UNKNOWN, Word};
+use crate::hearing::{Heard, UNKNOWN, Word};
 use crate::vitals::{
     Measurement, NotTakenReason, Precautions, Qualifier, Qualifiers, Units, VitalSign,
 };
@@ -93,17 +94,16 @@ pub fn understand(
     context: &Context<'_>,
 ) -> Result<Utterance, NotUnderstood> {
     let best = meaning(heard, vocabulary, context);
-    let (best, heard) = if let Some((best, instead)) =
-        whole::instead(&best, heard, vocabulary, context)
-    {
-        (best, Cow::Owned(instead))
-    } else if let Some((yes, without)) = whole::without_breath(&best, heard, vocabulary, context) {
-        (yes, Cow::Owned(without))
-    } else {
-        let no = || whole::may_be_no(heard, vocabulary, context);
-        let best = best.or_else(|why| no().then_some(Utterance::No).ok_or(why))?;
-        (best, Cow::Borrowed(heard))
-    };
+    let (best, heard) =
+        if let Some((best, instead)) = whole::instead(&best, heard, vocabulary, context) {
+            (best, Cow::Owned(instead))
+        } else if let Some((yes, without)) = breath::without(&best, heard, vocabulary, context) {
+            (yes, Cow::Owned(without))
+        } else {
+            let no = || whole::may_be_no(heard, vocabulary, context);
+            let best = best.or_else(|why| no().then_some(Utterance::No).ok_or(why))?;
+            (best, Cow::Borrowed(heard))
+        };
     let found = with_rivals(best, &heard, vocabulary, context)?;
     let meant = || meant(&heard, vocabulary, context.ask_below);
     if address::is_talk(&found, context.pending, meant) {
@@ -270,22 +270,8 @@ fn with_rivals(
             }
             Ok(Utterance::Part(part))
         }
-        // A yes keeps something: every other transcript counts against it, but for the same
-        // yes and a breath.
         yes @ Utterance::Yes(_) => {
-            let same = |it: &&Alternative| {
-                whole::is_yes_and_breath(&heard.words, &it.text, vocabulary)
-                    || meaning(&Heard::from_text(&it.text), vocabulary, context) == Ok(yes.clone())
-            };
-            let others = heard.alternatives.iter().filter(|it| !same(it));
-            let rivals: f32 = others.map(|it| (-it.behind).exp()).sum();
-            let breath = heard.alternatives.iter().any(|it| same(&it));
-            let share = if breath && heard.confidence() >= DOUBTED_WORD {
-                1.0 / (1.0 + rivals)
-            } else {
-                heard.confidence()
-            };
-            let sure = share >= context.ask_below;
+            let sure = breath::confidence_of(&yes, heard, vocabulary, context) >= context.ask_below;
             sure.then_some(yes).ok_or(NotUnderstood::Unsure)
         }
         // "Next wrong" and "that's wrong" are the same no.

@@ -4,8 +4,8 @@
 //! three" and "nine is six three" are much alike to it. Only one is a reading.
 
 use super::{Context, NotUnderstood, Utterance, lasting, meaning};
-use crate::grammar::{Piece, Spoken, Token, Vocabulary};
-use crate::hearing::{Alternative, Heard, UNKNOWN, Word};
+use crate::grammar::{Spoken, Token, Vocabulary};
+use crate::hearing::{Alternative, Heard, UNKNOWN};
 
 /// A transcript that is this likely beside the best one is hardly less likely.
 const HARDLY: f32 = 0.3;
@@ -100,42 +100,6 @@ pub(super) fn may_be_no(heard: &Heard, vocabulary: &Vocabulary, context: &Contex
     !talk && hardly_less_likely(heard).any(no)
 }
 
-/// Whether a transcript is this yes but for its last word, or with one word more, that
-/// means nothing alone: a breath after "yes" is heard "yes oh", and one after "keep it"
-/// "keep it her".
-pub(super) fn is_yes_and_breath(yes: &[Word], other: &str, vocabulary: &Vocabulary) -> bool {
-    let words: Vec<String> = other.split(' ').map(str::to_owned).collect();
-    let same = yes.iter().zip(&words).take_while(|(a, b)| a.text == **b);
-    let same = same.count();
-    let tokens = |words: &[String]| vocabulary.tokens(words);
-    let breath = |it: &Spoken| {
-        matches!(
-            it.token,
-            Token::Unknown | Token::Filler | Token::Bed(None) | Token::Number(Piece::Oh)
-        )
-    };
-    let (begins, ends) = words.split_at(same);
-    tokens(begins).iter().any(|it| it.token == Token::Yes)
-        && yes.len() - same <= 1
-        && ends.len() == 1
-        && ends[0] != UNKNOWN
-        && tokens(ends).iter().all(breath)
-}
-
-/// A yes that was heard with a breath after it, without that.
-pub(super) fn without_breath(
-    best: &Result<Utterance, NotUnderstood>,
-    heard: &Heard,
-    vocabulary: &Vocabulary,
-    context: &Context<'_>,
-) -> Option<(Utterance, Heard)> {
-    let mut yes = heard.clone();
-    yes.words.pop().filter(|_| best.is_err())?;
-    let meant = meaning(&yes, vocabulary, context).ok()?;
-    let breath = is_yes_and_breath(&yes.words, &heard.text(), vocabulary);
-    (matches!(meant, Utterance::Yes(_)) && breath).then_some((meant, yes))
-}
-
 /// Whether every word of a transcript is part of readings that are clear.
 #[must_use]
 pub fn is_whole(
@@ -198,33 +162,6 @@ mod tests {
         assert_eq!(meant(&far, 1.0), Err(NotUnderstood::SideTalk));
         let talk = [("[unk] wrong", 0.0), ("that's wrong", 0.1)];
         assert_eq!(meant(&talk, 1.0), Err(NotUnderstood::SideTalk));
-    }
-
-    #[test]
-    fn a_breath_takes_no_yes_back_and_what_means_something_does() {
-        let grammar = Grammar::standard();
-        let is_yes = |transcripts: &[(&str, f32)], last: f32| {
-            let mut heard = heard(transcripts);
-            heard.words.last_mut().unwrap().confidence = last;
-            let meant = understand(&heard, &grammar.vocabulary(), &CONTEXT);
-            matches!(meant, Ok(Utterance::Yes(_)))
-        };
-        for yes in [
-            [("yes oh", 0.0), ("yes her", 0.1)],
-            [("yes correct", 0.0), ("yes correct a", 0.2)],
-            [("yes keep it", 0.0), ("yes keep bed", 0.3)],
-        ] {
-            assert!(is_yes(&yes, 0.55), "{yes:?}");
-        }
-        for other in [
-            [("yes two", 0.0), ("yes", 0.1)],
-            [("yes correct", 0.0), ("yes correct no", 0.2)],
-            [("yes correct", 0.0), ("[unk] correct", 0.2)],
-            [("yes [unk]", 0.0), ("yes oh", 0.1)],
-        ] {
-            assert!(!is_yes(&other, 0.55), "{other:?}");
-        }
-        assert!(!is_yes(&[("yes correct", 0.0), ("yes correct a", 0.2)], 0.4));
     }
 
     #[test]
