@@ -351,6 +351,14 @@ pub fn round(
                                 td { (state("\u{2013}", &format!("not taken: {}", it.reason.spoken()))) }
                             }
                         }
+                        @for (who, it) in index.notes().filter(|(_, it)| it.round == round.id) {
+                            tr {
+                                th scope="row" { (resident_link(index, who)) }
+                                td { (it.text) }
+                                td.nowrap { (moment(it.at, now)) }
+                                td { (state("\u{201c}", "noted for the nurse")) }
+                            }
+                        }
                         @for it in held {
                             tr {
                                 th scope="row" { (resident_link(index, &it.resident)) }

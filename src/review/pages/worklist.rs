@@ -12,7 +12,7 @@ use super::apart::to_decide;
 use super::compared::compared_with;
 use super::layout::{Place, page};
 use super::parts::{
-    counted, how, large_reading_link, lasted, loud, moment, on, place, resident_link,
+    counted, how, in_short, large_reading_link, lasted, loud, moment, on, place, resident_link,
     resident_path, side, state, states, value, what_was_due,
 };
 use crate::facts::{Raised, Time};
@@ -22,7 +22,7 @@ use crate::review::index::{Entry, Flag, Index};
 use crate::review::ledger::Arrivals;
 use crate::review::now::Now;
 use crate::review::sessions::Session;
-use crate::review::worklist::{Filter, SPANS, Worklist, about, how_far};
+use crate::review::worklist::{Filter, SPANS, Worklist, about, how_far, is_urgent};
 use crate::speaking::wording::{capital, names};
 use crate::vitals::shown_source;
 
@@ -201,6 +201,9 @@ fn reports(
                         Raised::Rule(it) => {
                             a.value href={ "/readings/" (flag.reading) } {
                                 (capital(about(&flag.raised)))
+                                @if let (Some(_), Some(entry)) = (it.sign, index.reading(flag.reading)) {
+                                    " " b { (value(&entry.measurement)) }
+                                }
                             }
                             p { (it.say) " " span.soft { (it.limit) " (" (shown_source(&it.source)) ")" } }
                         }
@@ -208,8 +211,8 @@ fn reports(
                     (compared_with(index, flag, now))
                 }
                 div.when {
-                    (loud("\u{25c6}", "open report"))
-                    p.soft { "open for " b { (lasted(now.at - flag.at)) } ", since " (moment(flag.at, now)) }
+                    @if is_urgent(index, flag) { (loud("\u{25c6}", "to be looked at first")) }
+                    p { "open for " b { (lasted(now.at - flag.at)) } span.soft { ", since " (moment(flag.at, now)) } }
                     p.soft { "recorded by " (flag.by.name) (on(sender(flag))) }
                     @if let Some(it) = arrivals.get(&flag.id) && let Some(late) = it.late(flag.at) {
                         p { "arrived " (moment(it.at, now)) ", " b { (lasted(late)) " after it was raised" } }
@@ -220,7 +223,7 @@ fn reports(
                         (token(session))
                         input type="hidden" name="back" value=(back);
                         button.main aria-label={
-                            "Acknowledge: " (index.name(&flag.resident)) ", " (about(&flag.raised))
+                            "Acknowledge: " (index.name(&flag.resident)) ", " (in_short(&flag.raised))
                         } { "Acknowledge" }
                     }
                 }
@@ -283,6 +286,17 @@ fn attention(index: &Index, list: &Worklist<'_>, now: Now<'_>) -> Markup {
     let in_round = |by: &Staff, round: Uuid| html! { (by.name) (on(index.sender_of_round(round))) };
     let unconfirmed = list.held.len() + list.pending.len();
     html! {
+        @if !list.remarks.is_empty() {
+            section.card aria-labelledby="remarks" {
+                h2 id="remarks" { "Noted for the nurse" (count(list.remarks.len())) }
+                ol.items {
+                    @for (who, it) in list.remarks.iter().take(MOST) {
+                        (item(who, &html! { p { (it.text) } }, &html! {}, it.at, &in_round(&it.by, it.round)))
+                    }
+                }
+                (more(list.remarks.len()))
+            }
+        }
         @if unconfirmed > 0 {
             section.card aria-labelledby="held" {
                 h2 id="held" { "Not confirmed" (count(unconfirmed)) }
@@ -416,7 +430,7 @@ fn marked(said: &str, (shape, word): (&str, &str)) -> Markup {
 }
 
 const OPEN: (&str, &str) = ("\u{25c6}", "open report");
-const OUTSIDE: (&str, &str) = ("\u{25c7}", "outside the range");
+const OUTSIDE: (&str, &str) = ("\u{25c7}", "outside the range, or raised by a rule");
 
 fn by_resident(index: &Index, list: &Worklist<'_>, now: Now<'_>) -> Markup {
     html! {
@@ -430,7 +444,7 @@ fn by_resident(index: &Index, list: &Worklist<'_>, now: Now<'_>) -> Markup {
                 p { a href="/rounds#unsigned" { (counted(list.unsigned, "ended round"))
                     (if list.unsigned == 1 { " is" } else { " are" }) " not signed" } }
             }
-            p.soft { (OPEN.0) " " (OPEN.1) " \u{b7} " (OUTSIDE.0) " " (OUTSIDE.1) ", no report open" }
+            p.soft { (OPEN.0) " " (OPEN.1) " \u{b7} " (OUTSIDE.0) " " (OUTSIDE.1) "; no report open" }
             table.rows {
                 thead { tr {
                     th scope="col" { "Resident" } th scope="col" { "Taken in the time shown" }
