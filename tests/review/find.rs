@@ -214,6 +214,16 @@ async fn what_was_not_taken_and_what_was_noted_is_shown_and_found() {
             vec!["Nothing matches"],
             vec!["prefers"],
         ),
+        (
+            "what=notes&from=2026-03-12&to=2026-03-11",
+            vec!["is after the one in"],
+            vec!["Nothing matches"],
+        ),
+        (
+            "what=notes&page=9",
+            vec!["There is no page 9."],
+            vec!["Nothing matches"],
+        ),
     ] {
         let (_, page) = nurse.get(&format!("/find?{query}")).await;
         let found = page.split_once("id=\"found\"").unwrap().1;

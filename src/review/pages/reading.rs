@@ -2,7 +2,7 @@
 
 use maud::{Markup, html};
 
-use super::acting::{Form, Outcome, may_act, reason, token};
+use super::acting::{Form, Outcome, may_act, reason, to_act, token};
 use super::apart::apart;
 use super::compared::compared_with;
 use super::layout::{Place, page};
@@ -62,6 +62,7 @@ pub fn reading(
                 }
                 p { (how(&entry.measurement)) }
                 p { (states(index, entry)) }
+                @if may_act(session) { p { (to_act()) } }
             }
             (outcome.banner())
             @if may_act(session) { (acknowledge(session, index, entry)) }
@@ -350,7 +351,7 @@ fn forms(
     let typed = outcome.refused(Form::Correct).then_some(&outcome.typed);
     html! {
         section.card {
-            h2 { "Act" }
+            h2 id="act" { "Act" }
             @if !entry.retracted {
                 details open[outcome.refused(Form::Correct)] {
                     summary { "Correct" }
