@@ -195,9 +195,11 @@ async fn a_report_says_its_value_and_what_it_is_of() {
         "yes",
         "pulse one thirty regular",
         "yes",
+        "blood pressure one sixty over eighty left arm sitting",
+        "yes",
     ]);
     let all = readings(&site);
-    let [(pain, _), (pulse, _)] = all.as_slice() else {
+    let [(pain, _), (pulse, _), _] = all.as_slice() else {
         panic!("{all:?}")
     };
     let mut nurse = site.visitor(Role::Nurse).await;
@@ -208,6 +210,8 @@ async fn a_report_says_its_value_and_what_it_is_of() {
         "Pain <b>6\u{a0}points</b>",
         "\"Acknowledge: Edith Hollin, Pain rated 6 of 10\"",
         "\"Acknowledge: Edith Hollin, pulse above range\"",
+        ">regular</p>",
+        ">of 160/80\u{a0}mmHg, left arm, sitting</p>",
     ] {
         assert!(reports.contains(part), "{part}: {reports}");
     }

@@ -24,7 +24,7 @@ use crate::review::now::Now;
 use crate::review::sessions::Session;
 use crate::review::worklist::{Filter, SPANS, Worklist, about, how_far, is_urgent};
 use crate::speaking::wording::{capital, names};
-use crate::vitals::shown_source;
+use crate::vitals::{Component, Finding, shown_source};
 
 /// Of each kind, so many are listed; the rest are counted.
 pub const MOST: usize = 25;
@@ -195,6 +195,7 @@ fn reports(
                                 span.shape aria-hidden="true" { (shape) }
                                 (capital(it.name())) " " b { (it.value.value()) " " (unit) }
                             }
+                            (taken(index, flag))
                             p { (far) " " (unit) " " (side) " " (end) " "
                                 span.soft { "(" (shown_source(&it.source)) ")" } }
                         }
@@ -205,6 +206,7 @@ fn reports(
                                     " " b { (value(&entry.measurement)) }
                                 }
                             }
+                            @if it.sign.is_some() { (taken(index, flag)) }
                             p { (it.say) " " span.soft { (it.limit) " (" (shown_source(&it.source)) ")" } }
                         }
                     }
@@ -245,6 +247,20 @@ fn reports(
                 @if all > list.reports.len() {
                     p.soft { (all) " open in all. " a href="/worklist" { "Show all" } }
                 }
+            }
+        }
+    }
+}
+
+/// How the reading was taken that a report is of; both numbers where the report is of one.
+fn taken(index: &Index, flag: &Flag) -> Markup {
+    let measurement = index.reading(flag.reading).map(|it| &it.measurement);
+    let both = |it: &Finding| it.component != Component::Whole;
+    html! {
+        @if let Some(it) = measurement {
+            p.soft {
+                @if let Raised::Limit(limit) = &flag.raised && both(limit) { "of " (value(it)) ", " }
+                (how(it))
             }
         }
     }
