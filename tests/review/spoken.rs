@@ -215,6 +215,12 @@ async fn a_report_says_its_value_and_what_it_is_of() {
     ] {
         assert!(reports.contains(part), "{part}: {reports}");
     }
+    let (_, page) = nurse.get("/residents/AR-000/summary").await;
+    let (_, open) = page.split_once("Not yet reported").unwrap();
+    let (open, _) = open.split_once("</ul>").unwrap();
+    let dated = open.matches("<span class=\"how\">2026-03-12 11:2").count();
+    assert_eq!(dated, open.matches("<li>").count(), "{open}");
+    assert!(open.contains("<li>Pulse 130 /min is above"), "{open}");
     for (reading, states) in [
         (pain, ["open report", "raised by a rule"]),
         (pulse, ["open report", "above range"]),
