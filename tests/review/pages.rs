@@ -260,6 +260,12 @@ fn someone_new_signs_in_with_a_code() {
     browser.wait(|it| !it.text(".problem").is_empty());
     in_order(&browser, "wrong");
     browser.pictured("sign-in");
+    let typed =
+        "return [document.querySelector('[name=login]').value, document.activeElement.name]";
+    assert_eq!(
+        browser.run(typed),
+        serde_json::json!(["pquist", "password"])
+    );
     browser.fill("[name=login]", "pquist");
     browser.fill("[name=password]", &code);
     browser.click("button.main");
