@@ -214,16 +214,6 @@ async fn what_was_not_taken_and_what_was_noted_is_shown_and_found() {
             vec!["Nothing matches"],
             vec!["prefers"],
         ),
-        (
-            "what=notes&from=2026-03-12&to=2026-03-11",
-            vec!["is after the one in"],
-            vec!["Nothing matches"],
-        ),
-        (
-            "what=notes&page=9",
-            vec!["There is no page 9."],
-            vec!["Nothing matches"],
-        ),
     ] {
         let (_, page) = nurse.get(&format!("/find?{query}")).await;
         let found = page.split_once("id=\"found\"").unwrap().1;
@@ -260,4 +250,21 @@ async fn many_refusals_are_found_page_by_page() {
     let (_, second) = nurse.get("/find?what=not-taken&who=AR-001&page=2").await;
     assert!(first.contains("reason 0,") && !first.contains("reason 59,"));
     assert!(second.contains("reason 59,") && !second.contains("reason 0,"));
+}
+
+/// What can find nothing is told from what finds nothing.
+#[tokio::test]
+async fn a_search_that_can_find_nothing_says_so() {
+    let site = Site::of(2, 3);
+    let mut nurse = site.visitor(Role::Nurse).await;
+    for (query, says) in [
+        ("from=2026-03-12&to=2026-03-11", "is after the one in"),
+        ("page=9", "There is no page 9."),
+    ] {
+        let (_, page) = nurse.get(&format!("/find?{query}")).await;
+        assert!(
+            page.contains(says) && !page.contains("Nothing matches"),
+            "{page}"
+        );
+    }
 }

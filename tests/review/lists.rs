@@ -70,8 +70,8 @@ async fn the_files_of_two_rounds_have_two_names() {
         let name = &answer.headers()["content-disposition"];
         names.push(name.to_str().unwrap().to_owned());
     }
-    let named = |day: u32| format!("attachment; filename=\"round-2026-03-{day}-0730.csv\"");
-    assert_eq!(names, [named(11), named(12)]);
+    let of_day = |day: u32| format!("attachment; filename=\"round-2026-03-{day}-0730.csv\"");
+    assert_eq!(names, [11, 12].map(of_day));
 }
 
 /// The rounds that a part of a page links to.
