@@ -210,8 +210,8 @@ async fn a_report_says_its_value_and_what_it_is_of() {
         "Pain <b>6\u{a0}points</b>",
         "\"Acknowledge: Edith Hollin, Pain rated 6 of 10\"",
         "\"Acknowledge: Edith Hollin, pulse above range\"",
-        ">regular</p>",
-        ">of 160/80\u{a0}mmHg, left arm, sitting</p>",
+        ">regular, measured <time",
+        ">of 160/80\u{a0}mmHg, left arm, sitting, measured <time",
     ] {
         assert!(reports.contains(part), "{part}: {reports}");
     }

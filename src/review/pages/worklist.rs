@@ -195,7 +195,7 @@ fn reports(
                                 span.shape aria-hidden="true" { (shape) }
                                 (capital(it.name())) " " b { (it.value.value()) " " (unit) }
                             }
-                            (taken(index, flag))
+                            (taken(index, flag, now))
                             p { (far) " " (unit) " " (side) " " (end) " "
                                 span.soft { "(" (shown_source(&it.source)) ")" } }
                         }
@@ -206,7 +206,7 @@ fn reports(
                                     " " b { (value(&entry.measurement)) }
                                 }
                             }
-                            @if it.sign.is_some() { (taken(index, flag)) }
+                            @if it.sign.is_some() { (taken(index, flag, now)) }
                             p { (it.say) " " span.soft { (it.limit) " (" (shown_source(&it.source)) ")" } }
                         }
                     }
@@ -252,15 +252,17 @@ fn reports(
     }
 }
 
-/// How the reading was taken that a report is of; both numbers where the report is of one.
-fn taken(index: &Index, flag: &Flag) -> Markup {
-    let measurement = index.reading(flag.reading).map(|it| &it.measurement);
+/// How and when the reading was taken that a report is of; both numbers where the report is
+/// of one.
+fn taken(index: &Index, flag: &Flag, now: Now<'_>) -> Markup {
     let both = |it: &Finding| it.component != Component::Whole;
     html! {
-        @if let Some(it) = measurement {
+        @if let Some(entry) = index.reading(flag.reading) {
+            @let how = how(&entry.measurement);
             p.soft {
-                @if let Raised::Limit(limit) = &flag.raised && both(limit) { "of " (value(it)) ", " }
-                (how(it))
+                @if let Raised::Limit(it) = &flag.raised && both(it) { "of " (value(&entry.measurement)) ", " }
+                @if !how.is_empty() { (how) ", " }
+                "measured " (moment(entry.measured_at, now))
             }
         }
     }
