@@ -249,6 +249,10 @@ fn a_rehearsal_of_texts_stores_a_round_that_record_shows() {
         assert!(ran.out.contains(shown), "no {shown} in {}", ran.out);
     }
     assert!(ran.out.contains(store.to_str().unwrap()), "says where");
+    let home = path.with_file_name("home.toml");
+    let (home, record_at) = (home.display(), store.display());
+    let next = format!(" serve --home {home} --store {record_at}\n");
+    assert!(ran.out.contains(&next), "says what next: {}", ran.out);
 
     let facts = record(&store).succeeded().lines();
     let kinds: Vec<&str> = facts

@@ -168,6 +168,12 @@ fn rehearse(
         if !matches!(voice.voice, VoiceName::None) {
             anstream::println!("What Sayback said is in {}.", said.display());
         }
+        anstream::println!(
+            "The nurse's station shows it: {} serve --home {} --store {}",
+            std::env::args().next().as_deref().unwrap_or("sayback"),
+            script.home.display(),
+            path.display()
+        );
     }
     for (line, said) in &outcome.unmet {
         let script = script.path.display();

@@ -51,9 +51,12 @@ impl Fields {
         }
         // One comma between digits is how much of the world writes a point.
         let plain = text.replacen(',', ".", 1);
-        let number = plain.parse::<Decimal>();
-        let number =
-            number.map_err(|_| format!("{label}: \u{201c}{text}\u{201d} is not a number."))?;
+        // Others would be read too: "1e2" as 100, and "7_2" as 72.
+        let written = |it: char| it.is_ascii_digit() || matches!(it, '.' | '-');
+        let number = plain.parse::<Decimal>().ok();
+        let number = number
+            .filter(|_| plain.chars().all(written))
+            .ok_or_else(|| format!("{label}: \u{201c}{text}\u{201d} is not a number."))?;
         if number.normalize().scale() > DECIMALS {
             return Err(format!("{label}: at most {DECIMALS} decimals."));
         }
@@ -126,6 +129,11 @@ mod tests {
         let wrong = fields.number("b", "Value").unwrap_err();
         assert_eq!(wrong, "Value: \u{201c}ten\u{201d} is not a number.");
         assert!(fields.number("c", "Value").unwrap_err().contains("missing"));
+        for typed in ["1e2", "7_2", "+72", "1 28", "72 bpm"] {
+            let fields = Fields(vec![("a".into(), typed.into())]);
+            let wrong = fields.number("a", "Value").unwrap_err();
+            assert!(wrong.contains("is not a number"), "{typed}: {wrong}");
+        }
         assert!(fields.text("d", "The reason").is_err());
         assert_eq!(fields.text("e", "The reason"), Ok("wrong arm".into()));
         let long = Fields::parse(format!("e={}", "x".repeat(501)).as_bytes());

@@ -1,5 +1,6 @@
 //! What needs a nurse, in the order in which it does.
 
+use std::cmp::Reverse;
 use std::collections::BTreeMap;
 
 use chrono::TimeDelta;
@@ -8,9 +9,9 @@ use uuid::Uuid;
 
 use super::acts::is_urgent_score;
 use super::fields::Fields;
-use super::index::{Entry, Flag, Held, Index, Missed, Recheck, Stage};
+use super::index::{Entry, Flag, Held, Index, Missed, Note, Recheck, Stage};
 use super::now::Now;
-use crate::facts::{Pending, Raised, Time};
+use crate::facts::{NO_ROUND, Pending, Raised, Time};
 use crate::residents::{Resident, ResidentId, Staff, shift_start};
 use crate::vitals::rules::Rule;
 use crate::vitals::{Finding, Side, VitalSign};
@@ -90,6 +91,8 @@ pub struct Worklist<'a> {
     pub reports: Vec<&'a Flag>,
     /// Changed by two who did not know of each other, and not looked at; however old.
     pub apart: Vec<&'a Entry>,
+    /// What aides noted for the nurse in a round: how a resident feels.
+    pub remarks: Vec<(&'a ResidentId, &'a Note)>,
     /// Read back twice and never answered.
     pub held: Vec<&'a Held>,
     /// Begun or read back when the recorder stopped, when that was, and in which round.
@@ -147,6 +150,9 @@ impl<'a> Worklist<'a> {
                 .changed_apart()
                 .filter(|it| admits(index.resident_of(it), index.recorder_of(it), it.round))
                 .collect(),
+            remarks: remarks(index, |resident, it| {
+                it.at >= from && unseen(it.round) && admits(resident, &it.by, it.round)
+            }),
             held: newest(index.held(), |it| it.at >= from && unseen(it.round))
                 .filter(|it| admits(&it.resident, &it.by, it.round))
                 .collect(),
@@ -195,7 +201,8 @@ fn urgent_first(index: &Index, wanted: impl Fn(&Flag) -> bool) -> Vec<&Flag> {
 
 /// Whether a report is of a value far from the usual that was confirmed all the same, or of
 /// a score from which on the nurse is told at once.
-fn is_urgent(index: &Index, flag: &Flag) -> bool {
+#[must_use]
+pub fn is_urgent(index: &Index, flag: &Flag) -> bool {
     match &flag.raised {
         Raised::Limit(_) => index.reading(flag.reading).is_some_and(|it| it.second_look),
         Raised::Rule(it) => {
@@ -203,6 +210,17 @@ fn is_urgent(index: &Index, flag: &Flag) -> bool {
             it.rule == Rule::EarlyWarning && reading.is_none_or(|it| is_urgent_score(index, it))
         }
     }
+}
+
+/// Remarks of rounds that are wanted, newest first.
+fn remarks(
+    index: &Index,
+    wanted: impl Fn(&ResidentId, &Note) -> bool,
+) -> Vec<(&ResidentId, &Note)> {
+    let in_rounds = index.notes().filter(|(_, it)| it.round != NO_ROUND);
+    let mut found: Vec<_> = in_rounds.filter(|(who, it)| wanted(who, it)).collect();
+    found.sort_by_key(|(_, it)| Reverse(it.at));
+    found
 }
 
 /// The part of a list at its end that is wanted, newest first. A late arrival

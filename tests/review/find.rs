@@ -251,3 +251,20 @@ async fn many_refusals_are_found_page_by_page() {
     assert!(first.contains("reason 0,") && !first.contains("reason 59,"));
     assert!(second.contains("reason 59,") && !second.contains("reason 0,"));
 }
+
+/// What can find nothing is told from what finds nothing.
+#[tokio::test]
+async fn a_search_that_can_find_nothing_says_so() {
+    let site = Site::of(2, 3);
+    let mut nurse = site.visitor(Role::Nurse).await;
+    for (query, says) in [
+        ("from=2026-03-12&to=2026-03-11", "is after the one in"),
+        ("page=9", "There is no page 9."),
+    ] {
+        let (_, page) = nurse.get(&format!("/find?{query}")).await;
+        assert!(
+            page.contains(says) && !page.contains("Nothing matches"),
+            "{page}"
+        );
+    }
+}

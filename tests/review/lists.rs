@@ -58,6 +58,22 @@ async fn an_open_report_is_marked_in_the_row_too() {
     assert!(table.contains("\u{25c6} open report \u{b7} \u{25c7} outside the range"));
 }
 
+#[tokio::test]
+async fn the_files_of_two_rounds_have_two_names() {
+    let site = Site::of(2, 2);
+    let nurse = site.visitor(Role::Nurse).await;
+    let rounds: BTreeSet<Uuid> = site.facts().iter().map(|it| it.round).collect();
+    let mut names = Vec::new();
+    for round in rounds {
+        let request = nurse.request("GET", &format!("/rounds/{round}/csv"), String::new());
+        let answer = site.send(request).await;
+        let name = &answer.headers()["content-disposition"];
+        names.push(name.to_str().unwrap().to_owned());
+    }
+    let of_day = |day: u32| format!("attachment; filename=\"round-2026-03-{day}-0730.csv\"");
+    assert_eq!(names, [11, 12].map(of_day));
+}
+
 /// The rounds that a part of a page links to.
 fn linked(page: &str) -> BTreeSet<Uuid> {
     let links = page.split("href=\"/rounds/").skip(1);

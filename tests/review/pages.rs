@@ -154,12 +154,23 @@ fn a_nurse_corrects_a_reading() {
         matches!(it, Body::Read(it) if it.measurement.sign() == sayback::vitals::VitalSign::BloodPressure)
     });
     browser.go(&open.address(&format!("/readings/{reading}")));
-    browser.click("details summary");
+    // From the head of the page to the forms by key: past what lies between.
+    browser.run("document.querySelector('.to-act').focus()");
+    browser.press("\u{e007}");
+    browser.press("\u{e004}");
+    let there = browser.run("return document.activeElement.innerText");
+    assert_eq!(there, "Correct");
+    browser.press("\u{e007}");
     browser.fill("[name=value]", "70");
     browser.fill("[name=over]", "120");
     browser.fill("form[action$=correct] [name=reason]", "misread");
     browser.click("form[action$=correct] button");
-    browser.wait(|it| it.text(".problem").contains("must be more than diastolic"));
+    browser.wait(|it| {
+        it.text("details .problem")
+            .contains("must be more than diastolic")
+    });
+    let there = browser.run("return document.activeElement.name");
+    assert_eq!(there, "value", "what is wrong can be typed on at once");
     in_order(&browser, "refused");
     browser.pictured("nurse-refused");
     browser.fill("[name=value]", "133");
@@ -249,6 +260,12 @@ fn someone_new_signs_in_with_a_code() {
     browser.wait(|it| !it.text(".problem").is_empty());
     in_order(&browser, "wrong");
     browser.pictured("sign-in");
+    let typed =
+        "return [document.querySelector('[name=login]').value, document.activeElement.name]";
+    assert_eq!(
+        browser.run(typed),
+        serde_json::json!(["pquist", "password"])
+    );
     browser.fill("[name=login]", "pquist");
     browser.fill("[name=password]", &code);
     browser.click("button.main");

@@ -87,6 +87,10 @@ async fn a_score_to_be_told_at_once_is_listed_before_what_is_older() {
             let score = reports.find("A score. ").expect(reports);
             let older = reports.find("130 ").expect(reports);
             assert_eq!(score < older, first, "{limits} {say}: {reports}");
+            assert_eq!(
+                reports.matches("to be looked at first").count(),
+                usize::from(first)
+            );
         }
     }
 }

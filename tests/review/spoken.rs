@@ -145,3 +145,90 @@ async fn what_a_stop_left_is_on_the_worklist_after_the_next_round_began() {
     let (_, page) = nurse.get("/worklist").await;
     assert!(!page.contains("Respiration one six."), "{page}");
 }
+
+/// What a resident is said to feel is no reading and raises no report: only a nurse who is
+/// shown it knows of it.
+#[tokio::test]
+async fn how_a_resident_feels_is_shown_until_the_round_is_signed() {
+    let site = Site::after(&[
+        "room one bed one",
+        "yes",
+        "she is dizzy",
+        "yes",
+        "end of round",
+        "end of round",
+    ]);
+    let round = site.facts().last().unwrap().round;
+    let mut nurse = site.visitor(Role::Nurse).await;
+    nurse
+        .does("/residents/AR-001/note", "text=prefers+the+window")
+        .await;
+    let (_, page) = nurse.get("/worklist").await;
+    let (_, noted) = page.split_once("id=\"remarks\"").expect(&page);
+    let (noted, _) = noted.split_once("</section>").unwrap();
+    for part in ["Edith Hollin", "<p>dizzy</p>", "Dana Whitlock"] {
+        assert!(noted.contains(part), "{part}: {noted}");
+    }
+    assert!(!noted.contains("prefers the window"), "{noted}");
+    for path in [format!("/rounds/{round}"), format!("/rounds/{round}/sheet")] {
+        let (_, page) = nurse.get(&path).await;
+        assert!(
+            page.to_lowercase().contains("noted for the nurse"),
+            "{page}"
+        );
+        assert!(page.contains("dizzy"), "{page}");
+        assert!(!page.contains("prefers the window"), "{page}");
+        assert!(!page.contains("Nothing recorded of: Edith"), "{page}");
+    }
+    nurse.does(&format!("/rounds/{round}/sign"), "").await;
+    let (_, page) = nurse.get("/worklist").await;
+    assert!(!page.contains("id=\"remarks\""), "{page}");
+}
+
+/// Of two reports of one reading each says what it is of, and the value is beside it.
+#[tokio::test]
+async fn a_report_says_its_value_and_what_it_is_of() {
+    let site = Site::after(&[
+        "room one bed one",
+        "yes",
+        "pain six",
+        "yes",
+        "pulse one thirty regular",
+        "yes",
+        "blood pressure one sixty over eighty left arm sitting",
+        "yes",
+    ]);
+    let all = readings(&site);
+    let [(pain, _), (pulse, _), _] = all.as_slice() else {
+        panic!("{all:?}")
+    };
+    let mut nurse = site.visitor(Role::Nurse).await;
+    let (_, page) = nurse.get("/worklist").await;
+    let (_, reports) = page.split_once("id=\"reports\"").unwrap();
+    let (reports, _) = reports.split_once("</section>").unwrap();
+    for part in [
+        "Pain <b>6\u{a0}points</b>",
+        "\"Acknowledge: Edith Hollin, Pain rated 6 of 10\"",
+        "\"Acknowledge: Edith Hollin, pulse above range\"",
+        ">regular, measured <time",
+        ">of 160/80\u{a0}mmHg, left arm, sitting, measured <time",
+    ] {
+        assert!(reports.contains(part), "{part}: {reports}");
+    }
+    let (_, page) = nurse.get("/residents/AR-000/summary").await;
+    let (_, open) = page.split_once("Not yet reported").unwrap();
+    let (open, _) = open.split_once("</ul>").unwrap();
+    let dated = open.matches("<span class=\"how\">2026-03-12 11:2").count();
+    assert_eq!(dated, open.matches("<li>").count(), "{open}");
+    assert!(open.contains("<li>Pulse 130 /min is above"), "{open}");
+    for (reading, states) in [
+        (pain, ["open report", "raised by a rule"]),
+        (pulse, ["open report", "above range"]),
+    ] {
+        let (_, page) = nurse.get(&format!("/readings/{reading}")).await;
+        let (head, _) = page.split_once("How it was recorded").unwrap();
+        for state in states {
+            assert!(head.contains(state), "{state}: {head}");
+        }
+    }
+}

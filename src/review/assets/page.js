@@ -65,6 +65,16 @@ if (live) {
   setInterval(renew, 60000);
 }
 
+// What was refused is said where it was typed, which may be far down the page, and is typed
+// on there.
+const refused = document.querySelector("main > .problem[role=alert]");
+const typed = ":is(input:not([type=hidden]), select, textarea)";
+const field = document.querySelector(`main details[open] ${typed}, main section > form ${typed}`);
+if (refused && field) {
+  field.form.prepend(refused);
+  field.focus();
+}
+
 // A page that nobody touches for as long as a session lasts is put away. One
 // who is still filling in a form is not: the station hears of that.
 const idle = Number(document.body.dataset.idle) * 1000;

@@ -10,7 +10,7 @@ use uuid::Uuid;
 use super::page::{
     Style, Who, all_shown, day_and_time, lacking, not_taken, open_reports, page, reading,
 };
-use super::{Chart, Entry, Missed, Round, Unconfirmed};
+use super::{Chart, Entry, Missed, Remark, Round, Unconfirmed};
 use crate::facts::NO_ROUND;
 use crate::residents::{Home, Offsets, ResidentId, shift_start};
 use crate::speaking::wording::capital;
@@ -44,6 +44,11 @@ pub fn round_sheet(
             .collect(),
         unconfirmed: chart
             .unconfirmed
+            .iter()
+            .filter(|it| it.round == round.id)
+            .collect(),
+        remarks: chart
+            .remarks
             .iter()
             .filter(|it| it.round == round.id)
             .collect(),
@@ -104,6 +109,7 @@ struct Of<'a> {
     outside: Vec<&'a Entry<'a>>,
     missed: Vec<&'a Missed<'a>>,
     unconfirmed: Vec<&'a Unconfirmed<'a>>,
+    remarks: Vec<&'a Remark<'a>>,
 }
 
 impl Of<'_> {
@@ -113,6 +119,7 @@ impl Of<'_> {
         let read = read.map(|it| &it.record.resident);
         let missed = self.missed.iter().map(|it| it.resident);
         read.chain(missed)
+            .chain(self.remarks.iter().map(|it| it.resident))
             .chain(self.unconfirmed.iter().map(|it| it.resident))
             .collect()
     }
@@ -172,6 +179,17 @@ impl Of<'_> {
 
     fn beside(&self, chart: &Chart, home: &Home) -> Markup {
         html! {
+            @if !self.remarks.is_empty() {
+                h2 { "Noted for the nurse" }
+                ul {
+                    @for it in &self.remarks {
+                        li {
+                            strong { (Who::of(chart, home, it.resident).name) } ": " (it.act.text) " "
+                            span.how { (day_and_time(it.act.at)) ", " (it.act.by.name) }
+                        }
+                    }
+                }
+            }
             @if !self.outside.is_empty() {
                 h2 { "Entered from paper in this shift, outside a round" }
                 table {

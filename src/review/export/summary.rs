@@ -58,7 +58,11 @@ fn about(chart: &Chart, home: &Home, resident: &Resident, selection: &Selection)
             @if !open.is_empty() {
                 div.open {
                     h2 { "Not yet reported" }
-                    ul { @for (_, why) in &open { li { (why) } } }
+                    ul {
+                        @for (entry, why) in &open {
+                            li { (capital(why)) span.how { (day_and_time(entry.measured_at)) } }
+                        }
+                    }
                 }
             }
             (to_mind(&resident.care.precautions))

@@ -193,6 +193,8 @@ pub struct Recheck {
 /// A remark about a resident.
 #[derive(Debug, Clone)]
 pub struct Note {
+    /// In which round, where it was in one.
+    pub round: Uuid,
     /// When.
     pub at: Time,
     /// Who.

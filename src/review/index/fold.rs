@@ -181,7 +181,12 @@ impl Index {
                 text,
             } => {
                 let notes = self.notes.entry(resident).or_default();
-                notes.push(Note { at, by, text });
+                notes.push(Note {
+                    round,
+                    at,
+                    by,
+                    text,
+                });
             }
             Body::Noted {
                 about: Some(reading),

@@ -4,7 +4,7 @@ use chrono::NaiveDate;
 
 use uuid::Uuid;
 
-use super::{ActKind, Entry, Index, Mark, Missed};
+use super::{ActKind, Entry, Index, Mark, Missed, Note};
 use crate::facts::Time;
 use crate::residents::{Resident, ResidentId, Staff};
 use crate::vitals::VitalSign;
@@ -134,6 +134,12 @@ impl Index {
             .readings_of(resident)
             .flat_map(|it| self.remarks_on(it));
         newest(self.remarks_about(resident).chain(on_readings), |it| it.at)
+    }
+
+    /// Every remark about a resident, and not about a reading.
+    pub fn notes(&self) -> impl Iterator<Item = (&ResidentId, &Note)> {
+        let all = self.notes.iter();
+        all.flat_map(|(resident, notes)| notes.iter().map(move |it| (resident, it)))
     }
 
     fn remarks_about(&self, resident: &ResidentId) -> impl Iterator<Item = Remark<'_>> {

@@ -144,6 +144,12 @@ pub fn may_take(session: &Session) -> bool {
     session.user.role == Role::Nurse
 }
 
+/// Leads to the forms, which are far down a small page and behind many links: on a wide one,
+/// where they are in sight, only keys come to it.
+pub fn to_act() -> Markup {
+    html! { a.button.to-act href="#act" { "Act" } }
+}
+
 /// The hidden field that every form brings back.
 pub fn token(session: &Session) -> Markup {
     html! { input type="hidden" name="csrf" value=(session.csrf); }

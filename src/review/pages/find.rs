@@ -81,11 +81,14 @@ pub fn find(session: &Session, index: &Index, fields: &Fields, now: Now<'_>) -> 
                     (counted(total, one))
                     @if pages > 1 { span.soft { ", page " (at) " of " (pages) } }
                 }
-                @if total <= skip { p.none { "Nothing matches." } }
+                @if query.from.zip(query.to).is_some_and(|(from, to)| to < from) {
+                    p { "The day in \u{201c}From\u{201d} is after the one in \u{201c}To\u{201d}." }
+                } @else if total == 0 { p.none { "Nothing matches." } }
+                @else if total <= skip { p.none { "There is no page " (at) "." } }
                 @else { table.rows { (rows) } }
                 @if pages > 1 {
                     nav.pages aria-label="Pages of what was found" {
-                        @if at > 1 { a.button rel="prev" href=(to(at - 1)) { "Newer" } }
+                        @if at > 1 { a.button rel="prev" href=(to((at - 1).min(pages))) { "Newer" } }
                         @if at < pages { a.button rel="next" href=(to(at + 1)) { "Older" } }
                     }
                 }
@@ -115,7 +118,7 @@ fn form(fields: &Fields, query: &Query, what: What) -> Markup {
                     }
                 }
             }
-            label.check { input type="checkbox" name="flagged" checked[query.flagged]; "Readings outside range only" }
+            label.check { input type="checkbox" name="flagged" checked[query.flagged]; "Only outside the range, or raised by a rule" }
             button.main { "Find" }
         }
     }

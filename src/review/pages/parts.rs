@@ -128,6 +128,17 @@ fn named_value(entry: &Entry) -> Markup {
     html! { (capital(it.sign().name())) " " b { (value(it)) } }
 }
 
+/// What was raised, in a few words.
+pub fn in_short(raised: &Raised) -> String {
+    match raised {
+        Raised::Limit(it) => format!("{} {} range", it.name(), side(it.side).1),
+        Raised::Rule(it) => {
+            let what = it.say.split(". Report to the nurse").next();
+            what.unwrap_or_default().to_owned()
+        }
+    }
+}
+
 /// A link to a resident on a page about one person, with the second identifier.
 pub fn identified_link(index: &Index, id: &ResidentId) -> Markup {
     let born = index.home().resident(id).map(|it| it.birth_date);
@@ -168,15 +179,15 @@ pub const fn side(it: Side) -> (&'static str, &'static str) {
 
 /// Everything to be known of a reading at a glance.
 pub fn states(index: &Index, entry: &Entry) -> Markup {
-    let open = |it: &&Flag| index.closed(it.id).is_none();
+    let open =
+        |it: &Flag| index.closed(it.id).is_none() && (entry.flagged || it.raised.score().is_some());
     html! {
         @if index.is_apart(entry) { (loud("\u{25c6}", "changed apart")) }
         @if entry.retracted {
             (state("\u{2715}", "retracted"))
-        } @else if index.flags_of(entry.id).any(|it| open(&it) && (entry.flagged || it.raised.score().is_some())) {
-            (loud("\u{25c6}", "open report"))
-        } @else if entry.flagged {
-            (outside_range(index, entry))
+        } @else {
+            @if index.flags_of(entry.id).any(open) { (loud("\u{25c6}", "open report")) }
+            @if entry.flagged { (outside_range(index, entry)) }
         }
         @if entry.corrected() { (state("\u{270e}", "corrected")) }
         @if index.is_by_hand(entry) { (state("\u{270d}", "entered by hand")) }
@@ -187,8 +198,8 @@ pub fn states(index: &Index, entry: &Entry) -> Markup {
     }
 }
 
-/// On which side of the range a reading lies, and of two numbers which; "outside range" where
-/// a rule over several readings was met, or another value was flagged.
+/// On which side of the range a reading lies, and of two numbers which; or that another rule
+/// was met, as over several readings, or that another value was flagged.
 fn outside_range(index: &Index, entry: &Entry) -> Markup {
     let now = entry.measurement.components();
     let mut beyond: Vec<&Finding> = Vec::new();
@@ -201,7 +212,7 @@ fn outside_range(index: &Index, entry: &Entry) -> Markup {
         }
     }
     html! {
-        @if beyond.is_empty() { (state("\u{25c7}", "outside range")) }
+        @if beyond.is_empty() { (state("\u{25c7}", "raised by a rule")) }
         @for it in beyond {
             @let (shape, side) = side(it.side);
             @match it.component {

@@ -2,14 +2,14 @@
 
 use maud::{Markup, html};
 
-use super::acting::{Form, Outcome, may_act, reason, token};
+use super::acting::{Form, Outcome, may_act, reason, to_act, token};
 use super::apart::apart;
 use super::compared::compared_with;
 use super::layout::{Place, page};
 use super::measure::{inputs, looked_again, when_taken};
 use super::parts::{
-    how, identified_link, lasted, moment, percent, place, resident_link, resident_path, side,
-    staff, states, value,
+    how, identified_link, in_short, lasted, moment, percent, place, resident_link, resident_path,
+    side, staff, states, value,
 };
 use super::sound::{OfSound, sound};
 use crate::facts::{Fact, Raised, ReadingRecord};
@@ -18,7 +18,7 @@ use crate::review::acts::{LOOKED_AGAIN, TO, act_word, scored_with, state_of};
 use crate::review::index::{ActKind, ClosedHow, Entry, Index};
 use crate::review::now::Now;
 use crate::review::sessions::Session;
-use crate::review::worklist::{about, how_far};
+use crate::review::worklist::how_far;
 use crate::speaking::wording::capital;
 use crate::vitals::{VitalSign, mean_arterial_pressure, pulse_pressure, shown_source};
 
@@ -62,6 +62,7 @@ pub fn reading(
                 }
                 p { (how(&entry.measurement)) }
                 p { (states(index, entry)) }
+                @if may_act(session) { p { (to_act()) } }
             }
             (outcome.banner())
             @if may_act(session) { (acknowledge(session, index, entry)) }
@@ -310,7 +311,7 @@ fn acknowledge(session: &Session, index: &Index, entry: &Entry) -> Markup {
             form.inline method="post" action={ "/reports/" (flag.id) "/acknowledge" } {
                 (token(session))
                 input type="hidden" name="back" value={ "/readings/" (entry.id) };
-                button.main { "Acknowledge: " (about(&flag.raised)) }
+                button.main { "Acknowledge: " (in_short(&flag.raised)) }
             }
         }
     }
@@ -350,7 +351,7 @@ fn forms(
     let typed = outcome.refused(Form::Correct).then_some(&outcome.typed);
     html! {
         section.card {
-            h2 { "Act" }
+            h2 id="act" { "Act" }
             @if !entry.retracted {
                 details open[outcome.refused(Form::Correct)] {
                     summary { "Correct" }

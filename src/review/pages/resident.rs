@@ -3,7 +3,7 @@
 
 use maud::{Markup, html};
 
-use super::acting::{Form, Outcome, choice, may_act, may_take, reason, token};
+use super::acting::{Form, Outcome, choice, may_act, may_take, reason, to_act, token};
 use super::enter::begin;
 use super::find::about;
 use super::layout::{Place, page};
@@ -47,6 +47,7 @@ pub fn resident(
                     a.button href={ (resident_path(&resident.id)) "/csv" } { "Readings as CSV" }
                     a.button href={ (resident_path(&resident.id)) "/fhir" } { "Readings as FHIR" }
                 }
+                @if may_act(session) { (to_act()) }
             }
             div.columns {
                 div {
@@ -273,7 +274,7 @@ fn forms(
     let typed = |form, field| outcome.typed(form, field);
     html! {
         section.card {
-            h2 { "Act" }
+            h2 id="act" { "Act" }
             (begin(&resident_path(&resident.id), outcome))
             details open[outcome.refused(Form::Range)] {
                 summary { "Set a range" }

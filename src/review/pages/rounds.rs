@@ -290,8 +290,6 @@ pub fn round(
         (room, index.resident_of(it).clone(), it.measured_at)
     });
     let of_each = own.chunk_by(|a, b| index.resident_of(a) == index.resident_of(b));
-    let missed = index.missed().iter().filter(|it| it.round == round.id);
-    let held = index.held().iter().filter(|it| it.round == round.id);
     page(
         session,
         Place::Rounds,
@@ -342,27 +340,45 @@ pub fn round(
                             }
                         }
                     }
-                    tbody {
-                        @for it in missed {
-                            tr {
-                                th scope="row" { (resident_link(index, &it.resident)) }
-                                td { (what_was_due(it)) }
-                                td.nowrap { (moment(it.at, now)) }
-                                td { (state("\u{2013}", &format!("not taken: {}", it.reason.spoken()))) }
-                            }
-                        }
-                        @for it in held {
-                            tr {
-                                th scope="row" { (resident_link(index, &it.resident)) }
-                                td { @for it in &it.readings { (capital(it.sign().name())) " " (value(it)) " " } }
-                                td.nowrap { (moment(it.at, now)) }
-                                td { (state("\u{25cb}", "unconfirmed, not a reading")) }
-                            }
-                        }
-                    }
+                    (no_readings(index, round, now))
                 }
             }
             (of_shift(index, round, now))
         },
     )
+}
+
+/// What was not taken, noted or left unconfirmed in a round.
+fn no_readings(index: &Index, round: &Round, now: Now<'_>) -> Markup {
+    let missed = index.missed().iter().filter(|it| it.round == round.id);
+    let notes = index.notes().filter(|(_, it)| it.round == round.id);
+    let held = index.held().iter().filter(|it| it.round == round.id);
+    html! {
+        tbody {
+            @for it in missed {
+                tr {
+                    th scope="row" { (resident_link(index, &it.resident)) }
+                    td { (what_was_due(it)) }
+                    td.nowrap { (moment(it.at, now)) }
+                    td { (state("\u{2013}", &format!("not taken: {}", it.reason.spoken()))) }
+                }
+            }
+            @for (who, it) in notes {
+                tr {
+                    th scope="row" { (resident_link(index, who)) }
+                    td { (it.text) }
+                    td.nowrap { (moment(it.at, now)) }
+                    td { (state("\u{201c}", "noted for the nurse")) }
+                }
+            }
+            @for it in held {
+                tr {
+                    th scope="row" { (resident_link(index, &it.resident)) }
+                    td { @for it in &it.readings { (capital(it.sign().name())) " " (value(it)) " " } }
+                    td.nowrap { (moment(it.at, now)) }
+                    td { (state("\u{25cb}", "unconfirmed, not a reading")) }
+                }
+            }
+        }
+    }
 }

@@ -4,10 +4,12 @@ use maud::{Markup, html};
 
 use super::layout::{Place, bare, page};
 use crate::review::accounts::SHORTEST;
+use crate::review::fields::Fields;
 use crate::review::sessions::Session;
 
-/// The form to sign in.
-pub fn sign_in(home: &str, csrf: &str, to: &str, problem: Option<&str>) -> Markup {
+/// The form to sign in; a name that was typed with a wrong password stays.
+pub fn sign_in(home: &str, csrf: &str, typed: &Fields, problem: Option<&str>) -> Markup {
+    let login = typed.get("login");
     bare(
         "Sign in",
         &html! {
@@ -17,13 +19,14 @@ pub fn sign_in(home: &str, csrf: &str, to: &str, problem: Option<&str>) -> Marku
                 @if let Some(problem) = problem { p.problem role="alert" { (problem) } }
                 form method="post" action="/sign-in" {
                     input type="hidden" name="csrf" value=(csrf);
-                    input type="hidden" name="to" value=(to);
+                    input type="hidden" name="to" value=(typed.get("to"));
                     label { "Sign-in name"
                         input name="login" autocomplete="username" autocapitalize="none"
-                            spellcheck="false" required autofocus;
+                            spellcheck="false" required value=(login) autofocus[login.is_empty()];
                     }
                     label { "Password or one-time code"
-                        input type="password" name="password" autocomplete="current-password" required;
+                        input type="password" name="password" autocomplete="current-password" required
+                            autofocus[!login.is_empty()];
                     }
                     button.main { "Sign in" }
                 }

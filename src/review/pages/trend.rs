@@ -72,7 +72,7 @@ fn in_words(trend: &Trend, who: &str, days: u32) -> String {
     match (trend.bands.is_empty(), flagged) {
         (true, 0) => text,
         (true, _) => text + &format!(", {flagged} to report"),
-        (false, _) => text + &format!(", {flagged} outside the range"),
+        (false, _) => text + &format!(", {flagged} outside the range or raised by a rule"),
     }
 }
 
@@ -184,7 +184,7 @@ fn key(wide: &[&Trend], slim: &[&Trend]) -> Markup {
                 }
             }
             @if any(&|it| !it.bands.is_empty()) {
-                li { span.shape { "\u{25c7}" } " around each value outside the range" }
+                li { span.shape { "\u{25c7}" } " outside the range, or raised by a rule" }
                 li { "shaded: the range in force on the day" }
             } @else if any(&|it| it.marks.iter().any(|it| it.flagged > 0)) {
                 li { span.shape { "\u{25c7}" } " around it: to report" }

@@ -12,7 +12,7 @@ use super::apart::to_decide;
 use super::compared::compared_with;
 use super::layout::{Place, page};
 use super::parts::{
-    counted, how, large_reading_link, lasted, loud, moment, on, place, resident_link,
+    counted, how, in_short, large_reading_link, lasted, loud, moment, on, place, resident_link,
     resident_path, side, state, states, value, what_was_due,
 };
 use crate::facts::{Raised, Time};
@@ -22,9 +22,9 @@ use crate::review::index::{Entry, Flag, Index};
 use crate::review::ledger::Arrivals;
 use crate::review::now::Now;
 use crate::review::sessions::Session;
-use crate::review::worklist::{Filter, SPANS, Worklist, about, how_far};
+use crate::review::worklist::{Filter, SPANS, Worklist, about, how_far, is_urgent};
 use crate::speaking::wording::{capital, names};
-use crate::vitals::shown_source;
+use crate::vitals::{Component, Finding, shown_source};
 
 /// Of each kind, so many are listed; the rest are counted.
 pub const MOST: usize = 25;
@@ -195,21 +195,26 @@ fn reports(
                                 span.shape aria-hidden="true" { (shape) }
                                 (capital(it.name())) " " b { (it.value.value()) " " (unit) }
                             }
+                            (taken(index, flag, now))
                             p { (far) " " (unit) " " (side) " " (end) " "
                                 span.soft { "(" (shown_source(&it.source)) ")" } }
                         }
                         Raised::Rule(it) => {
                             a.value href={ "/readings/" (flag.reading) } {
                                 (capital(about(&flag.raised)))
+                                @if let (Some(_), Some(entry)) = (it.sign, index.reading(flag.reading)) {
+                                    " " b { (value(&entry.measurement)) }
+                                }
                             }
+                            @if it.sign.is_some() { (taken(index, flag, now)) }
                             p { (it.say) " " span.soft { (it.limit) " (" (shown_source(&it.source)) ")" } }
                         }
                     }
                     (compared_with(index, flag, now))
                 }
                 div.when {
-                    (loud("\u{25c6}", "open report"))
-                    p.soft { "open for " b { (lasted(now.at - flag.at)) } ", since " (moment(flag.at, now)) }
+                    @if is_urgent(index, flag) { (loud("\u{25c6}", "to be looked at first")) }
+                    p { "open for " b { (lasted(now.at - flag.at)) } span.soft { ", since " (moment(flag.at, now)) } }
                     p.soft { "recorded by " (flag.by.name) (on(sender(flag))) }
                     @if let Some(it) = arrivals.get(&flag.id) && let Some(late) = it.late(flag.at) {
                         p { "arrived " (moment(it.at, now)) ", " b { (lasted(late)) " after it was raised" } }
@@ -220,7 +225,7 @@ fn reports(
                         (token(session))
                         input type="hidden" name="back" value=(back);
                         button.main aria-label={
-                            "Acknowledge: " (index.name(&flag.resident)) ", " (about(&flag.raised))
+                            "Acknowledge: " (index.name(&flag.resident)) ", " (in_short(&flag.raised))
                         } { "Acknowledge" }
                     }
                 }
@@ -242,6 +247,22 @@ fn reports(
                 @if all > list.reports.len() {
                     p.soft { (all) " open in all. " a href="/worklist" { "Show all" } }
                 }
+            }
+        }
+    }
+}
+
+/// How and when the reading was taken that a report is of; both numbers where the report is
+/// of one.
+fn taken(index: &Index, flag: &Flag, now: Now<'_>) -> Markup {
+    let both = |it: &Finding| it.component != Component::Whole;
+    html! {
+        @if let Some(entry) = index.reading(flag.reading) {
+            @let how = how(&entry.measurement);
+            p.soft {
+                @if let Raised::Limit(it) = &flag.raised && both(it) { "of " (value(&entry.measurement)) ", " }
+                @if !how.is_empty() { (how) ", " }
+                "measured " (moment(entry.measured_at, now))
             }
         }
     }
@@ -283,6 +304,17 @@ fn attention(index: &Index, list: &Worklist<'_>, now: Now<'_>) -> Markup {
     let in_round = |by: &Staff, round: Uuid| html! { (by.name) (on(index.sender_of_round(round))) };
     let unconfirmed = list.held.len() + list.pending.len();
     html! {
+        @if !list.remarks.is_empty() {
+            section.card aria-labelledby="remarks" {
+                h2 id="remarks" { "Noted for the nurse" (count(list.remarks.len())) }
+                ol.items {
+                    @for (who, it) in list.remarks.iter().take(MOST) {
+                        (item(who, &html! { p { (it.text) } }, &html! {}, it.at, &in_round(&it.by, it.round)))
+                    }
+                }
+                (more(list.remarks.len()))
+            }
+        }
         @if unconfirmed > 0 {
             section.card aria-labelledby="held" {
                 h2 id="held" { "Not confirmed" (count(unconfirmed)) }
@@ -416,7 +448,7 @@ fn marked(said: &str, (shape, word): (&str, &str)) -> Markup {
 }
 
 const OPEN: (&str, &str) = ("\u{25c6}", "open report");
-const OUTSIDE: (&str, &str) = ("\u{25c7}", "outside the range");
+const OUTSIDE: (&str, &str) = ("\u{25c7}", "outside the range, or raised by a rule");
 
 fn by_resident(index: &Index, list: &Worklist<'_>, now: Now<'_>) -> Markup {
     html! {
@@ -430,7 +462,7 @@ fn by_resident(index: &Index, list: &Worklist<'_>, now: Now<'_>) -> Markup {
                 p { a href="/rounds#unsigned" { (counted(list.unsigned, "ended round"))
                     (if list.unsigned == 1 { " is" } else { " are" }) " not signed" } }
             }
-            p.soft { (OPEN.0) " " (OPEN.1) " \u{b7} " (OUTSIDE.0) " " (OUTSIDE.1) ", no report open" }
+            p.soft { (OPEN.0) " " (OPEN.1) " \u{b7} " (OUTSIDE.0) " " (OUTSIDE.1) "; no report open" }
             table.rows {
                 thead { tr {
                     th scope="col" { "Resident" } th scope="col" { "Taken in the time shown" }

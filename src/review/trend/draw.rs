@@ -152,9 +152,9 @@ impl ValueFormatter<f64> for Axis {
     }
 }
 
-/// Round numbers between two, some four of them.
+/// Round numbers between two: two of them at least, and six at most.
 fn steps(low: f64, high: f64) -> Vec<(f64, String)> {
-    let rough = (high - low) / 4.0;
+    let rough = (high - low) / 5.0;
     let power = 10_f64.powf(rough.log10().floor());
     let step = [1.0, 2.0, 5.0, 10.0]
         .map(|it| it * power)

@@ -40,7 +40,7 @@ fn form(
     };
     let cookie = set_cookie(FORM_COOKIE, &token, station.secure);
     let home = station.index().home().name.clone();
-    let page = pages::sign_in(&home, &token, fields.get("to"), problem);
+    let page = pages::sign_in(&home, &token, fields, problem);
     (status, [(header::SET_COOKIE, cookie)], page).into_response()
 }
 

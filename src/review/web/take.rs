@@ -148,11 +148,11 @@ async fn taken(station: Arc<Station>, of: Of, form: Form) -> Response {
 fn make(station: &Station, of: &Of, form: Form) -> Result<Option<Response>, String> {
     let mut home = station.index().home().clone();
     let asked = |facts: Result<Readable, StoreError>| facts.map_err(|error| error.to_string());
-    let (read, round, name) = match of {
+    let (read, round) = match of {
         Of::Round(id) => {
             let mut read = asked(station.facts_of_round(*id))?;
             beside(station, (*id, form), &mut read).map_err(|error| error.to_string())?;
-            (read, Some(*id), "round")
+            (read, Some(*id))
         }
         Of::Resident(id) => {
             if home.resident(id).is_none() {
@@ -162,7 +162,7 @@ fn make(station: &Station, of: &Of, form: Form) -> Result<Option<Response>, Stri
                 };
                 home.residents.push(known);
             }
-            (asked(station.facts_about(id))?, None, "resident")
+            (asked(station.facts_about(id))?, None)
         }
     };
     let mut chart = Chart::of(&read.facts);
@@ -184,6 +184,12 @@ fn make(station: &Station, of: &Of, form: Form) -> Result<Option<Response>, Stri
             round.since_signed = known.since_signed.clone();
         }
     }
+    // Of several that were taken one is told from another; whose they are, no name of a file says.
+    let own = chart.rounds.iter().find(|it| Some(it.id) == round);
+    let name = own.map_or_else(
+        || "resident".to_owned(),
+        |it| it.opened.at.format("round-%Y-%m-%d-%H%M").to_string(),
+    );
     let file = |kind: &'static str, ending: &str, text: String| {
         let name = format!("attachment; filename=\"{name}.{ending}\"");
         let headers = [
