@@ -17,12 +17,13 @@ impl Turn<'_> {
         }
         let room = match (&place.room, &self.state.phase) {
             (Some(room), _) | (None, Phase::WhichBed(room)) => room.clone(),
-            // The other bed of the room that was said, or where the aide is.
+            // The other bed of the room that was said, or where the aide is, or was last.
             (None, phase) => {
                 let here = match phase {
                     Phase::Identify(id) => Some(id),
                     _ => self.state.resident.as_ref(),
                 };
+                let here = here.or(self.state.order.at.as_ref());
                 match here.and_then(|id| self.dialogue.home.resident(id)) {
                     Some(it) => it.room.clone(),
                     None => return self.say("Which room?"),
