@@ -132,6 +132,7 @@ impl Turn<'_> {
         self.say_rechecks();
         self.say_cautions();
         self.say_open_reports_here();
+        self.take_up_rechecks();
         self.state.visit += 1;
         // The round goes on, and its end is to be asked for anew.
         self.state.end_asked = false;
@@ -140,6 +141,8 @@ impl Turn<'_> {
 
     /// Leaves the resident; nothing may be pending.
     pub(super) fn leave(&mut self) {
+        self.drop_remarks();
+        self.leave_rechecks();
         self.state.resident = None;
         self.state.in_vain.clear();
         self.state.far.clear();
@@ -147,7 +150,6 @@ impl Turn<'_> {
         self.state.unclear.clear();
         self.state.guided = None;
         self.state.order.later.clear();
-        self.state.rechecking = None;
         self.drop_timers();
         self.state.phase = Phase::Place;
     }
