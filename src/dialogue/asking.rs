@@ -72,7 +72,9 @@ pub(super) fn ask_value(unclear: &Unclear, hard: bool) -> String {
         }
         Why::PalpatedOver => format!("Palpation gives no diastolic. Say the {again}."),
         Why::BadTime => {
-            format!("That time can't be. Say the {name} again, with when it was taken.")
+            format!(
+                "That time can't be. Say the {name} again, with when it was taken. If that is now, say taken now."
+            )
         }
     }
 }

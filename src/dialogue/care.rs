@@ -8,7 +8,7 @@ use chrono::Duration;
 use super::state::Draft;
 use super::turn::Turn;
 use super::{Dialogue, Phase, Question, State};
-use crate::facts::Time;
+use crate::facts::{Dropped, Time};
 use crate::residents::{Offsets, Resident, shift_start};
 use crate::speaking::wording;
 use crate::vitals::{
@@ -129,12 +129,29 @@ impl Turn<'_> {
             said.extend(waits.filter(|it| it.wait_until.is_some()).map(|it| it.say));
         }
         said.dedup();
+        if self.offered_too_soon(resident) {
+            self.say("Noted.");
+            self.take_back(Dropped::Replaced);
+            return self.advance();
+        }
         self.say(&wording::spelled(&said.join(" ")));
         if self.waiting() {
             self.ask_again();
         } else {
             self.keep_last_said();
         }
+    }
+
+    /// Whether what was read back should have waited, as it turns out.
+    fn offered_too_soon(&self, resident: &Resident) -> bool {
+        let Phase::Confirming(offer) = &self.state.phase else {
+            return false;
+        };
+        offer.read_back.claims().any(|it| {
+            let all = self.cautions_of(resident, planned(&it.measurement, it.working));
+            let mut all = all.into_iter();
+            all.any(|it| stops(it.kind) && it.wait_until.is_some())
+        })
     }
 
     /// Takes the usual method for granted where none was said; the read-back

@@ -1,5 +1,5 @@
 //! "She is dizzy": what to do is said at once, whatever waits, and the remark is noted for
-//! the nurse after a yes.
+//! the nurse after a yes; where something waits already, after that.
 
 use super::state::Draft;
 use super::turn::Turn;
@@ -53,16 +53,39 @@ impl Turn<'_> {
         if self.state.resident.is_none() {
             return self.first_the_room();
         }
-        match &self.state.phase {
-            Phase::Open | Phase::ConfirmRemark(_) => self.offer_remark(Remark { felt, when }),
-            // What waits was said before, and is not lost for it.
-            _ => {
-                self.refuse(&format!(
-                    "Say {} again after this, to note it.",
-                    felt.spoken()
-                ));
-                self.ask_again();
-            }
+        let remark = Remark { felt, when };
+        let at_once = match &self.state.phase {
+            Phase::Open => !self.counting(),
+            // Said again, or turned round.
+            Phase::ConfirmRemark(it) => *it == remark || it.felt.needs_care() != felt.needs_care(),
+            _ => false,
+        };
+        if at_once {
+            return self.offer_remark(remark);
+        }
+        // What waits was said before, and is not lost for it.
+        if !self.state.remarks.contains(&remark) {
+            self.state.remarks.push_back(remark);
+        }
+        self.say(&format!("I ask about {} after this.", felt.spoken()));
+        self.ask_again();
+    }
+
+    /// Reads back what was felt while something else waited, once nothing does.
+    pub(super) fn ask_remark(&mut self) {
+        let free = self.state.phase == Phase::Open
+            && self.state.staff.is_known()
+            && !self.state.asleep
+            && !self.counting();
+        if free && let Some(remark) = self.state.remarks.pop_front() {
+            self.offer_remark(remark);
+        }
+    }
+
+    /// The resident is left, whose remarks these are.
+    pub(super) fn drop_remarks(&mut self) {
+        for remark in std::mem::take(&mut self.state.remarks) {
+            self.say(&format!("Not noted: {}.", remark.text()));
         }
     }
 

@@ -16,6 +16,7 @@ mod instead;
 mod judge;
 mod kept;
 mod later;
+mod leaving;
 mod moved;
 mod news;
 mod order;

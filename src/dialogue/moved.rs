@@ -79,6 +79,8 @@ impl Turn<'_> {
         let here = self.own_kept().filter(|it| it.visit == visit);
         let (readings, signs): (Vec<Uuid>, Vec<VitalSign>) =
             here.map(|it| (it.id, it.sign())).unzip();
+        self.drop_timers();
+        self.state.rechecking = None;
         self.leave();
         if readings.is_empty() {
             self.say("Nothing was kept here in this visit.");

@@ -186,6 +186,11 @@ impl Turn<'_> {
         if unclear.why == Why::BadTime && part.taken.is_none() {
             return self.ask(Question::Value(unclear.clone()));
         }
+        // "Ninety two on room air" is no pulse.
+        let own = unclear.sign.qualifiers();
+        if part.qualifiers.iter().any(|it| !own.contains(&it.kind())) {
+            return self.unclear_part(Why::Gap, Vec::new());
+        }
         let mut measurement = valued.measurement;
         for qualifier in unclear.qualifiers.iter().chain(part.qualifiers) {
             measurement = measurement.clone().with(qualifier).unwrap_or(measurement);

@@ -17,12 +17,13 @@ impl Turn<'_> {
         }
         let room = match (&place.room, &self.state.phase) {
             (Some(room), _) | (None, Phase::WhichBed(room)) => room.clone(),
-            // The other bed of the room that was said, or where the aide is.
+            // The other bed of the room that was said, or where the aide is, or was last.
             (None, phase) => {
                 let here = match phase {
                     Phase::Identify(id) => Some(id),
                     _ => self.state.resident.as_ref(),
                 };
+                let here = here.or(self.state.order.at.as_ref());
                 match here.and_then(|id| self.dialogue.home.resident(id)) {
                     Some(it) => it.room.clone(),
                     None => return self.say("Which room?"),
@@ -131,6 +132,7 @@ impl Turn<'_> {
         self.say_rechecks();
         self.say_cautions();
         self.say_open_reports_here();
+        self.take_up_rechecks();
         self.state.visit += 1;
         // The round goes on, and its end is to be asked for anew.
         self.state.end_asked = false;
@@ -139,6 +141,8 @@ impl Turn<'_> {
 
     /// Leaves the resident; nothing may be pending.
     pub(super) fn leave(&mut self) {
+        self.drop_remarks();
+        self.leave_rechecks();
         self.state.resident = None;
         self.state.in_vain.clear();
         self.state.far.clear();
@@ -146,7 +150,6 @@ impl Turn<'_> {
         self.state.unclear.clear();
         self.state.guided = None;
         self.state.order.later.clear();
-        self.state.rechecking = None;
         self.drop_timers();
         self.state.phase = Phase::Place;
     }

@@ -3,9 +3,11 @@
 use chrono::Duration;
 
 use super::kept::KeptHere;
+use super::order::place_of;
+use super::seen::Running;
 use super::turn::Turn;
 use crate::facts::{ReadingRecord, Time};
-use crate::residents::Resident;
+use crate::residents::{Resident, ResidentId};
 use crate::speaking::wording;
 use crate::vitals::{Measurement, Qualifier, Qualifiers, VitalSign};
 
@@ -15,6 +17,40 @@ pub(super) struct Rechecking {
     sign: VitalSign,
     /// What it was first.
     first: Measurement,
+}
+
+/// What is to be measured again of a resident who was left meanwhile.
+#[derive(Debug, Clone, PartialEq)]
+pub(super) struct Elsewhere {
+    resident: ResidentId,
+    place: String,
+    what: Rechecking,
+    until: Time,
+    /// Whether it was said that the time has come.
+    said: bool,
+}
+
+impl Rechecking {
+    pub(super) const fn sign(&self) -> VitalSign {
+        self.sign
+    }
+
+    /// What to say when it may be measured.
+    pub(super) fn text(&self) -> String {
+        let how = how(self.first.qualifiers(), self.sign);
+        let name = wording::capital(self.sign.name());
+        format!("{name}: measure again{how}, and say it.")
+    }
+}
+
+impl Elsewhere {
+    pub(super) fn seen(&self) -> Option<Running> {
+        (!self.said).then(|| Running {
+            name: format!("recheck of the {}, {}", self.what.sign.name(), self.place),
+            until: Some(self.until),
+            count: false,
+        })
+    }
 }
 
 impl Turn<'_> {
@@ -47,25 +83,91 @@ impl Turn<'_> {
         };
         let now = self.now;
         let how = how(first.measurement.qualifiers(), sign);
-        let measure = format!(
-            "{}: measure again{how}, and say it.",
-            wording::capital(name)
-        );
         let wanted = now + Duration::seconds(seconds.into());
         let until = self
             .again_from(resident, &first)
             .map_or(wanted, |it| it.max(wanted));
+        let again = Rechecking {
+            sign,
+            first: first.measurement.clone(),
+        };
         if until > now {
             let wait = wait((until - now).num_seconds());
             self.say(&format!(
                 "Wait {wait} before the {name}{how}. I will say when."
             ));
-            self.wait_for_recheck(sign, until, measure);
+            self.wait_for_recheck(again.clone(), until);
         } else {
-            self.say(&measure);
+            self.say(&again.text());
         }
-        let first = first.measurement;
-        self.state.rechecking = Some(Rechecking { sign, first });
+        self.state.rechecking = Some(again);
+    }
+
+    /// The resident is left: what is to be measured again is said wherever the aide is then;
+    /// what could be already, back here.
+    pub(super) fn leave_rechecks(&mut self) {
+        let Some(resident) = self.resident() else {
+            return;
+        };
+        let elsewhere = |what, until, said| Elsewhere {
+            resident: resident.id.clone(),
+            place: place_of(resident),
+            what,
+            until,
+            said,
+        };
+        let mut last = self.state.rechecking.take();
+        for (what, until) in self.take_rechecks() {
+            last.take_if(|it| *it == what);
+            let name = what.sign.name();
+            self.say(&format!("I will say when to recheck the {name} here."));
+            self.state.elsewhere.push(elsewhere(what, until, false));
+        }
+        let now = self.now;
+        let last = last.map(|what| elsewhere(what, now, true));
+        self.state.elsewhere.extend(last);
+    }
+
+    /// Back at the resident, who is to be measured again now, or soon.
+    pub(super) fn take_up_rechecks(&mut self) {
+        let here = self.state.resident.clone();
+        let elsewhere = &mut self.state.elsewhere;
+        let mine = elsewhere.extract_if(.., |it| Some(&it.resident) == here.as_ref());
+        for Elsewhere { what, until, .. } in mine.collect::<Vec<_>>() {
+            if until > self.now {
+                self.wait_for_recheck(what.clone(), until);
+            } else {
+                self.say(&what.text());
+            }
+            self.state.rechecking = Some(what);
+        }
+    }
+
+    /// Says once what may be measured again elsewhere; never while something waits here,
+    /// or is counted.
+    pub(super) fn say_elsewhere(&mut self) {
+        let known = self.state.staff.is_known() && !self.state.asleep;
+        if !known || self.waiting() || self.counting() {
+            return;
+        }
+        let now = self.now;
+        let mut due = Vec::new();
+        for it in &mut self.state.elsewhere {
+            if !it.said && it.until <= now {
+                it.said = true;
+                let place = wording::capital(&it.place);
+                due.push(format!("{place}: recheck the {}.", it.what.sign.name()));
+            }
+        }
+        for text in due {
+            self.say(&text);
+        }
+    }
+
+    /// When the next of these has to be said; what waits for an answer needs no time.
+    pub(super) fn elsewhere_wakes_at(&self) -> Option<Time> {
+        let waits = self.state.elsewhere.iter().map(|it| it.until);
+        waits.filter(|it| *it > self.now).min()
     }
 
     /// The vital signs of this visit whose last reading is out of range.

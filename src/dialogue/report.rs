@@ -173,13 +173,18 @@ impl Turn<'_> {
     }
 
     pub(super) fn end_round(&mut self) {
-        if self.pending_says_first() || self.timers_say_first() {
+        // What runs was said when the end was asked for first.
+        if self.pending_says_first() || (!self.state.end_asked && self.all_say_first()) {
             return;
         }
         self.drop_move();
-        self.leave();
         let open = self.state.open_reports.len();
-        if open > 0 && !self.state.end_asked {
+        let asks = open > 0 && !self.state.end_asked;
+        if !asks {
+            self.drop_timers();
+        }
+        self.leave();
+        if asks {
             self.state.end_asked = true;
             self.state.asked += 1;
             self.say("The round is not closed.");

@@ -4,6 +4,7 @@ use std::collections::BTreeSet;
 
 use super::kept::KeptHere;
 use super::moved::Moving;
+use super::recheck::Elsewhere;
 use super::timers::Timer;
 use super::{Phase, State};
 use crate::facts::{OpenReport, Time};
@@ -59,7 +60,8 @@ impl State {
 
     /// Counts and waits under way, in the order in which they began.
     pub fn running(&self) -> impl Iterator<Item = Running> {
-        self.timers.iter().map(Timer::seen)
+        let elsewhere = self.elsewhere.iter().filter_map(Elsewhere::seen);
+        self.timers.iter().map(Timer::seen).chain(elsewhere)
     }
 
     /// The resident in whose record readings were kept by mistake, while it is

@@ -11,7 +11,7 @@ use super::felt::Remark;
 use super::kept::{KeptHere, Told};
 use super::moved::{Move, Moving};
 use super::order::Order;
-use super::recheck::Rechecking;
+use super::recheck::{Elsewhere, Rechecking};
 use super::restraint::Restraint;
 use super::staff::OnDuty;
 use super::timers::{Stopping, Timer};
@@ -131,6 +131,8 @@ pub struct State {
     pub(super) drafts: Vec<Draft>,
     /// What must still be asked, after the drafts are settled.
     pub(super) unclear: VecDeque<Unclear>,
+    /// What the current resident felt, said while something else waited.
+    pub(super) remarks: VecDeque<Remark>,
     pub(super) open_reports: Vec<OpenReport>,
     /// What was kept in this round, for each resident.
     pub(super) kept: BTreeMap<ResidentId, Vec<KeptHere>>,
@@ -148,6 +150,8 @@ pub struct State {
     pub(super) insisted: BTreeMap<Uuid, u32>,
     /// What is being measured again.
     pub(super) rechecking: Option<Rechecking>,
+    /// What is to be measured again of residents who were left meanwhile.
+    pub(super) elsewhere: Vec<Elsewhere>,
     /// What was put off lately, in this round or before it.
     pub(super) put_off: Vec<PutOff>,
     /// What was put off before this is over: the longest shift before the round.
@@ -208,6 +212,7 @@ impl State {
             resident: None,
             drafts: Vec::new(),
             unclear: VecDeque::new(),
+            remarks: VecDeque::new(),
             open_reports: record.open_reports().cloned().collect(),
             kept: BTreeMap::new(),
             visit: 0,
@@ -217,6 +222,7 @@ impl State {
             scores: BTreeMap::new(),
             insisted: BTreeMap::new(),
             rechecking: None,
+            elsewhere: Vec::new(),
             put_off: record.put_off_since(since).cloned().collect(),
             since,
             histories: record.histories(),

@@ -9,6 +9,7 @@
 
 use chrono::Duration;
 
+use super::recheck::Rechecking;
 use super::seen::Running;
 use super::turn::Turn;
 use super::{Action, Phase, Question};
@@ -23,8 +24,6 @@ use crate::vitals::{
 const LATE: Duration = Duration::seconds(LATE_SECONDS as i64);
 /// Between two ticks of a count.
 const TICK: i32 = 5;
-/// Asked to leave again within this time, the aide means it.
-const MEANT: Duration = Duration::minutes(1);
 
 /// Something that takes a time.
 #[derive(Debug, Clone, PartialEq)]
@@ -40,8 +39,8 @@ enum Timed {
     Count(Count),
     /// A wait, by name.
     Wait(String),
-    /// A wait until a vital sign may be measured again; what to say then.
-    Recheck(VitalSign, String),
+    /// A wait until a vital sign may be measured again.
+    Recheck(Rechecking),
 }
 
 /// Beats or breaths being counted.
@@ -67,12 +66,16 @@ impl Timer {
         self.began.map(|it| it + self.length)
     }
 
-    fn name(&self) -> String {
+    pub(super) fn name(&self) -> String {
         match &self.what {
             Timed::Count(count) => format!("{} count", count.sign.name()),
             Timed::Wait(name) => name.clone(),
-            Timed::Recheck(sign, _) => format!("recheck of the {}", sign.name()),
+            Timed::Recheck(it) => format!("recheck of the {}", it.sign().name()),
         }
+    }
+
+    pub(super) const fn is_recheck(&self) -> bool {
+        matches!(self.what, Timed::Recheck(_))
     }
 
     pub(super) fn seen(&self) -> Running {
@@ -182,15 +185,28 @@ impl Turn<'_> {
         }
     }
 
-    /// Says `text` at `until`, when `sign` may be measured again.
-    pub(super) fn wait_for_recheck(&mut self, sign: VitalSign, until: Time, text: String) {
-        self.drop_recheck_wait(sign);
-        self.push_wait(Timed::Recheck(sign, text), until);
+    /// Says at `until` what may be measured again.
+    pub(super) fn wait_for_recheck(&mut self, what: Rechecking, until: Time) {
+        self.drop_recheck_wait(what.sign());
+        self.push_wait(Timed::Recheck(what), until);
+    }
+
+    /// Takes out the waits for a recheck, and when they end.
+    pub(super) fn take_rechecks(&mut self) -> Vec<(Rechecking, Time)> {
+        let timers = std::mem::take(&mut self.state.timers);
+        let mut rechecks = Vec::new();
+        for timer in timers {
+            match (timer.ends(), timer.what) {
+                (Some(until), Timed::Recheck(what)) => rechecks.push((what, until)),
+                (_, what) => self.state.timers.push(Timer { what, ..timer }),
+            }
+        }
+        rechecks
     }
 
     /// What was waited for has been measured.
     pub(super) fn drop_recheck_wait(&mut self, sign: VitalSign) {
-        let of = |it: &Timer| matches!(it.what, Timed::Recheck(of, _) if of == sign);
+        let of = |it: &Timer| matches!(&it.what, Timed::Recheck(of) if of.sign() == sign);
         self.state.timers.retain(|it| !of(it));
     }
 
@@ -287,7 +303,7 @@ impl Turn<'_> {
         over.sort_by_key(Timer::ends);
         for timer in &over {
             let text = match &timer.what {
-                Timed::Recheck(_, text) => text.clone(),
+                Timed::Recheck(what) => what.text(),
                 _ => format!("{}: time.", wording::capital(&timer.name())),
             };
             self.say(&text);
@@ -350,7 +366,8 @@ impl Turn<'_> {
             return (None, next);
         }
         let waits = self.state.timers.iter().filter_map(Timer::ends);
-        (waits.chain(self.guided_wakes_at()).min(), None)
+        let waits = waits.chain(self.guided_wakes_at());
+        (waits.chain(self.elsewhere_wakes_at()).min(), None)
     }
 
     /// An answer to "how many" that is not just the number. True when it was.
@@ -430,10 +447,15 @@ impl Turn<'_> {
         let timers = std::mem::take(&mut self.state.timers);
         let (counts, waits): (Vec<Timer>, Vec<Timer>) = timers.into_iter().partition(count);
         self.state.timers = counts;
-        self.say(&if waits.is_empty() {
+        let mut stopped = names(&waits);
+        if stopped.is_empty() {
+            let elsewhere = std::mem::take(&mut self.state.elsewhere).into_iter();
+            stopped = elsewhere.filter_map(|it| Some(it.seen()?.name)).collect();
+        }
+        self.say(&if stopped.is_empty() {
             "No timer is running.".to_owned()
         } else {
-            format!("Stopped: {}.", names(&waits))
+            format!("Stopped: {}.", stopped.join(", "))
         });
         self.ask_again_if_waiting();
     }
@@ -443,43 +465,10 @@ impl Turn<'_> {
             self.ask_again();
         }
     }
-
-    /// Leaving a resident while something runs says so first. True when it did.
-    pub(super) fn timers_say_first(&mut self) -> bool {
-        let guided = self.state.guided.is_some();
-        let asked = self.state.leave_asked.replace(self.now);
-        if (self.state.timers.is_empty() && !guided)
-            || asked.is_some_and(|it| self.now - it <= MEANT)
-        {
-            return false;
-        }
-        let mut running = names(&self.state.timers);
-        if guided {
-            running = format!("{running}, standing pressures");
-        }
-        let running = running.trim_start_matches(", ");
-        self.say(&format!(
-            "Still running: {running}. Say it again to leave; it is stopped then."
-        ));
-        // By hand too, it is said again only to this.
-        self.state.asked += 1;
-        true
-    }
-
-    /// Stops everything that runs, and says so.
-    pub(super) fn drop_timers(&mut self) {
-        let timers = std::mem::take(&mut self.state.timers);
-        self.state.stopping = None;
-        self.state.leave_asked = None;
-        if !timers.is_empty() {
-            self.say(&format!("Stopped: {}.", names(&timers)));
-        }
-    }
 }
 
-fn names(timers: &[Timer]) -> String {
-    let names: Vec<String> = timers.iter().map(Timer::name).collect();
-    names.join(", ")
+pub(super) fn names(timers: &[Timer]) -> Vec<String> {
+    timers.iter().map(Timer::name).collect()
 }
 
 impl super::State {

@@ -97,6 +97,8 @@ impl<'a> Turn<'a> {
 
     /// Everything this turn wants done: store, then say, then listen.
     pub(super) fn finish(mut self) -> (State, Vec<Action>) {
+        self.ask_remark();
+        self.say_elsewhere();
         self.ask_in_turn();
         self.note_unfinished();
         let mut parts = std::mem::take(&mut self.said);

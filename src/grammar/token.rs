@@ -115,6 +115,8 @@ pub enum TakenForm {
     At,
     /// "taken … ago".
     Ago,
+    /// "taken now".
+    Now,
 }
 
 /// The meaning of one phrase.

@@ -120,6 +120,7 @@ fn meaning(
     let words: Vec<String> = heard.words.iter().map(|it| it.text.clone()).collect();
     let mut tokens = vocabulary.tokens(&words);
     let ordered = outside_of_orders(&mut tokens);
+    without_other_sites(&mut tokens);
     let meant = |it: &Spoken| it.token != Token::Filler;
     if !tokens.iter().any(meant) {
         return Err(NotUnderstood::Nothing);
@@ -169,6 +170,16 @@ fn outside_of_orders(tokens: &mut [Spoken]) -> bool {
     let of_order = words.filter(|it| matches!(it.token, Token::Order(_)));
     of_order.for_each(|it| it.token = Token::Unknown);
     false
+}
+
+/// "Right" and a word that is not known is hardly the right arm.
+fn without_other_sites(tokens: &mut [Spoken]) {
+    for at in 1..tokens.len() {
+        let lost = tokens[at].token == Token::Unknown;
+        if lost && matches!(tokens[at - 1].token, Token::Short(_)) {
+            tokens[at - 1].token = Token::Unknown;
+        }
+    }
 }
 
 /// Whether two meanings are the same, whatever their words.

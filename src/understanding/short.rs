@@ -1,7 +1,7 @@
 //! Utterances that are said alone: a yes, a command, a room, a report.
 
 use super::{Place, Sentence, Utterance, Yes, number, taken};
-use crate::grammar::{Command, Spoken, Token};
+use crate::grammar::{Command, Piece, Spoken, Token};
 
 impl Sentence<'_> {
     /// Utterances that must be said alone, so that a yes inside other talk is
@@ -32,6 +32,11 @@ impl Sentence<'_> {
             }
             [Token::Staff(phrase)] => Some(Utterance::ThisIs(phrase.clone())),
             [Token::Last, Token::Sign(sign)] => Some(Utterance::LastValue(*sign)),
+            // "What was her last one?", of what is asked for or waits.
+            [Token::Last, Token::Number(Piece::Digit(1))] => {
+                let asked = self.context.pending.first();
+                asked.map(|sign| Utterance::LastValue(*sign))
+            }
             [Token::Felt(felt)] => Some(Utterance::Felt(*felt)),
             [Token::Reason(reason)] => Some(Utterance::Reason(reason.clone())),
             [Token::Activity(activity), ago @ ..] => {

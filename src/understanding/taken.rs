@@ -1,5 +1,5 @@
 //! When a late entry was measured: "taken at ten fifteen", "taken twenty
-//! minutes ago".
+//! minutes ago"; or that it is none: "taken now".
 
 use rust_decimal::prelude::ToPrimitive;
 
@@ -22,15 +22,16 @@ pub fn split(tokens: &[Spoken]) -> (Vec<Spoken>, Option<Result<Taken, ()>>) {
         return without_taken(tokens);
     };
     let about_time = |it: &&Spoken| {
-        matches!(
-            it.token,
-            Token::Number(_)
-                | Token::MinutesAgo
-                | Token::Ago(_)
-                | Token::OClock
-                | Token::HalfDay(_)
-                | Token::Unknown
-        )
+        form != TakenForm::Now
+            && matches!(
+                it.token,
+                Token::Number(_)
+                    | Token::MinutesAgo
+                    | Token::Ago(_)
+                    | Token::OClock
+                    | Token::HalfDay(_)
+                    | Token::Unknown
+            )
     };
     let time: Vec<&Token> = tokens[at + 1..]
         .iter()
@@ -41,6 +42,7 @@ pub fn split(tokens: &[Spoken]) -> (Vec<Spoken>, Option<Result<Taken, ()>>) {
     let taken = match form {
         TakenForm::At => clock(&time),
         TakenForm::Ago => ago(&time),
+        TakenForm::Now => Some(Taken::MinutesAgo(0)),
     };
     (rest, Some(taken.ok_or(())))
 }

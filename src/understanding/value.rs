@@ -86,7 +86,7 @@ pub fn value_of(sign: VitalSign, tokens: &[Spoken], beside: Beside<'_>) -> Resul
         .map(|it| &it.token)
         .filter(|it| **it != Token::Filler)
         .collect();
-    let inside = without_rhythm(inside);
+    let inside = without_manner(inside);
     let said: Vec<Unit> = tokens
         .iter()
         .filter_map(|it| match it.token {
@@ -142,8 +142,13 @@ pub fn value_of(sign: VitalSign, tokens: &[Spoken], beside: Beside<'_>) -> Resul
     })
 }
 
-/// "Seventy two irregular for the full minute": how it was, said inside of the count.
-fn without_rhythm(mut inside: Vec<&Token>) -> Vec<&Token> {
+/// "Seventy two irregular for the full minute", "one eighty on the wheelchair scale less thirty
+/// six": how it was, said inside of the number.
+fn without_manner(mut inside: Vec<&Token>) -> Vec<&Token> {
+    let less = |pair: &[&Token]| matches!(pair, [Token::Is(_), Token::Less | Token::LessChair]);
+    if let Some(at) = inside.windows(2).position(less) {
+        inside.remove(at);
+    }
     if let Some((counted @ Token::Counted(_), number)) = inside.split_last() {
         let counted = *counted;
         let how = |it: &&&Token| matches!(it, Token::Is(_));

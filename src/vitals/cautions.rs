@@ -198,16 +198,12 @@ pub fn cautions(
 /// or one of these.
 fn limbs(precautions: &Precautions, planned: Option<Arm>) -> Option<String> {
     let not_to_use = &precautions.limbs_not_to_use;
-    let applies = planned.map_or(!not_to_use.is_empty(), |limb| {
-        not_to_use.contains_key(&limb)
-    });
-    if !applies {
+    let of_plan = |limb: &Arm| planned.is_none_or(|it| it == *limb || it.limb() == *limb);
+    let named = not_to_use.keys().filter(|it| of_plan(it));
+    let named: Vec<&str> = named.map(|limb| limb.spoken()).collect();
+    if named.is_empty() {
         return None;
     }
-    let named: Vec<&str> = match planned {
-        Some(limb) => vec![limb.spoken()],
-        None => not_to_use.keys().map(|limb| limb.spoken()).collect(),
-    };
     let arms = [Arm::Left, Arm::Right].into_iter();
     let free = arms.filter(|arm| !not_to_use.contains_key(arm));
     let instead = match free.collect::<Vec<_>>().as_slice() {

@@ -108,6 +108,14 @@ spoken! {
         LeftLeg = "left_leg", "left leg";
         /// Right leg, where no arm may be used.
         RightLeg = "right_leg", "right leg";
+        /// Left wrist.
+        LeftWrist = "left_wrist", "left wrist";
+        /// Right wrist.
+        RightWrist = "right_wrist", "right wrist";
+        /// Left forearm, where no cuff fits the upper arm.
+        LeftForearm = "left_forearm", "left forearm";
+        /// Right forearm, where no cuff fits the upper arm.
+        RightForearm = "right_forearm", "right forearm";
     }
 }
 spoken! {
@@ -216,6 +224,18 @@ impl QualifierKind {
             Self::Position => "Sitting, lying, or standing?",
             Self::Supply => "On room air or oxygen?",
             Self::Scale => "Which scale?",
+        }
+    }
+}
+
+impl Arm {
+    /// The limb that a care plan may say not to use.
+    #[must_use]
+    pub const fn limb(self) -> Self {
+        match self {
+            Self::Left | Self::LeftWrist | Self::LeftForearm => Self::Left,
+            Self::Right | Self::RightWrist | Self::RightForearm => Self::Right,
+            leg => leg,
         }
     }
 }

@@ -35,7 +35,11 @@ const COLUMNS: [(&str, bool, &str); 24] = [
         "oral, rectal, axillary, tympanic or temporal",
     ),
     ("pulse_site", false, "radial, apex, brachial or carotid"),
-    ("arm", false, "left_arm, right_arm, left_leg or right_leg"),
+    (
+        "arm",
+        false,
+        "left_arm, right_arm, left_leg, right_leg, or wrist or forearm instead of arm",
+    ),
     ("position", false, "sitting, lying or standing"),
     (
         "scale",

@@ -24,6 +24,10 @@ const fn arm(it: Arm) -> Option<Code> {
         Arm::Right => snomed("368209003", "Right upper arm structure"),
         Arm::LeftLeg => snomed("32153003", "Structure of left lower limb"),
         Arm::RightLeg => snomed("62175007", "Structure of right lower limb"),
+        Arm::LeftWrist => snomed("5951000", "Structure of left wrist region"),
+        Arm::RightWrist => snomed("9736006", "Structure of right wrist region"),
+        Arm::LeftForearm => snomed("66480008", "Structure of left forearm"),
+        Arm::RightForearm => snomed("64262003", "Structure of right forearm"),
     }
 }
 
