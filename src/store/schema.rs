@@ -8,9 +8,10 @@ use super::chain::{Columns, Head};
 pub(super) const APPLICATION: i32 = 0x5361_7962;
 
 /// The version of the tables and of the facts. Form 1 had no chain, form 2 nothing to find
-/// facts by but their place and identifier, form 3 no blood pressure without a diastolic: a
-/// version that knows none refuses the record, and does not call it damaged.
-pub(super) const SCHEMA: i32 = 4;
+/// facts by but their place and identifier, form 3 no blood pressure without a diastolic, form 4
+/// none at a wrist or forearm: a version that knows none refuses the record, and does not call
+/// it damaged.
+pub(super) const SCHEMA: i32 = 5;
 
 /// From this form on, facts are chained.
 pub(super) const CHAINED: i32 = 2;

@@ -8,9 +8,12 @@ use rusqlite::Connection;
 use sayback::facts::{Body, Fact, Record};
 use sayback::residents::ResidentId;
 use sayback::store::{Key, Store, What, encrypt};
-use sayback::vitals::{Measurement, Numbers, Qualifiers, Unit, VitalSign};
+use sayback::vitals::{Arm, Measurement, Numbers, Qualifier, Qualifiers, Unit, VitalSign};
 use tempfile::TempDir;
 use uuid::Uuid;
+
+/// The form of this version.
+const SCHEMA: i32 = 5;
 
 fn form(number: u8) -> (TempDir, PathBuf) {
     let (folder, path) = super::record();
@@ -58,7 +61,7 @@ fn a_record_of_form_1_is_upgraded_once_and_reads_as_before() {
     let mut store = Store::open(&path).unwrap();
     assert_eq!(store.upgraded(), Some(46));
     assert_eq!(store.facts().unwrap(), expected);
-    assert_eq!(user_version(&path), 4);
+    assert_eq!(user_version(&path), SCHEMA);
     let report = store.check(&[]).unwrap();
     assert_eq!(report.findings, []);
     assert_eq!(
@@ -66,7 +69,7 @@ fn a_record_of_form_1_is_upgraded_once_and_reads_as_before() {
         "nothing of before was chained then"
     );
     store
-        .append(&[&super::note(1, "the first of form 4")])
+        .append(&[&super::note(1, "the first of this form")])
         .unwrap();
     drop(store);
 
@@ -91,7 +94,7 @@ fn a_record_of_form_2_is_upgraded_once_and_its_chain_is_as_before() {
         .unwrap();
     let mut store = Store::open(&path).unwrap();
     assert_eq!(store.upgraded(), None, "nothing was chained anew");
-    assert_eq!(user_version(&path), 4);
+    assert_eq!(user_version(&path), SCHEMA);
     assert_eq!(store.facts().unwrap(), expected);
     let report = store.check(&[]).unwrap();
     assert_eq!(report.findings, []);
@@ -100,35 +103,43 @@ fn a_record_of_form_2_is_upgraded_once_and_its_chain_is_as_before() {
     let same = sayback::store::hex(&head);
     assert_eq!(store.head().unwrap().unwrap().hash, same);
     finds(&store, &expected);
-    store.append(&[&super::note(9, "of form 4")]).unwrap();
+    store.append(&[&super::note(9, "of this form")]).unwrap();
     assert!(store.check(&[]).unwrap().sound());
 }
 
 /// The tables are those of before; what may stand in them is more.
 #[test]
-fn a_record_of_form_3_is_upgraded_once_and_may_hold_a_palpated_pressure() {
-    let (_folder, path) = form(3);
-    let expected = lines(include_str!("../data/records/form-3.jsonl"));
-    assert_eq!(user_version(&path), 3);
-    let mut store = Store::open(&path).unwrap();
-    assert_eq!(store.upgraded(), None, "nothing was chained anew");
-    assert_eq!(user_version(&path), 4);
-    assert_eq!(store.facts().unwrap(), expected);
-    finds(&store, &expected);
-    let sign = VitalSign::BloodPressure;
-    let numbers = Numbers::Palpated(110.into());
-    let how = Qualifiers::default();
-    let palpated = Measurement::new(sign, numbers, Unit::MmHg, how).unwrap();
-    let mut unconfirmed = super::note(9, "");
-    unconfirmed.body = Body::Unconfirmed {
-        offer: Uuid::from_u128(99),
-        resident: ResidentId("AR-042".to_owned()),
-        readings: vec![palpated],
-    };
-    store.append(&[&unconfirmed]).unwrap();
-    let kept = serde_json::to_value(store.facts().unwrap().last()).unwrap();
-    assert_eq!(kept, serde_json::to_value(&unconfirmed).unwrap());
-    assert!(store.check(&[]).unwrap().sound());
+fn records_of_forms_3_and_4_are_upgraded_once_and_may_hold_what_they_could_not() {
+    let made = [
+        (3, include_str!("../data/records/form-3.jsonl")),
+        (4, include_str!("../data/records/form-4.jsonl")),
+    ];
+    for (number, made) in made {
+        let (_folder, path) = form(number);
+        let expected = lines(made);
+        assert_eq!(user_version(&path), i32::from(number));
+        let mut store = Store::open(&path).unwrap();
+        assert_eq!(store.upgraded(), None, "nothing was chained anew");
+        assert_eq!(user_version(&path), SCHEMA);
+        assert_eq!(store.facts().unwrap(), expected);
+        finds(&store, &expected);
+        // Form 3 knew no pressure without a diastolic, form 4 none at a wrist.
+        let numbers = Numbers::Palpated(110.into());
+        let mut how = Qualifiers::default();
+        how.set(Qualifier::Arm(Arm::LeftWrist));
+        let palpated =
+            Measurement::new(VitalSign::BloodPressure, numbers, Unit::MmHg, how).unwrap();
+        let mut unconfirmed = super::note(9, "");
+        unconfirmed.body = Body::Unconfirmed {
+            offer: Uuid::from_u128(99),
+            resident: ResidentId("AR-042".to_owned()),
+            readings: vec![palpated],
+        };
+        store.append(&[&unconfirmed]).unwrap();
+        let kept = serde_json::to_value(store.facts().unwrap().last()).unwrap();
+        assert_eq!(kept, serde_json::to_value(&unconfirmed).unwrap());
+        assert!(store.check(&[]).unwrap().sound());
+    }
 }
 
 /// The index finds what looking through all facts finds.
@@ -167,7 +178,7 @@ fn a_foreign_row_does_not_stop_an_upgrade() {
     other.execute(insert, ["odd", odd]).unwrap();
     drop(other);
     let store = Store::open(&path).unwrap();
-    assert_eq!(user_version(&path), 4);
+    assert_eq!(user_version(&path), SCHEMA);
     let found = store.check(&[]).unwrap().findings;
     let added = found.iter().filter(|it| it.what == What::Added).count();
     assert_eq!(added, 3, "{found:?}");
