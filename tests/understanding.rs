@@ -436,6 +436,7 @@ fn every_phrase_of_the_grammar_is_understood() {
                                 | Why::Impossible(_)
                                 | Why::TwoQualifiers(..)
                                 | Why::Arithmetic(_)
+                                | Why::ChairWeight(_)
                                 | Why::NoDiastolic(_)
                         );
                         // "No, the temperature" has it asked for.

@@ -105,6 +105,7 @@ fn ask(unclear: &Unclear) -> String {
         Why::Counted(seconds) => format!("counted over {seconds} seconds"),
         Why::BadTime => "that time can't be".to_owned(),
         Why::OnlySystolic { systolic, .. } => format!("only one number, {systolic}"),
+        Why::ChairWeight(_) => "the weight of the chair is not known".to_owned(),
         Why::NoDiastolic(_) => "no diastolic, and not said to be palpated".to_owned(),
         Why::PalpatedOver => "palpated, and a diastolic".to_owned(),
     };

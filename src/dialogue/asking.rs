@@ -67,6 +67,9 @@ pub(super) fn ask_value(unclear: &Unclear, hard: bool) -> String {
             b.spoken()
         ),
         Why::Counted(_) => format!("{}: how many?", wording::capital(name)),
+        Why::ChairWeight(_) => {
+            "The weight of the chair is not known. Say less, and what it weighs.".to_owned()
+        }
         Why::NoDiastolic(_) => {
             "No diastolic. Was it palpated? Then say palpated; or say both numbers.".to_owned()
         }

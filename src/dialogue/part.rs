@@ -110,32 +110,26 @@ impl Turn<'_> {
                 self.state.phase,
                 Phase::Asking(Question::GoOn(_, CautionKind::ChairNotKnown))
             );
-            if !chair || !matches!(why, Why::Arithmetic(_)) {
+            if !chair || !matches!(why, Why::ChairWeight(_)) {
                 self.say(&again);
             }
             return self.ask_again();
         };
         let mut unclear = unclear.clone();
         unclear.set_fitting(qualifiers);
-        match (&why, &unclear.why) {
+        let (awaited, before) = (Manner::awaited(&why), Manner::awaited(&unclear.why));
+        if awaited.is_some() || before.is_some() {
+            // What was said of it is this now.
+            unclear.manner = awaited;
+            unclear.why = why;
+        } else if matches!(
+            (&why, &unclear.why),
+            (Why::Impossible(_), Why::Impossible(_)) | (Why::Arithmetic(_), Why::Arithmetic(_))
+        ) {
             // Said again, and impossible again: the question tells one of them.
-            (Why::Impossible(_), Why::Impossible(_)) | (Why::Arithmetic(_), Why::Arithmetic(_)) => {
-                unclear.why = why;
-            }
-            (Why::NoDiastolic(systolic), _) => {
-                unclear.manner = Some(Manner::without_diastolic(*systolic));
-                unclear.why = why;
-            }
-            (Why::OnlySystolic { systolic, over }, _) => {
-                unclear.manner = Some(Manner::only_systolic(*systolic, *over));
-                unclear.why = why;
-            }
-            // Which systolic was meant is not known any more.
-            (_, Why::OnlySystolic { .. }) => {
-                unclear.manner = None;
-                unclear.why = why;
-            }
-            _ => self.say(&again),
+            unclear.why = why;
+        } else {
+            self.say(&again);
         }
         self.ask(Question::Value(unclear));
     }
@@ -158,7 +152,7 @@ impl Turn<'_> {
         self.take_back(Dropped::Replaced);
         for Draft { claim, .. } in std::mem::take(&mut self.state.drafts) {
             let mut unclear = Unclear {
-                manner: None,
+                manner: Manner::awaited(why),
                 ..Unclear::of(&claim, why.clone())
             };
             unclear.set_fitting(part.qualifiers.iter().copied());
@@ -244,7 +238,7 @@ impl Turn<'_> {
 /// Whether what waits can't be right when this was said instead of it, after a "no" or not.
 const fn puts_in_doubt(why: &Why, no: bool) -> bool {
     match why {
-        Why::Arithmetic(_) | Why::Impossible(_) => true,
+        Why::Arithmetic(_) | Why::ChairWeight(_) | Why::Impossible(_) => true,
         // How it was taken is asked for, and the systolic may stand.
         Why::NoDiastolic(_) | Why::PalpatedOver => false,
         _ => no,

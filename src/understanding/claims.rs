@@ -225,11 +225,8 @@ impl Sentence<'_> {
     /// How the number of a reading that is not clear is to be taken, by its own words or as
     /// before. What could not be worked out is not worked out that way again.
     fn manner_of_unclear(&self, sign: VitalSign, body: &[Spoken], why: &Why) -> Option<Manner> {
-        if let Why::NoDiastolic(systolic) = why {
-            return Some(Manner::without_diastolic(*systolic));
-        }
-        if let Why::OnlySystolic { systolic, over } = *why {
-            return Some(Manner::only_systolic(systolic, over));
+        if let Some(awaited) = Manner::awaited(why) {
+            return Some(awaited);
         }
         let said = Manner::said(sign, body, self.context.precautions);
         let before = || self.manner(sign).map(Manner::unless_palpated);

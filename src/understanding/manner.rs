@@ -8,7 +8,7 @@ use rust_decimal::Decimal;
 use serde::Serialize;
 
 use super::number;
-use super::utterance::Claim;
+use super::utterance::{Claim, Why};
 use super::value::is_core;
 use crate::grammar::{Spoken, Token};
 use crate::vitals::{Component, Measurement, Precautions, Quantity, Unit, VitalSign, Working};
@@ -36,6 +36,8 @@ pub enum Worked {
     Counted(u16),
     /// Together with a chair of this weight.
     LessChair(Quantity),
+    /// Together with a chair of a weight that was not said yet.
+    LessWhat,
     /// By palpation, without a diastolic.
     Palpated,
     /// With a diastolic that was not said yet. A number alone is taken for it only where
@@ -105,7 +107,7 @@ impl Manner {
         let unit = match worked {
             Some(Worked::Counted(_)) => Unit::PerMinute,
             Some(Worked::LessChair(chair)) => unit.unwrap_or(chair.unit()),
-            Some(Worked::Palpated | Worked::Over { .. }) | None => unit?,
+            Some(_) | None => unit?,
         };
         Some(Self {
             sign,
@@ -116,32 +118,36 @@ impl Manner {
         })
     }
 
-    /// A systolic of which was said that there is no diastolic.
+    /// What was said of a value of which the rest is asked for.
     #[must_use]
-    pub const fn without_diastolic(systolic: Option<Decimal>) -> Self {
-        Self {
-            sign: VitalSign::BloodPressure,
-            unit: Unit::MmHg,
-            worked: None,
+    pub fn awaited(why: &Why) -> Option<Self> {
+        let (sign, unit, said, worked) = match *why {
+            Why::NoDiastolic(said) => (VitalSign::BloodPressure, Unit::MmHg, said, None),
+            Why::OnlySystolic { systolic, over } => {
+                let worked = Some(Worked::Over { said: over });
+                let sign = VitalSign::BloodPressure;
+                (sign, Unit::MmHg, Some(systolic), worked)
+            }
+            Why::ChairWeight(total) => {
+                let worked = Some(Worked::LessWhat);
+                (VitalSign::Weight, total.unit(), Some(total.value()), worked)
+            }
+            _ => return None,
+        };
+        Some(Self {
+            sign,
+            unit,
+            worked,
             result: None,
-            said: systolic,
-        }
+            said,
+        })
     }
 
-    /// A systolic that waits for its diastolic.
-    #[must_use]
-    pub const fn only_systolic(systolic: Decimal, over: bool) -> Self {
-        Self {
-            worked: Some(Worked::Over { said: over }),
-            ..Self::without_diastolic(Some(systolic))
-        }
-    }
-
-    /// The same of a pressure that is said anew: not without a diastolic. Only where it waits
-    /// for a yes was it surely palpated: a diastolic that was lost must not pass for none.
+    /// The same of a value that is said anew, as a whole. Only where it waits for a yes was it
+    /// surely palpated: a diastolic that was lost must not pass for none.
     #[must_use]
     pub fn unless_palpated(self) -> Self {
-        let whole = |it: &Worked| !matches!(it, Worked::Palpated | Worked::Over { .. });
+        let whole = |it: &Worked| matches!(it, Worked::Counted(_) | Worked::LessChair(_));
         Self {
             worked: self.worked.filter(whole),
             ..self

@@ -9,7 +9,7 @@ use crate::grammar::{Command, HalfDay};
 use crate::hearing::{By, Sound};
 use crate::vitals::{
     Activity, Device, Felt, Impossible, Measurement, NotTakenReason, Qualifier, Qualifiers,
-    VitalSign, Working,
+    Quantity, VitalSign, Working,
 };
 
 /// Proof that the aide said yes. Only understanding can make one, and only from
@@ -198,6 +198,8 @@ pub enum Why {
         /// Whether "over" was said.
         over: bool,
     },
+    /// A weight less the chair's, which is not known.
+    ChairWeight(Quantity),
     /// A systolic was said, and that there is no diastolic, but not that it was palpated.
     NoDiastolic(Option<Decimal>),
     /// It was said to be palpated, with a diastolic.

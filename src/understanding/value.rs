@@ -263,6 +263,11 @@ fn shapes(
         }
         _ => match (pieces(tokens), unit) {
             (Some(pieces), Some(unit)) => {
+                if let Some(it) = beside.manner
+                    && let (Some(Worked::LessWhat), Some(total)) = (it.worked, it.said)
+                {
+                    return Err(Why::ChairWeight(Quantity::new(total, it.unit)));
+                }
                 let manner = beside.manner.filter(|_| said.is_empty());
                 if let Some(Worked::LessChair(chair)) = manner.and_then(|it| it.worked) {
                     let Some(total) = single(tokens) else {
@@ -347,10 +352,11 @@ fn worked_weight(
     };
     let (left, right) = (single(&tokens[..at]), single(&tokens[at + 1..]));
     let known = beside.precautions.and_then(|it| it.chair_weight);
-    // "Less the chair" alone is of the weight that was said.
-    let before = || beside.manner.and_then(|it| it.said);
-    let alone = tokens.len() == 1 && *tokens[at] == Token::LessChair;
-    let left = if alone { before() } else { left };
+    // "Less the chair" and "less forty" alone are of the weight that was said.
+    let left = match tokens[at] {
+        Token::Less | Token::LessChair if at == 0 => beside.manner.and_then(|it| it.said),
+        _ => left,
+    };
     let (sum, working) = match (tokens[at], left, right) {
         (Token::Plus, Some(large), Some(small)) => (
             sums::balance_scale(large, small, unit).map_err(wrong)?,
@@ -362,9 +368,7 @@ fn worked_weight(
         (Token::LessChair, Some(total), None) => match known {
             Some(chair) => less_chair(total, chair, unit)?,
             None => {
-                return Err(Why::Arithmetic(
-                    "the weight of the chair is not known: say less, and what it weighs".to_owned(),
-                ));
+                return Err(Why::ChairWeight(Quantity::new(total, unit)));
             }
         },
         _ => return Ok(None),
