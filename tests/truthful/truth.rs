@@ -242,6 +242,18 @@ fn draw_numbers(sign: VitalSign, rng: &mut Rng) -> (Numbers, Unit) {
     }
 }
 
+/// The cuff is on a wrist or forearm once in ten times.
+fn draw_arm(rng: &mut Rng) -> Arm {
+    use Arm::{Left, LeftForearm, LeftLeg, LeftWrist, Right, RightForearm, RightLeg, RightWrist};
+    let drawn = rng.usize(0..40);
+    let arms = if drawn % 10 == 9 {
+        [LeftWrist, RightWrist, LeftForearm, RightForearm]
+    } else {
+        [Left, Right, LeftLeg, RightLeg]
+    };
+    arms[drawn / 10]
+}
+
 fn draw_qualifier(kind: QualifierKind, rng: &mut Rng) -> Qualifier {
     fn any<T: Copy>(all: &[T], rng: &mut Rng) -> T {
         all[rng.usize(0..all.len())]
@@ -252,7 +264,7 @@ fn draw_qualifier(kind: QualifierKind, rng: &mut Rng) -> Qualifier {
         QualifierKind::Rhythm => Qualifier::Rhythm(any(Rhythm::ALL, rng)),
         QualifierKind::Strength => Qualifier::Strength(any(Strength::ALL, rng)),
         QualifierKind::Depth => Qualifier::Depth(any(Depth::ALL, rng)),
-        QualifierKind::Arm => Qualifier::Arm(any(Arm::ALL, rng)),
+        QualifierKind::Arm => Qualifier::Arm(draw_arm(rng)),
         QualifierKind::Position => Qualifier::Position(any(Position::ALL, rng)),
         QualifierKind::Scale => Qualifier::Scale(any(Scale::ALL, rng)),
         QualifierKind::Supply => Qualifier::Supply(match rng.u8(0..3) {
