@@ -105,8 +105,9 @@ impl Heard {
         self
     }
 
-    /// The same, so that it is asked for again.
+    /// The same, so that it is asked for again, whatever else it may have been.
     pub(crate) fn half_sure(mut self) -> Self {
+        self.alternatives.clear();
         for word in &mut self.words {
             word.confidence = word.confidence.min(0.5);
         }
