@@ -121,11 +121,14 @@ impl Judge {
     pub fn answer(&self, text: &str, heard: &[Heard]) -> Outcome {
         let truth = self.after(&self.offered, &[Heard::from_text(text)]);
         let found = self.after(&self.offered, heard);
+        let same = |it: &(Option<String>, bool)| it.0.as_deref() == self.offered.question();
+        // After a no: the reading waits no more, and is asked for in other words.
+        let asks = |it: &(Option<String>, bool)| it.0.as_deref().and_then(offers).is_none();
         if found == truth {
             Outcome::Right
         } else if heard.is_empty() {
             Outcome::Nothing
-        } else if !found.1 && found.0.as_deref() == self.offered.question() {
+        } else if !found.1 && (same(&found) || (!truth.1 && asks(&found))) {
             Outcome::Asked
         } else {
             Outcome::Wrong
